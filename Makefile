@@ -1,0 +1,72 @@
+# `make help` lists the targets. Works with GNU make 4.3 and a plain POSIX shell.
+
+# What `make demo` shows: a vehicle folder and one control module in it.
+DEMO   ?= circuits/minibus
+MODULE ?= ALM
+
+# The Python that makes the environment; 3.11 or newer. Another one: make PYTHON=python3.12 demo
+PYTHON ?= python3
+
+VENV  := .venv
+BIN   := $(VENV)/bin
+STAMP := $(VENV)/.installed
+
+.DEFAULT_GOAL := help
+.DELETE_ON_ERROR:
+.PHONY: help demo check bench golden lock clean distclean
+
+help: ## this list
+	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
+
+# Exit status 3 says "done, but loose ends remain": a true answer, so the demo does not fail on it.
+demo: $(STAMP) ## list the supplies and grounds of the demo module
+	@echo "tracer -C $(DEMO) supplies $(MODULE)"
+	@$(BIN)/tracer -C $(DEMO) supplies $(MODULE) || { \
+	  status=$$?; [ $$status -eq 3 ] || exit $$status; \
+	  echo; echo "(exit status 3: loose ends remain, the list is not complete)"; }
+
+check: $(STAMP) ## style, types and all tests
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/pytest -n auto
+
+bench: $(STAMP) ## measure speed and memory
+	$(BIN)/python benchmarks/run.py
+
+golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
+	TRACER_GOLDEN=write $(BIN)/pytest -n auto
+
+# `fewest` keeps one version of each package for all Python versions, so that outputs are the same on all.
+lock: $(STAMP) ## pin all dependencies anew in requirements.lock
+	$(BIN)/uv pip compile pyproject.toml --group dev --universal --python-version 3.11 \
+	  --fork-strategy fewest --generate-hashes --no-config --upgrade --quiet \
+	  --custom-compile-command "make lock" --output-file requirements.lock
+
+clean: ## remove caches and build products, keep the environment
+	rm -rf build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	find . -path ./$(VENV) -prune -o -type d -name __pycache__ -exec rm -rf {} +
+
+distclean: clean ## remove the environment too
+	rm -rf $(VENV)
+
+# The value of a variable, for scripts: make -s print-DEMO
+print-%:
+	@echo "$($*)"
+
+# The environment, made once and again whenever the pinned versions or the project file change.
+$(STAMP): requirements.lock pyproject.toml
+	@python=$(BIN)/python; [ -x $$python ] || python='$(PYTHON)'; \
+	command -v $$python >/dev/null 2>&1 || { \
+	  echo "Python not found: '$$python'. Install Python 3.11 or newer, or name one:" >&2; \
+	  echo "  make PYTHON=python3.12 $(or $(MAKECMDGOALS),check)" >&2; exit 1; }; \
+	$$python -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
+	  echo "Python 3.11 or newer is needed, and '$$python' is `$$python -V 2>&1`. Name a newer one:" >&2; \
+	  echo "  make distclean && make PYTHON=python3.12 $(or $(MAKECMDGOALS),check)" >&2; exit 1; }; \
+	$$python -c 'import ensurepip, venv' 2>/dev/null || { \
+	  echo "'$$python' comes without the venv module. On Debian and Ubuntu: apt install python3-venv" >&2; exit 1; }
+	@echo "Setting up $(VENV) with the pinned versions; this is done once and takes a minute or two."
+	@[ -x $(BIN)/python ] || $(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@

@@ -1,0 +1,151 @@
+"""Vehicle fuses: ISO 8820-3 scope, colours by rating, DIN 72581-3 times and drops, resistances.
+
+Pages: [A] "ISO/FDIS 8820-3 catalogue page", standards.iteh.ai/catalog/standards/iso/65ad1633-ed2b-4551-
+aa66-c8e45fe0dec4/iso-fdis-8820-3 (scope only); [B] "Sicherungsbezeichnungen",
+dieelektronikerseite.de/Sheets/Sicherungsbezeichnungen.htm; [C] "Fuse Color Codes, by Amp",
+onallcylinders.com/?p=69909; [D] "How To Check Fuses",
+www.greatautohelp.com/Electrical-Diagnosis/Checking-Blown-Fuses-and-Color-Codes.html; [E] "Automotive fuses
+(2007)", thelingofpower.blogspot.com/2007/10/automotive-fuses.html; [F] "Die KFZ Sicherung (extract of DIN
+72581-3)", noiasca.rothschopf.net/deutsch/dkabel_sicherung.htm; [G] component datasheet for miniature blade
+fuses, second hand; [H] "Voltage drop over fuses", www.mvwautotechniek.nl/en/voltage-drop-over-fuses; [I]
+MACS Service Reports 2017, fuse drop chart remark; [J] "Blade fuse types and Maxi colours",
+speedyauto.cc/howto/carmaintenance/generalcarmaintenace/201603/209724.html.
+
+The opening times of miniature and medium blades are from memory and are therefore not checked here.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tracer.standards.fuses import (
+    blade_scope,
+    cold_resistance_mohm,
+    colour_of,
+    continuous_share,
+    drop_at_rating_mv,
+    fuse_kind,
+    is_standard_rating,
+    ratings,
+    time_current,
+)
+
+BLADE = {
+    1: "black",
+    2: "grey",
+    3: "violet",
+    4: "pink",
+    5: "tan",
+    7.5: "brown",
+    10: "red",
+    15: "blue",
+    20: "yellow",
+    25: "clear",
+    30: "green",
+    35: "blue-green",
+    40: "orange",
+}  # [B] [C] [D] [J] between them; 0.5 A dark blue on [C] alone
+
+LARGE_BLADE = {
+    20: "yellow",
+    30: "light green",
+    40: "orange",
+    50: "red",
+    60: "blue",
+    70: "tan",
+    80: "clear",
+    100: "violet",  # [B] alone
+}  # [B] [C] [D] [J] between them
+
+CARTRIDGE = {20: "blue", 30: "pink", 40: "green", 50: "red", 60: "yellow"}  # [D]
+TORPEDO = {5: "yellow", 8: "white", 16: "red", 25: "blue"}  # DIN 72581-1 [E]
+
+
+@pytest.mark.parametrize("kind", ["miniature blade", "medium blade"])
+@pytest.mark.parametrize(("rating_a", "colour"), BLADE.items())
+def test_blade_colour(kind: str, rating_a: float, colour: str) -> None:
+    """Miniature and medium blades share the published colours."""
+    assert colour_of(rating_a, kind) == colour
+    assert is_standard_rating(rating_a, kind)
+
+
+@pytest.mark.parametrize(
+    ("kind", "table"),
+    [
+        ("high-current blade", LARGE_BLADE),
+        ("cartridge with female terminals", CARTRIDGE),
+        ("torpedo 6 x 25 mm", TORPEDO),
+    ],
+)
+def test_colour_of_the_other_families(kind: str, table: dict[float, str]) -> None:
+    """Each family has its own published colours, and no other standard ratings."""
+    assert {r.rating_a: r.colour for r in ratings(kind) if r.standard} == table
+
+
+def test_ratings_outside_the_standard_have_a_colour_and_are_not_standard() -> None:
+    """0.5 A dark blue [C] and 120 A pink [B] are sold; 120 A is above the 100 A of ISO 8820-3 [A]."""
+    assert colour_of(0.5, "C") == "dark blue"
+    assert not is_standard_rating(0.5, "C")
+    assert colour_of(120, "E") == "pink"
+    assert not is_standard_rating(120, "E")
+
+
+@pytest.mark.parametrize(("letter", "name"), [("C", "medium"), ("E", "high-current"), ("F", "miniature")])
+def test_type_letters(letter: str, name: str) -> None:
+    """C, E and F are the medium, high-current and miniature blade [A]."""
+    assert fuse_kind(letter).name == f"{name} blade"
+    assert fuse_kind(letter).certainty == "seen"
+
+
+def test_scope() -> None:
+    """ISO 8820-3 covers up to 100 A, 32 V or 58 V, 1000 A breaking capacity [A]."""
+    assert {name: (v.value, v.unit) for name, v in blade_scope()} == {
+        "largest rating": (100, "A"),
+        "breaking capacity": (1000, "A"),
+        "rated voltage, lower class": (32, "V"),
+        "rated voltage, upper class": (58, "V"),
+    }
+
+
+def test_opening_times_of_the_large_blade() -> None:
+    """DIN 72581-3 form E as printed on [F]; the 100 h line stands there against 1.00 times."""
+    seen = {(t.times_rating, t.min_s, t.max_s) for t in time_current("E") if t.certainty == "seen"}
+    assert seen == {(1.0, 360000, None), (1.35, 60, 1800), (2.0, 2, 60), (3.5, 0.2, 7)}
+
+
+@pytest.mark.parametrize(("rating_a", "drop_mv"), [(20, 125), (30, 100), (80, 100), (100, None)])
+def test_drop_limit_of_the_large_blade(rating_a: float, drop_mv: float | None) -> None:
+    """125 mV at 20 A and 100 mV above; form E of DIN 72581-3 ends at 80 A [F]."""
+    drop = drop_at_rating_mv(rating_a, "E")
+    assert (drop.value if drop else None) == drop_mv
+    assert drop is None or drop.note.startswith("limit")
+
+
+@pytest.mark.parametrize(("rating_a", "mohm", "drop_mv"), [(3, 33.75, 153), (4, 23.48, 121), (5, 17.75, 129)])
+def test_miniature_blade_resistance_and_drop(rating_a: float, mohm: float, drop_mv: float) -> None:
+    """Typical values of [G]."""
+    cold = cold_resistance_mohm(rating_a, "F")
+    hot = drop_at_rating_mv(rating_a, "F")
+    assert cold is not None
+    assert hot is not None
+    assert (cold.value, hot.value) == (mohm, drop_mv)
+
+
+def test_continuous_load() -> None:
+    """A fuse carries about 75 % of its rating all the time, rule of thumb of [G]."""
+    assert continuous_share().value == 0.75
+
+
+def test_current_from_drop_of_a_medium_blade() -> None:
+    """10 A medium blade: 1 mV means 130 mA [H]; 1 % is the rounding of the two printed figures."""
+    cold = cold_resistance_mohm(10, "C")
+    assert cold is not None
+    assert 1000 * 1.0 / cold.value == pytest.approx(130, rel=0.01)
+
+
+@pytest.mark.parametrize(("drop_mv", "current_ma"), [(0.1, 22), (1.0, 218)])
+def test_current_from_drop_of_a_miniature_blade(drop_mv: float, current_ma: float) -> None:
+    """15 A miniature blade: 0.1 mV means 22 mA and 1.0 mV 218 mA [I]; 22 is rounded to 2.3 %."""
+    cold = cold_resistance_mohm(15, "F")
+    assert cold is not None
+    assert 1000 * drop_mv / cold.value == pytest.approx(current_ma, rel=0.023)

@@ -1,0 +1,165 @@
+"""Fuse families, ratings and resistances."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracer.standards.fuses import (
+    UnknownFuseKind,
+    cold_resistance_mohm,
+    colour_of,
+    continuous_share,
+    drop_at_rating_mv,
+    fuse_kind,
+    fuse_kinds,
+    is_standard_rating,
+    rating_of,
+    ratings,
+    time_current,
+)
+
+KINDS = [kind.name for kind in fuse_kinds()]
+
+
+@given(st.text() | st.text("CEFNPLM cefnplmx", max_size=3))
+def test_any_text_is_a_kind_or_unknown(text: str) -> None:
+    """Arbitrary text gives a listed family or UnknownFuseKind."""
+    try:
+        assert fuse_kind(text) in fuse_kinds()
+    except UnknownFuseKind as error:
+        assert error.text == text
+        assert set(error.nearest) <= set(KINDS)
+
+
+def test_kind_by_letter_and_by_name() -> None:
+    """Letter or name, in any case and spacing; an empty text is no family although some have no letter."""
+    assert fuse_kind("c") == fuse_kind(" Medium  blade ") == fuse_kind("C")
+    with pytest.raises(UnknownFuseKind):
+        fuse_kind("")
+    with pytest.raises(UnknownFuseKind, match="use medium blade"):
+        fuse_kind("mediun blade")
+
+
+@pytest.mark.parametrize("ask", [colour_of, is_standard_rating, rating_of, cold_resistance_mohm, drop_at_rating_mv])
+def test_unknown_kind_is_refused_everywhere(ask: object) -> None:
+    """A misspelt family never reads as a fuse without data."""
+    assert callable(ask)
+    with pytest.raises(UnknownFuseKind):
+        ask(10, "blade")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_ratings_rise_and_are_listed_once(kind: str) -> None:
+    """Smallest first, none twice, each with its source."""
+    values = [r.rating_a for r in ratings(kind)]
+    assert values == sorted(set(values))
+    assert all(r.kind == kind and r.source for r in ratings(kind))
+
+
+@pytest.mark.parametrize(
+    ("rating_a", "kind", "standard"),
+    [
+        (9.99, "C", False),
+        (10, "C", True),
+        (10.01, "C", False),
+        (40, "F", True),
+        (50, "F", False),
+        (10, "E", False),
+        (20, "E", True),
+        (100, "E", True),
+        (120, "E", False),
+        (0, "C", False),
+        (-10, "C", False),
+        (float("nan"), "C", False),
+    ],
+)
+def test_standard_rating(rating_a: float, kind: str, standard: bool) -> None:
+    """Just below, at and just above; a rating of one family is not one of another."""
+    assert is_standard_rating(rating_a, kind) is standard
+
+
+def test_colour_does_not_carry_over() -> None:
+    """30 A is another colour in each of these families; an unlisted rating has none."""
+    assert [colour_of(30, k) for k in ("C", "E", "cartridge with female terminals")] == [
+        "green",
+        "light green",
+        "pink",
+    ]
+    assert colour_of(12, "C") is None
+    assert colour_of(100, "bolted strip, 30 mm between bolts") is None
+
+
+@pytest.mark.parametrize("kind", ["miniature blade", "medium blade"])
+def test_cold_resistance_falls_with_the_rating(kind: str) -> None:
+    """A larger fuse has a thicker element; the values are steeper than one over the rating."""
+    found = [(r.rating_a, cold_resistance_mohm(r.rating_a, kind)) for r in ratings(kind)]
+    values = [c.value for _, c in found if c is not None]
+    assert len(values) >= 12
+    assert values == sorted(values, reverse=True)
+
+
+@pytest.mark.parametrize("kind", ["miniature blade", "medium blade"])
+def test_hot_drop_is_larger_than_cold_resistance_times_current(kind: str) -> None:
+    """The element heats up at its rating, so the drop there is larger than the cold value says."""
+    compared = 0
+    for rating in ratings(kind):
+        cold, hot = cold_resistance_mohm(rating.rating_a, kind), drop_at_rating_mv(rating.rating_a, kind)
+        if cold and hot:
+            assert hot.value > cold.value * rating.rating_a
+            compared += 1
+    assert compared >= 3
+
+
+def test_borrowed_resistance_says_so() -> None:
+    """A miniature blade without its own value takes the medium blade's, as from memory, and says it."""
+    own, borrowed = cold_resistance_mohm(5, "F"), cold_resistance_mohm(10, "F")
+    medium = cold_resistance_mohm(10, "C")
+    assert own and borrowed and medium
+    assert own.certainty == "seen"
+    assert "second hand" in own.source
+    assert borrowed.value == medium.value
+    assert borrowed.certainty == "from memory"
+    assert "value of a medium blade" in borrowed.note
+
+
+def test_borrowing_is_within_a_tenth() -> None:
+    """The claim that lets a miniature blade borrow: ratings known for both differ by less than a tenth."""
+    for rating_a in (3, 4, 5, 15):
+        mini, medium = cold_resistance_mohm(rating_a, "F"), cold_resistance_mohm(rating_a, "C")
+        assert mini and medium
+        assert mini.value != medium.value
+        assert mini.value == pytest.approx(medium.value, rel=0.1)
+
+
+def test_nothing_is_made_up() -> None:
+    """Families and ratings without data give None."""
+    assert cold_resistance_mohm(50, "E") is None
+    assert cold_resistance_mohm(12, "F") is None
+    assert drop_at_rating_mv(100, "E") is None
+    assert drop_at_rating_mv(25.5, "E") is None
+    assert drop_at_rating_mv(40, "cartridge with female terminals") is None
+
+
+@pytest.mark.parametrize("kind", ["C", "E", "F"])
+def test_opening_times_fall_with_current(kind: str) -> None:
+    """More current never lets a fuse live longer, and no row has its limits swapped."""
+    rows = time_current(kind)
+    assert len(rows) >= 6
+    assert [r.times_rating for r in rows] == sorted({r.times_rating for r in rows})
+    assert [r.min_s for r in rows] == sorted((r.min_s for r in rows), reverse=True)
+    limited = [r.max_s for r in rows if r.max_s is not None]
+    assert limited == sorted(limited, reverse=True)
+    assert all(r.min_s < r.max_s for r in rows if r.max_s is not None)
+
+
+def test_families_without_times_give_none() -> None:
+    """No opening time is made up."""
+    assert time_current("cartridge with female terminals") == ()
+
+
+def test_continuous_share() -> None:
+    """About three quarters of the rating, a rule of thumb of a second-hand datasheet."""
+    assert continuous_share().value == 0.75
+    assert continuous_share().note == "about"

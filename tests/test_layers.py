@@ -1,0 +1,295 @@
+"""The order of the folders, a quick start, and files that name no particular machine.
+
+The imports are read from the source, not observed, so that one inside a function or behind
+``TYPE_CHECKING`` counts as well.
+"""
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+# Nothing imports from its right.
+LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "diagnose", "report", "cli")
+# What stands outside the order: the front door of the package and `python -m tracer`. They may import from
+# every layer; of the front door the layers may ask only for the version.
+OUTSIDE = ("__init__", "__main__")
+FRONT_DOOR_NAMES = frozenset({"__version__"})
+
+# Start-up is felt at every call: these are imported inside the function that needs them ...
+HEAVY = ("graphviz", "jinja2", "networkx", "numpy", "rich.table", "scipy", "typst")
+# ... except here, by layer.
+HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"})}
+
+
+@dataclass(frozen=True)
+class Import:
+    """One import statement: what it names, in which line, and whether it runs when the module is loaded."""
+
+    line: int
+    target: str
+    at_load: bool
+
+
+def imports_in(source: str, module: str, *, is_package: bool) -> Iterator[Import]:
+    """Every module and name that the source imports, dotted and absolute.
+
+    ``from a import b`` gives ``a.b``, as b may be a module; ``from a import *`` gives ``a``.
+    """
+    package = module.split(".") if is_package else module.split(".")[:-1]
+    yield from _imports_below(ast.parse(source), package, at_load=True)
+
+
+def _imports_below(node: ast.AST, package: list[str], *, at_load: bool) -> Iterator[Import]:
+    for child in ast.iter_child_nodes(node):
+        match child:
+            case ast.Import(names=names):
+                for name in names:
+                    yield Import(child.lineno, name.name, at_load)
+            case ast.ImportFrom(module=origin, names=names, level=level):
+                base = package[: len(package) + 1 - level] if level else []
+                start = ".".join([*base, *([origin] if origin else [])])
+                for name in names:
+                    yield Import(child.lineno, start if name.name == "*" else f"{start}.{name.name}", at_load)
+            case ast.Call(func=called, args=[ast.Constant(value=str(target)), *_]) if _loads(called):
+                yield Import(child.lineno, target, at_load)
+        yield from _imports_in_child(child, package, at_load=at_load)
+
+
+def _imports_in_child(child: ast.AST, package: list[str], *, at_load: bool) -> Iterator[Import]:
+    match child:
+        case ast.FunctionDef() | ast.AsyncFunctionDef() | ast.Lambda():
+            yield from _imports_below(child, package, at_load=False)
+        case ast.If(test=ast.Name(id="TYPE_CHECKING") | ast.Attribute(attr="TYPE_CHECKING")):
+            for statement in child.body:
+                yield from _imports_below(ast.Module([statement], []), package, at_load=False)
+            for statement in child.orelse:
+                yield from _imports_below(ast.Module([statement], []), package, at_load=at_load)
+        case _:
+            yield from _imports_below(child, package, at_load=at_load)
+
+
+def _loads(called: ast.expr) -> bool:
+    """Whether a call is ``import_module("...")`` or ``__import__("...")``."""
+    name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
+    return name in ("import_module", "__import__")
+
+
+def against_the_order(module: str, imported: Import) -> str | None:
+    """Return what is wrong with an import of that module, or None."""
+    target = imported.target.split(".")
+    layer = module.split(".")[1] if "." in module else "__init__"
+    if target[0] != "tracer" or layer in OUTSIDE:
+        return None
+    name = target[1] if len(target) > 1 else ""
+    if name in LAYERS:
+        wrong = LAYERS.index(name) > LAYERS.index(layer)
+        return f"{layer} imports {imported.target}, which stands to its right" if wrong else None
+    if name in FRONT_DOOR_NAMES:
+        return None
+    return f"{layer} imports {imported.target}, which is in no layer"
+
+
+def too_heavy(module: str, imported: Import) -> str | None:
+    """Return which heavy library an import loads together with its module, or None."""
+    layer = module.split(".")[1] if "." in module else "__init__"
+    for library in HEAVY:
+        loads_it = imported.target == library or imported.target.startswith(library + ".")
+        if imported.at_load and loads_it and library not in HEAVY_ALLOWED.get(layer, ()):
+            return f"{imported.target} is imported when {module} is loaded; import it where it is used"
+    return None
+
+
+def tracer_modules() -> list[tuple[str, Path]]:
+    """Name and file of every module in tracer/."""
+    found = []
+    for file in sorted((ROOT / "tracer").rglob("*.py")):
+        parts = file.relative_to(ROOT).with_suffix("").parts
+        found.append((".".join(parts[:-1] if parts[-1] == "__init__" else parts), file))
+    return found
+
+
+def tracer_imports() -> Iterator[tuple[str, Path, Import]]:
+    for module, file in tracer_modules():
+        source = file.read_text(encoding="utf-8")
+        for imported in imports_in(source, module, is_package=file.name == "__init__.py"):
+            yield module, file, imported
+
+
+def test_every_module_stands_in_a_layer() -> None:
+    modules = tracer_modules()
+    assert modules, "no module found below tracer/"
+    tops = {module.split(".")[1] for module, _ in modules if "." in module}
+    assert tops - set(LAYERS) - set(OUTSIDE) == set()
+
+
+def test_no_layer_imports_from_its_right() -> None:
+    wrong = [
+        f"{file.relative_to(ROOT)}:{imported.line}: {fault}"
+        for module, file, imported in tracer_imports()
+        if (fault := against_the_order(module, imported))
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_no_heavy_library_is_imported_with_its_module() -> None:
+    wrong = [
+        f"{file.relative_to(ROOT)}:{imported.line}: {fault}"
+        for module, file, imported in tracer_imports()
+        if (fault := too_heavy(module, imported))
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_command_line_starts_without_the_heavy_libraries() -> None:
+    # Run, not read: a library can come in through another one. Typer decides for itself when it takes rich.
+    libraries = [library for library in HEAVY if not library.startswith("rich")]
+    program = f"import sys, tracer.cli; print(*[name for name in {libraries} if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.split() == []
+
+
+SAMPLE = """
+import networkx as nx
+from typing import TYPE_CHECKING
+from ..report import table
+from .. import __version__
+from . import paths
+if TYPE_CHECKING:
+    import numpy
+else:
+    import typst
+class Found:
+    from rich.table import Table
+    def draw(self) -> None:
+        from tracer.cli import main
+        import_module("scipy.sparse")
+"""
+
+
+def test_imports_are_found_wherever_they_stand() -> None:
+    found = {(i.target, i.at_load) for i in imports_in(SAMPLE, "tracer.trace.supplies", is_package=False)}
+    assert found == {
+        ("networkx", True),
+        ("typing.TYPE_CHECKING", True),
+        ("tracer.report.table", True),
+        ("tracer.__version__", True),
+        ("tracer.trace.paths", True),
+        ("numpy", False),
+        ("typst", True),
+        ("rich.table.Table", True),
+        ("tracer.cli.main", False),
+        ("scipy.sparse", False),
+    }
+
+
+def test_a_relative_import_in_a_package_starts_at_the_package() -> None:
+    (found,) = imports_in("from .supplies import supplies_of\n", "tracer.trace", is_package=True)
+    assert found.target == "tracer.trace.supplies.supplies_of"
+
+
+@pytest.mark.parametrize(
+    ("module", "target", "allowed"),
+    [
+        ("tracer.trace.supplies", "tracer.circuit.build", True),
+        ("tracer.trace.supplies", "tracer.trace.paths", True),
+        ("tracer.trace.supplies", "tracer.electrics", False),
+        ("tracer.standards.colours", "tracer.entry.load", False),
+        ("tracer.report", "tracer.cli", False),
+        ("tracer.report.text", "tracer.__version__", True),
+        ("tracer.report.text", "tracer", False),
+        ("tracer.report.text", "tracer.helpers", False),
+        ("tracer.cli", "tracer.standards", True),
+        ("tracer", "tracer.cli", True),
+        ("tracer.entry", "yaml", True),
+    ],
+)
+def test_the_order_is_kept_in_one_direction_only(module: str, target: str, allowed: bool) -> None:
+    assert (against_the_order(module, Import(1, target, at_load=False)) is None) == allowed
+
+
+@pytest.mark.parametrize(
+    ("module", "target", "at_load", "allowed"),
+    [
+        ("tracer.circuit.graph", "networkx", True, False),
+        ("tracer.circuit.graph", "networkx", False, True),
+        ("tracer.circuit.graph", "networkx.algorithms.bridges", True, False),
+        ("tracer.electrics.solve", "scipy.sparse", True, True),
+        ("tracer.electrics.solve", "networkx", True, False),
+        ("tracer.report.text", "rich.table.Table", True, False),
+        ("tracer.report.text", "rich.console.Console", True, True),
+        ("tracer.report.text", "numpydoc", True, True),
+    ],
+)
+def test_a_heavy_import_is_one_that_runs_at_load(module: str, target: str, at_load: bool, allowed: bool) -> None:
+    assert (too_heavy(module, Import(1, target, at_load)) is None) == allowed
+
+
+# The start of a path on one particular machine. Written without their first stroke, so that this file is
+# clean by its own rule.
+MACHINE_FOLDERS = ("work/", "root/", "home/[a-z]", "Users/[A-Za-z]", "tmp/brief", "opt/wheels", "opt/pypi")
+MACHINE_PATH = re.compile(rf"(?<![\w.~*-])/(?:{'|'.join(MACHINE_FOLDERS)})|\b[A-Z]:\\+Users\b")
+
+
+def project_files() -> list[Path]:
+    """Files under version control or about to be; in an unpacked source archive, all files of it."""
+    top = subprocess.run(["git", "rev-parse", "--show-toplevel"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if top.returncode == 0 and Path(top.stdout.strip()).resolve() == ROOT:
+        listing = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
+        names = subprocess.run(listing, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+        files = [ROOT / name for name in names.split("\0") if name]
+    else:
+        passed_over = {".venv", "__pycache__", "build", "dist"}
+        files = [f for f in ROOT.rglob("*") if not passed_over.intersection(f.relative_to(ROOT).parts)]
+    return [file for file in sorted(files) if file.is_file()]
+
+
+def text_of(file: Path) -> str | None:
+    """Return the text of a file, or None for a file that is not text."""
+    content = file.read_bytes()
+    try:
+        return None if b"\0" in content else content.decode()
+    except UnicodeDecodeError:
+        return None
+
+
+def test_no_file_names_a_path_of_one_machine() -> None:
+    files = project_files()
+    assert Path(__file__).resolve() in files, "the list of files is not the project's"
+    wrong = [
+        f"{file.relative_to(ROOT)}:{number}: {line.strip()[:100]}"
+        for file in files
+        for number, line in enumerate((text_of(file) or "").splitlines(), start=1)
+        if MACHINE_PATH.search(line)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("before", ["", "see ", "file://", '"'])
+@pytest.mark.parametrize("folder", ["work/main", "root/.cache", "home/someone", "tmp/brief/x", "opt/wheels"])
+def test_a_path_of_one_machine_is_recognised(before: str, folder: str) -> None:
+    assert MACHINE_PATH.search(f"{before}/{folder}")
+
+
+@pytest.mark.parametrize(
+    "harmless",
+    [
+        "net/work/",
+        "https://example.org/work/",
+        "./root/",
+        "tests/root/x",
+        "home/",
+        "a work/rest ratio",
+        "/tmp/x",
+    ],
+)
+def test_other_text_is_not_taken_for_a_path_of_one_machine(harmless: str) -> None:
+    assert not MACHINE_PATH.search(harmless)

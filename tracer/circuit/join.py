@@ -1,0 +1,710 @@
+"""Sheets become one circuit: same name, same part; a reference joins only with its answer.
+
+Order of work: parts from their fragments; the links inside parts; the runs, wire by wire; references in pairs; sources and grounds.
+Whatever is named but not known is a problem, and all of them come out together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
+from tracer.circuit.parts import joined_parts, pins_known
+from tracer.circuit.references import agreeing_pairs
+from tracer.entry.load import Fragment, Typed, natural
+from tracer.entry.models import (
+    ConnectorFacts,
+    GroundFacts,
+    JointFacts,
+    LoadFacts,
+    ModuleFacts,
+    PanelFacts,
+)
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, nearest
+from tracer.entry.runs import Point, read_point
+from tracer.entry.values import Misread
+
+DEFAULT_MASS = "body"
+_ONE_POINT = frozenset({"splice", "ground"})
+_LIKE_PINS = frozenset({"load", "resistor", "strap"})
+
+
+def join(typed: Typed) -> Circuit:
+    """The circuit of a typed vehicle.
+
+    Raises
+    ------
+    CannotUse : with every problem found (unknown parts and pins, cavities used twice, contradicting facts)
+    """
+    return _Joiner(typed).circuit()
+
+
+class _Joiner:
+    def __init__(self, typed: Typed) -> None:
+        self.typed = typed
+        self.problems: list[Problem] = []
+        self.parts, self.short, self.conflicts = joined_parts(typed, self.problems)
+        self.full_by_label: dict[str, list[str]] = {}
+        for full in typed.fragments:
+            if "/" in full:
+                self.full_by_label.setdefault(full.split("/", 1)[1], []).append(full)
+        self.rails = typed.vehicle.rails
+        self.names: list[str] = []
+        self.part_of: list[str] = []
+        self.pin_of: list[str] = []
+        self.links: list[Link] = []
+        self.node_at: dict[tuple[str, str], int] = {}
+        self.references: list[ReferenceEnd] = []
+        self.unknown_ends: dict[int, tuple[int, Place]] = {}
+        self.fed: set[str] = set()
+        self.wires_on: dict[int, int] = {}
+        self.pins_known = {name: pins_known(part) for name, part in self.parts.items()}
+
+    def circuit(self) -> Circuit:
+        self._check_rail_names()
+        self._insides()
+        self._busbars()
+        self._runs()
+        self._meets()
+        self._rail_origins()
+        partner = self._join_references()
+        if self.problems:
+            raise CannotUse(self.problems)
+        sources, grounds = self._ends()
+        return Circuit(
+            typed=self.typed,
+            parts=self.parts,
+            short_names=self.short,
+            node_names=self.names,
+            node_parts=self.part_of,
+            node_pins=self.pin_of,
+            links=self.links,
+            node_of_point=self.node_at,
+            sources=sources,
+            grounds=grounds,
+            references=tuple(self.references),
+            reference_of={end.node: end for end in self.references},
+            partner=partner,
+            unknown_ends=self.unknown_ends,
+            conflicts=tuple(self.conflicts),
+        )
+
+    # --- nodes and links ---------------------------------------------------------------------------------------
+
+    def _node(self, part: str, pin: str, name: str | None = None) -> int:
+        key = (part, pin)
+        node = self.node_at.get(key)
+        if node is None:
+            node = self._new_node(name if name is not None else f"{part}.{pin}" if pin else part, part, pin)
+            self.node_at[key] = node
+        return node
+
+    def _new_node(self, name: str, part: str, pin: str) -> int:
+        self.names.append(name)
+        self.part_of.append(part)
+        self.pin_of.append(pin)
+        return len(self.names) - 1
+
+    def _link(self, a: int, b: int, kind: LinkKind, part: str = "", **more: Any) -> None:
+        self.links.append(Link(a, b, kind, part, **more))
+
+    # --- names to parts ----------------------------------------------------------------------------------------
+
+    def _part_named(self, name: str, panel: str | None = None) -> Part | str | None:
+        """The part of a typed name; a list of panels as text when a bare label is ambiguous; None when unknown."""
+        if panel is not None and f"{panel}/{name}" in self.typed.fragments:
+            full = f"{panel}/{name}"
+            return self.parts[self.short.get(full, full)]
+        if name in self.parts:
+            return self.parts[name]
+        if name in self.short:
+            return self.parts[self.short[name]]
+        several = self.full_by_label.get(name, [])
+        if len(several) > 1:
+            return listed(several)
+        return None
+
+    def _unknown_part(self, name: str) -> tuple[str, str]:
+        known = [*self.parts, *self.rails]
+        fix = did_you_mean(name, known, f"Otherwise declare it under `parts:` on this sheet: `{name}: {{is: splice}}`.")
+        if name.replace(".", "").isdigit():
+            fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
+        return f"there is no part or rail `{name}`", fix
+
+    def _check_rail_names(self) -> None:
+        file = self.typed.vehicle_file
+        for rail in self.rails:
+            if rail in self.parts:
+                place = file.place_of(("rails", rail), key=True)
+                what = f"{rail} is the name of a rail and of a part ({self.parts[rail].place})"
+                self.problems.append(file.problem(place, what, "Give one of the two another name.", rail))
+
+    # --- inside the parts --------------------------------------------------------------------------------------
+
+    def _insides(self) -> None:
+        for name in self.parts:
+            part = self.parts[name]
+            match part.kind:
+                case "fuse" | "link" | "breaker":
+                    self._link(self._node(name, "feed"), self._node(name, "load"), LinkKind.FUSE, name)
+                case "ground":
+                    mass = self._mass(part)
+                    self._link(self._node(name, ""), mass, LinkKind.MASS, name)
+                case "splice":
+                    self._node(name, "")
+                case "strap":
+                    self._link(self._node(name, "1"), self._node(name, "2"), LinkKind.STRAP, name)
+                case "resistor":
+                    self._link(self._node(name, "1"), self._node(name, "2"), LinkKind.RESISTOR, name)
+                case "diode":
+                    self._link(self._node(name, "A"), self._node(name, "K"), LinkKind.DIODE, name)
+                case "load":
+                    assert isinstance(part.facts, LoadFacts)
+                    first, *rest = part.facts.pins or ("1", "2")
+                    for pin in rest:
+                        self._link(self._node(name, first), self._node(name, pin), LinkKind.LOAD, name)
+                case "converter":
+                    self._link(self._node(name, "in"), self._node(name, "ground"), LinkKind.CONVERTER, name)
+                    self._node(name, "out")
+                case "joint":
+                    self._joint(part)
+                case "relay" | "switch":
+                    self._switching(part)
+                case "module":
+                    self._module(part)
+
+    def _mass(self, part: Part) -> int:
+        assert isinstance(part.facts, GroundFacts)
+        mass = part.facts.on or DEFAULT_MASS
+        return self._node(f"mass {mass}", "", mass)
+
+    def _joint(self, part: Part) -> None:
+        assert isinstance(part.facts, JointFacts)
+        grouped: set[str] = set()
+        for number, group in enumerate(part.facts.bussed, 1):
+            bus = self._node(part.name, f"group {number}", f"{part.name} group {number}")
+            for pin in group:
+                if pin in grouped:
+                    fragment = next((found for found in part.fragments if found.has(("bussed",))), part.fragments[0])
+                    what = f"{part.name}: cavity {pin} stands in two groups"
+                    self.problems.append(
+                        fragment.file.problem(
+                            fragment.place_of(("bussed",)),
+                            what,
+                            "A cavity belongs to one group; join the groups if they are one conductor.",
+                        )
+                    )
+                grouped.add(pin)
+                self._link(self._node(part.name, pin), bus, LinkKind.BUSSED, part.name)
+
+    def _switching(self, part: Part) -> None:
+        positions: dict[tuple[str, str], list[str]] = {}
+        for position, groups in part.contacts.items():
+            for group in groups:
+                first, *rest = group
+                for pin in rest:
+                    positions.setdefault((first, pin), []).append(position)
+        for (a, b), closed in positions.items():
+            self._link(
+                self._node(part.name, a),
+                self._node(part.name, b),
+                LinkKind.CONTACT,
+                part.name,
+                closed=tuple(closed),
+            )
+        for plus, minus in part.coils:
+            self._link(self._node(part.name, plus), self._node(part.name, minus), LinkKind.COIL, part.name)
+
+    def _module(self, part: Part) -> None:
+        assert isinstance(part.facts, ModuleFacts)
+        for group in part.facts.joined:
+            first, *rest = group
+            for pin in rest:
+                self._link(self._node(part.name, first), self._node(part.name, pin), LinkKind.JOINED, part.name)
+        for pin, output in part.facts.outputs.items():
+            if output.drives in ("high", "both"):
+                for supply in output.from_:
+                    self._link(
+                        self._node(part.name, supply),
+                        self._node(part.name, pin),
+                        LinkKind.DRIVER_HIGH,
+                        part.name,
+                        output=pin,
+                    )
+            if output.drives in ("low", "both"):
+                for ground in output.through:
+                    self._link(
+                        self._node(part.name, pin),
+                        self._node(part.name, ground),
+                        LinkKind.DRIVER_LOW,
+                        part.name,
+                        output=pin,
+                    )
+
+    # --- panels ------------------------------------------------------------------------------------------------
+
+    def _busbars(self) -> None:
+        pending = []
+        for part in list(self.parts.values()):
+            if part.kind != "panel":
+                continue
+            for fragment in part.fragments:
+                assert isinstance(fragment.facts, PanelFacts)
+                for origin, targets in fragment.facts.busbars.items():
+                    nodes = [
+                        node
+                        for target in targets
+                        if (node := self._busbar_target(part, fragment, origin, target)) is not None
+                    ]
+                    self.fed.update(self.part_of[node] for node in nodes)
+                    pending.append((part, fragment, origin, nodes))
+        for (
+            part,
+            fragment,
+            origin,
+            nodes,
+        ) in pending:  # once it is known which fuses a busbar feeds: a bare fuse then means its load side
+            source = self._point_in_facts(origin, fragment, ("busbars", origin), key=True, panel=part.name)
+            if source is not None:
+                for node in nodes:
+                    self._link(source, node, LinkKind.BUSBAR, part.name)
+
+    def _busbar_target(self, panel: Part, fragment: Fragment, origin: str, target: str) -> int | None:
+        label, dot, pin = target.partition(".")
+        found = self._part_named(label, panel.name)
+        place = fragment.place_of(("busbars", origin))
+        if not isinstance(found, Part) or found.panel != panel.name:
+            labels = [part.label for part in self.parts.values() if part.panel == panel.name and part.label]
+            fix = did_you_mean(label, labels, f"Add it under `positions` of {panel.name}.")
+            self.problems.append(
+                fragment.file.problem(place, f"panel {panel.name} has no position {label}", fix, target)
+            )
+            return None
+        if found.kind in FUSE_KINDS:
+            if dot and pin not in ("feed", "load"):
+                self.problems.append(
+                    fragment.file.problem(
+                        place,
+                        f"{label} is a fuse: it has no pin {pin}",
+                        "Write the label alone for its feed side.",
+                        target,
+                    )
+                )
+                return None
+            return self._node(found.name, pin or "feed")
+        known = self.pins_known[found.name] or frozenset()
+        if not dot or pin not in known:
+            what = (
+                f"{label} is a {found.kind}: say which pin the busbar feeds" if not dot else f"{label} has no pin {pin}"
+            )
+            self.problems.append(
+                fragment.file.problem(
+                    place,
+                    what,
+                    f"Write `{label}.PIN`; its pins are {listed(sorted(known, key=natural), joiner='and')}.",
+                    target,
+                )
+            )
+            return None
+        return self._node(found.name, pin)
+
+    def _point_in_facts(
+        self,
+        text: str,
+        fragment: Fragment,
+        path: tuple[str, ...],
+        *,
+        key: bool = False,
+        panel: str | None = None,
+    ) -> int | None:
+        """The node of a point named among facts (busbar origin, `meets`)."""
+        place = fragment.place_of(path, key=key)
+        try:
+            point = read_point(text)
+            if point.is_reference or point.is_unknown:
+                raise Misread(
+                    "a part's pin, a splice, a ground point or a rail is wanted here",
+                    "Write for example `S1` or `K2.87`.",
+                )
+            return self._fixed(point, panel)
+        except Misread as misread:
+            self.problems.append(fragment.file.problem(place, misread.what, misread.fix, text))
+            return None
+
+    # --- points ------------------------------------------------------------------------------------------------
+
+    def _fixed(self, point: Point, panel: str | None = None) -> int:
+        """The node of a point that needs no neighbour to be understood."""
+        pending = self._resolve(point, panel)
+        if isinstance(pending, int):
+            return pending
+        part = pending
+        if part.kind in FUSE_KINDS:
+            if part.name in self.fed:
+                return self._node(part.name, "load")
+            raise Misread(
+                f"`{point.text}` is a fuse: which side is meant?",
+                f"Write `{point.text}.feed` or `{point.text}.load`.",
+            )
+        raise Misread(f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self._pins_hint(part)}.")
+
+    def _pins_hint(self, part: Part) -> str:
+        known = self.pins_known[part.name]
+        return f"; its pins are {listed(sorted(known, key=natural), joiner='and')}" if known else ""
+
+    def _resolve(self, point: Point, panel: str | None = None) -> int | Part:
+        """The node of a point, or its part where the pin depends on the run (a bare fuse, a bare load, a bare cavity)."""
+        if point.part in self.rails and point.part not in self.parts:
+            if point.pin is not None:
+                raise Misread(f"{point.part} is a rail: it has no pins", f"Write `{point.part}` alone.")
+            return self._node(point.part, "")
+        part = self._part_named(point.part, panel)
+        if part is None:
+            raise Misread(*self._unknown_part(point.part))
+        if isinstance(part, str):
+            raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
+        if part.kind == "panel":
+            raise Misread(f"{part.name} is a panel", "Name the position, such as `F9`.")
+        if (point.half or point.mate) and part.kind != "connector":
+            raise Misread(f"{part.name} is a {part.kind}: it has no halves", f"Write `{point.part}.{point.pin}`.")
+        if part.kind in _ONE_POINT:
+            if point.pin is not None:
+                raise Misread(f"{part.name} is a {part.kind}: it has no pins", f"Write `{point.part}` alone.")
+            return self._node(part.name, "")
+        if part.kind == "connector":
+            return self._cavity(part, point)
+        if point.pin is None:
+            if part.kind in FUSE_KINDS or part.kind in _LIKE_PINS or part.kind == "diode":
+                return part
+            raise Misread(f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self._pins_hint(part)}.")
+        known = self.pins_known[part.name]
+        if known is not None and point.pin not in known:
+            near = nearest(point.pin, known)
+            fix = f"Did you mean `{point.part}.{near[0]}`? " if near else ""
+            raise Misread(
+                f"{part.name} has no pin {point.pin}",
+                f"{fix}Its pins are {listed(sorted(known, key=natural), most=16, joiner='and')} ({part.place}).",
+            )
+        if part.kind == "battery" and point.pin[:1] not in "+-":
+            raise Misread(
+                f"`{point.pin}` is not a pin of a battery",
+                f"Write `{point.part}.+...` for positive, `{point.part}.-...` for negative.",
+            )
+        return self._node(part.name, point.pin)
+
+    def _cavity(self, part: Part, point: Point) -> int | Part:
+        """One half of an in-line cavity when the point says which; otherwise the part (the run decides)."""
+        facts = part.facts
+        assert isinstance(facts, ConnectorFacts)
+        if point.pin is None:
+            raise Misread(
+                f"`{point.text}`: the cavity is missing",
+                f"Write `{point.text}.CAVITY`, such as `{point.text}.1`.",
+            )
+        known = self.pins_known[part.name]
+        for cavity in (point.pin, point.mate):
+            if known is not None and cavity is not None and cavity not in known:
+                near = nearest(cavity, known)
+                fix = f"Did you mean `{part.name}.{near[0]}`? " if near else ""
+                raise Misread(
+                    f"{part.name} has no cavity {cavity}",
+                    f"{fix}Its cavities are {listed(sorted(known, key=natural), most=16, joiner='and')} ({part.place}).",
+                )
+        if point.half == "a":
+            return self._half(part, point.pin, "a")
+        if point.half == "b":
+            return self._half(part, self._a_of(facts, point.pin), "b")
+        return part
+
+    @staticmethod
+    def _a_of(facts: ConnectorFacts, b_cavity: str) -> str:
+        """The cavity of half a that meets a cavity of half b."""
+        for a, b in facts.mates.items():
+            if b == b_cavity:
+                return a
+        return b_cavity
+
+    def _half(self, part: Part, a_cavity: str, half: str) -> int:
+        facts = part.facts
+        assert isinstance(facts, ConnectorFacts)
+        if (part.name, f"{a_cavity}:a") not in self.node_at:
+            b_cavity = facts.mates.get(a_cavity, a_cavity)
+            a = self._node(part.name, f"{a_cavity}:a")
+            b = self._node(part.name, f"{a_cavity}:b", f"{part.name}.{b_cavity}:b")
+            self._link(a, b, LinkKind.MATING, part.name)
+        return self.node_at[part.name, f"{a_cavity}:{half}"]
+
+    def _mating_of(self, part: Part, point: Point) -> str:
+        """The half-a cavity of the mating that a bare cavity means."""
+        facts = part.facts
+        assert isinstance(facts, ConnectorFacts) and point.pin is not None
+        if point.mate is not None:
+            for a, b in ((point.pin, point.mate), (point.mate, point.pin)):
+                if facts.mates.get(a) == b:
+                    return a
+            if point.pin == point.mate and point.pin not in facts.mates and point.pin not in facts.mates.values():
+                return point.pin
+            raise Misread(
+                f"{part.name} does not say that cavity {point.pin} meets cavity {point.mate}",
+                f"Add `mates: {{{point.pin}: {point.mate}}}` to {part.name} ({part.place}).",
+            )
+        if point.pin in facts.mates and facts.mates[point.pin] != point.pin:
+            other = facts.mates[point.pin]
+            raise Misread(
+                f"cavity {point.pin} of half a meets cavity {other} of half b",
+                f"Write `{part.name}.{point.pin}>{other}`, or the half: `{part.name}.{point.pin}:a`.",
+            )
+        if point.pin in facts.mates.values():
+            a = self._a_of(facts, point.pin)
+            raise Misread(
+                f"cavity {point.pin} of half b meets cavity {a} of half a",
+                f"Write `{part.name}.{a}>{point.pin}`, or the half: `{part.name}.{point.pin}:b`.",
+            )
+        return point.pin
+
+    # --- runs --------------------------------------------------------------------------------------------------
+
+    def _runs(self) -> None:
+        """Wires between points. Points whose pin depends on what is still free are settled last: through-runs first, then ends."""
+        settled: list[tuple[int, int, int, int | None, int | None]] = []  # run, wire, -, node before, node after
+        waiting: list[tuple[int, int, Part, Point]] = []
+        for number, run in enumerate(self.typed.runs):
+            last = len(run.points) - 1
+            befores: list[int | None] = []
+            afters: list[int | None] = []
+            for index, point in enumerate(run.points):
+                before = after = None
+                try:
+                    if point.is_unknown:
+                        before = after = self._new_node("?", "", "")
+                        self.unknown_ends[before] = (number, self._point_place(number, index))
+                    elif point.is_reference:
+                        before = after = self._reference(number, index, point)
+                    else:
+                        found = self._resolve(point)
+                        if isinstance(found, int):
+                            before = after = found
+                        elif 0 < index < last:
+                            before, after = self._through(found, point)
+                        elif found.kind in FUSE_KINDS:
+                            before = after = self._fixed(point)
+                        elif found.kind == "diode":
+                            raise Misread(
+                                f"`{point.text}` is a diode: which side is meant?",
+                                f"Write `{point.text}.A` (anode) or `{point.text}.K` (cathode).",
+                            )
+                        else:
+                            if found.kind == "connector":
+                                self._mating_of(found, point)
+                            waiting.append((number, index, found, point))
+                except Misread as misread:
+                    self._run_problem(number, index, misread)
+                befores.append(before)
+                afters.append(after)
+            for wire in range(last):
+                settled.append((number, wire, 0, afters[wire], befores[wire + 1]))
+        late: dict[tuple[int, int], int] = {}
+        taken = self._taken(settled)
+        for number, index, part, point in waiting:
+            try:
+                late[number, index] = self._free_pin(part, point, taken)
+            except Misread as misread:
+                self._run_problem(number, index, misread)
+        for number, wire, _, a, b in settled:
+            a = a if a is not None else late.get((number, wire))
+            b = b if b is not None else late.get((number, wire + 1))
+            if a is not None and b is not None:
+                self.links.append(Link(a, b, LinkKind.WIRE, "", number, wire))
+                self._count_wire(number, wire, a)
+                self._count_wire(number, wire + 1, b)
+
+    def _run_problem(self, number: int, index: int, misread: Misread) -> None:
+        run = self.typed.runs[number]
+        file = self.typed.files[run.sheet]
+        self.problems.append(
+            file.problem(self._point_place(number, index), misread.what, misread.fix, run.points[index].text)
+        )
+
+    def _point_place(self, number: int, index: int) -> Place:
+        from tracer.entry.runs import split_run
+
+        run = self.typed.runs[number]
+        return self.typed.place_in_run(run, split_run(run.text)[2 * index][0])
+
+    def _reference(self, number: int, index: int, point: Point) -> int:
+        run = self.typed.runs[number]
+        sheet = self.typed.sheets[run.sheet].id
+        assert point.here is not None and point.there is not None
+        node = self._new_node(f"{point.text} (sheet {sheet})", "", "")
+        wire = 0 if index == 0 else index - 1
+        self.references.append(
+            ReferenceEnd(node, point.here, point.there, number, wire, self._point_place(number, index))
+        )
+        return node
+
+    def _through(self, part: Part, point: Point) -> tuple[int, int]:
+        """Where a run enters and leaves a part that it passes."""
+        if part.kind in FUSE_KINDS:
+            return self._node(part.name, "feed"), self._node(part.name, "load")
+        if part.kind == "diode":
+            return self._node(part.name, "A"), self._node(part.name, "K")
+        if part.kind == "connector":
+            cavity = self._mating_of(part, point)
+            a, b = self._half(part, cavity, "a"), self._half(part, cavity, "b")
+            facts = part.facts
+            assert isinstance(facts, ConnectorFacts)
+            if point.mate is not None and point.pin != cavity:
+                return b, a
+            return a, b
+        known = sorted(self.pins_known[part.name] or (), key=natural)
+        if len(known) != 2:
+            raise Misread(
+                f"`{point.text}`: it has {len(known)} pins",
+                f"Split the run and name the pins{self._pins_hint(part)}.",
+            )
+        return self._node(part.name, known[0]), self._node(part.name, known[1])
+
+    def _taken(self, settled: list[tuple[int, int, int, int | None, int | None]]) -> set[int]:
+        return {node for _, _, _, a, b in settled for node in (a, b) if node is not None}
+
+    def _free_pin(self, part: Part, point: Point, taken: set[int]) -> int:
+        """The pin of a part with like pins (or the half of a cavity) that nothing is wired to yet."""
+        if part.kind == "connector":
+            cavity = self._mating_of(part, point)
+            candidates = [self._half(part, cavity, "a"), self._half(part, cavity, "b")]
+            what, fix = (
+                f"cavity {point.text} is used twice on one half",
+                f"Check the cavity; if two wires really share it, say on which half: `{point.text}:a`.",
+            )
+        else:
+            known = sorted(self.pins_known[part.name] or (), key=natural)
+            if len(known) != 2:
+                raise Misread(
+                    f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self._pins_hint(part)}."
+                )
+            candidates = [self._node(part.name, pin) for pin in known]
+            what, fix = (
+                f"both pins of {part.name} already have a wire",
+                f"Name the pin if two wires share it: `{point.text}.{known[0]}`.",
+            )
+        for node in candidates:
+            if node not in taken:
+                taken.add(node)
+                return node
+        raise Misread(what, fix)
+
+    def _count_wire(self, number: int, index: int, node: int) -> None:
+        """A cavity holds one wire, unless the run names the half and so says that two share it."""
+        count = self.wires_on[node] = self.wires_on.get(node, 0) + 1
+        if count < 2 or not self.part_of[node]:
+            return
+        part = self.parts.get(self.part_of[node])
+        if part is None or part.kind not in ("connector", "joint"):
+            return
+        point = self.typed.runs[number].points[index]
+        if point.half is None:
+            fix = (
+                f"Check the cavity; if two wires really share it, name the half: `{part.name}.{point.pin}:a`."
+                if part.kind == "connector"
+                else "Check the cavity: a joint connector has one wire in each."
+            )
+            self._run_problem(number, index, Misread(f"cavity {point.text} is used twice", fix))
+
+    # --- the rest ----------------------------------------------------------------------------------------------
+
+    def _meets(self) -> None:
+        for part in list(self.parts.values()):
+            for fragment in part.fragments:
+                for pin, target in fragment.facts.meets.items():
+                    own = part.label or part.name
+                    text = own if part.kind in _ONE_POINT else f"{own}.{pin}"
+                    a = self._point_in_facts(text, fragment, ("meets", pin), key=True, panel=part.panel)
+                    b = self._point_in_facts(target, fragment, ("meets", pin))
+                    if a is not None and b is not None and a != b:
+                        self._link(a, b, LinkKind.MEETS, part.name)
+
+    def _rail_origins(self) -> None:
+        file = self.typed.vehicle_file
+        for rail, facts in self.rails.items():
+            self._node(rail, "")
+            if facts.from_ is None:
+                continue
+            try:
+                point = read_point(facts.from_)
+                if point.is_reference or point.is_unknown or point.part == rail:
+                    raise Misread("the point where the rail begins is wanted here", "Write for example `from: IGN.15`.")
+                origin = self._fixed(point)
+            except Misread as misread:
+                self.problems.append(
+                    file.problem(file.place_of(("rails", rail, "from")), misread.what, misread.fix, facts.from_)
+                )
+                continue
+            self._link(origin, self._node(rail, ""), LinkKind.RAIL, rail)
+
+    def _join_references(self) -> dict[int, int]:
+        partner: dict[int, int] = {}
+        for a, b in agreeing_pairs(self.references, self.typed.runs):
+            partner[a.node] = b.node
+            partner[b.node] = a.node
+            self._link(a.node, b.node, LinkKind.REFERENCE)
+        return partner
+
+    def _ends(self) -> tuple[tuple[End, ...], tuple[End, ...]]:
+        sources: list[End] = []
+        grounds: list[End] = []
+        for (name, pin), node in self.node_at.items():
+            part = self.parts.get(name)
+            if part is None:
+                continue
+            if part.kind == "battery" and pin.startswith("+"):
+                sources.append(End(node, self.names[node], False, "battery positive"))
+            elif part.kind == "battery" and pin.startswith("-"):
+                grounds.append(End(node, self.names[node], False, "battery negative"))
+            elif part.kind == "generator" and pin == "B+":
+                sources.append(End(node, self.names[node], False, "generator, while it runs"))
+            elif part.kind == "converter" and pin == "out":
+                sources.append(End(node, self.names[node], False, "converter output"))
+            elif part.kind == "module":
+                sources.extend(self._unsaid_outputs(part, pin, node))
+        for rail, facts in self.rails.items():
+            if facts.from_ is not None:
+                continue
+            node = self._node(rail, "")
+            if facts.ground == "yes":
+                grounds.append(End(node, rail, True, "ground rail whose way to the battery is not typed in"))
+            else:
+                sources.append(End(node, rail, True, "rail whose origin is not typed in"))
+        grounds.extend(self._assumed_masses(grounds))
+        return tuple(sources), tuple(grounds)
+
+    def _unsaid_outputs(self, part: Part, pin: str, node: int) -> Iterator[End]:
+        facts = part.facts
+        assert isinstance(facts, ModuleFacts)
+        output = facts.outputs.get(pin)
+        if output and output.drives in ("high", "both") and not output.from_:
+            yield End(node, self.names[node], True, "module output; from which supply it switches is not said")
+
+    def _assumed_masses(self, grounds: list[End]) -> Iterator[End]:
+        """The body is an assumed ground where no battery negative or ground rail is joined with it."""
+        mass = self.node_at.get((f"mass {DEFAULT_MASS}", ""))
+        if mass is None:
+            return
+        carries = {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MASS, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL, LinkKind.BUSSED, LinkKind.MATING,
+                   LinkKind.BUSBAR, LinkKind.FUSE, LinkKind.CONTACT}  # fmt: skip
+        at: dict[int, list[int]] = {}
+        for link in self.links:
+            if link.kind in carries:
+                at.setdefault(link.a, []).append(link.b)
+                at.setdefault(link.b, []).append(link.a)
+        wanted = {end.node for end in grounds}
+        seen, queue = {mass}, [mass]
+        while queue:
+            node = queue.pop()
+            if node in wanted:
+                return
+            for other in at.get(node, ()):
+                if other not in seen:
+                    seen.add(other)
+                    queue.append(other)
+        yield End(mass, DEFAULT_MASS, True, "body; its way to a battery negative is not typed in")

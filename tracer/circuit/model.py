@@ -1,0 +1,247 @@
+"""The joined circuit: parts, nodes and the links between them.
+
+A node is a place that can be touched (a pin, a splice, a stud, one half of a connector cavity) or a net without a place of its own (a rail, a
+mass, an end of a reference). A link joins two nodes: a wire, a fuse element, the mating of a connector, a contact, a coil, a load.
+Nodes and links are numbered; the lists of a `Circuit` are parallel to these numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from tracer.entry.load import Fragment, Typed
+from tracer.entry.models import PartFacts
+from tracer.entry.problems import NOWHERE, Place
+from tracer.entry.runs import Run, Wire
+
+if TYPE_CHECKING:
+    import networkx
+
+
+class LinkKind(IntEnum):
+    """What joins two nodes."""
+
+    WIRE = 0
+    REFERENCE = 1  # the two halves of a wire that goes on at another mark
+    FUSE = 2
+    MATING = 3  # the two halves of an in-line cavity
+    BUSSED = 4  # a cavity of a joint connector and its group
+    BUSBAR = 5
+    MASS = 6  # a ground point and the mass it sits on
+    STRAP = 7
+    MEETS = 8  # two points bolted together
+    RAIL = 9  # a rail and the point where it begins
+    CONTACT = 10
+    DIODE = 11  # conducts from `a` to `b`
+    JOINED = 12  # pins bridged inside a module
+    DRIVER_HIGH = 13  # from the module's supply pin `a` to its output `b`
+    DRIVER_LOW = 14  # from the module's output `a` to its ground pin `b`
+    COIL = 15
+    LOAD = 16
+    RESISTOR = 17
+    CONVERTER = 18  # the input side: a load
+
+
+CONDUCTORS = frozenset(
+    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.FUSE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.MASS, LinkKind.STRAP,
+     LinkKind.MEETS, LinkKind.RAIL, LinkKind.JOINED}
+)  # fmt: skip
+SWITCHED = frozenset({LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
+LOADS = frozenset({LinkKind.COIL, LinkKind.LOAD, LinkKind.RESISTOR, LinkKind.CONVERTER})
+FUSE_KINDS = frozenset({"fuse", "link", "breaker"})
+INSIDE_MODULE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
+
+
+@dataclass(slots=True)
+class Link:
+    """One link. `part` is the part it is inside of; a wire has its run and the number of the wire in that run instead."""
+
+    a: int
+    b: int
+    kind: LinkKind
+    part: str = ""
+    run: int = -1
+    wire: int = -1
+    closed: tuple[str, ...] = ()  # CONTACT: the positions in which it is closed
+    output: str = ""  # DRIVER: the module's output pin
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part with its facts from all sheets."""
+
+    name: str
+    kind: str
+    facts: PartFacts
+    fragments: tuple[Fragment, ...]
+    coils: tuple[tuple[str, str], ...] = ()
+    contacts: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
+    follows: str | None = None
+    lag: str | None = None
+
+    @property
+    def place(self) -> Place:
+        """Where it is first declared."""
+        return self.fragments[0].place
+
+    @property
+    def panel(self) -> str | None:
+        return next((fragment.panel for fragment in self.fragments if fragment.panel), None)
+
+    @property
+    def label(self) -> str | None:
+        return next((fragment.label for fragment in self.fragments if fragment.label), None)
+
+    @property
+    def seen(self) -> str:
+        """The least certain word about where its facts are from."""
+        order = ("assumed", "diagram", "vehicle")
+        return min((fragment.seen for fragment in self.fragments), key=order.index)
+
+    def place_of(self, *path: str | int, key: bool = False) -> Place:
+        """Where one fact of it was typed."""
+        for fragment in self.fragments:
+            if fragment.has(path):
+                return fragment.place_of(path, key=key)
+        return self.place
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """An end of every way: a source of supply, or a ground reference."""
+
+    node: int
+    id: str
+    assumed: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceEnd:
+    """One end of a reference as typed."""
+
+    node: int
+    here: str
+    there: str
+    run: int
+    wire: int
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Two sheets that say different things about one fact of a part."""
+
+    part: str
+    fact: str
+    first: str
+    first_place: Place
+    second: str
+    second_place: Place
+
+
+@dataclass
+class Circuit:
+    """A vehicle as one circuit. Made by `tracer.circuit.join`; not changed afterwards."""
+
+    typed: Typed
+    parts: dict[str, Part]
+    short_names: dict[str, str]
+    node_names: list[str]
+    node_parts: list[str]
+    node_pins: list[str]
+    links: list[Link]
+    node_of_point: dict[tuple[str, str], int]
+    sources: tuple[End, ...]
+    grounds: tuple[End, ...]
+    references: tuple[ReferenceEnd, ...]
+    reference_of: dict[int, ReferenceEnd]
+    partner: dict[int, int]
+    unknown_ends: dict[int, tuple[int, Place]]
+    conflicts: tuple[Conflict, ...]
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        return self.typed.runs
+
+    @property
+    def name(self) -> str:
+        return self.typed.vehicle.vehicle
+
+    @cached_property
+    def at(self) -> list[list[int]]:
+        """For each node the links that touch it."""
+        at: list[list[int]] = [[] for _ in self.node_names]
+        for number, link in enumerate(self.links):
+            at[link.a].append(number)
+            if link.b != link.a:
+                at[link.b].append(number)
+        return at
+
+    @cached_property
+    def pins_of(self) -> dict[str, dict[str, int]]:
+        """For each part its pins that are nodes (wired, bussed or joined to something)."""
+        pins: dict[str, dict[str, int]] = {}
+        for (part, pin), node in self.node_of_point.items():
+            pins.setdefault(part, {})[pin] = node
+        return pins
+
+    def wire_of(self, link: Link) -> Wire:
+        """The wire of a WIRE link."""
+        return self.runs[link.run].wires[link.wire]
+
+    def run_place(self, run: int) -> Place:
+        """Where a run was typed."""
+        found = self.runs[run]
+        return self.typed.place_in_run(found)
+
+    def sheet_of_run(self, run: int) -> str:
+        """The sheet a run stands on, as that page calls itself."""
+        return self.typed.sheets[self.runs[run].sheet].id
+
+    def other(self, link: Link, node: int) -> int:
+        """The node at the other end of a link."""
+        return link.b if link.a == node else link.a
+
+    def wires_at(self, node: int) -> list[int]:
+        """The WIRE links at a node."""
+        return [number for number in self.at[node] if self.links[number].kind is LinkKind.WIRE]
+
+    def is_attached(self, node: int) -> bool:
+        """Whether anything outside its own part reaches the node: a wire, a busbar, a bolted point."""
+        outside = (LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS)
+        return any(self.links[number].kind in outside for number in self.at[node])
+
+    def modules(self) -> Iterator[Part]:
+        """All modules, by name."""
+        return (part for part in self.parts.values() if part.kind == "module")
+
+    def graph(self) -> networkx.MultiGraph:
+        """The circuit as a networkx multigraph: nodes are node names, edge keys are link numbers.
+
+        Edges carry `kind` (lower-case name of the link kind), `part`, and for wires `wire` (as typed).
+        """
+        import networkx
+
+        graph = networkx.MultiGraph()
+        graph.add_nodes_from(self.node_names)
+        for number, link in enumerate(self.links):
+            wire = self.wire_of(link).text if link.kind is LinkKind.WIRE else ""
+            graph.add_edge(
+                self.node_names[link.a],
+                self.node_names[link.b],
+                key=number,
+                kind=link.kind.name.lower(),
+                part=link.part,
+                wire=wire,
+            )
+        return graph
+
+
+__all__ = [
+    "CONDUCTORS", "FUSE_KINDS", "INSIDE_MODULE", "LOADS", "NOWHERE", "SWITCHED", "Circuit", "Conflict", "End", "Link", "LinkKind", "Part", "ReferenceEnd",
+]  # fmt: skip

@@ -1,0 +1,538 @@
+"""What is energised in each key state: relays, switches, drivers and what follows from them.
+
+For one key state the truth of the matter is a fixpoint: contacts pass supply and ground on, a coil with supply on one side and ground on the other is
+energised, its contacts follow. Values are three: dead, depends (on a condition, a command, a switch worked by hand, or something not known), live.
+The search begins with the relays as the previous key state left them, so that a relay that holds itself stays held. Loads do not pass anything on here.
+
+With make contacts only, the first fixpoint from rest is the least one (Knaster and Tarski). With break contacts there may be none: a relay that opens its own
+coil. Such a relay is named, never looped on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import IntEnum
+from functools import cached_property
+from itertools import product
+
+from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.nets import Nets
+from tracer.entry.models import ModuleFacts
+from tracer.entry.values import When
+from tracer.standards.terminals import meaning
+
+MOST_RELAYS_SEARCHED = 10  # relays that chatter together: every order of moves is tried up to this many
+
+
+class Level(IntEnum):
+    """Whether something is dead, live, or depends on something."""
+
+    DEAD = 0
+    DEPENDS = 1
+    LIVE = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """What a level depends on: `known` is false when a fact is missing rather than free."""
+
+    text: str
+    known: bool = True
+
+
+@dataclass
+class Settled:
+    """One key state, settled. `supply` and `ground` map nets that are not dead to their level."""
+
+    key: str
+    supply: dict[int, Level]
+    ground: dict[int, Level]
+    relays: dict[str, Level]
+    alive: dict[str, Level]
+    unstable: tuple[str, ...] = ()
+    races: tuple[str, ...] = ()
+    shorts: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Gate:
+    """A link between nets that something opens and closes."""
+
+    a: int
+    b: int
+    link: Link
+
+
+@dataclass
+class KeyStates:
+    """All key states of a circuit. Make it once for a circuit; it settles a state when first asked.
+
+    Examples
+    --------
+    >>> states.level("ALM.4", "run")                            # doctest: +SKIP
+    <Level.LIVE: 2>
+    """
+
+    circuit: Circuit
+    nets: Nets = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.nets = Nets(self.circuit)
+        of = self.nets.of
+        self._coils: dict[str, list[tuple[int, int]]] = {}
+        self._gates_at: dict[int, list[_Gate]] = {}
+        for link in self.circuit.links:
+            if link.kind in (LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+                gate = _Gate(of[link.a], of[link.b], link)
+                if gate.a != gate.b:
+                    self._gates_at.setdefault(gate.a, []).append(gate)
+                    self._gates_at.setdefault(gate.b, []).append(gate)
+            elif link.kind is LinkKind.COIL:
+                self._coils.setdefault(link.part, []).append((of[link.a], of[link.b]))
+        self._powered_by = {part.name: self._supply_nets(part.name) for part in self.circuit.modules()}
+        for part in self.circuit.parts.values():
+            if part.kind == "converter":
+                pins = self.circuit.pins_of[part.name]
+                self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
+        self._ground_nets = {of[end.node] for end in self.circuit.grounds}
+
+    # --- what is asked -----------------------------------------------------------------------------------------
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        return self.circuit.typed.vehicle.key
+
+    @cached_property
+    def settled(self) -> dict[str, Settled]:
+        """Each key state, in order, each begun from the relays of the one before."""
+        relays: dict[str, Level] = {name: Level.DEAD for name in self._coils}
+        result: dict[str, Settled] = {}
+        for key in self.keys:
+            result[key] = self.settle(key, relays)
+            relays = result[key].relays
+        return result
+
+    @cached_property
+    def settled_again(self) -> dict[str, Settled]:
+        """Each key state once more, coming back down from the last one: what a holding relay keeps."""
+        relays = self.settled[self.keys[-1]].relays
+        result: dict[str, Settled] = {}
+        for key in reversed(self.keys):
+            result[key] = self.settle(key, relays)
+            relays = result[key].relays
+        return result
+
+    def supply_level(self, node: int, key: str) -> Level:
+        """Whether supply is at a node in a key state; DEPENDS also when it hangs on the key states before."""
+        return self._level(node, key, supply=True)
+
+    def ground_level(self, node: int, key: str) -> Level:
+        """Whether ground is at a node in a key state."""
+        return self._level(node, key, supply=False)
+
+    def _level(self, node: int, key: str, *, supply: bool) -> Level:
+        net = self.nets.of[node]
+        found = []
+        for settled in (self.settled[key], self.settled_again[key]):
+            levels = settled.supply if supply else settled.ground
+            found.append(levels.get(net, Level.DEAD))
+        return found[0] if found[0] == found[1] else Level.DEPENDS
+
+    def reasons(self, node: int, key: str, *, supply: bool = True) -> tuple[Reason, ...]:
+        """What a level that DEPENDS hangs on, in a stable order."""
+        net = self.nets.of[node]
+        up, down = self.settled[key], self.settled_again[key]
+        first = (up.supply if supply else up.ground).get(net, Level.DEAD)
+        second = (down.supply if supply else down.ground).get(net, Level.DEAD)
+        found: dict[Reason, None] = {}
+        if first != second:
+            found[
+                Reason(
+                    f"on what came before: {_words(first)} on the way up to {self.keys[-1]}, {_words(second)} on the way back"
+                )
+            ] = None
+        for settled in (up, down):
+            level = (settled.supply if supply else settled.ground).get(net, Level.DEAD)
+            if level is Level.DEPENDS:
+                for reason in self._why(net, settled, supply, set()):
+                    found[reason] = None
+        return tuple(found)
+
+    # --- one key state -----------------------------------------------------------------------------------------
+
+    def settle(self, key: str, start: Mapping[str, Level], fixed: Mapping[str, bool] | None = None) -> Settled:
+        """Settle one key state from given relays.
+
+        `fixed` gives conditions, commands (`MODULE.PIN` or the command's name) and switches worked by hand (`SWITCH=POSITION`) a truth;
+        whatever is not in it stays free.
+        """
+        fixed = fixed or {}
+        relays = {name: start.get(name, Level.DEAD) for name in self._coils}
+        seen: dict[tuple[Level, ...], int] = {}
+        history: list[dict[str, Level]] = []
+        unstable: set[str] = set()
+        races: set[str] = set()
+        while True:
+            mark = tuple(relays.values())
+            if mark in seen:
+                cycle = history[seen[mark] :]
+                if len(cycle) <= 1:
+                    break
+                moving = sorted(name for name in relays if len({step[name] for step in cycle}) > 1)
+                outcome = self._one_at_a_time(key, relays, moving, fixed)
+                if len(outcome) == 1:
+                    relays = outcome[0]
+                elif outcome:
+                    races.update(moving)
+                    relays = {**relays, **{name: Level.DEPENDS for name in moving}}
+                else:
+                    unstable.update(moving)
+                    relays = {**relays, **{name: Level.DEPENDS for name in moving}}
+                held = unstable | races
+                relays = self._settle_rest(key, relays, held, fixed)
+                break
+            seen[mark] = len(history)
+            history.append(dict(relays))
+            relays = self._next(key, relays, fixed)
+        supply, ground, alive = self._spread(key, relays, fixed)
+        shorts = tuple(sorted(net for net in supply if ground.get(net) is Level.LIVE and supply[net] is Level.LIVE))
+        return Settled(key, supply, ground, relays, alive, tuple(sorted(unstable)), tuple(sorted(races)), shorts)
+
+    def _settle_rest(
+        self, key: str, relays: dict[str, Level], held: set[str], fixed: Mapping[str, bool]
+    ) -> dict[str, Level]:
+        """Settle the other relays while those in `held` stay as they are; what still moves then depends."""
+        for _ in range(2 * len(relays) + 2):
+            after = {
+                name: relays[name] if name in held else level for name, level in self._next(key, relays, fixed).items()
+            }
+            if after == relays:
+                return relays
+            relays = after
+        moving = {
+            name for name, level in self._next(key, relays, fixed).items() if level != relays[name] and name not in held
+        }
+        held |= moving
+        return {name: Level.DEPENDS if name in moving else level for name, level in relays.items()}
+
+    def _one_at_a_time(
+        self, key: str, start: dict[str, Level], moving: list[str], fixed: Mapping[str, bool]
+    ) -> list[dict[str, Level]]:
+        """The stable states that can be reached when only one relay moves at a time; none means that there is none."""
+        if len(moving) > MOST_RELAYS_SEARCHED:
+            return []
+        first = tuple(start[name] for name in moving)
+        seen, queue, stable = {first}, [first], []
+        for state in queue:
+            relays = {**start, **dict(zip(moving, state, strict=True))}
+            after = self._next(key, relays, fixed)
+            wanted = tuple(after[name] for name in moving)
+            if wanted == state:
+                stable.append(relays)
+                continue
+            for index in range(len(moving)):
+                if wanted[index] != state[index]:
+                    moved = (*state[:index], wanted[index], *state[index + 1 :])
+                    if moved not in seen:
+                        seen.add(moved)
+                        queue.append(moved)
+        return stable
+
+    def _next(self, key: str, relays: dict[str, Level], fixed: Mapping[str, bool]) -> dict[str, Level]:
+        supply, ground, _ = self._spread(key, relays, fixed)
+        after = {}
+        for name, coils in self._coils.items():
+            energised = [self._coil_level(coil, supply, ground) for coil in coils]
+            if len(coils) == 2:
+                after[name] = self._latched(relays[name], energised[0], energised[1])
+            else:
+                after[name] = energised[0]
+        return after
+
+    @staticmethod
+    def _coil_level(coil: tuple[int, int], supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
+        a, b = coil
+        dead = Level.DEAD
+        return max(min(supply.get(a, dead), ground.get(b, dead)), min(supply.get(b, dead), ground.get(a, dead)))
+
+    @staticmethod
+    def _latched(now: Level, sets: Level, resets: Level) -> Level:
+        if sets is Level.LIVE and resets is Level.DEAD:
+            return Level.LIVE
+        if resets is Level.LIVE and sets is Level.DEAD:
+            return Level.DEAD
+        return now if sets is Level.DEAD and resets is Level.DEAD else Level.DEPENDS
+
+    # --- supply and ground spread through what is closed -------------------------------------------------------
+
+    def _spread(
+        self, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
+    ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
+        """Levels of supply and ground on every net.
+
+        A module without supply commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
+        the spreading reaches them, so that nothing lives by its own bootstraps.
+        """
+        alive: dict[str, Level] = {name: Level.DEAD for name in self._powered_by}
+        barred = frozenset(self._ground_nets)
+        while True:
+            ground = self._flood(self._ground_starts(), key, relays, fixed, alive, supply=False, barred=frozenset())
+            supply = self._flood(
+                self._supply_starts(key, fixed, alive), key, relays, fixed, alive, supply=True, barred=barred
+            )
+            now = {name: max(alive[name], self._alive(name, supply, ground)) for name in alive}
+            if now == alive:
+                return supply, ground, alive
+            alive = now
+
+    def _alive(self, name: str, supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
+        nets = self._powered_by[name]
+        if self.circuit.parts[name].kind == "converter":
+            into, out_of = nets
+            return min(supply.get(into, Level.DEAD), ground.get(out_of, Level.DEAD))
+        return max((supply.get(net, Level.DEAD) for net in nets), default=Level.LIVE)
+
+    def _ground_starts(self) -> Iterator[tuple[int, Level]]:
+        for end in self.circuit.grounds:
+            yield self.nets.of[end.node], Level.LIVE
+
+    def _supply_starts(
+        self, key: str, fixed: Mapping[str, bool], alive: Mapping[str, Level]
+    ) -> Iterator[tuple[int, Level]]:
+        for end in self.circuit.sources:
+            part = self.circuit.parts.get(self.circuit.node_parts[end.node])
+            if part is not None and part.kind == "converter":
+                yield self.nets.of[end.node], alive[part.name]
+            else:
+                level = self.source_level(end.node, key, fixed)
+                yield (
+                    self.nets.of[end.node],
+                    min(level, alive[part.name]) if part is not None and part.kind == "module" else level,
+                )
+
+    def source_level(self, node: int, key: str, fixed: Mapping[str, bool] | None = None) -> Level:
+        """Whether a source is live in a key state, as the vehicle says."""
+        return self._source(node, key, fixed or {})[0]
+
+    def source_reasons(self, node: int, key: str) -> tuple[Reason, ...]:
+        """What the level of a source depends on."""
+        return self._source(node, key, {})[1]
+
+    def _source(self, node: int, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
+        name = self.circuit.node_names[node]
+        rail = self.circuit.typed.vehicle.rails.get(name)
+        if rail is not None and self.circuit.node_parts[node] not in self.circuit.parts:
+            if rail.live is not None:
+                return self._when(rail.live, key, fixed, f"when rail {name} is live")
+            return self._din_level(name, key)
+        part = self.circuit.parts[self.circuit.node_parts[node]]
+        if part.kind == "module":
+            level, why = self._command(part.name, self.circuit.node_pins[node], key, fixed)
+            return level, why
+        if part.kind == "generator":
+            return Level.DEPENDS, (Reason(f"{part.name} turning"),)
+        if part.kind == "converter":
+            return Level.DEPENDS, (Reason(f"converter {part.name} working"),)
+        return Level.LIVE, ()
+
+    @staticmethod
+    def _din_level(rail: str, key: str) -> tuple[Level, tuple[Reason, ...]]:
+        terminal = meaning(rail)
+        unknown = Reason(f"whether rail {rail} is live in {key} (say it under `rails`)", known=False)
+        if terminal is None or terminal.live is None or key not in ("off", "acc", "run", "start"):
+            return Level.DEPENDS, (unknown,)
+        if key == "start" and not terminal.start_certain:
+            return Level.DEPENDS, (unknown,)
+        return (Level.LIVE if key in terminal.live else Level.DEAD), ()
+
+    def _flood(
+        self, starts: Iterable[tuple[int, Level]], key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool], alive: Mapping[str, Level], *,
+        supply: bool, barred: frozenset[int],
+    ) -> dict[int, Level]:  # fmt: skip
+        levels: dict[int, Level] = {}
+        queue: list[int] = []
+        for net, level in starts:
+            if level > levels.get(net, Level.DEAD):
+                levels[net] = level
+                queue.append(net)
+        while queue:
+            net = queue.pop()
+            if net in barred and supply:
+                continue
+            for gate in self._gates_at.get(net, ()):
+                level = min(levels[net], self._passes(gate, net, key, relays, fixed, alive, supply))
+                other = gate.b if gate.a == net else gate.a
+                if level > levels.get(other, Level.DEAD):
+                    levels[other] = level
+                    queue.append(other)
+        return levels
+
+    def _passes(
+        self,
+        gate: _Gate,
+        net: int,
+        key: str,
+        relays: Mapping[str, Level],
+        fixed: Mapping[str, bool],
+        alive: Mapping[str, Level],
+        supply: bool,
+    ) -> Level:
+        """Whether a gate passes supply (or ground) on from `net`."""
+        link = gate.link
+        forward = net == gate.a
+        if link.kind is LinkKind.DIODE:
+            return Level.LIVE if forward is supply else Level.DEAD
+        if link.kind is LinkKind.CONTACT:
+            return self._contact(link, key, relays, fixed)[0]
+        if link.kind is LinkKind.DRIVER_HIGH:
+            passes = supply and forward
+        else:
+            passes = not supply and not forward
+        if not passes:
+            return Level.DEAD
+        return min(alive.get(link.part, Level.LIVE), self._command(link.part, link.output, key, fixed)[0])
+
+    # --- what opens and closes ---------------------------------------------------------------------------------
+
+    def _contact(
+        self, link: Link, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
+    ) -> tuple[Level, tuple[Reason, ...]]:
+        part = self.circuit.parts[link.part]
+        if part.kind == "relay":
+            energised = relays.get(part.name, Level.DEAD)
+            if set(link.closed) >= {"rest", "energised"}:
+                return Level.LIVE, ()
+            level = energised if "energised" in link.closed else Level(Level.LIVE - energised)
+            return level, ()
+        if part.follows == "key":
+            if part.kind == "switch" and key not in part.contacts:
+                return Level.DEPENDS, (
+                    Reason(f"what {part.name} does in {key} (no such position in its contacts)", known=False),
+                )
+            return (Level.LIVE if key in link.closed else Level.DEAD), ()
+        if part.follows is not None:
+            on, why = self._name(part.follows, key, fixed)
+            yes, no = "yes" in link.closed, "no" in link.closed
+            if yes and no:
+                return Level.LIVE, ()
+            return (on if yes else Level(Level.LIVE - on)), why
+        chosen = [position for position in part.contacts if fixed.get(f"{part.name}={position}")]
+        if chosen:
+            return (Level.LIVE if chosen[0] in link.closed else Level.DEAD), ()
+        if set(link.closed) == set(part.contacts):
+            return Level.LIVE, ()
+        return Level.DEPENDS, (Reason(f"{part.name} in position {' or '.join(link.closed)}"),)
+
+    def _command(self, module: str, pin: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
+        facts = self.circuit.parts[module].facts
+        assert isinstance(facts, ModuleFacts)
+        output = facts.outputs[pin]
+        name = output.command or f"{module}.{pin}"
+        if name in fixed:
+            return (Level.LIVE if fixed[name] else Level.DEAD), ()
+        if not output.when.known:
+            return Level.DEPENDS, (Reason(f"{module} commanding {output.command or f'pin {pin}'}"),)
+        level, why = self._when(output.when, key, fixed, f"when {module} commands pin {pin}")
+        return level, why
+
+    def _when(
+        self, condition: When, key: str, fixed: Mapping[str, bool], unknown: str
+    ) -> tuple[Level, tuple[Reason, ...]]:
+        if condition.clauses is None:
+            return Level.DEPENDS, (Reason(f"{unknown} (not known)", known=False),)
+        best = Level.DEAD
+        why: tuple[Reason, ...] = ()
+        for clause in condition.clauses:
+            level, clause_why = Level.LIVE, []
+            for name, wanted in clause:
+                truth, name_why = self._name(name, key, fixed)
+                held = truth if wanted else Level(Level.LIVE - truth)
+                level = min(level, held)
+                clause_why += [
+                    Reason(reason.text if wanted else f"not {reason.text}", reason.known) for reason in name_why
+                ]
+            if level is Level.DEPENDS:
+                why = (*why, *clause_why)
+            best = max(best, level)
+        return best, (why if best is Level.DEPENDS else ())
+
+    def _name(self, name: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
+        """The truth of a key state or a condition."""
+        if name in self.keys:
+            return (Level.LIVE if name == key else Level.DEAD), ()
+        condition = self.circuit.typed.vehicle.conditions[name]
+        if self._when(condition.when, key, {}, name)[0] is Level.DEAD:
+            return Level.DEAD, ()
+        if name in fixed:
+            return (Level.LIVE if fixed[name] else Level.DEAD), ()
+        return Level.DEPENDS, (Reason(name),)
+
+    # --- reasons -----------------------------------------------------------------------------------------------
+
+    def _why(self, net: int, settled: Settled, supply: bool, asked: set[tuple[int, bool]]) -> Iterator[Reason]:
+        """What the level of a net hangs on: the gates and sources on the way back that are themselves not certain."""
+        if (net, supply) in asked:
+            return
+        asked.add((net, supply))
+        levels = settled.supply if supply else settled.ground
+        if supply:
+            for end in self.circuit.sources:
+                if self.nets.of[end.node] == net:
+                    yield from self._source(end.node, settled.key, {})[1]
+        for gate in self._gates_at.get(net, ()):
+            before = gate.b if gate.a == net else gate.a
+            if levels.get(before, Level.DEAD) is Level.DEAD:
+                continue
+            passes = self._passes(gate, before, settled.key, settled.relays, {}, settled.alive, supply)
+            if passes is Level.DEAD:
+                continue
+            if passes is Level.DEPENDS:
+                yield from self._why_gate(gate.link, settled, asked)
+            if levels[before] is Level.DEPENDS:
+                yield from self._why(before, settled, supply, asked)
+
+    def _why_gate(self, link: Link, settled: Settled, asked: set[tuple[int, bool]]) -> Iterator[Reason]:
+        if link.kind is LinkKind.CONTACT:
+            part = self.circuit.parts[link.part]
+            if part.kind != "relay":
+                yield from self._contact(link, settled.key, settled.relays, {})[1]
+                return
+            if link.part in settled.unstable:
+                yield Reason(f"relay {link.part}, which has no stable state")
+                return
+            if link.part in settled.races:
+                yield Reason(f"which of the relays moves first ({', '.join(settled.races)})")
+                return
+            for a, b in self._coils.get(link.part, ()):
+                for plus, minus in ((a, b), (b, a)):
+                    if settled.supply.get(plus) and settled.ground.get(minus):
+                        if settled.supply[plus] is Level.DEPENDS:
+                            yield from self._why(plus, settled, True, asked)
+                        if settled.ground[minus] is Level.DEPENDS:
+                            yield from self._why(minus, settled, False, asked)
+            return
+        yield from self._command(link.part, link.output, settled.key, {})[1]
+        if settled.alive.get(link.part) is Level.DEPENDS:
+            for net in self._powered_by[link.part]:
+                if settled.supply.get(net) is Level.DEPENDS:
+                    yield from self._why(net, settled, True, asked)
+
+    def _supply_nets(self, module: str) -> tuple[int, ...]:
+        """The nets of a module's declared supply pins; a module without any counts as supplied."""
+        facts = self.circuit.parts[module].facts
+        assert isinstance(facts, ModuleFacts)
+        pins = self.circuit.pins_of.get(module, {})
+        return tuple(
+            self.nets.of[pins[pin]] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins
+        )
+
+
+def every_truth(names: Sequence[str]) -> Iterator[dict[str, bool]]:
+    """Each assignment of truth to the names."""
+    for values in product((False, True), repeat=len(names)):
+        yield dict(zip(names, values, strict=True))
+
+
+def _words(level: Level) -> str:
+    return {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}[level]

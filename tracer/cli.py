@@ -1,0 +1,226 @@
+"""The command line: arguments in, one call per folder, exit status out. No logic of its own.
+
+Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+if TYPE_CHECKING:
+    from tracer.circuit.model import Circuit
+
+COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    help="Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.",
+    epilog="Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.",
+)
+
+
+class _Options:
+    folder = Path()
+    width: int | None = None
+    colour: bool | None = None
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from tracer import __version__
+
+        typer.echo(f"tracer {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    folder: Annotated[Path, typer.Option("-C", "--folder", metavar="DIR", help="The vehicle's folder.")] = Path(),
+    width: Annotated[
+        int | None,
+        typer.Option("--width", min=40, max=400, help="Columns of text; the terminal's width by default."),
+    ] = None,
+    plain: Annotated[bool, typer.Option("--plain", help="No bold type, also on a terminal.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    """Options that every command has."""
+    _Options.folder, _Options.width, _Options.colour = folder, width, False if plain else None
+
+
+JsonOption = Annotated[bool, typer.Option("--json", help="The same content as JSON.")]
+CsvOption = Annotated[bool, typer.Option("--csv", help="The list as CSV.")]
+
+
+def _complete_module(ctx: typer.Context, incomplete: str) -> list[str]:
+    """Module names of the folder, for shell completion; nothing where the folder cannot be read."""
+    from tracer.entry.problems import CannotUse
+
+    folder = ctx.parent.params.get("folder") if ctx.parent else None
+    try:
+        circuit = _circuit(Path(folder or "."))
+    except CannotUse:
+        return []
+    return sorted(part.name for part in circuit.modules() if part.name.startswith(incomplete))
+
+
+ModuleArgument = Annotated[
+    str,
+    typer.Argument(metavar="MODULE", help="The module's name, such as ALM.", autocompletion=_complete_module),
+]
+
+
+# --- commands ------------------------------------------------------------------------------------------------------
+
+
+@app.command(epilog="Example: tracer new my-van")
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that does not exist yet, or is empty.")],
+) -> None:
+    """Start a vehicle: commented files that already pass `check`. Nothing is ever overwritten."""
+    from tracer.entry.start import CannotStart, start_vehicle
+
+    try:
+        written = start_vehicle(folder)
+    except CannotStart as error:
+        _fail(str(error), CANNOT_USE)
+    for path in written:
+        typer.echo(f"wrote {path}")
+    typer.echo(f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.")
+
+
+@app.command(epilog="Examples: tracer -C circuits/minibus check    tracer check --rules")
+def check(
+    json: JsonOption = False,
+    rules: Annotated[bool, typer.Option("--rules", help="List every rule with its reason, and stop.")] = False,
+) -> None:
+    """Is the transcription sound, and what is loose? All problems, loose ends and remarks of the whole vehicle."""
+    from tracer.report import check as report
+    from tracer.trace.rules import all_rules, loose_ends, remarks
+    from tracer.trace.survey import Survey
+
+    if rules:
+        found = all_rules()
+        _show(report.rules_data(found) if json else report.rules_text(found, **_page()))
+        return
+    circuit = _load(json=json)
+    survey = Survey(circuit)
+    loose, noted = loose_ends(survey), remarks(survey)
+    _show(report.as_data(circuit, loose, noted) if json else report.as_text(circuit, loose, noted, **_page()))
+    raise typer.Exit(LOOSE_ENDS if loose else COMPLETE)
+
+
+@app.command(epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv")
+def supplies(module: ModuleArgument, json: JsonOption = False, csv: CsvOption = False) -> None:
+    """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
+    from tracer.report import supplies as report
+    from tracer.trace.supplies import UnknownModule, supplies_of
+
+    circuit = _load(json=json)
+    try:
+        found = supplies_of(circuit, module)
+    except UnknownModule as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
+
+
+@app.command(epilog="Example: tracer -C circuits/minibus states ALM")
+def states(module: ModuleArgument, json: JsonOption = False) -> None:
+    """What each pin of a module must read in each key state, and why."""
+    from tracer.report import states as report
+    from tracer.trace.pin_states import pin_states
+    from tracer.trace.supplies import UnknownModule
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    try:
+        found = pin_states(Survey(circuit), module)
+    except UnknownModule as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found) if json else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
+
+
+# --- what the commands share ---------------------------------------------------------------------------------------
+
+
+def _circuit(folder: Path) -> Circuit:
+    from tracer.circuit.join import join
+    from tracer.entry.load import read_folder
+
+    return join(read_folder(folder))
+
+
+def _load(*, json: bool) -> Circuit:
+    """The circuit of the folder; with problems, they are shown and the program ends."""
+    from tracer.entry.problems import CannotUse
+
+    try:
+        return _circuit(_Options.folder)
+    except CannotUse as error:
+        if json:
+            from tracer.report.sheets import problems_data
+
+            _show(problems_data(error.problems))
+        else:
+            for problem in error.problems:
+                typer.echo(problem.render(), err=True)
+            count = len(error.problems)
+            typer.echo(
+                f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
+                err=True,
+            )
+        raise typer.Exit(CANNOT_USE) from None
+
+
+def _page() -> dict[str, Any]:
+    """Width and bold for text output: the terminal's, unless told otherwise; 80 columns and no bold where the output goes into a file."""
+    terminal = sys.stdout.isatty()
+    width = _Options.width
+    if width is None:
+        try:
+            width = min(os.get_terminal_size().columns, 120) if terminal else 80
+        except OSError:
+            width = 80
+    bold = terminal and "NO_COLOR" not in os.environ if _Options.colour is None else _Options.colour
+    return {"width": width, "bold": bold}
+
+
+def _show(content: dict[str, Any] | str) -> None:
+    from tracer.report.sheets import json_text
+
+    text = content if isinstance(content, str) else json_text(content)
+    stream = sys.stdout
+    if hasattr(stream, "reconfigure") and (stream.encoding or "").lower() not in ("utf-8", "utf8"):
+        stream.reconfigure(errors="replace")
+    stream.write(text)
+    stream.flush()
+
+
+def _fail(message: str, status: int) -> NoReturn:
+    typer.echo(message, err=True)
+    raise typer.Exit(status)
+
+
+def main() -> None:
+    """The `tracer` command."""
+    try:
+        app()
+    except BrokenPipeError:  # the reader (head, less) has gone; Python must not complain when it closes the stream
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(COMPLETE)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,344 @@
+"""The run grammar: one line of points and wires, as the finger follows the conductor.
+
+F9 -- RD/GN 2.5 -- X31.1 -- RD/GN 2.5 3.1m -- ALM.4
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_name
+from tracer.standards.colours import UnknownColour, colour_name, parse_colour
+from tracer.standards.conductors import BadSize, parse_size
+
+MAX_POINTS = 400
+MAX_LENGTH_M = 1000.0
+NOT_COLOURED = ("track", "bare")
+
+_DASH = re.compile(r"\s+(?:--+|—|–)(?=\s|$)|^(?:--+|—|–)(?=\s)")
+_LENGTH = re.compile(r"^(\d+(?:[.,]\d+)?)(m|cm|mm|ft)$", re.IGNORECASE)
+_NUMBER = re.compile(r"^\(([^()]+)\)$")
+_SIZE = re.compile(r"^(?:AWG\s*)?\d+(?:[.,/]\d+)?(?:\s*(?:mm2|mm²|sqmm|AWG|ga))?$", re.IGNORECASE)
+_METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": 0.3048}
+_PART = re.compile(r"^[^\s.:<>?,/\[\]{}]+(?:/[^\s.:<>?,/\[\]{}]+)?$")
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One conductor as typed. `colours` are canonical codes, base colour first; empty when not known."""
+
+    text: str
+    colours: tuple[str, ...] = ()
+    area_mm2: float | None = None
+    size_text: str | None = None
+    length_m: float | None = None
+    number: str | None = None
+    medium: str = "wire"  # wire | track | bare
+
+    @property
+    def colour_words(self) -> str:
+        """'red with green', or what stands for it."""
+        if self.colours:
+            return colour_name(self.colours)
+        return {"track": "panel track", "bare": "bare wire"}.get(self.medium, "colour not known")
+
+
+UNKNOWN_WIRE = Wire("?")
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point of a run as typed, split but not yet looked up."""
+
+    text: str
+    part: str = ""
+    pin: str | None = None
+    half: str | None = None  # a | b
+    mate: str | None = None  # X31.1>7: the cavity of half b
+    here: str | None = None  # ref HERE>THERE
+    there: str | None = None
+
+    @property
+    def is_reference(self) -> bool:
+        return self.here is not None
+
+    @property
+    def is_unknown(self) -> bool:
+        return not self.part and self.here is None
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run: `points` and the `wires` between them, with where it was typed."""
+
+    sheet: int
+    text: str
+    line: int
+    column: int
+    points: tuple[Point, ...]
+    wires: tuple[Wire, ...]
+    seen: str
+    note: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One thing wrong inside a run: where it starts in the run's text, the piece of text, what and fix."""
+
+    offset: int
+    text: str
+    what: str
+    fix: str
+
+
+def split_run(text: str) -> list[tuple[int, str]]:
+    """The pieces between the dashes, each with its offset."""
+    pieces = []
+    start = 0
+    for match in _DASH.finditer(text):
+        pieces.append((start, text[start : match.start()]))
+        start = match.end()
+    pieces.append((start, text[start:]))
+    return [(offset + len(piece) - len(piece.lstrip()), piece.strip()) for offset, piece in pieces]
+
+
+def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]]:
+    """Points, wires and slips of one run. With slips, points and wires are not to be used.
+
+    `colours` is the abbreviation system of the diagram: iec, din or sae.
+    """
+    pieces = split_run(text)
+    slips: list[Slip] = []
+    if len(pieces) > MAX_POINTS:
+        return (
+            (),
+            (),
+            [Slip(0, text[:20], f"a run of {len(pieces)} pieces", "Split it at a splice or connector.")],
+        )
+    if len(pieces) == 1:
+        if "--" in text:
+            at = text.index("--")
+            slips.append(
+                Slip(
+                    at,
+                    "--",
+                    "the dashes have no space around them",
+                    "Write ` -- ` with a space on both sides.",
+                )
+            )
+        else:
+            slips.append(
+                Slip(
+                    0,
+                    text,
+                    "a run needs at least two points and a wire",
+                    "Write `POINT -- WIRE -- POINT`, such as `F9 -- RD 2.5 -- ALM.4`.",
+                )
+            )
+        return (), (), slips
+    for offset, piece in pieces:
+        if not piece:
+            slips.append(
+                Slip(
+                    max(0, min(offset, len(text) - 1)),
+                    "--",
+                    "something is missing beside these dashes",
+                    "Write what stands there on the diagram, or `?` if it is not known.",
+                )
+            )
+        elif "--" in piece:
+            slips.append(
+                Slip(
+                    offset + piece.index("--"),
+                    "--",
+                    "the dashes have no space around them",
+                    "Write ` -- ` with a space on both sides.",
+                )
+            )
+    if slips:
+        return (), (), slips
+    if len(pieces) % 2 == 0:
+        slips.append(_missing(pieces, colours))
+        return (), (), slips
+    points: list[Point] = []
+    wires: list[Wire] = []
+    for index, (offset, piece) in enumerate(pieces):
+        try:
+            if index % 2:
+                wires.append(read_wire(piece, colours))
+            else:
+                points.append(read_point(piece))
+        except Misread as misread:
+            slips.append(Slip(offset, piece, misread.what, misread.fix))
+    for index in range(1, len(points) - 1):
+        if points[index].is_reference or points[index].is_unknown:
+            offset, piece = pieces[2 * index]
+            slips.append(
+                Slip(
+                    offset,
+                    piece,
+                    f"`{piece}` stands in the middle of a run",
+                    "It can only be the first or the last point: split the run here.",
+                )
+            )
+    if len(points) == 2 and points[0].text == points[1].text and not points[0].is_unknown:
+        slips.append(
+            Slip(
+                pieces[2][0],
+                points[1].text,
+                "the run comes back to the point where it begins",
+                "Check the second point.",
+            )
+        )
+    return tuple(points), tuple(wires), slips
+
+
+def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:
+    """Where an even number of pieces lost its point or wire: the first piece that is of the wrong sort."""
+    for index, (offset, piece) in enumerate(pieces):
+        if index % 2 and not _is_wire(piece, colours) and _is_point(piece):
+            before = pieces[index - 1][1]
+            return Slip(
+                offset,
+                piece,
+                f"the wire between `{before}` and `{piece}` is missing",
+                f"Write `{before} -- COLOUR SIZE -- {piece}`, or `?` for a wire that is not known.",
+            )
+        if not index % 2 and _is_wire(piece, colours) and index and " " in piece:
+            return Slip(
+                offset,
+                piece,
+                f"two wires with no point between them: `{pieces[index - 1][1]}` and `{piece}`",
+                "Write the splice, connector or pin where they meet.",
+            )
+    offset, piece = pieces[-1]
+    return Slip(
+        offset,
+        piece,
+        "the run ends with a wire: its last point is missing",
+        "Write the point where it ends, or `?` if that is not known.",
+    )
+
+
+def _is_wire(piece: str, colours: str) -> bool:
+    try:
+        read_wire(piece, colours)
+    except Misread:
+        return False
+    return True
+
+
+def _is_point(piece: str) -> bool:
+    try:
+        read_point(piece)
+    except Misread:
+        return False
+    return True
+
+
+@lru_cache(maxsize=65536)
+def read_wire(text: str, colours: str) -> Wire:
+    """A wire: `COLOUR [SIZE] [LENGTH] [(NUMBER)]`. Cached: a vehicle has few different ones."""
+    words = text.split()
+    number = length_m = None
+    if words and (match := _NUMBER.match(words[-1])):
+        number = match[1]
+        words.pop()
+    if words and (match := _LENGTH.match(words[-1])):
+        length_m = float(match[1].replace(",", ".")) * _METRES[match[2].lower()]
+        words.pop()
+    elif len(words) > 1 and words[-1].lower() in _METRES and _LENGTH.match(words[-2] + words[-1]):
+        length_m = float(words[-2].replace(",", ".")) * _METRES[words[-1].lower()]
+        del words[-2:]
+    if length_m is not None and not 0 < length_m <= MAX_LENGTH_M:
+        raise Misread(f"a wire of {length_m:g} m", f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.")
+    size = None
+    for count in (2, 1):
+        typed = " ".join(words[-count:])
+        if len(words) > count - 1 and _SIZE.match(typed):
+            try:
+                size = parse_size(typed)
+            except BadSize as error:
+                raise Misread(str(error), "Write a size such as `2.5` (mm²) or `14AWG`.") from None
+            del words[-count:]
+            break
+    colour = " ".join(words)
+    if not colour:
+        raise Misread(
+            "the colour is missing",
+            "Write the colour first, then the size: `RD/GN 2.5`; `?` if the colour is not known.",
+        )
+    if colour in UNKNOWN_WORDS:
+        codes: tuple[str, ...] = ()
+    elif colour.lower() in NOT_COLOURED:
+        codes = ()
+    else:
+        codes = _colour_codes(colour, colours)
+    medium = colour.lower() if colour.lower() in NOT_COLOURED else "wire"
+    return Wire(
+        " ".join(text.split()),
+        codes,
+        size.area_mm2 if size else None,
+        size.text if size else None,
+        length_m,
+        number,
+        medium,
+    )
+
+
+def _colour_codes(colour: str, system: str) -> tuple[str, ...]:
+    try:
+        return parse_colour(colour, system)
+    except UnknownColour as error:
+        near = f"Did you mean `{error.nearest[0]}`? " if error.nearest else ""
+        raise Misread(
+            f"`{colour}` is not a wire colour ({system} abbreviations, as vehicle.yaml says)",
+            f"{near}Write COLOUR SIZE LENGTH, such as `RD/GN 2.5 3.1m`; `?` if the colour is not known.",
+        ) from None
+
+
+@lru_cache(maxsize=262144)
+def read_point(text: str) -> Point:
+    """A point: part, pin, half, reference or `?`. Cached, because the same points come back in other runs."""
+    if text in UNKNOWN_WORDS:
+        return Point(text)
+    if text == "ref" or text.startswith("ref "):
+        return _reference(text)
+    name, dot, pin = text.partition(".")
+    half = mate = None
+    if dot:
+        pin, colon, half_typed = pin.partition(":")
+        if colon:
+            half = half_typed
+            if half not in ("a", "b"):
+                raise Misread(f"`{half_typed}` is not a half of a connector", "The halves are `a` and `b`: `X31.1:a`.")
+        pin, arrow, mate_typed = pin.partition(">")
+        if arrow:
+            mate = pin_name(mate_typed)
+        pin_name(pin)
+    if not _PART.match(name):
+        if " " in text:
+            raise Misread(
+                f"`{text}` is not a point",
+                "A point is `PART.PIN`, a part, a rail, `ref HERE>THERE` or `?`; a wire stands between two points.",
+            )
+        raise Misread(f"`{text}` is not a point", "Write `PART.PIN`, such as `ALM.4`.")
+    return Point(text, name, pin if dot else None, half, mate)
+
+
+def _reference(text: str) -> Point:
+    marks = text[3:].replace(" ", "")
+    here, arrow, there = marks.partition(">")
+    if not here or (arrow and not there) or ">" in there:
+        raise Misread(
+            "a reference needs its marks",
+            "Write `ref HERE>THERE`, such as `ref 47>12`, or `ref A` for two equal letters.",
+        )
+    if arrow and here == there:
+        raise Misread(
+            f"the reference {marks} points at itself",
+            "Write the other mark after `>`; for two equal letters write `ref A`.",
+        )
+    return Point(text, "", None, None, None, here, there if arrow else here)

@@ -1,0 +1,181 @@
+"""The small languages inside scalars: lists of pins, numbers with units, and when something is live.
+
+Each parser takes text and returns a value, or raises `Misread` with what is wrong and what to write instead.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+MAX_PINS = 2_000
+
+_RANGE = re.compile(r"^(?P<prefix>.*?)(?P<first>\d+)\s*-\s*(?P<prefix2>.*?)(?P<last>\d+)$")
+_NUMBER = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩµ]*)$")
+_PIN = re.compile(r"^[^\s.:<>?,\[\]{}]+$")
+
+UNKNOWN_WORDS = frozenset({"?", "unknown"})
+
+
+class Misread(ValueError):
+    """Text that cannot be understood: `what` is wrong, and the `fix`."""
+
+    def __init__(self, what: str, fix: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.fix = fix
+
+
+def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[str, ...]:
+    """Pins from `1-32`, `1, 5-8` or a list of such; order kept, repeats refused, at most `MAX_PINS`.
+
+    With `dotted`, an item may also be `PART.PIN` (busbars).
+
+    >>> pin_list("1, 5-8"), pin_list(["A1-A3", "C"])
+    (('1', '5', '6', '7', '8'), ('A1', 'A2', 'A3', 'C'))
+    """
+    items = [typed] if isinstance(typed, str) else list(typed)
+    pins: dict[str, None] = {}
+    for item in items:
+        if not isinstance(item, str):
+            raise Misread("a pin or a range of pins is wanted here", "Write for example `[1, 5-8]`.")
+        for word in item.split(","):
+            for pin in [word.strip()] if dotted and "." in word else _range(word.strip()):
+                if pin in pins:
+                    raise Misread(f"pin {pin} is listed twice", "List each pin once.")
+                pins[pin] = None
+                if len(pins) > MAX_PINS:
+                    raise Misread(f"more than {MAX_PINS} pins", "Check the range: no connector has so many.")
+    return tuple(pins)
+
+
+def _range(word: str) -> Iterable[str]:
+    if not word:
+        raise Misread("a pin is missing", "Write for example `[1, 5-8]`.")
+    match = _RANGE.match(word)
+    if match and match["prefix2"] in ("", match["prefix"]) and not match["prefix"].endswith("-"):
+        first, last = int(match["first"]), int(match["last"])
+        if last < first:
+            raise Misread(
+                f"the range {word} runs backwards",
+                f"Write `{match['prefix']}{match['last']}-{match['prefix']}{match['first']}`.",
+            )
+        if last - first >= MAX_PINS:
+            raise Misread(
+                f"the range {word} has more than {MAX_PINS} pins",
+                "Check the numbers: no connector has so many.",
+            )
+        width = len(match["first"]) if match["first"].startswith("0") else 0
+        return [f"{match['prefix']}{number:0{width}d}" for number in range(first, last + 1)]
+    return [pin_name(word)]
+
+
+def pin_name(word: str) -> str:
+    """A single pin name, checked."""
+    if not _PIN.match(word):
+        raise Misread(
+            f"`{word}` cannot be the name of a pin",
+            "A pin is one word without spaces, dots, colons, commas or brackets, such as `12` or `A3`.",
+        )
+    return word
+
+
+def pin_group(typed: str) -> tuple[str, ...]:
+    """Pins joined with one another by a contact: `30-15`, `30-15-75`.
+
+    >>> pin_group("30-87a")
+    ('30', '87a')
+    """
+    pins = tuple(pin_name(word.strip()) for word in typed.split("-"))
+    if len(pins) < 2:
+        raise Misread(f"`{typed}` names one pin", "A contact joins at least two: `30-15`.")
+    if len(set(pins)) < len(pins):
+        raise Misread(f"`{typed}` names a pin twice", "A contact joins different pins: `30-15`.")
+    return pins
+
+
+def number(typed: str, units: dict[str, float], quantity: str, least: float, most: float) -> float:
+    """A number with an optional unit; decimal comma or point. `units` maps a unit (lower case) to its factor.
+
+    >>> number("7,5 A", {"a": 1.0}, "a rating in A", 0.1, 2000)
+    7.5
+    """
+    match = _NUMBER.match(typed.strip())
+    unit = match["unit"].casefold() if match else ""
+    if not match or (unit and unit not in units):
+        example = next(iter(units), "")
+        raise Misread(
+            f"`{typed}` is not {quantity}",
+            f"Write a number{f', with or without the unit `{example.upper()}`' if example else ''}.",
+        )
+    value = float(match["number"].replace(",", ".")) * units.get(unit, 1.0)
+    if not least <= value <= most:
+        raise Misread(
+            f"`{typed}` is out of range for {quantity}",
+            f"Between {least:g} and {most:g} is possible: check the number.",
+        )
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """When something is live or commanded: any clause suffices, and a clause holds when each of its names has the given truth.
+
+    `clauses` is None when it is not known; `((),)` is always, `()` is never.
+    """
+
+    clauses: tuple[tuple[tuple[str, bool], ...], ...] | None
+    text: str
+
+    @property
+    def known(self) -> bool:
+        return self.clauses is not None
+
+    def names(self) -> set[str]:
+        """Every key state and condition that is named."""
+        return {name for clause in self.clauses or () for name, _ in clause}
+
+
+ALWAYS = When(((),), "always")
+NEVER = When((), "never")
+NOT_KNOWN = When(None, "unknown")
+
+
+def when(typed: str | Iterable[object]) -> When:
+    """Parse `always`, `never`, `unknown`, or a list whose entries are names joined with `and`, each perhaps with `not`.
+
+    >>> when(["start", "run and not lights"]).clauses
+    ((('start', True),), (('run', True), ('lights', False)))
+    """
+    if isinstance(typed, str):
+        word = " ".join(typed.split())
+        if word == "always":
+            return ALWAYS
+        if word == "never":
+            return NEVER
+        if word in UNKNOWN_WORDS:
+            return NOT_KNOWN
+        items: list[object] = [word]
+    else:
+        items = list(typed)
+    clauses = []
+    for item in items:
+        if not isinstance(item, str) or not item.strip():
+            raise Misread("a key state or a condition is wanted here", "Write for example `[run, start]`.")
+        clauses.append(_clause(item))
+    return When(tuple(clauses), ", ".join(" ".join(str(item).split()) for item in items) or "never")
+
+
+def _clause(typed: str) -> tuple[tuple[str, bool], ...]:
+    terms = []
+    for term in re.split(r"\s+and\s+", " ".join(typed.split())):
+        wanted = not term.startswith("not ")
+        name = term if wanted else term[4:].strip()
+        if not name or name in ("and", "not", "or") or " or " in f" {name} ":
+            raise Misread(
+                f"`{typed}` is not understood",
+                "Join names with `and`, put `not` before one; alternatives are separate entries of the list.",
+            )
+        terms.append((name, wanted))
+    return tuple(terms)

@@ -1,0 +1,96 @@
+"""The audit of the whole vehicle, and the list of rules: as text and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.circuit.model import Circuit
+from tracer.report.layout import Page, counted
+from tracer.report.sheets import place_fields
+from tracer.trace.rules import Finding, Rule
+
+SCHEMA = "tracer.check/1"
+
+
+def as_text(
+    circuit: Circuit, loose: list[Finding], remarks: list[Finding], *, width: int = 80, bold: bool = False
+) -> str:
+    """The findings in file order, loose ends first."""
+    page = Page(width, bold=bold)
+    page.line(circuit.name, strong=True)
+    page.line(_counts(circuit))
+    page.line(verdict(loose, remarks), strong=True)
+    for title, findings in (("Loose ends", loose), ("Remarks", remarks)):
+        if findings:
+            page.heading(title)
+            for finding in findings:
+                page.line(f"{finding.code} {finding.place}: {finding.message}.", indent=2, hang=7)
+                page.line(finding.fix, indent=7)
+    return page.text()
+
+
+def verdict(loose: list[Finding], remarks: list[Finding]) -> str:
+    """What the audit comes to in one line."""
+    extra = f" {counted(len(remarks), 'remark')}." if remarks else ""
+    if loose:
+        return f"NOT COMPLETE: {counted(len(loose), 'loose end')} in this vehicle.{extra}"
+    return f"No loose end in this vehicle.{extra}"
+
+
+def _counts(circuit: Circuit) -> str:
+    modules = sum(part.kind == "module" for part in circuit.parts.values())
+    wires = sum(len(run.wires) for run in circuit.runs)
+    return ", ".join(
+        (
+            counted(len(circuit.typed.sheets), "sheet"),
+            counted(len(circuit.parts), "part"),
+            f"of them {counted(modules, 'module')}",
+            counted(len(circuit.runs), "run"),
+            counted(wires, "wire"),
+        )
+    )
+
+
+def as_data(circuit: Circuit, loose: list[Finding], remarks: list[Finding]) -> dict[str, Any]:
+    """The findings as plain data."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": circuit.name,
+        "complete": not loose,
+        "loose_ends": [_finding_data(finding) for finding in loose],
+        "remarks": [_finding_data(finding) for finding in remarks],
+    }
+
+
+def _finding_data(finding: Finding) -> dict[str, Any]:
+    return {
+        "code": finding.code,
+        **place_fields(finding.place),
+        "at": finding.at,
+        "message": finding.message,
+        "fix": finding.fix,
+    }
+
+
+def rules_text(rules: tuple[Rule, ...], *, width: int = 80, bold: bool = False) -> str:
+    """Every rule: code, grade, title, why, fix."""
+    page = Page(width, bold=bold)
+    page.line(
+        "What `tracer check` looks for. Problems (text that cannot be read or joined) are explained where they stand and have no code."
+    )
+    for one in rules:
+        page.blank()
+        page.line(f"{one.code}  {one.title} ({one.grade})", strong=True)
+        page.line(one.why, indent=6)
+        page.line(f"Cure: {one.fix}", indent=6)
+    return page.text()
+
+
+def rules_data(rules: tuple[Rule, ...]) -> dict[str, Any]:
+    """Every rule as plain data."""
+    return {
+        "schema": "tracer.rules/1",
+        "rules": [
+            {"code": one.code, "grade": one.grade, "title": one.title, "why": one.why, "fix": one.fix} for one in rules
+        ],
+    }

@@ -1,0 +1,136 @@
+"""Plain text for people: headings, wrapped lines and tables that fit a given width, with or without bold.
+
+Nothing is told by colour or bold alone; what is bold is also in words or in capitals.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from unicodedata import combining, east_asian_width
+
+NARROWEST = 40
+
+
+def display_width(text: str) -> int:
+    """Columns that a text takes in a terminal."""
+    return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+class Page:
+    """Lines of text of at most `width` columns (a single long word may stick out, it is never cut)."""
+
+    def __init__(self, width: int = 80, *, bold: bool = False) -> None:
+        self.width = max(NARROWEST, width)
+        self._bold = bold
+        self._lines: list[str] = []
+
+    def text(self) -> str:
+        """Everything written so far, ending in a newline."""
+        return "\n".join(line.rstrip() for line in self._lines) + "\n"
+
+    def strong(self, text: str) -> str:
+        """Text made bold where the terminal can."""
+        return f"\x1b[1m{text}\x1b[0m" if self._bold and text else text
+
+    def blank(self) -> None:
+        """An empty line, unless there is one already."""
+        if self._lines and self._lines[-1] != "":
+            self._lines.append("")
+
+    def heading(self, text: str) -> None:
+        """A heading in capitals."""
+        self.blank()
+        for line in self._wrapped(text.upper(), 0, 0):
+            self._lines.append(self.strong(line))
+
+    def line(self, text: str, *, indent: int = 0, hang: int | None = None, strong: bool = False) -> None:
+        """A wrapped paragraph; `hang` is the indent of its further lines."""
+        for line in self._wrapped(text, indent, indent if hang is None else hang):
+            self._lines.append(self.strong(line) if strong else line)
+
+    def labelled(self, label: str, text: str, *, indent: int = 4, column: int = 10) -> None:
+        """`label     text`, the text wrapped under itself."""
+        start = indent + column
+        first = f"{' ' * indent}{label:<{column}}"
+        body = textwrap.wrap(text, max(16, self.width - start), break_long_words=False, break_on_hyphens=False) or [""]
+        self._lines.append(first + body[0])
+        self._lines.extend(" " * start + line for line in body[1:])
+
+    def table(
+        self,
+        rows: Sequence[Sequence[str]],
+        *,
+        indent: int = 0,
+        head: Sequence[str] = (),
+        gap: int = 2,
+        stretch: int | None = None,
+    ) -> None:
+        """Columns as wide as their widest cell; when they do not fit, the `stretch` column (default: the last) is wrapped."""
+        rows = [list(row) for row in rows]
+        everything = [list(head), *rows] if head else rows
+        if not everything:
+            return
+        count = max(len(row) for row in everything)
+        everything = [row + [""] * (count - len(row)) for row in everything]
+        widths = [max(display_width(row[i]) for row in everything) for i in range(count)]
+        used = [i for i in range(count) if widths[i]]
+        flexible = count - 1 if stretch is None else stretch
+        spare = self.width - indent - gap * (len(used) - 1) - sum(widths[i] for i in used if i != flexible)
+        if widths[flexible]:
+            widths[flexible] = max(min(widths[flexible], spare), min(widths[flexible], 12))
+        for number, row in enumerate(everything):
+            cells = [
+                textwrap.wrap(row[i], max(1, widths[i]), break_long_words=False, break_on_hyphens=False) or [""]
+                if i == flexible
+                else [row[i]]
+                for i in range(count)
+            ]
+            for level in range(max(len(cells[i]) for i in used)):
+                parts = []
+                for i in used:
+                    cell = cells[i][level] if level < len(cells[i]) else ""
+                    parts.append(cell + " " * (widths[i] - display_width(cell)))
+                line = " " * indent + (" " * gap).join(parts).rstrip()
+                self._lines.append(self.strong(line) if head and number == 0 else line)
+
+    def _wrapped(self, text: str, indent: int, hang: int) -> list[str]:
+        lines = textwrap.wrap(
+            text,
+            self.width,
+            initial_indent=" " * indent,
+            subsequent_indent=" " * hang,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        return lines or [""]
+
+
+def counted(number: int, singular: str, plural: str | None = None) -> str:
+    """'1 supply', '3 supplies'."""
+    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+
+
+def codes(names: Sequence[str]) -> str:
+    """Row codes drawn together: S1 S2 S3 G1 becomes 'S1-S3, G1'.
+
+    >>> codes(["S1", "S2", "S3", "G1", "C4"])
+    'S1-S3, G1, C4'
+    """
+    groups: list[list[str]] = []
+    for name in names:
+        last = groups[-1][-1] if groups else ""
+        if (
+            last
+            and last[0] == name[0]
+            and last[1:].isdigit()
+            and name[1:].isdigit()
+            and int(name[1:]) == int(last[1:]) + 1
+        ):
+            groups[-1].append(name)
+        else:
+            groups.append([name])
+    return ", ".join(
+        group[0] if len(group) == 1 else f"{group[0]}, {group[1]}" if len(group) == 2 else f"{group[0]}-{group[-1]}"
+        for group in groups
+    )

@@ -1,0 +1,249 @@
+"""Levels, terminations and meter readings of high-speed CAN, fault-tolerant CAN and LIN."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Final, Literal
+
+from tracer.standards import _tables
+from tracer.standards._tables import BrokenTable, Certainty, weakest
+from tracer.standards.sources import Sourced
+
+BUSES: Final = ("high-speed CAN", "fault-tolerant CAN", "LIN")
+
+LinLevel = Literal[
+    "receiver, recessive above",
+    "receiver, dominant below",
+    "transmitter, recessive at least",
+    "transmitter, dominant at most",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Voltage of a CAN line, or of CAN_H less CAN_L (``difference``), in one bus state.
+
+    Limits are None where only the usual value is known.
+    """
+
+    bus: str
+    state: str
+    line: str
+    min_v: float | None
+    nominal_v: float
+    max_v: float | None
+    condition: str
+    source: str
+    certainty: Certainty
+    nominal_certainty: Certainty
+
+
+@dataclass(frozen=True, slots=True)
+class Threshold:
+    """What a CAN receiver makes of the difference: dominant above the one, recessive below the other.
+
+    Between the two it may decide either way.
+    """
+
+    bus: str
+    dominant_above_v: float
+    recessive_below_v: float
+    source: str
+    certainty: Certainty
+
+
+@dataclass(frozen=True, slots=True)
+class NodeInput:
+    """Resistance of one node without a terminator, bus recessive, kΩ."""
+
+    bus: str
+    between: str
+    min_kohm: float
+    typical_kohm: float | None
+    max_kohm: float
+    parts: str
+    source: str
+    certainty: Certainty
+
+
+@dataclass(frozen=True, slots=True)
+class Termination:
+    """A resistor that belongs to the bus, Ω; what is not known is None."""
+
+    bus: str
+    what: str
+    nominal_ohm: float | None
+    min_ohm: float | None
+    max_ohm: float | None
+    note: str
+    source: str
+    certainty: Certainty
+
+
+@dataclass(frozen=True, slots=True)
+class WorkshopReading:
+    """What a meter across CAN_H and CAN_L shows with the supply off, high-speed CAN only.
+
+    Either ``about_ohm``, or a range with an open side where there is no limit.
+    """
+
+    case: str
+    about_ohm: float | None
+    min_ohm: float | None
+    max_ohm: float | None
+    note: str
+    source: str
+    certainty: Certainty
+
+
+def levels(bus: str) -> tuple[Level, ...]:
+    """Line voltages of a CAN bus, recessive before dominant; empty for LIN, see `lin_level_v`.
+
+    Raises
+    ------
+    ValueError : not one of `BUSES`
+    """
+    _check(bus)
+    return tuple(level for level in _levels() if level.bus == bus)
+
+
+def threshold(bus: str) -> Threshold:
+    """What a CAN receiver decides by, V.
+
+    Raises
+    ------
+    ValueError : not a CAN bus
+    """
+    for row in _tables.table("bus", "thresholds"):
+        if row.text("bus") == bus:
+            dominant, recessive = row.number("dominant_above_v"), row.number("recessive_below_v")
+            return Threshold(bus, dominant, recessive, row.source, row.certainty)
+    raise ValueError(f"no difference threshold for {bus!r}")
+
+
+@cache
+def node_inputs() -> tuple[NodeInput, ...]:
+    """Input resistances of high-speed CAN nodes, as seen in datasheets and as limits."""
+    return tuple(
+        NodeInput(
+            row.text("bus"),
+            row.text("between"),
+            row.number("min_kohm"),
+            row.optional_number("typical_kohm"),
+            row.number("max_kohm"),
+            row.text("parts"),
+            row.source,
+            row.certainty,
+        )
+        for row in _tables.table("bus", "node_input")
+    )
+
+
+def terminations(bus: str) -> tuple[Termination, ...]:
+    """Resistors that belong to the bus.
+
+    Raises
+    ------
+    ValueError : not one of `BUSES`
+    """
+    _check(bus)
+    return tuple(entry for entry in _terminations() if entry.bus == bus)
+
+
+@cache
+def workshop_readings() -> tuple[WorkshopReading, ...]:
+    """Meter readings across CAN_H and CAN_L of high-speed CAN, supply off or bus asleep.
+
+    60 Ω proves the trunk and not the branch to one module. The readings do not hold where the second
+    terminator sits in an unplugged module, or where a maker uses other values on purpose.
+    """
+    return tuple(
+        WorkshopReading(
+            row.text("case"),
+            row.optional_number("about_ohm"),
+            row.optional_number("min_ohm"),
+            row.optional_number("max_ohm"),
+            row.optional_text("note"),
+            row.source,
+            row.certainty,
+        )
+        for row in _tables.table("bus", "workshop_readings")
+    )
+
+
+def lin_level_v(level: LinLevel, supply_v: float) -> Sourced:
+    """A LIN level at a given supply at the transceiver, V.
+
+    Raises
+    ------
+    ValueError : supply outside 7 to 18 V, the range the levels are given for
+    """
+    low, high = lin_quantity("supply, lowest").value, lin_quantity("supply, highest").value
+    if not low <= supply_v <= high:
+        raise ValueError(f"LIN levels are given for {low:g} to {high:g} V, not for {supply_v} V")
+    share = lin_quantity(level)
+    if share.unit != "share of the supply":
+        raise ValueError(f"{level!r} is no level")
+    source = f"computed: {share.value:g} of the supply; {share.source}"
+    return Sourced(share.value * supply_v, "V", source, weakest(("computed", share.certainty)), share.note)
+
+
+@cache
+def lin_quantity(quantity: str) -> Sourced:
+    """A LIN quantity by name, for example ``nodes, most`` or ``bit rate, highest``.
+
+    Raises
+    ------
+    ValueError : no such quantity
+    """
+    rows = _tables.table("bus", "lin")
+    for row in rows:
+        if row.text("quantity") == quantity:
+            condition = row.optional_text("condition")
+            return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, condition)
+    raise ValueError(f"no LIN quantity {quantity!r}; known: {'; '.join(r.text('quantity') for r in rows)}")
+
+
+def _check(bus: str) -> None:
+    if bus not in BUSES:
+        raise ValueError(f"no bus {bus!r}; known: {', '.join(BUSES)}")
+
+
+@cache
+def _levels() -> tuple[Level, ...]:
+    return tuple(
+        Level(
+            row.text("bus"),
+            row.text("state"),
+            row.text("line"),
+            row.optional_number("min_v"),
+            row.number("nominal_v"),
+            row.optional_number("max_v"),
+            row.text("condition"),
+            row.source,
+            row.certainty,
+            row.mark("nominal_sure"),
+        )
+        for row in _tables.table("bus", "levels")
+    )
+
+
+@cache
+def _terminations() -> tuple[Termination, ...]:
+    entries = tuple(
+        Termination(
+            row.text("bus"),
+            row.text("what"),
+            row.optional_number("nominal_ohm"),
+            row.optional_number("min_ohm"),
+            row.optional_number("max_ohm"),
+            row.text("note"),
+            row.source,
+            row.certainty,
+        )
+        for row in _tables.table("bus", "terminations")
+    )
+    if strange := {entry.bus for entry in entries} - set(BUSES):
+        raise BrokenTable(f"bus.yaml, terminations: no bus {', '.join(sorted(strange))}")
+    return entries

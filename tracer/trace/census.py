@@ -1,0 +1,77 @@
+"""Every cavity of a module accounted for: what it was declared as, what the tracing finds, and what it therefore counts as."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracer.circuit.model import Circuit, Part
+from tracer.entry.load import natural
+from tracer.entry.models import ModuleFacts
+from tracer.trace.survey import Survey
+
+# Roles for which supply or ground at the pin is carried along, not drawn upon: a sense pin is not a supply.
+SENSING = frozenset({"signal", "output", "reference", "bus", "shield"})
+
+
+@dataclass(frozen=True, slots=True)
+class PinFinding:
+    """One cavity before it is put in words. `node` is None when nothing is wired or joined there."""
+
+    pin: str
+    role: str
+    declared: str
+    unused: bool
+    node: int | None
+    wired: bool
+    supply: bool
+    ground: bool
+
+    @property
+    def kind(self) -> str:
+        """What the cavity counts as."""
+        if self.unused and not self.wired:
+            return "unused"
+        if not self.wired:
+            return self.role or "unaccounted"
+        if self.role in SENSING:
+            return self.role
+        if self.supply and self.ground:
+            return self.role or "unaccounted"
+        if self.supply:
+            return "supply" if self.role in ("", "supply") else self.role
+        if self.ground:
+            return "ground" if self.role in ("", "ground") else self.role
+        return self.role or "unaccounted"
+
+
+def pins_found(survey: Survey, module: Part) -> tuple[PinFinding, ...]:
+    """Every cavity of a module in natural order: listed, declared, or met in a run."""
+    circuit = survey.circuit
+    facts = module.facts
+    assert isinstance(facts, ModuleFacts)
+    nodes = circuit.pins_of.get(module.name, {})
+    pins = sorted({*facts.cavities, *facts.unused, *facts.pins, *nodes}, key=natural)
+    supply, ground = survey.supply_ways(module.name), survey.ground_ways(module.name)
+    found = []
+    for pin in pins:
+        node = nodes.get(pin)
+        declared = facts.pins.get(pin, "")
+        wired = node is not None and is_wired(circuit, node)
+        found.append(
+            PinFinding(
+                pin,
+                declared.split()[0] if declared else "",
+                declared,
+                pin in facts.unused,
+                node,
+                wired,
+                wired and node is not None and supply.reached(node),
+                wired and node is not None and ground.reached(node),
+            )
+        )
+    return tuple(found)
+
+
+def is_wired(circuit: Circuit, node: int) -> bool:
+    """Whether something outside the module is attached to its pin."""
+    return circuit.is_attached(node)

@@ -1,0 +1,92 @@
+"""Side chains: what must work before a switched supply or ground is there.
+
+A relay contact needs its coil supply, its coil ground, the driver that switches the coil, and that driver's own supplies and grounds; each of them is
+traced to its end, each only once, and a chain that comes back to where it began is shown as a loop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from tracer.circuit.model import Circuit, LinkKind
+from tracer.trace.census import pins_found
+from tracer.trace.survey import Survey
+from tracer.trace.ways import Way, Ways
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One chain that something on a way needs: the node to trace, at which level, in which module's absence, and what it is for."""
+
+    node: int
+    level: str
+    leaving_out: str
+    what_for: str
+
+
+def ways_for(survey: Survey, need: Need) -> Ways:
+    """The ways in which a need is traced."""
+    return survey.supply_ways(need.leaving_out) if need.level == "supply" else survey.ground_ways(need.leaving_out)
+
+
+def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
+    """What the switching parts on a way need, in order along the way. `module` is the module whose list is made: its own rows are not repeated."""
+    if way is None:
+        return
+    circuit = survey.circuit
+    numbers = sorted(
+        way.links,
+        key=lambda number: (
+            max(way.distance[circuit.links[number].a], way.distance[circuit.links[number].b]),
+            number,
+        ),
+    )
+    for number in numbers:
+        link = circuit.links[number]
+        if link.kind is LinkKind.CONTACT and circuit.parts[link.part].kind == "relay":
+            yield from _coil_needs(survey, link.part)
+        elif link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW) and link.part != module:
+            yield from _module_needs(survey, link.part)
+    for end in sorted(way.ends):
+        part = circuit.parts.get(circuit.node_parts[end])
+        if part is not None and part.kind == "converter":
+            pins = circuit.pins_of[part.name]
+            yield Need(pins["in"], "supply", "", f"supply of converter {part.name}")
+            yield Need(pins["ground"], "ground", "", f"ground of converter {part.name}")
+
+
+def loops_of(circuit: Circuit, way: Way | None, module: str) -> tuple[str, ...]:
+    """Outputs of the module itself on a way: it feeds, or holds, what feeds it."""
+    if way is None:
+        return ()
+    kinds = (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
+    return tuple(
+        sorted(
+            {
+                f"{module}.{circuit.links[n].output}"
+                for n in way.links
+                if circuit.links[n].kind in kinds and circuit.links[n].part == module
+            }
+        )
+    )
+
+
+def _coil_needs(survey: Survey, relay: str) -> Iterator[Need]:
+    circuit = survey.circuit
+    part = circuit.parts[relay]
+    supply, ground = survey.supply_ways(), survey.ground_ways()
+    for number, (a, b) in enumerate(part.coils):
+        pins = circuit.pins_of[relay]
+        plus, minus = pins[a], pins[b]
+        if not (supply.reached(plus) and ground.reached(minus)) and supply.reached(minus) and ground.reached(plus):
+            plus, minus = minus, plus
+        name = f"relay {relay}" if len(part.coils) == 1 else f"relay {relay}, {('set', 'reset')[number]} coil"
+        yield Need(plus, "supply", "", f"coil supply of {name}")
+        yield Need(minus, "ground", "", f"coil ground of {name}")
+
+
+def _module_needs(survey: Survey, module: str) -> Iterable[Need]:
+    for pin in pins_found(survey, survey.circuit.parts[module]):
+        if pin.node is not None and pin.kind in ("supply", "ground"):
+            yield Need(pin.node, pin.kind, module, f"{pin.kind} of module {module}")

@@ -1,0 +1,333 @@
+"""One traced pin as a row: its fuses, ends, probe points in order, what it hangs on and what to expect there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from tracer.circuit.model import FUSE_KINDS, Circuit, End, LinkKind
+from tracer.circuit.states import Level
+from tracer.entry.models import FuseFacts, ModuleFacts
+from tracer.standards.limits import Limit, drop_limit
+from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
+from tracer.trace.survey import Survey
+from tracer.trace.ways import Way, Ways
+
+_LEVEL_WORDS = {Level.DEAD: "dead", Level.LIVE: "live"}
+_PIN_WORDS = {
+    ("fuse", "feed"): "fuse, feed side",
+    ("fuse", "load"): "fuse, load side",
+    ("link", "feed"): "fusible link, feed side",
+    ("link", "load"): "fusible link, load side",
+    ("breaker", "feed"): "breaker, feed side",
+    ("breaker", "load"): "breaker, load side",
+    ("diode", "A"): "diode, anode",
+    ("diode", "K"): "diode, cathode",
+}
+_KIND_WORDS = {
+    "splice": "splice",
+    "ground": "ground point",
+    "strap": "ground strap",
+    "joint": "joint connector",
+    "battery": "battery post",
+    "generator": "generator",
+    "converter": "converter",
+    "relay": "relay socket",
+    "switch": "switch",
+    "module": "module connector",
+    "load": "load",
+    "resistor": "resistor",
+}
+
+
+def row_of(
+    survey: Survey, ways: Ways, node: int, *, level: str, code: str, declared: str = "", what_for: str = ""
+) -> Row:
+    """The row of a node that `ways` reaches."""
+    circuit = survey.circuit
+    way = ways.to(node)
+    ends = {end.node: end for end in (circuit.sources if level == "supply" else circuit.grounds)}
+    part, pin = circuit.node_parts[node], circuit.node_pins[node]
+    if way is None:  # the node is itself an end
+        end = ends[node]
+        live, why = levels(survey, node, level)
+        return Row(
+            code,
+            part or circuit.node_names[node],
+            pin,
+            level,
+            declared,
+            "",
+            (),
+            (_row_end(end),),
+            (),
+            (),
+            (),
+            (),
+            live,
+            why,
+            (),
+            (),
+            (),
+            what_for,
+        )
+    live, why = levels(survey, node, level)
+    return Row(
+        code=code,
+        part=part,
+        pin=pin,
+        level=level,
+        declared=declared,
+        wire=", ".join(_wires_at(circuit, node, None)),
+        fuses=_fuses(circuit, way),
+        ends=tuple(_row_end(ends[end]) for end in sorted(way.ends, key=lambda end: circuit.node_names[end])),
+        probes=tuple(_probe(survey, way, at, level) for at in way.nodes if survey.is_probe_point(at)),
+        switches=_parts_of(circuit, way, (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)),
+        diodes=_parts_of(circuit, way, (LinkKind.DIODE,)),
+        references=_references(circuit, way),
+        live=live,
+        why=why,
+        needs=(),
+        joined_with=_joined_with(circuit, part, pin),
+        notes=_notes(survey, way, level),
+        what_for=what_for,
+    )
+
+
+def levels(survey: Survey, node: int, level: str) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
+    """For each key state: live, dead, depends or unknown; and the reasons of the last two."""
+    states = survey.states
+    live: dict[str, str] = {}
+    why: dict[str, tuple[str, ...]] = {}
+    for key in states.keys:
+        found = states.supply_level(node, key) if level == "supply" else states.ground_level(node, key)
+        if found is not Level.DEPENDS:
+            live[key] = _LEVEL_WORDS[found]
+            continue
+        reasons = states.reasons(node, key, supply=level == "supply")
+        live[key] = "unknown" if reasons and not any(reason.known for reason in reasons) else "depends"
+        why[key] = tuple(reason.text for reason in reasons)
+    return live, why
+
+
+def probe_kind(circuit: Circuit, node: int) -> str:
+    """What is touched at a node, in words."""
+    part = circuit.parts[circuit.node_parts[node]]
+    pin = circuit.node_pins[node]
+    if part.kind == "connector":
+        half = pin[-1]
+        halves = getattr(part.facts, "halves", ())
+        return f"in-line connector, half {half}" + (f" ({halves['ab'.index(half)]})" if len(halves) == 2 else "")
+    if (part.kind, pin) in _PIN_WORDS:
+        return _PIN_WORDS[part.kind, pin]
+    return _KIND_WORDS[part.kind]
+
+
+def _row_end(end: End) -> RowEnd:
+    return RowEnd(end.id, end.assumed, end.why)
+
+
+def _wires_at(circuit: Circuit, node: int, links: Iterable[int] | None) -> list[str]:
+    numbers = [number for number in circuit.wires_at(node) if links is None or number in set(links)]
+    return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
+
+
+def _fuses(circuit: Circuit, way: Way) -> tuple[FuseOnWay, ...]:
+    numbers = [number for number in way.links if circuit.links[number].kind is LinkKind.FUSE]
+    numbers.sort(key=lambda number: (way.nodes.index(_far(circuit, way, number)), number))
+    parallel = [number for number in numbers if number not in way.sole_links]
+    fuses = []
+    for number in numbers:
+        part = circuit.parts[circuit.links[number].part]
+        facts = part.facts
+        assert isinstance(facts, FuseFacts)
+        sole = number in way.sole_links
+        alone = sole or _reaches(circuit, way, without=[other for other in parallel if other != number])
+        fuses.append(FuseOnWay(part.name, part.kind, facts.amps, sole, alone, part.panel, facts.state))
+    return tuple(fuses)
+
+
+def _far(circuit: Circuit, way: Way, number: int) -> int:
+    link = circuit.links[number]
+    return max((link.a, link.b), key=lambda node: way.nodes.index(node) if node in way.distance else -1)
+
+
+def _reaches(circuit: Circuit, way: Way, without: Iterable[int]) -> bool:
+    """Whether an end still reaches the target over the links of the way when some are taken out."""
+    gone = set(without)
+    steps: dict[int, list[int]] = {}
+    for number in way.links - gone:
+        link = circuit.links[number]
+        steps.setdefault(link.a, []).append(link.b)
+        if link.kind not in (LinkKind.DIODE, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+            steps.setdefault(link.b, []).append(link.a)
+    seen = set(way.ends)
+    queue = list(seen)
+    for node in queue:
+        for other in steps.get(node, ()):
+            if other not in seen:
+                seen.add(other)
+                queue.append(other)
+    return way.target in seen
+
+
+def _probe(survey: Survey, way: Way, node: int, level: str) -> Probe:
+    circuit = survey.circuit
+    part = circuit.parts[circuit.node_parts[node]]
+    place, access = survey.place_of_part(part.name)
+    links = [
+        number for number in circuit.at[node] if number in way.links and circuit.links[number].kind is LinkKind.WIRE
+    ]
+    runs = [circuit.runs[circuit.links[number].run] for number in links]
+    sheets = list(dict.fromkeys(circuit.typed.sheets[run.sheet].id for run in runs)) or [
+        circuit.typed.sheets[part.fragments[0].sheet].id
+    ]
+    seen = min((part.seen, *(run.seen for run in runs)), key=("assumed", "diagram", "vehicle").index)
+    return Probe(
+        at=circuit.node_names[node],
+        part=part.name,
+        kind=probe_kind(circuit, node),
+        place=place,
+        access=access,
+        sheets=tuple(sheets),
+        wire=", ".join(_wires_at(circuit, node, way.links)),
+        sole=node in way.sole_nodes,
+        shared_with=(),
+        expect=_expect(survey, node, level),
+        seen=seen,
+    )
+
+
+def _expect(survey: Survey, node: int, level: str) -> Expect:
+    """The common-practice reading; computed values take its place where lengths and loads are known."""
+    live, _ = levels(survey, node, level)
+    limit: Limit
+    if level == "ground":
+        limit = drop_limit("ground path")
+        return Expect(
+            f"at most {limit.max_v:.2f} V to battery negative, plugged in and working",
+            limit.max_v,
+            f"{limit.source} ({limit.certainty})",
+            live,
+        )
+    limit = drop_limit("single wire")
+    text = f"battery voltage, at most {limit.max_v:.2f} V lost per wire, plugged in and working"
+    return Expect(text, limit.max_v, f"{limit.source} ({limit.certainty})", live)
+
+
+def _parts_of(circuit: Circuit, way: Way, kinds: tuple[LinkKind, ...]) -> tuple[str, ...]:
+    """The parts (or module outputs) on a way, in order, in words."""
+    found: dict[str, int] = {}
+    for number in way.links:
+        link = circuit.links[number]
+        if link.kind in kinds:
+            if link.kind is LinkKind.CONTACT:
+                ends = sorted((link.a, link.b), key=lambda node: way.distance[node])
+                name = f"{link.part} ({circuit.node_pins[ends[0]]} to {circuit.node_pins[ends[1]]})"
+            elif link.kind is LinkKind.DIODE:
+                name = link.part
+            else:
+                name = f"output {link.part}.{link.output}"
+            found[name] = min(found.get(name, 1 << 30), max(way.distance[link.a], way.distance[link.b]))
+    return tuple(sorted(found, key=lambda name: (found[name], name)))
+
+
+def _references(circuit: Circuit, way: Way) -> tuple[str, ...]:
+    """'ref 47>12 (sheet 4) to ref 12>47 (sheet 7)', in order from the end to the pin."""
+    found = []
+    for number in way.links:
+        link = circuit.links[number]
+        if link.kind is LinkKind.REFERENCE:
+            first, second = sorted((link.a, link.b), key=lambda node: way.distance[node])
+            found.append((way.distance[first], f"{circuit.node_names[first]} to {circuit.node_names[second]}"))
+    return tuple(text for _, text in sorted(found))
+
+
+def _joined_with(circuit: Circuit, part: str, pin: str) -> tuple[str, ...]:
+    owner = circuit.parts.get(part)
+    if owner is None or not isinstance(owner.facts, ModuleFacts):
+        return ()
+    return tuple(other for group in owner.facts.joined if pin in group for other in group if other != pin)
+
+
+def _notes(survey: Survey, way: Way, level: str) -> tuple[str, ...]:
+    circuit = survey.circuit
+    notes = []
+    assumed = sorted(
+        {
+            str(circuit.run_place(circuit.links[n].run))
+            for n in way.links
+            if circuit.links[n].kind is LinkKind.WIRE and circuit.runs[circuit.links[n].run].seen == "assumed"
+        }
+    )
+    if assumed:
+        notes.append(f"rests on runs that are only assumed: {', '.join(assumed)}")
+    if any(circuit.links[number].kind is LinkKind.DIODE for number in way.links) and level == "supply":
+        notes.append("through a diode: reads 0.3 to 0.7 V lower than before it (common practice, no source)")
+    empty = sorted(
+        {
+            circuit.links[n].part
+            for n in way.links
+            if circuit.links[n].kind is LinkKind.FUSE
+            and getattr(circuit.parts[circuit.links[n].part].facts, "state", None) in ("empty", "option")
+        }
+    )
+    if empty:
+        notes.append(f"leads over a position that is not fitted: {', '.join(empty)}")
+    no_fuse = sorted(
+        {
+            circuit.links[n].part
+            for n in way.links
+            if circuit.links[n].kind is LinkKind.FUSE
+            and getattr(circuit.parts[circuit.links[n].part].facts, "state", None) == "none"
+        }
+    )
+    if no_fuse:
+        notes.append(
+            f"no fuse exists at {', '.join(no_fuse)}: an electronic output protects this wire and may have latched off"
+        )
+    outputs = []
+    for number in way.links:
+        link = circuit.links[number]
+        if link.kind is LinkKind.DRIVER_HIGH:
+            facts = circuit.parts[link.part].facts
+            assert isinstance(facts, ModuleFacts)
+            fuse = facts.outputs[link.output].fuse
+            outputs.append(f"{link.part}.{link.output}" + (f" (takes the place of a {fuse:g} A fuse)" if fuse else ""))
+    if outputs:
+        notes.append(
+            f"switched by the electronic output {', '.join(sorted(outputs))}: open and without load it may show a few volts of its diagnosis current; "
+            "after an overload it may stay off until reset (common practice, no source)"
+        )
+    if (
+        level == "supply"
+        and not any(circuit.links[number].kind is LinkKind.FUSE for number in way.links)
+        and not outputs
+    ):
+        notes.append("no fuse on the way")
+    return tuple(notes)
+
+
+def with_shared(rows: Iterable[Row]) -> list[Row]:
+    """The rows with each probe told which other rows it is shared with."""
+    from dataclasses import replace
+
+    rows = list(rows)
+    users: dict[str, list[str]] = {}
+    for row in rows:
+        for probe in row.probes:
+            users.setdefault(probe.at, []).append(row.code)
+    return [
+        replace(
+            row,
+            probes=tuple(
+                replace(probe, shared_with=tuple(code for code in users[probe.at] if code != row.code))
+                for probe in row.probes
+            ),
+        )
+        for row in rows
+    ]
+
+
+def fuse_names(parts: Mapping[str, object]) -> set[str]:
+    """Names of all fuses, links and breakers."""
+    return {name for name, part in parts.items() if getattr(part, "kind", "") in FUSE_KINDS}

@@ -1,0 +1,325 @@
+"""Every supply and ground of one module, where to probe each, and whether the list is complete.
+
+Every pin is traced, declared or not; what the sheets declare is only a cross-check. The list is complete when nothing on any way to the module is loose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.entry.models import ModuleFacts
+from tracer.entry.problems import nearest
+from tracer.standards.cautions import cautions_for
+from tracer.trace.census import SENSING, PinFinding, pins_found
+from tracer.trace.chains import Need, loops_of, needs_of, ways_for
+from tracer.trace.downwards import modules_below, pins_below
+from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
+from tracer.trace.rows import row_of, with_shared
+from tracer.trace.rules import Finding, loose_ends, remarks
+from tracer.trace.survey import Survey
+from tracer.trace.ways import Way
+
+
+class UnknownModule(LookupError):
+    """There is no module of that name; `near` holds the nearest names, `kind` what the name is instead."""
+
+    def __init__(self, name: str, near: list[str], known: list[str], kind: str | None) -> None:
+        self.name, self.near, self.known, self.kind = name, near, known, kind
+        what = f"{name} is a {kind}, not a module" if kind else f"there is no module {name}"
+        hint = f"Did you mean {near[0]}? " if near else ""
+        super().__init__(f"{what}. {hint}Modules: {', '.join(known) or 'none typed in yet'}.")
+
+
+@dataclass
+class _Chains:
+    """Needs that became rows, in the order in which they were met."""
+
+    numbers: dict[tuple[int, str], int] = field(default_factory=dict)
+    needs: list[Need] = field(default_factory=list)
+
+    def add(self, need: Need) -> str:
+        key = (need.node, need.level)
+        if key not in self.numbers:
+            self.numbers[key] = len(self.needs)
+            self.needs.append(need)
+        return f"C{self.numbers[key] + 1}"
+
+
+def supplies_of(circuit: Circuit | Survey, module: str) -> SupplyReport:
+    """Every supply and ground of a module.
+
+    Parameters
+    ----------
+    circuit : a joined circuit, or a `Survey` of one (which keeps what was worked out for the next module)
+    module : the module's name
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    """
+    survey = circuit if isinstance(circuit, Survey) else Survey(circuit)
+    part = _module(survey.circuit, module)
+    return _Lister(survey, part).report()
+
+
+def _module(circuit: Circuit, name: str) -> Part:
+    part = circuit.parts.get(name)
+    if part is None or part.kind != "module":
+        known = sorted(part.name for part in circuit.modules())
+        raise UnknownModule(name, nearest(name, known), known, part.kind if part else None)
+    return part
+
+
+class _Lister:
+    def __init__(self, survey: Survey, module: Part) -> None:
+        self.survey = survey
+        self.circuit = survey.circuit
+        self.module = module
+        self.found = pins_found(survey, module)
+        self.chains = _Chains()
+        self.on_ways: set[int] = set()
+        self.parts_on_ways: set[str] = set()
+        self.row_of_node: dict[tuple[int, str], str] = {}
+
+    def report(self) -> SupplyReport:
+        supplies = self._rows("S", "supply", [pin for pin in self.found if pin.kind == "supply" and pin.supply])
+        grounds = self._rows("G", "ground", [pin for pin in self.found if pin.kind == "ground" and pin.ground])
+        carrying = self._carrying()
+        rows = [*supplies, *grounds, *carrying]
+        rows = [self._with_needs(row) for row in rows]
+        rows += self._chain_rows()
+        rows = with_shared(rows)
+        by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
+        loose, elsewhere = self._loose_ends()
+        check = self._cross_check(by_letter["S"], by_letter["V"])
+        complete = not loose and not check.differences
+        facts = self.module.facts
+        assert isinstance(facts, ModuleFacts)
+        return SupplyReport(
+            vehicle=self.circuit.name,
+            module=self.module.name,
+            name=facts.name,
+            place=facts.at,
+            access=facts.access,
+            keys=self.survey.states.keys,
+            complete=complete,
+            supplies=by_letter["S"],
+            grounds=by_letter["G"],
+            carrying=by_letter["V"],
+            chains=by_letter["C"],
+            through_loads=self._through_loads(),
+            census=self._census(rows),
+            cavities_listed=bool(facts.cavities),
+            loose_ends=loose,
+            loose_elsewhere=elsewhere,
+            remarks=self._remarks(),
+            cross_check=check,
+            sheets=self._sheets(rows),
+            cautions=tuple(caution.text for caution in cautions_for("probe")),
+        )
+
+    # --- rows --------------------------------------------------------------------------------------------------
+
+    def _rows(self, letter: str, level: str, pins: Iterable[PinFinding]) -> list[Row]:
+        rows = []
+        for number, pin in enumerate(pins, 1):
+            assert pin.node is not None
+            rows.append(self._row(pin.node, level, f"{letter}{number}", pin.declared))
+        return rows
+
+    def _row(self, node: int, level: str, code: str, declared: str) -> Row:
+        ways = (
+            self.survey.supply_ways(self.module.name)
+            if level == "supply"
+            else self.survey.ground_ways(self.module.name)
+        )
+        self._remember(ways.to(node), node)
+        self.row_of_node[node, level] = code
+        return row_of(self.survey, ways, node, level=level, code=code, declared=declared)
+
+    def _carrying(self) -> list[Row]:
+        """Pins declared as something else that carry supply or ground all the same: sense pins, coded pins, sensor returns."""
+        rows: list[Row] = []
+        for pin in self.found:
+            if pin.wired and pin.role in SENSING and pin.node is not None:
+                for level, reached in (("supply", pin.supply), ("ground", pin.ground)):
+                    if reached:
+                        rows.append(self._row(pin.node, level, f"V{len(rows) + 1}", pin.declared))
+        return rows
+
+    def _remember(self, way: Way | None, node: int) -> None:
+        self.on_ways.add(node)
+        if way is not None:
+            self.on_ways.update(way.nodes)
+            self.parts_on_ways.update(
+                self.circuit.links[number].part for number in way.links if self.circuit.links[number].part
+            )
+            self.parts_on_ways.update(self.circuit.node_parts[at] for at in way.nodes)
+
+    def _with_needs(self, row: Row) -> Row:
+        node = self.circuit.pins_of[row.part][row.pin]
+        leaving_out = self.module.name
+        ways = self.survey.supply_ways(leaving_out) if row.level == "supply" else self.survey.ground_ways(leaving_out)
+        return replace(row, needs=self._needs(ways.to(node)))
+
+    def _needs(self, way: Way | None) -> tuple[str, ...]:
+        """Codes of what a way needs: chain rows, or rows of the module itself (then it is a loop)."""
+        codes: dict[str, None] = {}
+        for need in needs_of(self.survey, way, self.module.name):
+            codes[self.row_of_node.get((need.node, need.level)) or self.chains.add(need)] = None
+        for output in loops_of(self.circuit, way, self.module.name):
+            codes[f"{output} (loop)"] = None
+        return tuple(codes)
+
+    def _chain_rows(self) -> list[Row]:
+        rows: list[Row] = []
+        while len(rows) < len(self.chains.needs):  # a chain may need further chains
+            need = self.chains.needs[len(rows)]
+            code = f"C{len(rows) + 1}"
+            ways = ways_for(self.survey, need)
+            self._remember(ways.to(need.node), need.node)
+            if not ways.reached(need.node):
+                rows.append(self._dead_chain(need, code))
+                continue
+            row = row_of(self.survey, ways, need.node, level=need.level, code=code, what_for=need.what_for)
+            rows.append(replace(row, needs=self._needs(ways.to(need.node))))
+        return rows
+
+    def _dead_chain(self, need: Need, code: str) -> Row:
+        part, pin = self.circuit.node_parts[need.node], self.circuit.node_pins[need.node]
+        keys = dict.fromkeys(self.survey.states.keys, "dead")
+        note = "no way to a source is typed in" if need.level == "supply" else "no way to ground is typed in"
+        return Row(
+            code,
+            part,
+            pin,
+            need.level,
+            "",
+            "",
+            (),
+            (),
+            (),
+            (),
+            (),
+            (),
+            keys,
+            {},
+            (),
+            (),
+            (note,),
+            need.what_for,
+        )
+
+    # --- what is loose -----------------------------------------------------------------------------------------
+
+    def _loose_ends(self) -> tuple[tuple[LooseEnd, ...], int]:
+        found = loose_ends(self.survey)
+        own_pins = [pin.node for pin in self.found if pin.node is not None]
+        zone = self.survey.zone([*own_pins, *(need.node for need in self.chains.needs)], self.on_ways, self.module.name)
+        modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
+        own = [finding for finding in found if self._concerns(finding, zone, modules)]
+        return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
+
+    def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
+        if finding.module:
+            return finding.module == "*" or finding.module in modules
+        if finding.code in (
+            "L110",
+            "L111",
+            "L130",
+        ):  # a switching part concerns the list when a way leads over its contact
+            return any(part in self.parts_on_ways for part in finding.parts) or any(
+                node in zone for node in finding.nodes
+            )
+        return any(node in zone for node in finding.nodes) or (
+            finding.code == "L121" and any(part in self.parts_on_ways for part in finding.parts)
+        )
+
+    def _remarks(self) -> tuple[LooseEnd, ...]:
+        found = []
+        for finding in remarks(self.survey):
+            near = finding.module == self.module.name or any(node in self.on_ways for node in finding.nodes)
+            if near or any(part in self.parts_on_ways for part in finding.parts):
+                found.append(_loose_end(finding))
+        return tuple(found)
+
+    # --- the rest ----------------------------------------------------------------------------------------------
+
+    def _through_loads(self) -> tuple[ThroughLoad, ...]:
+        found = []
+        for pin in self.found:
+            if not pin.wired or pin.node is None or pin.supply or pin.ground:
+                continue
+            for level in ("supply", "ground"):
+                loads = self.survey.loads_between(pin.node, supply=level == "supply")
+                if loads:
+                    found.append(ThroughLoad(pin.pin, pin.declared, level, loads, _load_note(level, loads)))
+        return tuple(found)
+
+    def _census(self, rows: Iterable[Row]) -> tuple[Cavity, ...]:
+        code = {row.pin: row.code for row in rows if row.part == self.module.name and row.code[0] in "SGV"}
+        cavities = []
+        for pin in self.found:
+            traced = (
+                "supply and ground"
+                if pin.supply and pin.ground
+                else "supply"
+                if pin.supply
+                else "ground"
+                if pin.ground
+                else "wired"
+                if pin.wired
+                else "not wired"
+            )
+            cavities.append(Cavity(pin.pin, pin.kind, pin.declared, traced, code.get(pin.pin, "")))
+        return tuple(cavities)
+
+    def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
+        """Walk down from every source and from every fuse, and compare with the rows."""
+        circuit = self.circuit
+        name = self.module.name
+        barred = self.survey.hard_ground - self.survey.hard_supply
+        below = pins_below(circuit, [end.node for end in circuit.sources], barred, name)
+        from_source = {pin.pin for pin in self.found if pin.node in below and pin.wired}
+        rows = [*supplies, *(row for row in carrying if row.level == "supply")]
+        from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
+        differences = [
+            f"{name}.{pin} is reached from a source, but has no row" for pin in sorted(from_source - from_pin)
+        ]
+        differences += [
+            f"{name}.{pin} has a row, but is not reached from any source" for pin in sorted(from_pin - from_source)
+        ]
+        on_rows = {fuse.part for row in rows for fuse in row.fuses}
+        naming = {fuse for fuse in self._fuses_fed() if name in modules_below(self.survey, fuse)}
+        differences += [
+            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in sorted(on_rows - naming)
+        ]
+        return CrossCheck(tuple(sorted(from_source)), tuple(sorted(naming)), tuple(differences))
+
+    def _fuses_fed(self) -> list[str]:
+        """Fuses whose load side is near the module: those on its rows and those whose walk down could name it."""
+        return sorted(
+            {
+                self.circuit.links[n].part
+                for node in self.on_ways
+                for n in self.circuit.at[node]
+                if self.circuit.links[n].kind is LinkKind.FUSE
+            }
+        )
+
+    def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
+        used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
+        return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
+
+
+def _loose_end(finding: Finding) -> LooseEnd:
+    return LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
+
+
+def _load_note(level: str, loads: tuple[str, ...]) -> str:
+    through = ", ".join(loads)
+    if level == "supply":
+        return f"reads battery voltage only through {through}, and only while nothing draws current: not a supply"
+    return f"reads ground only through {through}: not a ground"

@@ -1,0 +1,203 @@
+"""What several questions need from one circuit, worked out once: hard nets, the ways of supply and ground, key states, and what lies near a module."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import cached_property
+
+from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
+from tracer.circuit.nets import Nets
+from tracer.circuit.states import KeyStates
+from tracer.trace.ways import Ways
+
+SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
+GROUND_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_LOW}
+
+
+def supply_sense(link: Link) -> int:
+    """Supply flows from A to K of a diode, and from a module's supply pin to its high-side output."""
+    return 1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) else 0
+
+
+def ground_sense(link: Link) -> int:
+    """A way from ground goes against the current: from K to A of a diode, from a module's ground pin to its low-side output."""
+    return -1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_LOW) else 0
+
+
+class Survey:
+    """A circuit with what has been worked out about it. Ask it as often as you like; nothing in it changes."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self._supply: dict[str, Ways] = {}
+        self._ground: dict[str, Ways] = {}
+
+    @cached_property
+    def states(self) -> KeyStates:
+        """The key states of the circuit."""
+        return KeyStates(self.circuit)
+
+    @cached_property
+    def hard_nets(self) -> Nets:
+        """Nets of conductors outside modules."""
+        return Nets(self.circuit, inside_modules=False)
+
+    @cached_property
+    def hard_ground(self) -> frozenset[int]:
+        """Nodes that are ground whatever any switch does."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.grounds)
+
+    @cached_property
+    def hard_supply(self) -> frozenset[int]:
+        """Nodes that are one conductor with a source whatever any switch does."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.sources)
+
+    @cached_property
+    def shorted(self) -> frozenset[int]:
+        """Nodes that are one conductor with a source and with ground: something is typed wrong, or the vehicle burns."""
+        return self.hard_ground & self.hard_supply
+
+    @cached_property
+    def masses(self) -> frozenset[int]:
+        """The nodes of masses (body, engine ...)."""
+        return frozenset(node for (part, _), node in self.circuit.node_of_point.items() if part.startswith("mass "))
+
+    @cached_property
+    def _with_insides(self) -> frozenset[str]:
+        """Modules that conduct inside: bridged pins or outputs."""
+        return frozenset(link.part for link in self.circuit.links if link.kind in INSIDE_MODULE)
+
+    def supply_ways(self, leaving_out: str = "") -> Ways:
+        """The ways of supply, with the inside of one module left out so that each of its pins is proven alone."""
+        module = leaving_out if leaving_out in self._with_insides else ""
+        if module not in self._supply:
+            ends = [end.node for end in self.circuit.sources]
+            barred = self.hard_ground - self.hard_supply
+            self._supply[module] = Ways(
+                self.circuit.links, self.circuit.at, ends, _permit(SUPPLY_KINDS, module), barred, supply_sense
+            )
+        return self._supply[module]
+
+    def ground_ways(self, leaving_out: str = "") -> Ways:
+        """The ways to ground, with the inside of one module left out."""
+        module = leaving_out if leaving_out in self._with_insides else ""
+        if module not in self._ground:
+            ends = [end.node for end in self.circuit.grounds]
+            barred = self.hard_supply - self.hard_ground
+            self._ground[module] = Ways(
+                self.circuit.links, self.circuit.at, ends, _permit(GROUND_KINDS, module), barred, ground_sense
+            )
+        return self._ground[module]
+
+    # --- through loads -----------------------------------------------------------------------------------------
+
+    def loads_between(self, node: int, *, supply: bool = True) -> tuple[str, ...]:
+        """The loads beside a node's conductors behind which there is supply (or ground): what a meter without load would read through."""
+        ways = self.supply_ways() if supply else self.ground_ways()
+        kinds = SUPPLY_KINDS if supply else GROUND_KINDS
+        barred = self.hard_ground | self.masses if supply else self.hard_supply
+        found: dict[str, None] = {}
+        seen, queue = {node}, [node]
+        for here in queue:
+            for number in self.circuit.at[here]:
+                link = self.circuit.links[number]
+                other = self.circuit.other(link, here)
+                if link.kind in LOADS:
+                    if ways.reached(other):
+                        found[link.part] = None
+                elif (
+                    link.kind in kinds and link.kind not in INSIDE_MODULE and other not in seen and other not in barred
+                ):
+                    seen.add(other)
+                    queue.append(other)
+        return tuple(sorted(found))
+
+    # --- what lies near --------------------------------------------------------------------------------------
+
+    def zone(self, pins: Iterable[int], on_ways: Iterable[int], module: str) -> frozenset[int]:
+        """Every node where something loose would leave the list of a module's pins open.
+
+        That is: the conductors at each pin and at each node of the ways; and, seen from a pin, what is behind a contact, a diode, a driver or the
+        load side of a fuse, as long as neither supply nor ground is known there (a second feed could still come from it). Loads, sources, masses, and
+        the load side of other fuses on the way up are not crossed: what hangs there is loose elsewhere, and is counted but does not concern this module.
+        """
+        supply, ground = self.supply_ways(module), self.ground_ways(module)
+        near = self._conductors_at(pins, module)
+        frontier = list(near)
+        seen = set(near)
+        for node in frontier:
+            for number in self.circuit.at[node]:
+                link = self.circuit.links[number]
+                other = self.circuit.other(link, node)
+                if other in seen or link.kind in LOADS or link.kind in CONDUCTORS - {LinkKind.FUSE}:
+                    continue
+                downwards = link.kind is LinkKind.FUSE and link.a == node
+                inside = link.part == module and link.kind in INSIDE_MODULE
+                if downwards or inside or supply.reached(other) or ground.reached(other):
+                    continue
+                beyond = self._conductors_at([other], module) - seen
+                seen |= beyond
+                frontier.extend(beyond)
+        return frozenset(seen) | self._conductors_at(on_ways, module)
+
+    def _conductors_at(self, starts: Iterable[int], module: str) -> frozenset[int]:
+        """Nodes joined with `starts` by conductors alone (no fuse, no source or mass passed, nothing inside the module)."""
+        stops = self._stops
+        seen = set(starts)
+        queue = list(seen)
+        for node in queue:
+            if node in stops:
+                continue
+            for number in self.circuit.at[node]:
+                link = self.circuit.links[number]
+                if (
+                    link.kind is LinkKind.FUSE
+                    or link.kind not in CONDUCTORS
+                    or (link.part == module and link.kind in INSIDE_MODULE)
+                ):
+                    continue
+                other = self.circuit.other(link, node)
+                if other not in seen:
+                    seen.add(other)
+                    queue.append(other)
+        return frozenset(seen)
+
+    @cached_property
+    def _stops(self) -> frozenset[int]:
+        """Where the conductors of one module end: sources, ground references, masses."""
+        return frozenset(end.node for end in (*self.circuit.sources, *self.circuit.grounds)) | self.masses
+
+    # --- words -----------------------------------------------------------------------------------------------
+
+    def is_probe_point(self, node: int) -> bool:
+        """Whether a node has a place that can be touched."""
+        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        if part is None:
+            return False
+        return not (part.kind == "joint" and self.circuit.node_pins[node].startswith("group "))
+
+    def place_of_part(self, name: str) -> tuple[str | None, str | None]:
+        """Where a part sits and how to get there; a position answers with its panel."""
+        part = self.circuit.parts[name]
+        place, access = part.facts.at, part.facts.access
+        if part.panel is not None:
+            panel = self.circuit.parts[part.panel]
+            place = place or panel.facts.at
+            access = access or panel.facts.access
+        return place, access
+
+    def title(self, name: str) -> str:
+        """'ALM (Air levelling module)'."""
+        part = self.circuit.parts[name]
+        return f"{name} ({part.facts.name})" if part.facts.name else name
+
+    def is_fuse(self, name: str) -> bool:
+        """Whether a part is a fuse, a fusible link or a breaker."""
+        part = self.circuit.parts.get(name)
+        return part is not None and part.kind in FUSE_KINDS
+
+
+def _permit(kinds: frozenset[LinkKind], module: str) -> Callable[[Link], bool]:
+    if not module:
+        return lambda link: link.kind in kinds
+    return lambda link: link.kind in kinds and not (link.part == module and link.kind in INSIDE_MODULE)

@@ -1,0 +1,260 @@
+"""Which links and nodes lie on at least one simple way from an end to a node: exact, and in linear time.
+
+A link lies on a simple path between two nodes exactly when it lies in a block (biconnected component) on the path between them in the
+block-cut tree (Hopcroft and Tarjan, 1973, Communications of the ACM 16(6), 372-378). All ends are taken as one node, the root: an end is where a way
+begins, so no way passes through another end. One depth-first search from the root gives the ways of every node.
+
+Parallel links are told apart by link number, never by the pair of nodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tracer.circuit.model import Link
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """Everything on the ways from the ends to one node.
+
+    `nodes` are in order from the ends to the node; `distance` counts links from the nearest end. `sole_nodes` and `sole_links` lie on every
+    way. `ends` are the end nodes at which a way begins.
+    """
+
+    target: int
+    nodes: tuple[int, ...]
+    links: frozenset[int]
+    sole_nodes: frozenset[int]
+    sole_links: frozenset[int]
+    ends: frozenset[int]
+    distance: dict[int, int]
+
+
+class Ways:
+    """The ways from a set of ends to every node that is reached.
+
+    Parameters
+    ----------
+    links : all links of the circuit
+    at : for each node the numbers of the links that touch it
+    ends : nodes where a way begins
+    permitted : whether a way may go through a link
+    barred : nodes that no way may touch
+    direction : 0 where a link leads both ways, 1 where a way may only go from its `a` to its `b`, -1 for the other sense (diodes, drivers)
+
+    Ways that would have to go against a diode are taken out by a necessary condition: a link stays when some directed walk from an end to the
+    node uses it. (Whether a directed *simple* path uses a link is NP-complete: Fortune, Hopcroft and Wyllie, 1980.) Nothing real is lost.
+    """
+
+    def __init__(
+        self,
+        links: Sequence[Link],
+        at: Sequence[Sequence[int]],
+        ends: Iterable[int],
+        permitted: Callable[[Link], bool],
+        barred: frozenset[int] = frozenset(),
+        direction: Callable[[Link], int] = lambda link: 0,
+    ) -> None:
+        self._links = links
+        self._direction = direction
+        self._ends = frozenset(ends) - barred
+        self._root = len(at)
+        self._block_of_node: dict[int, int] = {}  # the block of the tree link that leads to the node
+        self._block_links: list[list[int]] = []
+        self._block_top: list[int] = []
+        self._search(at, permitted, barred)
+
+    def reached(self, node: int) -> bool:
+        """Whether at least one way leads to the node (an end reaches itself)."""
+        return node in self._block_of_node or node in self._ends
+
+    def reached_nodes(self) -> Iterable[int]:
+        """Every node that is reached, ends left out."""
+        return self._block_of_node.keys()
+
+    def _search(self, at: Sequence[Sequence[int]], permitted: Callable[[Link], bool], barred: frozenset[int]) -> None:
+        links, ends, root = self._links, self._ends, self._root
+        order: dict[int, int] = {root: 0}
+        low: dict[int, int] = {root: 0}
+        open_links: list[int] = []  # links of blocks that are not closed yet
+        allowed: dict[int, bool] = {}
+
+        def neighbours(node: int) -> list[tuple[int, int]]:
+            numbers = [number for end in sorted(ends) for number in at[end]] if node == root else at[node]
+            found = []
+            for number in numbers:
+                link = links[number]
+                passable = allowed.get(number)
+                if passable is None:
+                    passable = allowed[number] = permitted(link)
+                if not passable or link.a == link.b:
+                    continue
+                a = root if link.a in ends else link.a
+                b = root if link.b in ends else link.b
+                other = b if a == node else a
+                if other != node and other not in barred:
+                    found.append((number, other))
+            return found
+
+        stack: list[tuple[int, int, int, list[tuple[int, int]]]] = [
+            (root, -1, root, neighbours(root))
+        ]  # node, link to it, parent, what is left
+        while stack:
+            node, came_by, parent, left = stack[-1]
+            if left:
+                number, other = left.pop()
+                if number == came_by:
+                    continue
+                if other not in order:
+                    order[other] = low[other] = len(order)
+                    open_links.append(number)
+                    stack.append((other, number, node, neighbours(other)))
+                elif order[other] < order[node]:
+                    open_links.append(number)
+                    low[node] = min(low[node], order[other])
+                continue
+            stack.pop()
+            if node == root:
+                continue
+            if low[node] >= order[parent]:
+                self._close_block(came_by, parent, open_links)
+            low[parent] = min(low[parent], low[node])
+
+    def _close_block(self, tree_link: int, top: int, open_links: list[int]) -> None:
+        number = len(self._block_links)
+        block = []
+        while True:
+            link = open_links.pop()
+            block.append(link)
+            if link == tree_link:
+                break
+        self._block_links.append(block)
+        self._block_top.append(top)
+        for link in block:
+            for node in (self._links[link].a, self._links[link].b):
+                if node != top and node not in self._ends:
+                    self._block_of_node.setdefault(node, number)
+
+    def to(self, target: int) -> Way | None:
+        """The ways to a node; None when there is none, or when the node is itself an end."""
+        if target not in self._block_of_node:
+            return None
+        blocks: list[int] = []
+        cuts = [target]
+        node = target
+        while node != self._root:
+            block = self._block_of_node[node]
+            blocks.append(block)
+            node = self._block_top[block]
+            if node != self._root:
+                cuts.append(node)
+        links = frozenset(link for block in blocks for link in self._block_links[block])
+        kept = self._walkable(links, target)
+        if len(kept) < len(links):
+            return self._narrowed(kept, target)
+        sole_links = frozenset(self._block_links[block][0] for block in blocks if len(self._block_links[block]) == 1)
+        ends = frozenset(
+            node for link in links for node in (self._links[link].a, self._links[link].b) if node in self._ends
+        )
+        distance = self._distances(links, ends)
+        rank: dict[int, int] = {}
+        for position, block in enumerate(reversed(blocks)):
+            for link in self._block_links[block]:
+                for node in (self._links[link].a, self._links[link].b):
+                    rank.setdefault(node, position)
+        nodes = tuple(
+            sorted(
+                distance,
+                key=lambda node: (-1 if node in ends else rank[node], distance[node], node == target, node),
+            )
+        )
+        sole = frozenset(cuts) | (ends if len(ends) == 1 else frozenset())
+        return Way(target, nodes, links, sole, sole_links, ends, distance)
+
+    def _narrowed(self, kept: frozenset[int], target: int) -> Way | None:
+        """The ways to the node through the kept links alone."""
+        at: dict[int, list[int]] = {}
+        for number in sorted(kept):
+            for node in (self._links[number].a, self._links[number].b):
+                at.setdefault(node, []).append(number)
+        narrowed = Ways(
+            self._links,
+            _Sparse(at, self._root),
+            self._ends & at.keys(),
+            lambda link: True,
+            frozenset(),
+            self._direction,
+        )
+        return narrowed.to(target)
+
+    def _walkable(self, links: frozenset[int], target: int) -> frozenset[int]:
+        """The links that a walk from an end to the node can use in a permitted sense."""
+        senses = {number: self._direction(self._links[number]) for number in links}
+        if not any(senses.values()):
+            return links
+        forward: dict[int, list[int]] = {}
+        backward: dict[int, list[int]] = {}
+        for number, sense in senses.items():
+            link = self._links[number]
+            for a, b in (
+                ((link.a, link.b),)
+                if sense == 1
+                else ((link.b, link.a),)
+                if sense == -1
+                else ((link.a, link.b), (link.b, link.a))
+            ):
+                forward.setdefault(a, []).append(b)
+                backward.setdefault(b, []).append(a)
+        ends = [
+            node for number in links for node in (self._links[number].a, self._links[number].b) if node in self._ends
+        ]
+        from_end, to_node = _reach(forward, ends), _reach(backward, [target])
+        kept = set()
+        for number, sense in senses.items():
+            a, b = self._links[number].a, self._links[number].b
+            if (sense >= 0 and a in from_end and b in to_node) or (sense <= 0 and b in from_end and a in to_node):
+                kept.add(number)
+        return frozenset(kept)
+
+    def _distances(self, links: Iterable[int], ends: Iterable[int]) -> dict[int, int]:
+        at: dict[int, list[int]] = {}
+        for number in sorted(links):
+            link = self._links[number]
+            at.setdefault(link.a, []).append(link.b)
+            at.setdefault(link.b, []).append(link.a)
+        distance = {end: 0 for end in sorted(ends)}
+        queue = list(distance)
+        for node in queue:
+            for other in at[node]:
+                if other not in distance:
+                    distance[other] = distance[node] + 1
+                    queue.append(other)
+        return distance
+
+
+class _Sparse(Sequence[Sequence[int]]):
+    """Links at a node, for a few nodes of a large circuit."""
+
+    def __init__(self, at: dict[int, list[int]], length: int) -> None:
+        self._at = at
+        self._length = length
+
+    def __getitem__(self, node: Any) -> Any:
+        return self._at.get(node, ())
+
+    def __len__(self) -> int:
+        return self._length
+
+
+def _reach(steps: dict[int, list[int]], starts: Iterable[int]) -> set[int]:
+    reached = set(starts)
+    queue = list(reached)
+    for node in queue:
+        for other in steps.get(node, ()):
+            if other not in reached:
+                reached.add(other)
+                queue.append(other)
+    return reached
