@@ -63,6 +63,8 @@ def vehicle_like_network(node_count: int, seed: int = 1) -> Network:
             link(pin, back, 1e6 if is_input else float(np.exp(draw.uniform(np.log(1.5), np.log(600.0)))))
             if draw.random() < 0.6:
                 link(pin, int(draw.choice(grounds)), 1e6)
+        if draw.random() < 0.3:
+            chain(splice, int(draw.integers(1, 3)))  # a spare pin: fed, but nothing connected
         if draw.random() < 0.1:
             link(splice, int(draw.choice(panels)), float(draw.uniform(0.01, 0.1)))
     source_v = np.zeros(len(ends))

@@ -91,7 +91,9 @@ def networks(draw: st.DrawFn, *, whole: bool = False, passive: bool = False, inj
     if whole:
         ends += [(draw(st.integers(0, k - 1)), k) for k in range(1, n)]
     m = len(ends)
-    ohm = draw(st.lists(RESISTANCES_OHM, min_size=m, max_size=m))
+    # currents are injected where they can pass only: an ampere through a megohm is a million volts
+    injects = injections and not passive and draw(st.booleans())
+    ohm = draw(st.lists(st.floats(0.01, 10.0) if injects else RESISTANCES_OHM, min_size=m, max_size=m))
     closed = [True] * m if whole else draw(st.lists(st.sampled_from([True, True, True, False]), min_size=m, max_size=m))
     source = st.just(0.0) if passive else st.sampled_from([0.0, 0.0, 0.0, 12.6, -5.0, 24.0])
     source_v = draw(st.lists(source, min_size=m, max_size=m))
@@ -100,7 +102,7 @@ def networks(draw: st.DrawFn, *, whole: bool = False, passive: bool = False, inj
     network = network_of_resistances(
         n, ends, ohm, reference=[0], fixed_node=fixed, fixed_v=fixed_v, source_v=source_v, closed=closed
     )
-    if passive or not injections:
+    if not injects:
         return network
     alive = alive_nodes(network)
     current = st.sampled_from([0.0, 0.0, 1.0, -0.25])

@@ -18,6 +18,7 @@ from itertools import product
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
+from tracer.circuit.open_ends import open_coils, open_ends
 from tracer.entry.models import ModuleFacts
 from tracer.entry.values import When
 from tracer.standards.terminals import meaning
@@ -90,6 +91,10 @@ class KeyStates:
                     self._gates_at.setdefault(gate.b, []).append(gate)
             elif link.kind is LinkKind.COIL:
                 self._coils.setdefault(link.part, []).append((of[link.a], of[link.b]))
+        self._open: dict[int, tuple[Reason, ...]] = {}
+        for node, words in open_ends(self.circuit).items():
+            self._open[of[node]] = (*self._open.get(of[node], ()), Reason(words, known=False))
+        self._open_coils = open_coils(self.circuit)
         self._powered_by = {part.name: self._supply_nets(part.name) for part in self.circuit.modules()}
         for part in self.circuit.parts.values():
             if part.kind == "converter":
@@ -243,6 +248,9 @@ class KeyStates:
         supply, ground, _ = self._spread(key, relays, fixed)
         after = {}
         for name, coils in self._coils.items():
+            if name in self._open_coils:
+                after[name] = Level.DEPENDS
+                continue
             energised = [self._coil_level(coil, supply, ground) for coil in coils]
             if len(coils) == 2:
                 after[name] = self._latched(relays[name], energised[0], energised[1])
@@ -296,6 +304,8 @@ class KeyStates:
     def _ground_starts(self) -> Iterator[tuple[int, Level]]:
         for end in self.circuit.grounds:
             yield self.nets.of[end.node], Level.LIVE
+        for net in self._open:
+            yield net, Level.DEPENDS
 
     def _supply_starts(
         self, key: str, fixed: Mapping[str, bool], alive: Mapping[str, Level]
@@ -306,10 +316,10 @@ class KeyStates:
                 yield self.nets.of[end.node], alive[part.name]
             else:
                 level = self.source_level(end.node, key, fixed)
-                yield (
-                    self.nets.of[end.node],
-                    min(level, alive[part.name]) if part is not None and part.kind == "module" else level,
-                )
+                at_most = alive[part.name] if part is not None and part.kind == "module" else Level.LIVE
+                yield self.nets.of[end.node], min(level, at_most)
+        for net in self._open:
+            yield net, Level.DEPENDS
 
     def source_level(self, node: int, key: str, fixed: Mapping[str, bool] | None = None) -> Level:
         """Whether a source is live in a key state, as the vehicle says."""
@@ -385,11 +395,7 @@ class KeyStates:
             return Level.LIVE if forward is supply else Level.DEAD
         if link.kind is LinkKind.CONTACT:
             return self._contact(link, key, relays, fixed)[0]
-        if link.kind is LinkKind.DRIVER_HIGH:
-            passes = supply and forward
-        else:
-            passes = not supply and not forward
-        if not passes:
+        if (supply, forward) != ((True, True) if link.kind is LinkKind.DRIVER_HIGH else (False, False)):
             return Level.DEAD
         return min(alive.get(link.part, Level.LIVE), self._command(link.part, link.output, key, fixed)[0])
 
@@ -476,6 +482,7 @@ class KeyStates:
             return
         asked.add((net, supply))
         levels = settled.supply if supply else settled.ground
+        yield from self._open.get(net, ())
         if supply:
             for end in self.circuit.sources:
                 if self.nets.of[end.node] == net:
@@ -497,6 +504,9 @@ class KeyStates:
             part = self.circuit.parts[link.part]
             if part.kind != "relay":
                 yield from self._contact(link, settled.key, settled.relays, {})[1]
+                return
+            if link.part in self._open_coils:
+                yield Reason(f"whether relay {link.part} pulls in (its coil is not typed in)", known=False)
                 return
             if link.part in settled.unstable:
                 yield Reason(f"relay {link.part}, which has no stable state")

@@ -232,6 +232,10 @@ def _pairs_by_formula(table: _Sheet, pairs: IntArray, rows: IntArray) -> None:
     """Woodbury's formula for two opens, at the probes only; pairs with a small divisor in full."""
     if not rows.size:
         return
+    if table.base.factor.lu is None:
+        # nothing but held nodes: no branch can change a voltage
+        table.start_unchanged(rows)
+        return
     base, network = table.base, table.base.network
     branches, place = np.unique(pairs[rows], return_inverse=True)
     place = place.reshape(-1, 2)
@@ -609,7 +613,7 @@ def _updated_rows(table: _Sheet, rows: IntArray, update: _Update) -> IntArray:
     """Fill these rows by the rank-1 formula; the numbers of those that need a factor of their own."""
     base = table.base
     if not rows.size or base.factor.lu is None:
-        # nothing but held nodes: no branch can change a voltage
+        # with nothing but held nodes no branch can change a voltage
         table.start_unchanged(rows)
         return np.empty(0, dtype=np.intp)
     sums = _CurrentSums(base)
@@ -694,7 +698,7 @@ def _pushed(row: IntArray, first: IntArray, second: IntArray, size: int) -> Floa
 
 def _answer(base: Solution, push: FloatArray) -> FloatArray:
     lu = base.factor.lu
-    assert lu is not None
+    assert lu is not None, "callers stop at a network without unknown nodes"
     volts: FloatArray = lu.solve(push)
     return volts
 

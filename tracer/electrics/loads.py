@@ -363,7 +363,8 @@ def _newton(
             if not crossed:
                 after = mismatch(trial)
                 if np.all(np.isfinite(after)) and (
-                    np.linalg.norm(after) < np.linalg.norm(missing) or np.max(np.abs(after)) <= 0.01 * tolerance_v
+                    np.linalg.norm(after) < np.linalg.norm(missing)
+                    or np.max(np.abs(after), initial=0.0) <= 0.01 * tolerance_v
                 ):
                     break
             share /= 2.0

@@ -230,8 +230,8 @@ def _model_problem(model: type[Any], tree: Any, file: TypedFile, path: Path_, fo
         known = _keys_at(model, location[:-1])
         value = _at(tree, location)
         fix = did_you_mean(last, known, f"Known here: {listed(known, most=24, joiner='and')}.")
-        if value == "" and re.fullmatch(r"\d+\S*", last):
-            fix = f"Inside braces a comma ends a value: write a decimal point, or put the number in quotes. {fix}"
+        if value == "":
+            fix = f"Inside braces a comma ends a value: put a text with a comma in quotes. {fix}"
         return file.problem(file.place_of(path + location, key=True), f"`{last}` is not known here", fix, last)
     place = file.place_of(path + location)
     value = _at(tree, location)
@@ -252,9 +252,11 @@ def _model_problem(model: type[Any], tree: Any, file: TypedFile, path: Path_, fo
 
 def _at(tree: Any, path: Path_) -> Any:
     for step in path:
-        try:
+        if (isinstance(tree, dict) and step in tree) or (
+            isinstance(tree, list) and isinstance(step, int) and step < len(tree)
+        ):
             tree = tree[step]
-        except (KeyError, IndexError, TypeError):
+        else:
             return None
     return tree
 

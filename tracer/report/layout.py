@@ -67,8 +67,7 @@ class Page:
         stretch: int | None = None,
     ) -> None:
         """Columns as wide as their widest cell; when they do not fit, the `stretch` column (default: the last) is wrapped."""
-        rows = [list(row) for row in rows]
-        everything = [list(head), *rows] if head else rows
+        everything = [list(row) for row in ([head, *rows] if head else rows)]
         if not everything:
             return
         count = max(len(row) for row in everything)

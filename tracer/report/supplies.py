@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import groupby
 from typing import Any
 
 from tracer.report.layout import Page, codes, counted
@@ -11,6 +10,7 @@ from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 SCHEMA = "tracer.supplies/1"
+WIDE = 100  # columns from which nothing is shortened
 _KIND_ORDER = ("supply", "ground", "bus", "output", "reference", "signal", "shield", "unused", "unaccounted")
 
 
@@ -23,12 +23,15 @@ def as_text(report: SupplyReport, *, width: int = 80, bold: bool = False) -> str
     _title(page, report)
     if report.loose_ends:
         _loose(page, report.loose_ends)
-    _section(page, "Supplies", report.supplies, "no pin of this module reaches a source")
-    _section(page, "Grounds", report.grounds, "no pin of this module reaches ground")
+    places = _Places(report.rows)
+    _summary(page, report)
+    _section(page, places, "Supplies", report.supplies, "no pin of this module reaches a source")
+    _section(page, places, "Grounds", report.grounds, "no pin of this module reaches ground")
     if report.carrying:
-        _section(page, "Other pins that carry supply or ground level", report.carrying, "")
+        _section(page, places, "Other pins that carry supply or ground level", report.carrying, "")
     if report.chains:
-        _section(page, "What must work first", report.chains, "")
+        _section(page, places, "What must work first", report.chains, "")
+    places.write(page)
     _through_loads(page, report)
     _census(page, report)
     _cross_check(page, report)
@@ -82,15 +85,75 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
         page.line(loose.fix, indent=7)
 
 
-def _section(page: Page, title: str, rows: Sequence[Row], empty: str) -> None:
+class _Places:
+    """The places of all probe points, each with a letter that the probe lists use."""
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        found = dict.fromkeys((probe.place, probe.access) for row in rows for probe in row.probes)
+        known = [place for place in found if place[0]]
+        self._letters = {place: _letter(number) for number, place in enumerate(known)}
+
+    def letter(self, probe: Probe) -> str:
+        """The letter of a probe point's place; `?` where the place is not typed in."""
+        return self._letters.get((probe.place, probe.access), "?")
+
+    def write(self, page: Page) -> None:
+        """The legend."""
+        page.heading("Places")
+        for (place, access), letter in self._letters.items():
+            page.line(f"{letter:<3}{place}", indent=2, hang=5)
+            if access:
+                page.line(f"access: {access}", indent=5, hang=7)
+        page.line("?  place not typed in", indent=2)
+
+
+def _letter(number: int) -> str:
+    """A, B ... Z, AA, AB ..."""
+    letters = ""
+    number += 1
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters
+
+
+def _summary(page: Page, report: SupplyReport) -> None:
+    """All rows of the module at a glance."""
+    rows = [*report.supplies, *report.grounds, *report.carrying]
+    if not rows:
+        return
+    page.heading("At a glance")
+    words = {"supply": {}, "ground": {"live": "ground", "dead": "open"}}
+    cells = [
+        [
+            row.code,
+            row.pin,
+            *(words[row.level].get(row.live[key], row.live[key]) for key in report.keys),
+            _summary_way(row),
+        ]
+        for row in rows
+    ]
+    page.table(
+        cells, indent=2, head=["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"]
+    )
+
+
+def _summary_way(row: Row) -> str:
+    ends = [end.id for end in row.ends] if row.level == "ground" else []
+    return ", ".join([*(fuse.part for fuse in row.fuses), *row.switches, *ends]) or ", ".join(
+        end.id for end in row.ends
+    )
+
+
+def _section(page: Page, places: _Places, title: str, rows: Sequence[Row], empty: str) -> None:
     page.heading(title)
     if not rows:
         page.line(empty, indent=2)
     for row in rows:
-        _row(page, row)
+        _row(page, places, row)
 
 
-def _row(page: Page, row: Row) -> None:
+def _row(page: Page, places: _Places, row: Row) -> None:
     page.blank()
     said = row.what_for or row.declared or "not declared on any sheet"
     wire = f"   wire {row.wire}" if row.wire else ""
@@ -119,28 +182,32 @@ def _row(page: Page, row: Row) -> None:
     for note in row.notes:
         page.labelled("note", note)
     if row.probes:
-        _probes(page, row)
+        _probes(page, places, row)
 
 
-def _probes(page: Page, row: Row) -> None:
+def _probes(page: Page, places: _Places, row: Row) -> None:
     parallel = any(not probe.sole for probe in row.probes)
-    legend = (
-        " (* every way runs through it; without * there is another way around it)"
-        if parallel
-        else " (one way, no branch)"
-    )
+    legend = "; * every way runs through it" if parallel else "; one way, no branch"
     direction = "from source to pin" if row.level == "supply" else "from ground to pin"
-    page.line(f"probe points, {direction}{legend}:", indent=4)
-    numbered = list(enumerate(row.probes, 1))
-    for (place, access), group in groupby(numbered, key=lambda item: (item[1].place, item[1].access)):
-        where = place or "place not typed in"
-        page.line(where + (f" ({access})" if access else ""), indent=6, hang=8)
-        cells = []
-        for number, probe in group:
-            shared = f"also {codes(probe.shared_with)}" if probe.shared_with else ""
-            kind = probe.kind + (" [assumed]" if probe.seen == "assumed" else "")
-            cells.append([f"{number:>2}{'*' if probe.sole and parallel else ' '}", probe.at, kind, probe.wire, shared])
-        page.table(cells, indent=6, gap=1 if page.width < 100 else 2)
+    page.line(f"probe points {direction}{legend}:", indent=4)
+    cells = []
+    for number, probe in enumerate(row.probes, 1):
+        kind = probe.kind if page.width >= WIDE else probe.kind.partition(" (")[0]
+        kind += " [assumed]" if probe.seen == "assumed" else ""
+        shared = codes(probe.shared_with) if page.width >= WIDE else _short_codes(probe.shared_with)
+        cells.append(
+            [
+                f"{number:>2}{'*' if probe.sole and parallel else ' '}",
+                places.letter(probe),
+                probe.at,
+                kind,
+                probe.wire,
+                shared,
+            ]
+        )
+    page.table(
+        cells, indent=4, head=["", "", "point", "what it is", "wire", "also in"], gap=1 if page.width < 100 else 2
+    )
 
 
 def _end_words(end: RowEnd) -> str:

@@ -45,7 +45,7 @@ def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
     for number in numbers:
         link = circuit.links[number]
         if link.kind is LinkKind.CONTACT and circuit.parts[link.part].kind == "relay":
-            yield from _coil_needs(survey, link.part)
+            yield from _coil_needs(survey, link.part, at_rest=link.closed == ("rest",))
         elif link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW) and link.part != module:
             yield from _module_needs(survey, link.part)
     for end in sorted(way.ends):
@@ -72,7 +72,7 @@ def loops_of(circuit: Circuit, way: Way | None, module: str) -> tuple[str, ...]:
     )
 
 
-def _coil_needs(survey: Survey, relay: str) -> Iterator[Need]:
+def _coil_needs(survey: Survey, relay: str, *, at_rest: bool) -> Iterator[Need]:
     circuit = survey.circuit
     part = circuit.parts[relay]
     supply, ground = survey.supply_ways(), survey.ground_ways()
@@ -82,8 +82,9 @@ def _coil_needs(survey: Survey, relay: str) -> Iterator[Need]:
         if not (supply.reached(plus) and ground.reached(minus)) and supply.reached(minus) and ground.reached(plus):
             plus, minus = minus, plus
         name = f"relay {relay}" if len(part.coils) == 1 else f"relay {relay}, {('set', 'reset')[number]} coil"
-        yield Need(plus, "supply", "", f"coil supply of {name}")
-        yield Need(minus, "ground", "", f"coil ground of {name}")
+        must = " (which must be at rest: not both may be there)" if at_rest else ""
+        yield Need(plus, "supply", "", f"coil supply of {name}{must}")
+        yield Need(minus, "ground", "", f"coil ground of {name}{must}")
 
 
 def _module_needs(survey: Survey, module: str) -> Iterable[Need]:

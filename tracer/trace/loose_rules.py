@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, Link, LinkKind, Part
+from tracer.circuit.open_ends import open_coils, open_contacts, open_ends
 from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
 from tracer.entry.load import natural
-from tracer.entry.models import FuseFacts, ModuleFacts, RelayFacts
+from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey
@@ -100,9 +101,13 @@ def reference_disagrees(survey: Survey) -> Iterator[Finding]:
     for finding, others in _reference_findings(survey, "disagreeing"):
         end = circuit.reference_of[finding.nodes[0]]
         other = next(o for o in circuit.references if (o.here, o.there) == (end.there, end.here) and o is not end)
+        if other.node < end.node:  # said once, at the end typed first
+            continue
         wire, other_wire = (circuit.runs[one.run].wires[one.wire] for one in (end, other))
-        message = f"{difference(wire, other_wire)} differ: {wire.text} here, {other_wire.text} at {others}; the two ends are not joined"
-        yield Finding(finding.place, finding.at, message, "", finding.nodes)
+        differ = difference(wire, other_wire)
+        verb = "differ" if " and " in differ else "differs"
+        message = f"{differ} {verb}: {wire.text} here, {other_wire.text} at {others}; the two ends are not joined"
+        yield Finding(finding.place, finding.at, message, "", (end.node, other.node))
 
 
 # --- ends of wires -------------------------------------------------------------------------------------------------
@@ -277,26 +282,10 @@ def fuse_without_feed(survey: Survey) -> Iterator[Finding]:
 def contact_open(survey: Survey) -> Iterator[Finding]:
     """A pin of a contact that nothing is wired to, while its partner is wired and has no other wired partner."""
     circuit = survey.circuit
-    for part in circuit.parts.values():
-        if part.kind not in ("relay", "switch"):
-            continue
-        pins = circuit.pins_of[part.name]
-        unused = part.facts.unused if isinstance(part.facts, RelayFacts) else ()
-        partners: dict[str, set[str]] = {}
-        for groups in part.contacts.values():
-            for group in groups:
-                for pin in group:
-                    partners.setdefault(pin, set()).update(other for other in group if other != pin)
-        wired = {pin for pin in partners if circuit.is_attached(pins[pin])}
-        for pin in sorted(wired, key=natural):
-            if partners[pin] & wired:
-                continue
-            for other in sorted(partners[pin], key=natural):
-                if other not in unused:
-                    message = (
-                        f"{part.name}.{pin} is wired, but {part.name}.{other}, the other side of the contact, is not"
-                    )
-                    yield Finding(part.place, f"{part.name}.{other}", message, "", (pins[other],), (part.name,))
+    for name, pin, node in sorted(open_contacts(circuit), key=lambda found: (found[0], natural(found[1]))):
+        part = circuit.parts[name]
+        message = f"{name}.{pin} is one side of a contact whose other side is wired; what is behind it is not typed in"
+        yield Finding(part.place, f"{name}.{pin}", message, "", (node,), (name,))
 
 
 @rule(
@@ -313,15 +302,11 @@ def contact_open(survey: Survey) -> Iterator[Finding]:
 def coil_open(survey: Survey) -> Iterator[Finding]:
     """A coil pin without a wire."""
     circuit = survey.circuit
-    for part in circuit.parts.values():
-        if part.kind == "relay":
-            pins = circuit.pins_of[part.name]
-            missing = [pin for coil in part.coils for pin in coil if not circuit.is_attached(pins[pin])]
-            used = any(circuit.is_attached(node) for node in pins.values())
-            if missing and used:
-                names = " and ".join(f"{part.name}.{pin}" for pin in missing)
-                message = f"the coil of {part.name} is not typed in: nothing is wired to {names}"
-                yield Finding(part.place, names, message, "", tuple(pins[pin] for pin in missing), (part.name,))
+    for name, missing in open_coils(circuit).items():
+        pins = circuit.pins_of[name]
+        names = " and ".join(f"{name}.{pin}" for pin in missing)
+        message = f"the coil of {name} is not typed in: nothing is wired to {names}"
+        yield Finding(circuit.parts[name].place, names, message, "", tuple(pins[pin] for pin in missing), (name,))
 
 
 # --- modules -------------------------------------------------------------------------------------------------------
@@ -404,6 +389,9 @@ def supply_reaches_nothing(survey: Survey) -> Iterator[Finding]:
                 loads = survey.loads_between(pin.node)
                 through = f"; only through {', '.join(loads)}" if loads else ""
                 at = f"{part.name}.{pin.pin}"
+                near = survey.zone([pin.node], [], part.name)
+                unknown = sorted({words for node, words in open_ends(survey.circuit).items() if node in near})
+                through += f"; not known is {' and '.join(unknown)}" if unknown else ""
                 yield Finding(
                     part.place_of("pins", pin.pin, key=True),
                     at,
@@ -912,7 +900,7 @@ def serves_not_traced(survey: Survey) -> Iterator[Finding]:
     modules = {part.name for part in circuit.modules()}
     for part in circuit.parts.values():
         serves = getattr(part.facts, "serves", None)
-        if not serves or getattr(part.facts, "state", None) in ("empty", "option"):
+        if not serves or getattr(part.facts, "state", None) in ("empty", "option", "none"):
             continue
         named = [word for word in serves.replace(",", " ").replace(";", " ").split() if word in modules]
         if not named:

@@ -192,16 +192,12 @@ def cavity_changes(survey: Survey) -> Iterator[Finding]:
     for part in circuit.parts.values():
         if isinstance(part.facts, ConnectorFacts):
             pins = circuit.pins_of.get(part.name, {})
-            for a, b in part.facts.mates.items():
-                if a != b and f"{a}:a" in pins:
-                    at = f"{part.name}.{a}>{b}"
-                    yield Finding(
-                        part.place_of("mates", a, key=True),
-                        at,
-                        f"{part.name}: cavity {a} of half a meets cavity {b} of half b",
-                        "",
-                        (pins[f"{a}:a"], pins[f"{a}:b"]),
-                    )
+            crossed = [(a, b) for a, b in part.facts.mates.items() if a != b and f"{a}:a" in pins]
+            if crossed:
+                words = ", ".join(f"{a} of half a meets {b} of half b" for a, b in crossed)
+                at = ", ".join(f"{part.name}.{a}>{b}" for a, b in crossed)
+                nodes = tuple(pins[f"{a}:{half}"] for a, _ in crossed for half in "ab")
+                yield Finding(part.place_of("mates", key=True), at, f"cavities of {part.name}: {words}", "", nodes)
 
 
 @rule(

@@ -116,7 +116,7 @@ def probe_kind(circuit: Circuit, node: int) -> str:
     if part.kind == "connector":
         half = pin[-1]
         halves = getattr(part.facts, "halves", ())
-        return f"in-line connector, half {half}" + (f" ({halves['ab'.index(half)]})" if len(halves) == 2 else "")
+        return f"cavity, half {half}" + (f" ({halves['ab'.index(half)]})" if len(halves) == 2 else "")
     if (part.kind, pin) in _PIN_WORDS:
         return _PIN_WORDS[part.kind, pin]
     return _KIND_WORDS[part.kind]

@@ -1,0 +1,95 @@
+"""The table of a module's pins against key states: as text and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.report.layout import Page, counted
+from tracer.report.supplies import loose_data
+from tracer.trace.pin_states import ModuleStates, PinStates
+
+SCHEMA = "tracer.states/1"
+
+
+def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str:
+    """The table, then what the words `depends` and `unknown` in it hang on."""
+    page = Page(width, bold=bold)
+    name = f" - {states.name}" if states.name else ""
+    page.line(f"{states.vehicle}: {states.module}{name}", strong=True)
+    if not states.complete:
+        page.line(
+            f"NOT COMPLETE: {counted(len(states.loose_ends), 'loose end')} on the ways to this module; `tracer supplies {states.module}` lists them.",
+            strong=True,
+        )
+    page.line(
+        "A reading without its key state proves nothing. Levels are for a module plugged in, with the wiring in order."
+    )
+    reasons: list[str] = []
+    for title, kind, pins in (
+        ("Pins traced to supply or ground", "pin", [pin for pin in states.pins if pin.row]),
+        ("What must work first", "point", list(states.chains)),
+    ):
+        if pins:
+            page.heading(title)
+            rows = [
+                [pin.row, pin.pin, *(_level(pin, key, reasons) for key in states.keys), pin.declared or pin.kind]
+                for pin in pins
+            ]
+            page.table(rows, indent=2, head=["row", kind, *states.keys, "what it is"], gap=2)
+    if reasons:
+        page.heading("What it depends on")
+        for number, reason in enumerate(reasons, 1):
+            page.line(f"[{number}] {reason}", indent=2, hang=6)
+        for condition, text in states.conditions.items():
+            if text and any(condition in reason for reason in reasons):
+                page.line(f"{condition}: {text}", indent=2, hang=6)
+    others = [pin for pin in states.pins if not pin.row]
+    if others:
+        page.heading("Other pins")
+        for pin in others:
+            page.line(f"{pin.pin:<4} {pin.declared or pin.kind}: {pin.reading}.", indent=2, hang=7)
+    for relay in states.unstable:
+        page.line(f"Relay {relay} has no stable state: it opens its own coil circuit.", indent=2)
+    return page.text()
+
+
+def _level(pin: PinStates, key: str, reasons: list[str]) -> str:
+    """'live', 'dead', 'depends [2]'."""
+    level = pin.level.get(key, "")
+    why = pin.why.get(key, ())
+    if not why:
+        return level
+    reason = "; ".join(why)
+    if reason not in reasons:
+        reasons.append(reason)
+    return f"{level} [{reasons.index(reason) + 1}]"
+
+
+def as_data(states: ModuleStates) -> dict[str, Any]:
+    """The table as plain data."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": states.vehicle,
+        "module": states.module,
+        "name": states.name,
+        "complete": states.complete,
+        "keys": list(states.keys),
+        "conditions": states.conditions,
+        "pins": [_pin_data(pin) for pin in states.pins],
+        "chains": [_pin_data(pin) for pin in states.chains],
+        "unstable_relays": list(states.unstable),
+        "loose_ends": [loose_data(loose) for loose in states.loose_ends],
+    }
+
+
+def _pin_data(pin: PinStates) -> dict[str, Any]:
+    return {
+        "pin": pin.pin,
+        "row": pin.row or None,
+        "declared": pin.declared,
+        "kind": pin.kind,
+        "level": pin.level,
+        "why": {key: list(reasons) for key, reasons in pin.why.items()},
+        "reading": pin.reading,
+        "note": pin.note,
+    }
