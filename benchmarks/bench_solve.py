@@ -94,27 +94,41 @@ def solve_ratio(node_count: int = 3000, runs: int = 7) -> Ratio:
     return Ratio(f"one solve, {node_count} nodes", ours_s, theirs_s, wanted, ratio <= SOLVE_LIMIT)
 
 
-def single_opens_ratio(node_count: int = 3000, runs: int = 3, sample: int = 12) -> Ratio:
-    """Time per fault for all single opens at all nodes, against assembling and factorising for each fault.
+def single_opens_ratio(
+    node_count: int = 3000,
+    runs: int = 3,
+    sample: int = 12,
+    *,
+    probe_count: int | None = None,
+    library_defaults: bool = False,
+) -> Ratio:
+    """Time per fault for all single opens, against assembling and factorising the matrix for each fault.
 
-    The reference is the same library called directly: matrix without the branch, `splu`, `solve`.
+    The reference calls the library directly, without topology or refinement, with the ordering that suits a
+    symmetric matrix; or as it comes, with `library_defaults`. `probe_count` nodes are asked for, default all.
     """
     network = vehicle_like_network(node_count)
     base = solve(network)
     branches = np.arange(network.branch_count)
-    ours_s = _fastest(lambda: single_faults(base, branches, Open()), runs) / branches.size
+    draw = np.random.default_rng(2)
+    probes = None if probe_count is None else draw.choice(node_count, probe_count, replace=False)
+    ours_s = _fastest(lambda: single_faults(base, branches, Open(), probes=probes), runs) / branches.size
     bridge = cut_structure(network).bridge
-    opened = np.random.default_rng(2).choice(branches[~bridge], sample)
-    changed = [network.opened([int(k)]) for k in opened]
+    changed = [network.opened([int(k)]) for k in draw.choice(branches[~bridge], sample)]
 
     def afresh() -> None:
         for one in changed:
             matrix, injected_a = _plain_system(one)
-            splu(matrix, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}).solve(injected_a)
+            if library_defaults:
+                splu(matrix).solve(injected_a)
+            else:
+                options = {"SymmetricMode": True}
+                splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options).solve(injected_a)
 
     theirs_s = _fastest(afresh, runs) / sample
-    wanted = f"at least {FAULTS_LEAST_GAIN:g} x faster per fault"
-    job = f"{branches.size} opens, {node_count} nodes, per fault"
+    wanted = f"at least {FAULTS_LEAST_GAIN:g} x faster"
+    shown = "all nodes" if probe_count is None else f"{probe_count} probes"
+    job = f"each of {branches.size} opens, {shown}" + (", defaults" if library_defaults else "")
     return Ratio(job, ours_s, theirs_s, wanted, theirs_s / ours_s >= FAULTS_LEAST_GAIN)
 
 
@@ -144,15 +158,18 @@ def _fastest(job: Callable[[], object], runs: int) -> float:
 
 
 def main() -> int:
-    ratios = [solve_ratio(), single_opens_ratio()]
-    print(f"{'job':<42}{'ours':>11}{'library':>11}{'ratio':>9}  wanted")
+    ratios = [
+        solve_ratio(),
+        single_opens_ratio(),
+        single_opens_ratio(probe_count=100),
+        single_opens_ratio(library_defaults=True),
+    ]
+    print(f"{'job':<40}{'ours':>10}{'library':>11}{'ours/library':>14}  wanted")
     for one in ratios:
-        quotient = one.ours_s / one.theirs_s
-        shown = f"{quotient:.2f}" if quotient >= 1 else f"1/{1 / quotient:.0f}"
-        verdict = "met" if one.met else "NOT MET"
-        print(
-            f"{one.job:<42}{one.ours_s * 1e3:>8.3f} ms{one.theirs_s * 1e3:>8.3f} ms{shown:>9}  {one.wanted}: {verdict}"
-        )
+        share = one.ours_s / one.theirs_s
+        shown = f"{share:.2f}" if share >= 0.1 else f"1/{1 / share:.0f}"
+        times = f"{one.ours_s * 1e3:>7.3f} ms{one.theirs_s * 1e3:>8.3f} ms"
+        print(f"{one.job:<40}{times}{shown:>14}  {one.wanted}: {'met' if one.met else 'NOT MET'}")
     return 0 if all(one.met for one in ratios) else 1
 
 

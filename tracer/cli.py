@@ -5,6 +5,7 @@ Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 d
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from pathlib import Path
@@ -215,6 +216,7 @@ def _fail(message: str, status: int) -> NoReturn:
 
 def main() -> None:
     """The `tracer` command."""
+    gc.disable()  # one question, one answer, then the process ends: collecting only costs time
     try:
         app()
     except BrokenPipeError:  # the reader (head, less) has gone; Python must not complain when it closes the stream

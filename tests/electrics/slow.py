@@ -72,7 +72,7 @@ def kirchhoff_error_a(network: Network, branch_a: FloatArray, held_a: FloatArray
         sums[b] += current
     for node, current in zip(network.held_node.tolist(), held_a.tolist(), strict=True):
         sums[node] += current
-    return max(abs(total) for total in sums)
+    return float(max(abs(total) for total in sums))
 
 
 RESISTANCES_OHM = st.one_of(st.floats(0.01, 10.0), st.floats(10.0, 1000.0), st.sampled_from([0.001, 0.5, 1e4, 1e6]))

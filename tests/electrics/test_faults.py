@@ -1,6 +1,7 @@
 """Single and double faults against a fresh solve of the changed network."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -80,6 +81,17 @@ def test_every_pair_of_opens_is_the_fresh_solve(network: Network) -> None:
     m = network.branch_count
     pairs = np.array([(a, b) for a in range(m) for b in range(m)][:: max(1, m * m // 60)])
     table = double_opens(solve(network), pairs)
+    assert_rows_are_fresh(table, lambda row: network.opened(np.unique(pairs[row])))
+
+
+@given(networks())
+def test_labels_that_are_equal_by_chance_do_no_harm(network: Network) -> None:
+    cuts = cut_structure(network)
+    # as if every branch that is no bridge had drawn the same label
+    forged = replace(cuts, cut_class=np.where(cuts.cut_class >= 0, 0, -1))
+    m = network.branch_count
+    pairs = np.array([(a, b) for a in range(m) for b in range(a, m)][:: max(1, m * m // 60)])
+    table = double_opens(solve(network), pairs, cuts=forged)
     assert_rows_are_fresh(table, lambda row: network.opened(np.unique(pairs[row])))
 
 

@@ -170,12 +170,12 @@ def test_two_lamps_in_series_share_the_voltage_as_equals() -> None:
 @given(networks(whole=True, injections=False), st.data())
 def test_mixed_loads_satisfy_their_own_laws_and_kirchhoff(network: Network, data: st.DataObject) -> None:
     node = st.integers(0, network.node_count - 1)
-    load = st.one_of(
+    any_load = st.one_of(
         st.builds(ConstantPower, node, node, st.floats(0.1, 60.0), st.just(6.0)),
         st.builds(ConstantCurrent, node, node, st.floats(0.01, 3.0), st.just(4.0)),
         st.builds(FilamentLamp, node, node, st.just(12.0), st.sampled_from([5.0, 21.0, 55.0])),
     )
-    loads: list[Load] = data.draw(st.lists(load, min_size=1, max_size=5))
+    loads: list[Load] = data.draw(st.lists(any_load, min_size=1, max_size=5))
     try:
         found = solve_with_loads(network, loads)
     except NoConvergence as refusal:

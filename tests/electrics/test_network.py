@@ -1,9 +1,11 @@
 """The solve of a network against slow and obvious ways, and against the laws of circuits."""
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -104,6 +106,23 @@ def test_the_least_and_the_largest_resistance_together_are_still_solved() -> Non
     )
     # -12 V source times the divider of two equal resistances: 6 V at every node of the chain
     assert np.max(np.abs(solve(network).node_v[1:] - 6.0)) < 1e-6
+
+
+def test_thousands_of_amperes_behind_a_megohm_are_no_reason_to_give_up() -> None:
+    # a 24 V battery shorted by 1 mohm, with one end on 1 Mohm to the reference
+    network = network_of_resistances(
+        3, [(1, 2), (2, 1), (0, 1)], [1e-3, 1e-3, 1e6], reference=[0], source_v=[24.0, 0.0, 12.0]
+    )
+    solution = solve(network)
+    assert solution.branch_a[0] == pytest.approx(12_000.0)
+    assert solution.node_v[1] == pytest.approx(12.0, abs=1e-4)
+
+
+def test_a_source_shorted_upon_itself_disturbs_nothing() -> None:
+    network = network_of_resistances(2, [(1, 1), (0, 1)], [1e-3, 1e6], reference=[0], source_v=[24.0, 12.6])
+    solution = solve(network)
+    assert solution.branch_a[0] == pytest.approx(24_000.0)
+    assert solution.node_v[1] == pytest.approx(12.6, abs=1e-12)
 
 
 # --------------------------------------------------------------------------------------------------- laws
@@ -272,23 +291,43 @@ def test_a_node_outside_the_network_is_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "text"),
+    ("make", "text"),
     [
-        ({"source_v": [1.0, 2.0]}, "source_v must have shape"),
-        ({"injected_a": [1.0]}, "injected_a must have shape"),
-        ({"closed": [True, False]}, "closed must have one entry"),
-        ({"fixed_node": [1]}, "fixed_v must have shape"),
-        ({"fixed_node": [1.5], "fixed_v": [1.0]}, "fixed_node"),
+        (lambda: one_branch(source_v=[1.0, 2.0]), r"source_v must have shape \(1,\), not \(2,\)"),
+        (lambda: one_branch(injected_a=[1.0]), r"injected_a must have shape \(2,\), not \(1,\)"),
+        (lambda: one_branch(closed=[True, False]), "closed must have one entry for each of 1 branches"),
+        (lambda: one_branch(fixed_node=[1]), r"fixed_v must have shape \(1,\), not \(0,\)"),
+        (lambda: one_branch(fixed_node=[0.5], fixed_v=[1.0]), "fixed_node must be a row of whole numbers"),
+        (lambda: one_branch(ends=[(0, 0.5)]), "ends must be a row of whole numbers"),
+        (lambda: one_branch(ends=[0, 1]), r"ends must have shape \(m, 2\), not \(2,\)"),
+        (lambda: one_branch(ends=[(0, 1), (1, 0)]), r"conductance_s must have shape \(2,\), not \(1,\)"),
+        (lambda: network_of_resistances(0, [], [], reference=[]), "at least one node"),
     ],
 )
-def test_an_array_of_the_wrong_shape_is_refused(change: dict[str, list[float]], text: str) -> None:
-    arguments = {"fixed_node": [], "fixed_v": [], "source_v": [], "injected_a": [], "closed": []} | change
-    if change.get("fixed_node") == [1.5]:
-        with pytest.raises(BadNode, match=text):
-            Network(2, np.array([[0, 1]]), np.array([1.0]), np.array([0]), np.array([1.5]), np.array([1.0]))  # type: ignore[arg-type]
-        return
+def test_an_array_that_does_not_fit_is_refused(make: Callable[[], Network], text: str) -> None:
     with pytest.raises(BadNode, match=text):
-        network_of_resistances(2, [(0, 1)], [1.0], reference=[0], **arguments)
+        make()
+
+
+def one_branch(
+    ends: npt.ArrayLike = ((0, 1),),
+    fixed_node: npt.ArrayLike = (),
+    fixed_v: npt.ArrayLike = (),
+    source_v: npt.ArrayLike = (),
+    injected_a: npt.ArrayLike = (),
+    closed: npt.ArrayLike = (),
+) -> Network:
+    return network_of_resistances(
+        2,
+        ends,
+        [1.0],
+        reference=[0],
+        fixed_node=fixed_node,
+        fixed_v=fixed_v,
+        source_v=source_v,
+        injected_a=injected_a,
+        closed=closed,
+    )
 
 
 def test_a_voltage_that_is_no_number_is_refused() -> None:

@@ -23,6 +23,7 @@ from tracer.entry.models import (
     TwoPinFacts,
 )
 from tracer.entry.problems import Problem, nearest
+from tracer.entry.shapes import specs_of
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
 DESCRIPTIVE = frozenset(
@@ -36,6 +37,10 @@ DESCRIPTIVE = frozenset(
         "note",
         "seen",
         "state",
+        "or",
+        "body",
+        "feed side",
+        "output",
         "watts",
         "ohms",
         "volts",
@@ -121,20 +126,23 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
     merged: dict[str, Any] = {}
     origin: dict[str, Fragment] = {}
     for fragment in fragments:
-        for field in fragment.facts.model_fields_set:
-            value = getattr(fragment.facts, field)
-            path = model.model_fields[field].alias or field
-            if value is None or field in _NOT_COMPARED:
-                merged.setdefault(field, value)
-            elif field not in merged or merged[field] is None:
-                merged[field], origin[field] = value, fragment
+        for spec in specs_of(model).values():
+            value = getattr(fragment.facts, spec.name)
+            if value is None or value == () or value == {}:
+                continue
+            if spec.name not in origin or spec.name in _NOT_COMPARED:
+                merged.setdefault(spec.name, value)
+                origin.setdefault(spec.name, fragment)
             elif isinstance(value, dict):
-                merged[field] = _united(name, path, merged[field], value, origin[field], fragment, problems)
-            elif isinstance(value, tuple) and field != "coil":
-                merged[field] = tuple(dict.fromkeys((*merged[field], *value)))
-            elif merged[field] != value:
-                _contradiction(name, path, merged[field], value, origin[field], fragment, problems, conflicts)
-    return model.model_construct(**merged)
+                united = _united(name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems)
+                merged[spec.name] = united
+            elif isinstance(value, tuple) and spec.name not in ("coil", "reset"):
+                merged[spec.name] = tuple(dict.fromkeys((*merged[spec.name], *value)))
+            elif merged[spec.name] != value:
+                _contradiction(
+                    name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems, conflicts
+                )
+    return model(**merged)
 
 
 def _united(

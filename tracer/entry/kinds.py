@@ -8,31 +8,31 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any
 
-from pydantic import Field, ValidationError
-
-from tracer.entry.models import Coil, ContactGroups, Facts, Text
+from tracer.entry.models import COIL, CONTACTS, TEXT, facts
 from tracer.entry.problems import CannotUse, Problem, did_you_mean
+from tracer.entry.shapes import Path_, fact, mapping_of, nested, read_facts
 from tracer.entry.text import TypedFile, read_file
 
 
-class KindFacts(Facts):
+@facts
+class KindFacts:
     """One relay or switch kind."""
 
-    is_: Text = Field(alias="is", description="relay or switch")
-    text: Text | None = None
-    coil: Coil | None = None
-    reset: Coil | None = Field(default=None, description="the second coil of a latching relay")
-    contacts: dict[Text, ContactGroups]
-    follows: Text | None = None
-    lag: Text | None = Field(default=None, description="what a timed relay does after its coil has changed")
+    is_: str = fact(TEXT, "relay or switch", key="is", required=True)
+    text: str | None = fact(TEXT)
+    coil: tuple[str, str] | None = fact(COIL)
+    reset: tuple[str, str] | None = fact(COIL, "the second coil of a latching relay")
+    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(mapping_of(CONTACTS), required=True)
+    follows: str | None = fact(TEXT)
+    lag: str | None = fact(TEXT, "what a timed relay does after its coil has changed")
 
 
-class KindsFile(Facts):
+@facts
+class KindsFile:
     """`types.yaml` and the files under `shared/`."""
 
-    kinds: dict[Text, KindFacts]
+    kinds: dict[str, KindFacts] = fact(mapping_of(nested(KindFacts)), required=True)
 
 
 def shared_folder() -> Path:
@@ -66,34 +66,19 @@ def _read(folder: Path, name: str, problems: list[Problem]) -> dict[str, KindFac
     file = read_file(folder, name, problems)
     if file is None:
         return {}
-    try:
-        kinds = KindsFile.model_validate(file.tree).kinds
-    except ValidationError as error:
-        for found in error.errors(include_url=False):
-            problems.append(_problem(file, found))
-        return {}
-    for kind, facts in kinds.items():
-        _check(file, kind, facts, problems)
-    return kinds
 
-
-def _problem(file: TypedFile, found: Any) -> Problem:
-    location = tuple(step for step in found["loc"] if step != "[key]")
-    last = str(location[-1]) if location else "the file"
-    place = file.place_of(location, key=found["type"] == "extra_forbidden")
-    if found["type"] == "misread":
-        return file.problem(place, f"{last}: {found['ctx']['what']}", found["ctx"]["fix"])
-    if found["type"] == "extra_forbidden":
-        known = [field.alias or name for name, field in KindFacts.model_fields.items()]
-        return file.problem(
-            place,
-            f"`{last}` is not known here",
-            did_you_mean(last, known, f"Known here: {', '.join(known)}."),
-            last,
+    def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
+        problems.append(
+            file.problem(
+                file.place_of(at, key=key), what, f"{fix} docs/part-types.md shows how a kind is written.", text
+            )
         )
-    if found["type"] == "missing":
-        return file.problem(place, f"`{last}` is missing", f"Add `{last}: ...`; docs/part-types.md shows how.")
-    return file.problem(place, f"{last}: {found['msg']}", "docs/part-types.md shows how a kind is written.")
+
+    found: KindsFile | None = read_facts(KindsFile, file.tree, (), report)
+    kinds = found.kinds if found else {}
+    for kind, kind_facts in kinds.items():
+        _check(file, kind, kind_facts, problems)
+    return kinds
 
 
 def _check(file: TypedFile, kind: str, facts: KindFacts, problems: list[Problem]) -> None:

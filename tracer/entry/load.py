@@ -6,31 +6,28 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, get_args
-
-from pydantic import BaseModel, ValidationError
+from typing import Any
 
 from tracer.entry import values
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.models import (
     KINDS,
     ROLES,
-    Facts,
     ModuleFacts,
     PanelFacts,
     PartFacts,
     RelayFacts,
-    Seen,
+    RunFacts,
     SheetFacts,
     SwitchFacts,
-    Text,
     VehicleFacts,
 )
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.runs import Run, read_run
+from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
 from tracer.entry.values import Misread, When
 
@@ -75,15 +72,7 @@ class Fragment:
 
     def has(self, path: Path_) -> bool:
         """Whether this fragment says something at `path`."""
-        tree: Any = self.file.tree
-        for step in self.path + path:
-            if (isinstance(tree, dict) and step in tree) or (
-                isinstance(tree, list) and isinstance(step, int) and step < len(tree)
-            ):
-                tree = tree[step]
-            else:
-                return False
-        return True
+        return _at(self.file.tree, self.path + path) is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,91 +192,34 @@ def _files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, 
     return names, ignored
 
 
-# --- pydantic errors to problems -----------------------------------------------------------------------------------
+# --- trees to facts ------------------------------------------------------------------------------------------------
 
 
-def _validated(model: type[Any], tree: Any, file: TypedFile, path: Path_, problems: list[Problem]) -> Any:
+def _facts(model: type[Any], tree: Any, file: TypedFile, path: Path_, problems: list[Problem]) -> Any:
     """The model filled from the tree, or None with a problem for each thing that is wrong."""
-    if not isinstance(tree, dict):
-        place = file.place_of(path)
-        problems.append(
-            file.problem(place, "a mapping is wanted here (`{key: value}`)", "Write for example `{is: splice}`.")
-        )
-        return None
-    try:
-        return model.model_validate(tree)
-    except ValidationError as error:
-        for found in error.errors(include_url=False):
-            problems.append(_model_problem(model, tree, file, path, found))
-        return None
 
+    def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
+        problems.append(file.problem(file.place_of(at, key=key), what, fix, text))
 
-def _model_problem(model: type[Any], tree: Any, file: TypedFile, path: Path_, found: Any) -> Problem:
-    location = tuple(step for step in found["loc"] if step not in ("[key]",))
-    kind = found["type"]
-    last = str(location[-1]) if location else ""
-    if kind == "extra_forbidden":
-        known = _keys_at(model, location[:-1])
-        value = _at(tree, location)
-        fix = did_you_mean(last, known, f"Known here: {listed(known, most=24, joiner='and')}.")
-        if value == "":
-            fix = f"Inside braces a comma ends a value: put a text with a comma in quotes. {fix}"
-        return file.problem(file.place_of(path + location, key=True), f"`{last}` is not known here", fix, last)
-    place = file.place_of(path + location)
-    value = _at(tree, location)
-    text = value if isinstance(value, str) else ""
-    if kind == "misread":
-        return file.problem(
-            place,
-            f"{last}: {found['ctx']['what']}" if last else found["ctx"]["what"],
-            found["ctx"]["fix"],
-            text,
-        )
-    if kind == "missing":
-        return file.problem(place, f"`{last}` is missing", f"Add `{last}: ...`.")
-    if kind in ("dict_type", "model_type", "model_attributes_type"):
-        return file.problem(place, f"{last}: a mapping is wanted here", "Write `{key: value}`.", text)
-    return file.problem(place, f"{last}: {found['msg']}", "See docs/format.md for what may stand here.", text)
+    return read_facts(model, tree, path, report)
 
 
 def _at(tree: Any, path: Path_) -> Any:
     for step in path:
-        if (isinstance(tree, dict) and step in tree) or (
-            isinstance(tree, list) and isinstance(step, int) and step < len(tree)
-        ):
+        if isinstance(tree, dict):
+            tree = tree.get(step)
+        elif isinstance(tree, list) and isinstance(step, int) and step < len(tree):
             tree = tree[step]
         else:
             return None
     return tree
 
 
-def _keys_at(model: type[BaseModel], path: Path_) -> list[str]:
-    """The keys that may stand at `path` inside a model."""
-    current: Any = model
-    for step in path:
-        if not (isinstance(current, type) and issubclass(current, BaseModel)):
-            break
-        for name, field in current.model_fields.items():
-            if (field.alias or name) == step:
-                current = next(iter(_models_in(field.annotation)), None)
-                break
-    if not (isinstance(current, type) and issubclass(current, BaseModel)):
-        return []
-    return [field.alias or name for name, field in current.model_fields.items()]
-
-
-def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        yield annotation
-    for argument in get_args(annotation):
-        yield from _models_in(argument)
-
-
 # --- the two kinds of file -----------------------------------------------------------------------------------------
 
 
 def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
-    vehicle: VehicleFacts | None = _validated(VehicleFacts, file.tree, file, (), problems)
+    vehicle: VehicleFacts | None = _facts(VehicleFacts, file.tree, file, (), problems)
     if vehicle is None:
         return None
     names = [*vehicle.key, *vehicle.conditions]
@@ -346,7 +278,7 @@ class _SheetReader:
         self._parts: list[tuple[str, Any, int, TypedFile, str]] = []
 
     def read(self, file: TypedFile) -> None:
-        head: SheetFacts | None = _validated(SheetFacts, file.tree, file, (), self.problems)
+        head: SheetFacts | None = _facts(SheetFacts, file.tree, file, (), self.problems)
         if head is not None and head.sheet in self._ids:
             place = file.place_of(("sheet",))
             self.problems.append(
@@ -448,7 +380,7 @@ class _SheetReader:
                     )
                 continue
             kind = kinds[name][0]
-            facts: PartFacts | None = _validated(KINDS[kind], tree, file, path, self.problems)
+            facts: PartFacts | None = _facts(KINDS[kind], tree, file, path, self.problems)
             if facts is None:
                 continue
             self._add(Fragment(name, kind, facts, number, file, path, facts.seen or seen))
@@ -476,7 +408,7 @@ class _SheetReader:
                     )
                     continue
             before = len(self.problems)
-            position: PartFacts | None = _validated(KINDS[kind], tree, file, at, self.problems)
+            position: PartFacts | None = _facts(KINDS[kind], tree, file, at, self.problems)
             if position is None:
                 if isinstance(typed, str) and len(self.problems) > before:
                     del self.problems[before:]
@@ -577,16 +509,10 @@ class _SheetReader:
                 )
             )
             return None, seen, None, None
-        facts: _RunFacts | None = _validated(_RunFacts, typed, file, path, self.problems)
+        facts: RunFacts | None = _facts(RunFacts, typed, file, path, self.problems)
         if facts is None:
             return None, seen, None, None
         return facts.run, facts.seen or seen, facts.note, file.node_of((*path, "run"))
-
-
-class _RunFacts(Facts):
-    run: Text
-    seen: Seen | None = None
-    note: Text | None = None
 
 
 def _place_in_run(file: TypedFile, line: int, column: int, text: str, offset: int) -> Place:

@@ -1,32 +1,20 @@
-"""The shapes of `vehicle.yaml`, a sheet and each kind of part, as pydantic models. The JSON Schema is made from these.
+"""The shapes of `vehicle.yaml`, a sheet and each kind of part. The JSON Schema is made from these.
 
-Every value arrives as text (see `text.py`); the annotated types below turn it into numbers, pins and conditions.
+Every value arrives as text (see `text.py`); the shapes below turn it into numbers, pins and conditions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any, ClassVar, Literal
-
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from dataclasses import dataclass
+from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 from tracer.entry import values
+from tracer.entry.problems import did_you_mean, listed
+from tracer.entry.shapes import anything, fact, mapping_of, nested, scalar
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
-
-
-def _reading(parse: Callable[[Any], Any]) -> BeforeValidator:
-    """A validator from a parser of `values`; its `Misread` becomes a pydantic error that carries the fix."""
-
-    def read(typed: Any) -> Any:
-        try:
-            return parse(typed)
-        except Misread as misread:
-            raise PydanticCustomError("misread", "{what}", {"what": misread.what, "fix": misread.fix}) from None
-
-    return BeforeValidator(read)
 
 
 def _scalar(typed: Any) -> str:
@@ -42,8 +30,6 @@ def _choice(*words: str) -> Callable[[Any], str]:
     def parse(typed: Any) -> str:
         word = _scalar(typed)
         if word not in words:
-            from tracer.entry.problems import did_you_mean, listed
-
             raise Misread(f"`{word}` is not possible here", did_you_mean(word, words, f"Write {listed(words)}."))
         return word
 
@@ -108,285 +94,289 @@ _WHEN_SCHEMA = {
     "anyOf": [{"type": ["string", "boolean"]}, {"type": "array", "items": {"type": ["string", "boolean"]}}],
     "description": "always, never, unknown, or a list of key states and conditions; `and` and `not` inside an entry",
 }
+_NUMBER_SCHEMA = {"type": ["string", "number"]}
 
 
-def _number_schema(description: str) -> WithJsonSchema:
-    return WithJsonSchema({"type": ["string", "number"], "description": description})
+def _words(typed: Any) -> tuple[str, ...]:
+    if isinstance(typed, dict):
+        raise Misread("a list of words is wanted here", "Write for example `[off, run, start]`.")
+    return tuple(_scalar(word) for word in ([typed] if isinstance(typed, str) else typed))
 
 
-Text = Annotated[str, _reading(_scalar), WithJsonSchema(_TEXT_SCHEMA)]
-Pins = Annotated[tuple[str, ...], _reading(_pins), WithJsonSchema(_PINS_SCHEMA)]
-Targets = Annotated[tuple[str, ...], _reading(_targets), WithJsonSchema(_PINS_SCHEMA)]
-Groups = Annotated[
-    tuple[tuple[str, ...], ...], _reading(_groups), WithJsonSchema({"type": "array", "items": _PINS_SCHEMA})
-]
-ContactGroups = Annotated[
-    tuple[tuple[str, ...], ...],
-    _reading(_contact_groups),
-    WithJsonSchema(
-        {
-            "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}],
-            "description": "[30-15, 30-75]",
-        }
-    ),
-]
-WhenField = Annotated[When, _reading(_when), WithJsonSchema(_WHEN_SCHEMA)]
-Amps = Annotated[
-    float | None,
-    _reading(_unknown_or(_number("a rating in A", 0.1, 2000, a=1.0, ma=0.001))),
-    _number_schema("A"),
-]
-Watts = Annotated[
-    float | None,
-    _reading(_unknown_or(_number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0))),
-    _number_schema("W"),
-]
-Ohms = Annotated[
-    float | None,
-    _reading(
-        _unknown_or(
-            _number(
-                "a resistance in ohms",
-                0.00001,
-                1e9,
-                ohm=1.0,
-                ohms=1.0,
-                **{"ω": 1.0, "kohm": 1000.0, "kω": 1000.0, "k": 1000.0},
-            )
+def _chosen(*words: str) -> Any:
+    return scalar(_choice(*words), {"enum": list(words)})
+
+
+TEXT = scalar(_scalar, _TEXT_SCHEMA)
+WORDS = scalar(_words, {"type": "array", "items": _TEXT_SCHEMA})
+PINS = scalar(_pins, _PINS_SCHEMA)
+TARGETS = scalar(_targets, _PINS_SCHEMA)
+GROUPS = scalar(_groups, {"type": "array", "items": _PINS_SCHEMA})
+CONTACTS = scalar(_contact_groups, {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]})
+WHEN = scalar(_when, _WHEN_SCHEMA)
+COIL = scalar(_coil, {"type": "string"})
+AMPS = scalar(_unknown_or(_number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)), _NUMBER_SCHEMA)
+WATTS = scalar(_unknown_or(_number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)), _NUMBER_SCHEMA)
+OHMS = scalar(
+    _unknown_or(
+        _number(
+            "a resistance in ohms",
+            0.00001,
+            1e9,
+            **{"ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "k": 1e3},
         )
     ),
-    _number_schema("ohms"),
-]
-Volts = Annotated[float | None, _reading(_unknown_or(_number("a voltage in V", 0.1, 1000, v=1.0))), _number_schema("V")]
-Seen = Annotated[
-    Literal["diagram", "vehicle", "assumed"],
-    _reading(_choice("diagram", "vehicle", "assumed")),
-    Field(description="where the fact is from"),
-]
-Coil = Annotated[tuple[str, str], _reading(_coil), WithJsonSchema({"type": "string", "description": "86-85"})]
-State = Annotated[Literal["fitted", "empty", "option", "none"], _reading(_choice("fitted", "empty", "option", "none"))]
-YesNo = Annotated[Literal["yes", "no"], _reading(_choice("yes", "no")), WithJsonSchema({"type": ["string", "boolean"]})]
+    _NUMBER_SCHEMA,
+)
+VOLTS = scalar(_unknown_or(_number("a voltage in V", 0.1, 1000, v=1.0)), _NUMBER_SCHEMA)
+SEEN = _chosen("diagram", "vehicle", "assumed")
+STATE = _chosen("fitted", "empty", "option", "none")
+YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
+
+FactsT = TypeVar("FactsT")
 
 
-class Facts(BaseModel):
-    """Common settings: unknown keys are refused, values do not change once read."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False, defer_build=True)
+@dataclass_transform(frozen_default=True, kw_only_default=True, eq_default=False, field_specifiers=(fact,))
+def facts(model: type[FactsT]) -> type[FactsT]:
+    """A class of facts: a frozen dataclass whose fields are given with `fact`. (No `__eq__`: nobody compares them whole.)"""
+    return dataclass(frozen=True, kw_only=True, eq=False)(model)
 
 
 # --- parts ---------------------------------------------------------------------------------------------------------
 
 
-class PartFacts(Facts):
+@facts
+class PartFacts:
     """What every kind of part may say."""
 
     kind_name: ClassVar[str] = "part"
 
-    is_: Text | None = Field(default=None, alias="is", description="the kind of part")
-    name: Text | None = Field(default=None, description="what it is called in words")
-    at: Text | None = Field(default=None, description="where it sits")
-    access: Text | None = Field(default=None, description="how to get there")
-    note: Text | None = None
-    seen: Seen | None = None
-    meets: dict[Text, Text] = Field(
-        default_factory=dict,
-        description="{PIN: POINT}: this pin sits directly on that point, no wire between",
+    is_: str | None = fact(TEXT, "the kind of part", key="is")
+    name: str | None = fact(TEXT, "what it is called in words")
+    at: str | None = fact(TEXT, "where it sits")
+    access: str | None = fact(TEXT, "how to get there")
+    note: str | None = fact(TEXT)
+    seen: str | None = fact(SEEN, "where the fact is from")
+    meets: dict[str, str] = fact(
+        mapping_of(TEXT), "{PIN: POINT}: this pin sits directly on that point, no wire between", default={}
     )
 
 
-class OutputFacts(Facts):
+@dataclass(frozen=True, kw_only=True)
+class OutputFacts:
     """One switched output of a module."""
 
-    drives: Annotated[
-        Literal["high", "low", "both", "reference"], _reading(_choice("high", "low", "both", "reference"))
-    ]
-    from_: Pins = Field(default=(), alias="from", description="the module's supply pins it switches from")
-    through: Pins = Field(default=(), description="the module's ground pins it switches to")
-    when: WhenField = values.NOT_KNOWN
-    command: Text | None = Field(default=None, description="outputs with the same command are commanded together")
-    fuse: Amps = Field(default=None, description="rating in A of the fuse that this electronic output replaces")
-    volts: Volts = None
+    drives: str = fact(_chosen("high", "low", "both", "reference"), required=True)
+    from_: tuple[str, ...] = fact(PINS, "the module's supply pins it switches from", key="from", default=())
+    through: tuple[str, ...] = fact(PINS, "the module's ground pins it switches to", default=())
+    when: When = fact(WHEN, default=values.NOT_KNOWN)
+    command: str | None = fact(TEXT, "outputs with the same command are commanded together")
+    fuse: float | None = fact(AMPS, "rating in A of the fuse that this electronic output replaces")
+    volts: float | None = fact(VOLTS)
 
 
 def _output(typed: Any) -> Any:
     return {"drives": typed} if isinstance(typed, str) else typed
 
 
+@facts
 class ModuleFacts(PartFacts):
     """A control module."""
 
     kind_name = "module"
-    cavities: Pins = Field(default=(), description="every cavity of its connectors")
-    unused: Pins = ()
-    pins: dict[Text, Text] = Field(
-        default_factory=dict,
-        description="{PIN: role and any words}; role: supply, ground, bus, output, reference, signal, shield",
+    cavities: tuple[str, ...] = fact(PINS, "every cavity of its connectors", default=())
+    unused: tuple[str, ...] = fact(PINS, "the empty cavities", default=())
+    pins: dict[str, str] = fact(
+        mapping_of(TEXT),
+        "{PIN: role and any words}; role: supply, ground, bus, output, reference, signal, shield",
+        default={},
     )
-    joined: Groups = Field(default=(), description="pins bridged inside the module: [[2, 18]]")
-    outputs: dict[Text, Annotated[OutputFacts, BeforeValidator(_output)]] = Field(default_factory=dict)
+    joined: tuple[tuple[str, ...], ...] = fact(GROUPS, "pins bridged inside the module: [[2, 18]]", default=())
+    outputs: dict[str, OutputFacts] = fact(
+        mapping_of(nested(OutputFacts, _output, {"enum": ["high", "low", "both", "reference"]})),
+        "{PIN: what the module switches there}",
+        default={},
+    )
 
 
+@facts
 class FuseFacts(PartFacts):
     """A fuse on its own or in a position of a panel."""
 
     kind_name = "fuse"
-    amps: Amps = Field(default=None, description="rating in A")
-    type: Text | None = Field(default=None, description="ISO 8820 type letter")
-    serves: Text | None = Field(default=None, description="what the lid or handbook says it serves")
-    state: State | None = None
+    amps: float | None = fact(AMPS, "rating in A")
+    type: str | None = fact(TEXT, "ISO 8820 type letter")
+    serves: str | None = fact(TEXT, "what the lid or handbook says it serves")
+    state: str | None = fact(STATE)
 
 
+@facts
 class LinkFacts(FuseFacts):
     """A fusible link."""
 
     kind_name = "link"
 
 
+@facts
 class BreakerFacts(FuseFacts):
     """A circuit breaker."""
 
     kind_name = "breaker"
 
 
+@facts
 class PanelFacts(PartFacts):
-    """A fuse or relay box."""
+    """A fuse or relay box. Its positions are read one by one, see `load.py`."""
 
     kind_name = "panel"
-    positions: dict[Text, Any] = Field(
-        default_factory=dict,
-        description="{LABEL: rating in A | empty | unknown | {is: fuse|link|breaker|relay|diode, ...}}",
-        json_schema_extra={"additionalProperties": {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]}},
+    positions: dict[str, Any] = fact(
+        mapping_of(anything({"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]})),
+        "{LABEL: rating in A | empty | unknown | {is: fuse|link|breaker|relay|diode, ...}}",
+        default={},
     )
-    busbars: dict[Text, Targets] = Field(default_factory=dict, description="{rail, stud or pin: positions it feeds}")
-    rows: Groups = Field(default=(), description="the labels as they sit in the panel, row by row")
+    busbars: dict[str, tuple[str, ...]] = fact(
+        mapping_of(TARGETS), "{rail, stud or pin: positions it feeds}", default={}
+    )
+    rows: tuple[tuple[str, ...], ...] = fact(GROUPS, "the labels as they sit in the panel, row by row", default=())
 
 
+@facts
 class SpliceFacts(PartFacts):
     """A crimped or welded joint."""
 
     kind_name = "splice"
 
 
+@facts
 class ConnectorFacts(PartFacts):
     """An in-line connector: each cavity has two halves."""
 
     kind_name = "connector"
-    cavities: Pins = ()
-    unused: Pins = ()
-    mates: dict[Text, Text] = Field(
-        default_factory=dict, description="{cavity of half a: cavity of half b} where the numbers differ"
+    cavities: tuple[str, ...] = fact(PINS, default=())
+    unused: tuple[str, ...] = fact(PINS, default=())
+    mates: dict[str, str] = fact(
+        mapping_of(TEXT), "{cavity of half a: cavity of half b} where the numbers differ", default={}
     )
-    halves: Annotated[
-        tuple[str, ...],
-        _reading(lambda typed: tuple(_scalar(word) for word in typed)),
-        WithJsonSchema({"type": "array", "items": {"type": "string"}}),
-    ] = ()
+    halves: tuple[str, ...] = fact(WORDS, "what half a and half b belong to: [engine harness, cab harness]", default=())
 
 
+@facts
 class JointFacts(PartFacts):
     """A joint connector: groups of cavities that are one conductor."""
 
     kind_name = "joint"
-    cavities: Pins = ()
-    unused: Pins = ()
-    bussed: Groups = ()
+    cavities: tuple[str, ...] = fact(PINS, default=())
+    unused: tuple[str, ...] = fact(PINS, default=())
+    bussed: tuple[tuple[str, ...], ...] = fact(GROUPS, "the groups that are one conductor: [[1-4], [5-8]]", default=())
 
 
+@facts
 class GroundFacts(PartFacts):
     """A ground point."""
 
     kind_name = "ground"
-    on: Text | None = Field(default=None, description="the mass it sits on: body (default), engine, cab ...")
+    on: str | None = fact(TEXT, "the mass it sits on: body (default), engine, cab ...")
 
 
+@facts
 class TwoPinFacts(PartFacts):
     """A part with two like pins, 1 and 2."""
 
-    ohms: Ohms = None
+    ohms: float | None = fact(OHMS)
 
 
+@facts
 class StrapFacts(TwoPinFacts):
     """A ground strap."""
 
     kind_name = "strap"
 
 
+@facts
 class ResistorFacts(TwoPinFacts):
     """A resistor: what lies behind it is not a supply."""
 
     kind_name = "resistor"
 
 
+@facts
 class LoadFacts(TwoPinFacts):
     """A lamp, motor, valve, heater or sensor: what lies behind it is not a supply."""
 
     kind_name = "load"
-    watts: Watts = None
-    amps: Amps = None
-    pins: Pins = Field(default=(), description="its pins, when they are not 1 and 2")
+    watts: float | None = fact(WATTS)
+    amps: float | None = fact(AMPS)
+    pins: tuple[str, ...] = fact(PINS, "its pins, when they are not 1 and 2", default=())
 
 
+@facts
 class DiodeFacts(PartFacts):
     """A diode; conducts from A to K."""
 
     kind_name = "diode"
-    serves: Text | None = None
-    state: State | None = None
+    serves: str | None = fact(TEXT)
+    state: str | None = fact(STATE)
 
 
+@facts
 class BatteryFacts(PartFacts):
     """A battery; pins that begin with + are sources, pins that begin with - ground references."""
 
     kind_name = "battery"
-    volts: Volts = None
+    volts: float | None = fact(VOLTS)
 
 
+@facts
 class GeneratorFacts(PartFacts):
     """A generator; B+ is a source."""
 
     kind_name = "generator"
-    volts: Volts = None
+    volts: float | None = fact(VOLTS)
 
 
+@facts
 class ConverterFacts(PartFacts):
     """A converter: a load on one side and a source on the other."""
 
     kind_name = "converter"
-    volts: Volts = None
+    volts: float | None = fact(VOLTS)
 
 
+@facts
 class SwitchFacts(PartFacts):
     """A switch with its contact table."""
 
     kind_name = "switch"
-    kind: Text | None = None
-    follows: Text | None = Field(default=None, description="`key`, or a condition of vehicle.yaml")
-    contacts: dict[Text, ContactGroups] = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}")
+    kind: str | None = fact(TEXT, "a switch kind of shared/ or types.yaml")
+    follows: str | None = fact(TEXT, "`key`, or a condition of vehicle.yaml")
+    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(
+        mapping_of(CONTACTS), "{POSITION: [30-15, 30-75]}", default={}
+    )
 
 
+@facts
 class RelayFacts(PartFacts):
     """A relay; its pins come from its kind, or from `coil` and `contacts`."""
 
     kind_name = "relay"
-    kind: Text | None = None
-    coil: Coil | None = None
-    contacts: dict[Text, ContactGroups] = Field(
-        default_factory=dict, description="{rest: [30-87a], energised: [30-87]}"
+    kind: str | None = fact(TEXT, "a relay kind of shared/ or types.yaml")
+    coil: tuple[str, str] | None = fact(COIL, "86-85")
+    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(
+        mapping_of(CONTACTS), "{rest: [30-87a], energised: [30-87]}", default={}
     )
-    across_coil: Annotated[Literal["diode", "resistor"], _reading(_choice("diode", "resistor"))] | None = Field(
-        default=None, alias="across coil"
-    )
-    reset: Coil | None = Field(default=None, description="the second coil of a latching relay")
-    unused: Pins = ()
-    serves: Text | None = None
-    state: State | None = None
+    across_coil: str | None = fact(_chosen("diode", "resistor"), key="across coil")
+    reset: tuple[str, str] | None = fact(COIL, "the second coil of a latching relay")
+    unused: tuple[str, ...] = fact(PINS, default=())
+    serves: str | None = fact(TEXT)
+    state: str | None = fact(STATE)
 
 
 KINDS: dict[str, type[PartFacts]] = {
     model.kind_name: model
     for model in (
-        ModuleFacts, FuseFacts, LinkFacts, BreakerFacts, PanelFacts, SpliceFacts, ConnectorFacts, JointFacts, GroundFacts, StrapFacts,
-        BatteryFacts, GeneratorFacts, ConverterFacts, LoadFacts, ResistorFacts, DiodeFacts, SwitchFacts, RelayFacts,
+        ModuleFacts, FuseFacts, LinkFacts, BreakerFacts, PanelFacts, SpliceFacts, ConnectorFacts, JointFacts,
+        GroundFacts, StrapFacts, BatteryFacts, GeneratorFacts, ConverterFacts, LoadFacts, ResistorFacts, DiodeFacts,
+        SwitchFacts, RelayFacts,
     )
 }  # fmt: skip
 
@@ -396,13 +386,14 @@ ROLES = ("supply", "ground", "bus", "output", "reference", "signal", "shield")
 # --- files ---------------------------------------------------------------------------------------------------------
 
 
-class RailFacts(Facts):
+@facts
+class RailFacts:
     """One rail."""
 
-    live: WhenField | None = None
-    from_: Text | None = Field(default=None, alias="from", description="the point where the rail begins")
-    name: Text | None = None
-    ground: YesNo = "no"
+    live: When | None = fact(WHEN, "when it is live")
+    from_: str | None = fact(TEXT, "the point where the rail begins", key="from")
+    name: str | None = fact(TEXT)
+    ground: str = fact(YES_NO, default="no")
 
 
 def _rail(typed: Any) -> Any:
@@ -413,50 +404,60 @@ def _rail(typed: Any) -> Any:
     return typed if isinstance(typed, dict) else {"live": typed}
 
 
-class ConditionFacts(Facts):
+@facts
+class ConditionFacts:
     """One condition besides the key."""
 
-    text: Text | None = None
-    when: WhenField = values.ALWAYS
+    text: str | None = fact(TEXT)
+    when: When = fact(WHEN, "the key states in which it is possible", default=values.ALWAYS)
 
 
 def _condition(typed: Any) -> Any:
     return {"text": typed} if isinstance(typed, str) else typed
 
 
-Words = Annotated[
-    tuple[str, ...],
-    _reading(lambda typed: tuple(_scalar(word) for word in ([typed] if isinstance(typed, str) else typed))),
-    WithJsonSchema({"type": "array", "items": {"type": ["string", "boolean"]}}),
-]
+def _system(typed: Any) -> str:
+    text = _scalar(typed).upper().replace(" ", "")
+    return _choice("12 V", "24 V", "48 V")(f"{text[:-1]} V" if text.endswith("V") else f"{text} V")
 
 
-class VehicleFacts(Facts):
+_RAIL_SHORT = {
+    "type": ["string", "array", "boolean", "null"],
+    "description": "always, ground, din, unknown, or a list of key states and conditions",
+}
+
+
+@facts
+class VehicleFacts:
     """`vehicle.yaml`."""
 
-    vehicle: Text
-    system: Annotated[
-        Literal["12 V", "24 V", "48 V"],
-        _reading(lambda typed: _choice("12 V", "24 V", "48 V")(_spaced_volts(typed))),
-    ] = "12 V"
-    colours: Annotated[Literal["iec", "din", "sae"], _reading(_choice("iec", "din", "sae"))] = "iec"
-    key: Words = ("off", "acc", "run", "start")
-    conditions: dict[Text, Annotated[ConditionFacts, BeforeValidator(_condition)]] = Field(default_factory=dict)
-    rails: dict[Text, Annotated[RailFacts, BeforeValidator(_rail)]] = Field(default_factory=dict)
-    note: Text | None = None
+    vehicle: str = fact(TEXT, "its name, to variant level", required=True)
+    system: str = fact(scalar(_system, {"enum": ["12 V", "24 V", "48 V"]}), default="12 V")
+    colours: str = fact(_chosen("iec", "din", "sae"), "how wire colours are abbreviated", default="iec")
+    key: tuple[str, ...] = fact(WORDS, "the key states in their order", default=("off", "acc", "run", "start"))
+    conditions: dict[str, ConditionFacts] = fact(
+        mapping_of(nested(ConditionFacts, _condition, {"type": "string"})), default={}
+    )
+    rails: dict[str, RailFacts] = fact(mapping_of(nested(RailFacts, _rail, _RAIL_SHORT)), default={})
+    note: str | None = fact(TEXT)
 
 
-def _spaced_volts(typed: Any) -> str:
-    text = _scalar(typed).upper().replace(" ", "")
-    return f"{text[:-1]} V" if text.endswith("V") else f"{text} V" if text.isdigit() else text
-
-
-class SheetFacts(Facts):
+@facts
+class SheetFacts:
     """The head of a sheet; `parts` and `runs` are read one by one so that one slip does not hide the others."""
 
-    sheet: Text
-    title: Text | None = None
-    note: Text | None = None
-    seen: Seen = "diagram"
-    parts: Any = None
-    runs: Any = None
+    sheet: str = fact(TEXT, "what the page calls itself", required=True)
+    title: str | None = fact(TEXT)
+    note: str | None = fact(TEXT)
+    seen: str = fact(SEEN, "where the facts of this sheet are from", default="diagram")
+    parts: Any = fact(anything({"type": ["object", "null"]}))
+    runs: Any = fact(anything({"type": ["array", "null"]}))
+
+
+@facts
+class RunFacts:
+    """A run as a mapping, to say more than its line."""
+
+    run: str = fact(TEXT, "POINT -- WIRE -- POINT", required=True)
+    seen: str | None = fact(SEEN)
+    note: str | None = fact(TEXT)

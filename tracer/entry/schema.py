@@ -9,9 +9,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel
-
-from tracer.entry.models import KINDS, SheetFacts, VehicleFacts
+from tracer.entry.models import KINDS, RunFacts, SheetFacts, VehicleFacts
+from tracer.entry.shapes import facts_schema
 
 FOLDER = Path(__file__).parent / "schemas"
 VEHICLE_FILE = "vehicle.schema.json"
@@ -27,32 +26,19 @@ _RUN = {
 
 def vehicle_schema() -> dict[str, Any]:
     """Schema of `vehicle.yaml`."""
-    schema = _of(VehicleFacts)
-    rail = schema["$defs"]["RailFacts"]
-    short = {
-        "type": ["string", "array", "boolean", "null"],
-        "description": "always, ground, din, unknown, or a list of key states",
-    }
-    schema["properties"]["rails"]["additionalProperties"] = {"anyOf": [short, rail]}
-    condition = schema["$defs"]["ConditionFacts"]
-    schema["properties"]["conditions"]["additionalProperties"] = {"anyOf": [{"type": "string"}, condition]}
-    return {"$schema": _DRAFT, "title": "A vehicle", **schema}
+    return {"$schema": _DRAFT, "title": "A vehicle", **facts_schema(VehicleFacts)}
 
 
 def sheet_schema() -> dict[str, Any]:
     """Schema of a sheet."""
-    schema = _of(SheetFacts)
+    schema = facts_schema(SheetFacts)
     definitions: dict[str, Any] = {}
-    kinds = []
     for kind, model in KINDS.items():
-        facts = _of(model)
-        definitions.update(facts.pop("$defs", {}))
+        facts = facts_schema(model)
         facts["properties"]["is"] = {"const": kind, "description": "the kind of part"}
-        facts["required"] = sorted({*facts.get("required", []), "is"})
-        definitions[f"part {kind}"] = facts
-        kinds.append({"$ref": f"#/$defs/part {kind}"})
-    output = definitions["OutputFacts"]
-    definitions["OutputFacts"] = {"anyOf": [{"enum": ["high", "low", "both", "reference"]}, output]}
+        facts["required"] = ["is"]
+        definitions[f"part-{kind}"] = facts
+    kinds = [{"$ref": f"#/$defs/part-{kind}"} for kind in KINDS]
     more = {
         "type": "object",
         "not": {"required": ["is"]},
@@ -63,28 +49,10 @@ def sheet_schema() -> dict[str, Any]:
         "additionalProperties": {"anyOf": [{"enum": list(KINDS)}, *kinds, more]},
         "description": "{NAME: {is: KIND, ...}}, or {NAME: KIND}",
     }
-    run = {"type": "object", "additionalProperties": False, "required": ["run"]}
-    run["properties"] = {"run": _RUN, "seen": {"enum": ["diagram", "vehicle", "assumed"]}, "note": {"type": "string"}}
+    run = facts_schema(RunFacts)
+    run["properties"]["run"] = _RUN
     schema["properties"]["runs"] = {"type": ["array", "null"], "items": {"anyOf": [_RUN, run]}}
-    schema["$defs"] = definitions
-    return {"$schema": _DRAFT, "title": "A sheet", **schema}
-
-
-def _of(model: type[BaseModel]) -> dict[str, Any]:
-    schema = model.model_json_schema(by_alias=True)
-    return _without_defaults(schema)  # type: ignore[no-any-return]
-
-
-def _without_defaults(tree: Any) -> Any:
-    """A schema without `default` (an editor would type it in) and without the titles pydantic makes up."""
-    if isinstance(tree, dict):
-        dropped = {"default", "title"} if "type" in tree or "anyOf" in tree or "$ref" in tree else set()
-        return {
-            key: _without_defaults(value)
-            for key, value in tree.items()
-            if key not in dropped or isinstance(value, dict)
-        }
-    return [_without_defaults(item) for item in tree] if isinstance(tree, list) else tree
+    return {"$schema": _DRAFT, "title": "A sheet", **schema, "$defs": definitions}
 
 
 def schema_texts() -> dict[str, str]:

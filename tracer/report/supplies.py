@@ -210,6 +210,14 @@ def _probes(page: Page, places: _Places, row: Row) -> None:
     )
 
 
+def _short_codes(shared: Sequence[str]) -> str:
+    """Row codes with the side chains only counted: 'S3, S5-S7, 4 C'."""
+    chains = [code for code in shared if code.startswith("C")]
+    rows = [code for code in shared if not code.startswith("C")]
+    counted_chains = chains if len(chains) < 2 else [f"{len(chains)} C"]
+    return ", ".join([*([codes(rows)] if rows else []), *counted_chains])
+
+
 def _end_words(end: RowEnd) -> str:
     return f"{end.id} (ASSUMED: {end.why})" if end.assumed else f"{end.id} ({end.why})"
 

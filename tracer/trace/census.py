@@ -45,7 +45,14 @@ class PinFinding:
 
 
 def pins_found(survey: Survey, module: Part) -> tuple[PinFinding, ...]:
-    """Every cavity of a module in natural order: listed, declared, or met in a run."""
+    """Every cavity of a module in natural order: listed, declared, or met in a run. Worked out once for each module."""
+    kept = survey.pins_found.get(module.name)
+    if kept is None:
+        kept = survey.pins_found[module.name] = _find_pins(survey, module)
+    return kept
+
+
+def _find_pins(survey: Survey, module: Part) -> tuple[PinFinding, ...]:
     circuit = survey.circuit
     facts = module.facts
     assert isinstance(facts, ModuleFacts)

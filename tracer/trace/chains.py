@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.trace.census import pins_found
 from tracer.trace.survey import Survey
-from tracer.trace.ways import Way, Ways
+from tracer.trace.ways import Way, Ways, WaysWithout
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Need:
     what_for: str
 
 
-def ways_for(survey: Survey, need: Need) -> Ways:
+def ways_for(survey: Survey, need: Need) -> Ways | WaysWithout:
     """The ways in which a need is traced."""
     return survey.supply_ways(need.leaving_out) if need.level == "supply" else survey.ground_ways(need.leaving_out)
 

@@ -83,14 +83,14 @@ def supply_without_fuse(survey: Survey) -> Iterator[Finding]:
     unfused = _reached_without_fuse(survey)
     for part in circuit.modules():
         for pin in pins_found(survey, part):
-            if pin.kind == "supply" and pin.supply and pin.node in unfused:
+            if pin.kind == "supply" and pin.supply and pin.node is not None and pin.node in unfused:
                 at = f"{part.name}.{pin.pin}"
                 yield Finding(
                     part.place,
                     at,
                     f"{at} is supplied without any fuse",
                     "",
-                    (pin.node,) if pin.node is not None else (),
+                    (pin.node,),
                 )
 
 

@@ -10,7 +10,7 @@ from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.standards.limits import Limit, drop_limit
 from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.survey import Survey
-from tracer.trace.ways import Way, Ways
+from tracer.trace.ways import Way, Ways, WaysWithout
 
 _LEVEL_WORDS = {Level.DEAD: "dead", Level.LIVE: "live"}
 _PIN_WORDS = {
@@ -40,7 +40,14 @@ _KIND_WORDS = {
 
 
 def row_of(
-    survey: Survey, ways: Ways, node: int, *, level: str, code: str, declared: str = "", what_for: str = ""
+    survey: Survey,
+    ways: Ways | WaysWithout,
+    node: int,
+    *,
+    level: str,
+    code: str,
+    declared: str = "",
+    what_for: str = "",
 ) -> Row:
     """The row of a node that `ways` reaches."""
     circuit = survey.circuit

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates
-from tracer.trace.ways import Ways
+from tracer.trace.ways import Ways, WaysWithout
+
+if TYPE_CHECKING:
+    from tracer.trace.census import PinFinding
 
 SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
 GROUND_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_LOW}
@@ -29,8 +33,9 @@ class Survey:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
-        self._supply: dict[str, Ways] = {}
-        self._ground: dict[str, Ways] = {}
+        self._supply: dict[str, WaysWithout] = {}
+        self._ground: dict[str, WaysWithout] = {}
+        self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
 
     @cached_property
     def states(self) -> KeyStates:
@@ -62,32 +67,46 @@ class Survey:
         """The nodes of masses (body, engine ...)."""
         return frozenset(node for (part, _), node in self.circuit.node_of_point.items() if part.startswith("mass "))
 
-    @cached_property
-    def _with_insides(self) -> frozenset[str]:
-        """Modules that conduct inside: bridged pins or outputs."""
-        return frozenset(link.part for link in self.circuit.links if link.kind in INSIDE_MODULE)
-
-    def supply_ways(self, leaving_out: str = "") -> Ways:
+    def supply_ways(self, leaving_out: str = "") -> Ways | WaysWithout:
         """The ways of supply, with the inside of one module left out so that each of its pins is proven alone."""
-        module = leaving_out if leaving_out in self._with_insides else ""
-        if module not in self._supply:
-            ends = [end.node for end in self.circuit.sources]
-            barred = self.hard_ground - self.hard_supply
-            self._supply[module] = Ways(
-                self.circuit.links, self.circuit.at, ends, _permit(SUPPLY_KINDS, module), barred, supply_sense
-            )
-        return self._supply[module]
+        return self._without(self._all_supply_ways, self._supply, self._inside_supply, leaving_out)
 
-    def ground_ways(self, leaving_out: str = "") -> Ways:
+    def ground_ways(self, leaving_out: str = "") -> Ways | WaysWithout:
         """The ways to ground, with the inside of one module left out."""
-        module = leaving_out if leaving_out in self._with_insides else ""
-        if module not in self._ground:
-            ends = [end.node for end in self.circuit.grounds]
-            barred = self.hard_supply - self.hard_ground
-            self._ground[module] = Ways(
-                self.circuit.links, self.circuit.at, ends, _permit(GROUND_KINDS, module), barred, ground_sense
-            )
-        return self._ground[module]
+        return self._without(self._all_ground_ways, self._ground, self._inside_ground, leaving_out)
+
+    def _without(
+        self, ways: Ways, made: dict[str, WaysWithout], insides: dict[str, set[int]], module: str
+    ) -> Ways | WaysWithout:
+        if module not in insides:
+            return ways
+        if module not in made:
+
+            def inside(link: Link) -> bool:
+                return link.part == module and link.kind in INSIDE_MODULE
+
+            made[module] = WaysWithout(ways, self.circuit.links, inside, frozenset(insides[module]))
+        return made[module]
+
+    @cached_property
+    def _all_supply_ways(self) -> Ways:
+        ends = [end.node for end in self.circuit.sources]
+        barred = self.hard_ground - self.hard_supply
+        return Ways(self.circuit.links, self.circuit.at, ends, _of(SUPPLY_KINDS), barred, supply_sense)
+
+    @cached_property
+    def _all_ground_ways(self) -> Ways:
+        ends = [end.node for end in self.circuit.grounds]
+        barred = self.hard_supply - self.hard_ground
+        return Ways(self.circuit.links, self.circuit.at, ends, _of(GROUND_KINDS), barred, ground_sense)
+
+    @cached_property
+    def _inside_supply(self) -> dict[str, set[int]]:
+        return self._all_supply_ways.blocks_with(_of(INSIDE_MODULE))
+
+    @cached_property
+    def _inside_ground(self) -> dict[str, set[int]]:
+        return self._all_ground_ways.blocks_with(_of(INSIDE_MODULE))
 
     # --- through loads -----------------------------------------------------------------------------------------
 
@@ -121,7 +140,7 @@ class Survey:
         load side of a fuse, as long as neither supply nor ground is known there (a second feed could still come from it). Loads, sources, masses, and
         the load side of other fuses on the way up are not crossed: what hangs there is loose elsewhere, and is counted but does not concern this module.
         """
-        supply, ground = self.supply_ways(module), self.ground_ways(module)
+        supply, ground = self.supply_ways(), self.ground_ways()
         near = self._conductors_at(pins, module)
         frontier = list(near)
         seen = set(near)
@@ -197,7 +216,5 @@ class Survey:
         return part is not None and part.kind in FUSE_KINDS
 
 
-def _permit(kinds: frozenset[LinkKind], module: str) -> Callable[[Link], bool]:
-    if not module:
-        return lambda link: link.kind in kinds
-    return lambda link: link.kind in kinds and not (link.part == module and link.kind in INSIDE_MODULE)
+def _of(kinds: frozenset[LinkKind]) -> Callable[[Link], bool]:
+    return lambda link: link.kind in kinds

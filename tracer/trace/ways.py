@@ -71,6 +71,10 @@ class Ways:
         """Whether at least one way leads to the node (an end reaches itself)."""
         return node in self._block_of_node or node in self._ends
 
+    def leads_to(self, node: int) -> bool:
+        """Whether a way leads to the node, which is not itself an end."""
+        return node in self._block_of_node
+
     def reached_nodes(self) -> Iterable[int]:
         """Every node that is reached, ends left out."""
         return self._block_of_node.keys()
@@ -142,19 +146,12 @@ class Ways:
         """The ways to a node; None when there is none, or when the node is itself an end."""
         if target not in self._block_of_node:
             return None
-        blocks: list[int] = []
-        cuts = [target]
-        node = target
-        while node != self._root:
-            block = self._block_of_node[node]
-            blocks.append(block)
-            node = self._block_top[block]
-            if node != self._root:
-                cuts.append(node)
+        blocks = self.blocks_to(target)
+        cuts = [target, *(top for block in blocks if (top := self._block_top[block]) != self._root)]
         links = frozenset(link for block in blocks for link in self._block_links[block])
         kept = self._walkable(links, target)
         if len(kept) < len(links):
-            return self._narrowed(kept, target)
+            return self.narrowed(kept, target)
         sole_links = frozenset(self._block_links[block][0] for block in blocks if len(self._block_links[block]) == 1)
         ends = frozenset(
             node for link in links for node in (self._links[link].a, self._links[link].b) if node in self._ends
@@ -174,8 +171,27 @@ class Ways:
         sole = frozenset(cuts) | (ends if len(ends) == 1 else frozenset())
         return Way(target, nodes, links, sole, sole_links, ends, distance)
 
-    def _narrowed(self, kept: frozenset[int], target: int) -> Way | None:
-        """The ways to the node through the kept links alone."""
+    def blocks_to(self, target: int) -> list[int]:
+        """The blocks on the path of the block-cut tree from a reached node to the root, nearest first."""
+        blocks = []
+        node = target
+        while node != self._root:
+            block = self._block_of_node[node]
+            blocks.append(block)
+            node = self._block_top[block]
+        return blocks
+
+    def blocks_with(self, wanted: Callable[[Link], bool]) -> dict[str, set[int]]:
+        """For each part the blocks that hold one of its wanted links."""
+        found: dict[str, set[int]] = {}
+        for number, block in enumerate(self._block_links):
+            for link in block:
+                if wanted(self._links[link]):
+                    found.setdefault(self._links[link].part, set()).add(number)
+        return found
+
+    def narrowed(self, kept: frozenset[int], target: int) -> Way | None:
+        """The ways to a node through the kept links alone."""
         at: dict[int, list[int]] = {}
         for number in sorted(kept):
             for node in (self._links[number].a, self._links[number].b):
@@ -233,6 +249,42 @@ class Ways:
                     distance[other] = distance[node] + 1
                     queue.append(other)
         return distance
+
+
+class WaysWithout:
+    """The same ways with the inside of one module taken out.
+
+    Every way without these links is among the ways with them, so it is enough to search again among the links found, and only where they hold one
+    of those taken out.
+    """
+
+    def __init__(
+        self, ways: Ways, links: Sequence[Link], inside: Callable[[Link], bool], blocks: frozenset[int]
+    ) -> None:
+        self._ways = ways
+        self._links = links
+        self._inside = inside
+        self._blocks = blocks
+        self._kept: dict[int, Way | None] = {}
+
+    def to(self, target: int) -> Way | None:
+        """The ways to a node; None when there is none, or when the node is itself an end."""
+        if not self._crosses(target):
+            return self._ways.to(target)
+        if target not in self._kept:
+            way = self._ways.to(target)
+            if way is not None:
+                left = frozenset(number for number in way.links if not self._inside(self._links[number]))
+                way = way if len(left) == len(way.links) else self._ways.narrowed(left, target)
+            self._kept[target] = way
+        return self._kept[target]
+
+    def reached(self, node: int) -> bool:
+        """Whether at least one way leads to the node (an end reaches itself)."""
+        return self.to(node) is not None if self._crosses(node) else self._ways.reached(node)
+
+    def _crosses(self, node: int) -> bool:
+        return self._ways.leads_to(node) and not self._blocks.isdisjoint(self._ways.blocks_to(node))
 
 
 class _Sparse(Sequence[Sequence[int]]):
