@@ -153,6 +153,50 @@ def states(module: ModuleArgument, json: JsonOption = False) -> None:
     raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
+def _complete_part(ctx: typer.Context, incomplete: str) -> list[str]:
+    """Part and position names of the folder, for shell completion."""
+    from tracer.entry.problems import CannotUse
+
+    folder = ctx.parent.params.get("folder") if ctx.parent else None
+    try:
+        circuit = _circuit(Path(folder or "."))
+    except CannotUse:
+        return []
+    return sorted(name for name in circuit.parts if name.startswith(incomplete))
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 5:a    tracer affects FPC"
+)
+def affects(
+    part: Annotated[
+        str,
+        typer.Argument(
+            metavar="PART",
+            help="A fuse, relay, splice, connector, ground point, switch, module, panel or rail; also PART.PIN.",
+            autocompletion=_complete_part,
+        ),
+    ],
+    pin: Annotated[
+        str | None,
+        typer.Argument(metavar="[PIN]", help="A pin or cavity of it: the contact there, with its wire, opens."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """What loses supply, ground or control if a part (or the wire at a pin) opens; in which key states; what is still fed another way."""
+    from tracer.report import affects as report
+    from tracer.trace.affects import Affected, UnknownPart
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    survey = Survey(circuit)
+    try:
+        found = Affected(survey).report(part, pin)
+    except UnknownPart as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found) if json else report.as_text(survey, found, **_page()))
+
+
 # --- what the commands share ---------------------------------------------------------------------------------------
 
 

@@ -52,6 +52,7 @@ CONDUCTORS = frozenset(
 )  # fmt: skip
 SWITCHED = frozenset({LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
 LOADS = frozenset({LinkKind.COIL, LinkKind.LOAD, LinkKind.RESISTOR, LinkKind.CONVERTER})
+OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS})
 FUSE_KINDS = frozenset({"fuse", "link", "breaker"})
 INSIDE_MODULE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
 
@@ -211,10 +212,17 @@ class Circuit:
         """The WIRE links at a node."""
         return [number for number in self.at[node] if self.links[number].kind is LinkKind.WIRE]
 
+    @cached_property
+    def _attached(self) -> bytearray:
+        attached = bytearray(len(self.node_names))
+        for link in self.links:
+            if link.kind in OUTSIDE:
+                attached[link.a] = attached[link.b] = 1
+        return attached
+
     def is_attached(self, node: int) -> bool:
         """Whether anything outside its own part reaches the node: a wire, a busbar, a bolted point."""
-        outside = (LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS)
-        return any(self.links[number].kind in outside for number in self.at[node])
+        return bool(self._attached[node])
 
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""

@@ -122,7 +122,7 @@ def _part(
 
 def _merged(name: str, fragments: list[Fragment], problems: list[Problem], conflicts: list[Conflict]) -> PartFacts:
     """One set of facts from several fragments: mappings and lists united, single facts compared."""
-    model = type(fragments[0].facts)
+    model: Any = type(fragments[0].facts)
     merged: dict[str, Any] = {}
     origin: dict[str, Fragment] = {}
     for fragment in fragments:
@@ -142,7 +142,8 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
                 _contradiction(
                     name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems, conflicts
                 )
-    return model(**merged)
+    facts: PartFacts = model(**merged)
+    return facts
 
 
 def _united(

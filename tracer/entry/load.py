@@ -493,6 +493,8 @@ class _SheetReader:
                 self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
             if not slips:
                 self.runs.append(Run(number, text, mark.line + 1, column, points, wires, run_seen, note))
+        nodes.clear()  # each run has kept its place; the nodes would be most of the memory of a large vehicle
+        runs.clear()
 
     def _run_mapping(
         self, typed: dict[str, Any], file: TypedFile, index: int, seen: str

@@ -62,6 +62,22 @@ def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     return tuple(_pins(group) for group in typed)
 
 
+def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
+    """Rows of labels as they sit in a panel. `_` is a gap and may come back, a label may not."""
+    if not isinstance(typed, list):
+        raise Misread("a list of rows is wanted here", "Write for example `[[F1-F4], [F5, _, F6-F7]]`.")
+    rows = []
+    for row in typed:
+        items = [row] if isinstance(row, str) else row
+        if not isinstance(items, list):
+            raise Misread("a row of labels is wanted here", "Write for example `[F5, _, F6-F7]`.")
+        labels: list[str] = []
+        for item in items:
+            labels += ["_"] if isinstance(item, str) and item.strip() == "_" else values.pin_list([item])
+        rows.append(tuple(labels))
+    return tuple(rows)
+
+
 def _contact_groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     items = [typed] if isinstance(typed, str) and typed.strip() else typed or []
     if not isinstance(items, list) or not all(isinstance(item, str) for item in items):
@@ -112,6 +128,7 @@ WORDS = scalar(_words, {"type": "array", "items": _TEXT_SCHEMA})
 PINS = scalar(_pins, _PINS_SCHEMA)
 TARGETS = scalar(_targets, _PINS_SCHEMA)
 GROUPS = scalar(_groups, {"type": "array", "items": _PINS_SCHEMA})
+ROWS = scalar(_rows, {"type": "array", "items": _PINS_SCHEMA})
 CONTACTS = scalar(_contact_groups, {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]})
 WHEN = scalar(_when, _WHEN_SCHEMA)
 COIL = scalar(_coil, {"type": "string"})
@@ -138,7 +155,7 @@ FactsT = TypeVar("FactsT")
 
 @dataclass_transform(frozen_default=True, kw_only_default=True, eq_default=False, field_specifiers=(fact,))
 def facts(model: type[FactsT]) -> type[FactsT]:
-    """A class of facts: a frozen dataclass whose fields are given with `fact`. (No `__eq__`: nobody compares them whole.)"""
+    """A class of facts: a frozen dataclass whose fields are given with `fact`; without `__eq__`, nobody compares them whole."""
     return dataclass(frozen=True, kw_only=True, eq=False)(model)
 
 
@@ -169,7 +186,7 @@ class OutputFacts:
     drives: str = fact(_chosen("high", "low", "both", "reference"), required=True)
     from_: tuple[str, ...] = fact(PINS, "the module's supply pins it switches from", key="from", default=())
     through: tuple[str, ...] = fact(PINS, "the module's ground pins it switches to", default=())
-    when: When = fact(WHEN, default=values.NOT_KNOWN)
+    when: When = fact(WHEN, default=values.NOT_KNOWN)  # noqa: RUF009 - a field, as elsewhere
     command: str | None = fact(TEXT, "outputs with the same command are commanded together")
     fuse: float | None = fact(AMPS, "rating in A of the fuse that this electronic output replaces")
     volts: float | None = fact(VOLTS)
@@ -208,6 +225,10 @@ class FuseFacts(PartFacts):
     type: str | None = fact(TEXT, "ISO 8820 type letter")
     serves: str | None = fact(TEXT, "what the lid or handbook says it serves")
     state: str | None = fact(STATE)
+    or_: str | None = fact(TEXT, "the position in which the fuse of this circuit may sit instead", key="or")
+    body: str | None = fact(TEXT, "label of the three-tab fuse of which this position is one of the two elements")
+    feed_side: str | None = fact(TEXT, "which of its test points is the feed side: upper, left ...", key="feed side")
+    output: str | None = fact(TEXT, "MODULE.PIN: the electronic output that does the work of a fuse here")
 
 
 @facts
@@ -237,7 +258,10 @@ class PanelFacts(PartFacts):
     busbars: dict[str, tuple[str, ...]] = fact(
         mapping_of(TARGETS), "{rail, stud or pin: positions it feeds}", default={}
     )
-    rows: tuple[tuple[str, ...], ...] = fact(GROUPS, "the labels as they sit in the panel, row by row", default=())
+    rows: tuple[tuple[str, ...], ...] = fact(
+        ROWS, "the labels as they sit in the panel, row by row; `_` is a gap", default=()
+    )
+    feed_side: str | None = fact(TEXT, "the feed side of every position that says nothing else", key="feed side")
 
 
 @facts

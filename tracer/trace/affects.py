@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, Circuit, LinkKind
+from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
@@ -330,7 +330,7 @@ class Affected:
             tuple(gains),
             tuple(self._parted(fitted, target)),
             tuple(notes),
-            tuple(caution.text for caution in cautions_for("fuses")),
+            _cautions(target.kind),
         )
 
     def fitted(self, either: frozenset[str] = frozenset()) -> _Fitted:
@@ -347,7 +347,12 @@ class Affected:
             if dropped.part not in told:
                 told.add(dropped.part)
                 pin = circuit.node_pins[dropped.node]
-                yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, fitted.states.keys, dropped.cause)
+                states = tuple(
+                    key
+                    for key in after.keys
+                    if dropped.kind != "relay" or _energised(fitted.states, dropped.part, key) is not Level.DEAD
+                )
+                yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, states, dropped.cause)
         for part in circuit.parts.values():
             if part.kind != "relay" or part.name in told or part.name in fitted.reach.unfitted:
                 continue
@@ -452,11 +457,31 @@ class _Fitted:
         return found
 
 
+_OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS})
+
+
 def circuit_without(circuit: Circuit, links: frozenset[int], nodes: frozenset[int] = frozenset()) -> Circuit:
-    """The circuit with links taken out; sources and grounds at the given nodes are ends no longer. Nodes keep their numbers, links do not."""
+    """The circuit with links open; sources and grounds at the given nodes are ends no longer.
+
+    An opened wire stays where it is, with its two ends hanging loose on new nodes: what was typed in must not look as if it had never been. Nodes keep their numbers,
+    links do not.
+    """
+    kept: list[Link] = []
+    names = list(circuit.node_names)
+    for number, link in enumerate(circuit.links):
+        if number not in links:
+            kept.append(link)
+        elif link.kind in _OUTSIDE:
+            names += ["open end", "open end"]
+            kept.append(replace(link, b=len(names) - 2))
+            kept.append(replace(link, a=len(names) - 1))
+    blank = [""] * (len(names) - len(circuit.node_names))
     return replace(
         circuit,
-        links=[link for number, link in enumerate(circuit.links) if number not in links],
+        links=kept,
+        node_names=names,
+        node_parts=[*circuit.node_parts, *blank],
+        node_pins=[*circuit.node_pins, *blank],
         sources=tuple(end for end in circuit.sources if end.node not in nodes),
         grounds=tuple(end for end in circuit.grounds if end.node not in nodes),
     )
@@ -550,9 +575,9 @@ def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, p
     gone = terminal.node in loss.at(terminal.level)
     alive_before = any(level is not Level.DEAD for level in before.values())
     shown = ({key: _WORDS[level] for key, level in before.items()}, {key: _WORDS[level] for key, level in then.items()})
-    if gone or (alive_before and all(level is Level.DEAD for level in then.values())):
+    if (gone or alive_before) and all(level is Level.DEAD for level in then.values()):
         return Effect(terminal, LOST, _cause(loss, terminal), *shown, worse, {})
-    if not worse and not passed:
+    if not worse and not passed and not gone:
         better = tuple(key for key in after.keys if then[key] > before[key])
         return Gain(terminal, better, *shown) if better else None
     supply = terminal.level == "supply"
@@ -566,7 +591,7 @@ def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, p
     if dead:
         return Effect(terminal, SOME_STATES, _cause(loss, terminal), *shown, dead, why, remains)
     narrower = tuple(key for key in after.keys if key in worse or (key in why and _fewer(fitted, terminal, key, why)))
-    verdict = FEWER if narrower else OTHER_WAY
+    verdict = FEWER if narrower or gone else OTHER_WAY  # gone, and yet not dead: it hangs on something not typed in
     return Effect(terminal, verdict, "", *shown, narrower, why, remains)
 
 
@@ -588,7 +613,8 @@ def _remains(fitted: _Fitted, terminal: Terminal, loss: Loss) -> tuple[str, ...]
         return ()
     kind = LinkKind.FUSE if terminal.level == "supply" else LinkKind.MASS
     left = {number for number in way.links if number not in loss.opened}
-    seen, queue, found = {terminal.node}, [terminal.node], dict.fromkeys(())
+    found: dict[str, None] = {}
+    seen, queue = {terminal.node}, [terminal.node]
     for node in queue:
         for number in circuit.at[node]:
             if number not in left:
@@ -621,6 +647,11 @@ def _lacking(
         if after.ground_level(pins[pin], key) < before.ground_level(pins[pin], key):
             return "ground", pin
     return "supply", coils[0][0]
+
+
+def _cautions(kind: str) -> tuple[str, ...]:
+    works = ("fuses", "battery") if kind in ("battery", "link", "generator") else ("fuses",)
+    return tuple(dict.fromkeys(caution.text for work in works for caution in cautions_for(work)))
 
 
 def _either_partners(circuit: Circuit, parts: Iterable[str]) -> frozenset[str]:
@@ -662,10 +693,9 @@ def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Ite
         yield piece
 
 
-def _order(effect: Effect) -> tuple[int, str, str, str]:
+def _order(effect: Effect) -> tuple[int, str, str]:
     kinds = ("module", "load", "converter", "relay")
-    terminal = effect.terminal
-    return kinds.index(terminal.kind), terminal.part, terminal.level != "supply" and "1" or "0", ""
+    return kinds.index(effect.terminal.kind), effect.terminal.part, "01"[effect.terminal.level == "ground"]
 
 
 def fuse_words(circuit: Circuit, name: str) -> str:

@@ -96,14 +96,19 @@ def findings_of(survey: Survey, rules: Iterable[Rule]) -> list[Finding]:
 
 def loose_ends(survey: Survey) -> list[Finding]:
     """Every loose end of the vehicle, in file order."""
-    _load_rules()
-    return findings_of(survey, [one for code, one in sorted(_RULES.items()) if one.grade == "loose end"])
+    return _graded(survey, "loose end")
 
 
 def remarks(survey: Survey) -> list[Finding]:
     """Every remark about the vehicle, in file order."""
-    _load_rules()
-    return findings_of(survey, [one for code, one in sorted(_RULES.items()) if one.grade == "remark"])
+    return _graded(survey, "remark")
+
+
+def _graded(survey: Survey, grade: str) -> list[Finding]:
+    """The findings of one grade, worked out once for each survey."""
+    if grade not in survey.findings:
+        survey.findings[grade] = findings_of(survey, [one for one in all_rules() if one.grade == grade])
+    return survey.findings[grade]
 
 
 def all_rules() -> tuple[Rule, ...]:

@@ -13,6 +13,7 @@ from tracer.trace.ways import Ways, WaysWithout
 
 if TYPE_CHECKING:
     from tracer.trace.census import PinFinding
+    from tracer.trace.rules import Finding
 
 SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
 GROUND_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_LOW}
@@ -36,6 +37,7 @@ class Survey:
         self._supply: dict[str, WaysWithout] = {}
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
+        self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
 
     @cached_property
     def states(self) -> KeyStates:

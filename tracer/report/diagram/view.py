@@ -46,6 +46,7 @@ class Step:
     wires: tuple[ShownWire, ...] = ()
     marks: tuple[str, ...] = ()
     output: str = ""
+    closed: tuple[str, ...] = ()
 
 
 @dataclass
@@ -226,7 +227,7 @@ def _steps(view: View, links: Iterable[int]) -> list[Step]:
         wires = dict.fromkeys(
             shown_wire(circuit.wire_of(circuit.links[one])) for one in run if circuit.links[one].kind is LinkKind.WIRE
         )
-        steps.append(Step(upper, lower, kind, link.part, tuple(wires), tuple(marks), link.output))
+        steps.append(Step(upper, lower, kind, link.part, tuple(wires), tuple(marks), link.output, link.closed))
         for node in ends:
             view.row_of.setdefault(node, "")
     return steps

@@ -1,0 +1,100 @@
+"""Loading, checking and listing generated vehicles against PyYAML's C loader on the same files; start-up against plain imports; all key states of all modules.
+
+As in the `tracer` command, Python's garbage collector is off while measuring, for both sides.
+"""
+
+from __future__ import annotations
+
+import gc
+import resource
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import yaml
+
+from benchmarks.generate import generate
+from benchmarks.ratios import Ratio, fastest_s, process_cpu_s, tracer_command
+from tracer.circuit import join
+from tracer.entry import read_folder
+from tracer.trace.rules import loose_ends, remarks
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
+
+DEMO = Path(__file__).parent.parent / "circuits" / "minibus"
+SIZES = (1_000, 10_000, 100_000)
+
+
+def load_ratios(sizes: tuple[int, ...] = SIZES) -> list[Ratio]:
+    """Load, check and supplies of one module; and how it grows with the size."""
+    ratios, totals, most_mb = [], {}, 0.0
+    gc.collect()
+    gc.disable()
+    try:
+        for runs in sizes:
+            with tempfile.TemporaryDirectory() as scratch:
+                folder = Path(scratch)
+                module = generate(folder, runs)
+                repeats = 3 if runs <= 10_000 else 2
+                yaml_s = fastest_s(lambda folder=folder: _yaml_alone(folder), repeats)
+                ours_s = fastest_s(lambda folder=folder, module=module: _whole(folder, module), repeats)
+                totals[runs] = ours_s
+                most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+                ratios.append(Ratio(f"load + check + supplies, {runs} runs / YAML alone", ours_s, yaml_s, 10))
+    finally:
+        gc.enable()
+    for small, large in zip(sizes, sizes[1:], strict=False):
+        ratios.append(Ratio(f"growth from {small} to {large} runs", totals[large], totals[small], 12))
+    ratios.append(Ratio(f"memory at {sizes[-1]} runs / 1500 MB", most_mb, 1500, 1, "MB"))
+    return ratios
+
+
+def _yaml_alone(folder: Path) -> None:
+    for path in sorted(folder.rglob("*.yaml")):
+        yaml.load(path.read_text(encoding="utf-8"), Loader=yaml.CSafeLoader)
+
+
+def _whole(folder: Path, module: str) -> None:
+    survey = Survey(join(read_folder(folder)))
+    loose_ends(survey)
+    remarks(survey)
+    supplies_of(survey, module)
+
+
+def start_up_ratio(runs: int = 9) -> Ratio:
+    """`tracer supplies` on the demo as a whole process, against importing four libraries."""
+    ours_s = process_cpu_s([tracer_command(), "-C", str(DEMO), "supplies", "ALM"], runs)
+    theirs_s = process_cpu_s([sys.executable, "-c", "import networkx, pydantic, yaml, typer"], runs)
+    return Ratio("supplies of the demo as a process / importing four libraries", ours_s, theirs_s, 1.5)
+
+
+def states_ratio(runs: int = 10_000) -> Ratio:
+    """Every key state of every module pin of a vehicle with hundreds of relays, against loading it."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        generate(folder, runs)
+        gc.collect()
+        gc.disable()
+        try:
+            start = time.perf_counter()
+            circuit = join(read_folder(folder))
+            loaded = time.perf_counter()
+            states = Survey(circuit).states
+            for part in circuit.modules():
+                for node in circuit.pins_of[part.name].values():
+                    for key in states.keys:
+                        states.supply_level(node, key)
+                        states.ground_level(node, key)
+            ended = time.perf_counter()
+        finally:
+            gc.enable()
+        relays = sum(part.kind == "relay" for part in circuit.parts.values())
+        return Ratio(
+            f"all key states of all modules, {runs} runs, {relays} relays / loading", ended - loaded, loaded - start, 5
+        )
+
+
+def ratios() -> list[Ratio]:
+    """All of this file."""
+    return [*load_ratios(), start_up_ratio(), states_ratio()]

@@ -1,0 +1,61 @@
+"""What a benchmark answers with: one job measured against a yardstick in the same run, so that the machine drops out."""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Ratio:
+    """`ours` and `theirs` in seconds (or MB), the ratio wanted at most, and what was measured in words."""
+
+    job: str
+    ours: float
+    theirs: float
+    wanted: float
+    unit: str = "s"
+
+    @property
+    def ratio(self) -> float:
+        return self.ours / self.theirs
+
+    @property
+    def met(self) -> bool:
+        return self.ratio <= self.wanted
+
+    def line(self) -> str:
+        """One line of the table."""
+        verdict = "met" if self.met else "NOT MET"
+        return f"{self.job:<66}{self.ours:>9.3f} {self.theirs:>9.3f} {self.unit:<3}{self.ratio:>7.2f}  at most {self.wanted:g}: {verdict}"
+
+
+def fastest_s(job: Callable[[], object], runs: int) -> float:
+    """The least of several times: the one least disturbed by others."""
+    best = float("inf")
+    for _ in range(runs):
+        start = time.perf_counter()
+        job()
+        best = min(best, time.perf_counter() - start)
+    return best
+
+
+def process_cpu_s(command: Sequence[str], runs: int) -> float:
+    """Least processor time (user and system) of a whole process."""
+    best = float("inf")
+    for _ in range(runs):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return best
+
+
+def tracer_command() -> str:
+    """The `tracer` command of the Python that runs this."""
+    return str(Path(sys.executable).with_name("tracer"))

@@ -1,0 +1,245 @@
+"""What opening a part affects: as text and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+from typing import Any
+
+from tracer.report.layout import Page, counted
+from tracer.trace.affects import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Effect, Gain, Parted, Relay
+from tracer.trace.survey import Survey
+
+SCHEMA = "tracer.affects/1"
+_TITLES = {
+    LOST: "Lost outright",
+    SOME_STATES: "Lost in these key states only",
+    FEWER: "Live in fewer cases, or no longer certain",
+    OTHER_WAY: "Still fed another way",
+}
+
+
+# --- text ----------------------------------------------------------------------------------------------------------
+
+
+def as_text(survey: Survey, report: AffectsReport, *, width: int = 80, bold: bool = False) -> str:
+    """The report as plain text: verdict first, then what is lost, grouped by module and load with their places."""
+    page = Page(width, bold=bold)
+    page.line(f"{report.vehicle}: {report.target.words}", strong=True)
+    _place(page, survey, report)
+    page.line(verdict(report), strong=True)
+    for note in report.notes:
+        page.line(f"Note: {note}.")
+    _effects(page, survey, LOST, report)
+    if report.relays:
+        _relays(page, survey, report)
+    for kind in (SOME_STATES, FEWER):
+        _effects(page, survey, kind, report)
+    if report.gains:
+        page.heading("Live or grounded though it should not be")
+        for (part, _), gains in groupby(report.gains, key=lambda gain: (gain.terminal.part, gain.terminal.kind)):
+            _part_line(page, survey, part)
+            page.table([_gain_row(gain) for gain in gains], indent=6)
+    if report.parted:
+        page.heading("Lines without supply or ground of their own that come apart")
+        for parted in report.parted:
+            page.line(" | ".join(", ".join(piece) for piece in parted.pieces), indent=2, hang=4)
+    _effects(page, survey, OTHER_WAY, report)
+    _foot(page, report)
+    return page.text()
+
+
+def verdict(report: AffectsReport) -> str:
+    """How many pins of how many parts lose what."""
+    lost = [effect for effect in report.of(LOST) if _shown(report, effect)]
+    some = [effect for effect in report.of(SOME_STATES) if _shown(report, effect)]
+    parts = [
+        f"{counted(len(found), 'pin')} of {_parts_words(found)} {words}"
+        for found, words in ((lost, "without supply or ground"), (some, "without it in some key states"))
+        if found
+    ]
+    if report.relays:
+        dropped = [f"{relay.kind} {relay.part}" for relay in report.relays]
+        parts.append(f"{', '.join(dropped)} {'drops' if len(dropped) == 1 else 'drop'} out")
+    if report.parted:
+        parts.append(f"{counted(len(report.parted), 'signal line')} apart")
+    if not parts:
+        return "Nothing that is typed in loses supply, ground or control by it."
+    return f"{'; '.join(parts)}."
+
+
+def _parts_words(effects: Iterable[Effect]) -> str:
+    names: dict[str, set[str]] = {}
+    for effect in effects:
+        names.setdefault(effect.terminal.kind, set()).add(effect.terminal.part)
+    order = ("module", "load", "converter", "relay")
+    return " and ".join(counted(len(names[kind]), kind) for kind in order if kind in names)
+
+
+def _place(page: Page, survey: Survey, report: AffectsReport) -> None:
+    for name in report.target.parts[:1]:
+        place, access = survey.place_of_part(name)
+        part = survey.circuit.parts[name]
+        panel = f"in {survey.title(part.panel)}, " if part.panel and report.target.kind != "panel" else ""
+        if place:
+            page.line(f"at: {panel}{place}" + (f" ({access})" if access else ""))
+
+
+def _shown(report: AffectsReport, effect: Effect) -> bool:
+    """Coils are told under the relays, unless the relay itself does not drop out."""
+    return effect.terminal.kind != "relay" or effect.terminal.part not in {relay.part for relay in report.relays}
+
+
+def _effects(page: Page, survey: Survey, kind: str, report: AffectsReport) -> None:
+    effects = [effect for effect in report.of(kind) if _shown(report, effect)]
+    if not effects:
+        return
+    page.heading(_TITLES[kind])
+    for part, group in groupby(effects, key=lambda effect: effect.terminal.part):
+        _part_line(page, survey, part)
+        page.table([_row(kind, effect) for effect in group], indent=6, stretch=3)
+
+
+def _part_line(page: Page, survey: Survey, name: str) -> None:
+    part = survey.circuit.parts[name]
+    place, access = survey.place_of_part(name)
+    title = f"{name} - {part.facts.name}" if part.facts.name else name
+    where = f"; at: {place}" + (f" ({access})" if access else "") if place else ""
+    page.line(f"{title}{where}", indent=2, hang=6)
+
+
+def _row(kind: str, effect: Effect) -> list[str]:
+    terminal = effect.terminal
+    what = terminal.declared if terminal.kind == "module" and terminal.declared else ""
+    words = [_levels(kind, effect)]
+    if effect.by:
+        words.append(f"taken along by {effect.by}")
+    if effect.remains and kind != LOST:
+        words.append(f"over {', '.join(effect.remains)}")
+    said = f"{what}: " if what else ""
+    role = "" if what.split(" ")[0] == terminal.level else terminal.level
+    return [f"pin {terminal.pin}", role, "", said + "; ".join(word for word in words if word)]
+
+
+def _levels(kind: str, effect: Effect) -> str:
+    if kind == LOST:
+        return f"before: {levels_words(effect.before)}" if set(effect.before.values()) != {"dead"} else ""
+    if kind == SOME_STATES:
+        left = levels_words({key: level for key, level in effect.after.items() if level != "dead"})
+        return f"dead in {', '.join(effect.states)}" + (f", still {left}" if left else "")
+    return f"now {levels_words(effect.after)}" + _why(effect)
+
+
+def _why(effect: Effect) -> str:
+    reasons = dict.fromkeys(reason for key in effect.why for reason in effect.why[key])
+    return f" (on {'; '.join(reasons)})" if reasons else ""
+
+
+def levels_words(levels: dict[str, str]) -> str:
+    """'live in run, start; depends in off'; 'live in every key state'."""
+    groups: dict[str, list[str]] = {}
+    for key, level in levels.items():
+        groups.setdefault(level, []).append(key)
+    if len(groups) == 1 and len(levels) > 1:
+        return f"{next(iter(groups))} in every key state"
+    order = ("live", "depends", "dead")
+    return "; ".join(f"{level} in {', '.join(groups[level])}" for level in order if level in groups)
+
+
+def _gain_row(gain: Gain) -> list[str]:
+    terminal = gain.terminal
+    what = terminal.declared if terminal.kind == "module" else ""
+    return [
+        f"pin {terminal.pin}",
+        terminal.level,
+        f"{what}{': ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states})}",
+    ]
+
+
+def _relays(page: Page, survey: Survey, report: AffectsReport) -> None:
+    page.heading("What drops out, and takes along what hangs on it")
+    for relay in report.relays:
+        after = f", after {relay.by}" if relay.by else ""
+        every = set(relay.states) >= set(report.keys)
+        states = "" if every or not relay.states else f" (in {', '.join(relay.states)})"
+        page.line(
+            f"{relay.kind} {survey.title(relay.part)}{states}: no {relay.lacks} at {relay.pin}{after}", indent=2, hang=6
+        )
+        taken = [effect.terminal for effect in report.effects if effect.by == relay.part]
+        if taken:
+            pins = ", ".join(f"{terminal.part}.{terminal.pin} ({terminal.level})" for terminal in taken)
+            page.line(f"takes along: {pins}", indent=6, hang=8)
+
+
+def _foot(page: Page, report: AffectsReport) -> None:
+    page.blank()
+    page.line(
+        "A relay's rest contact and a latching relay stay as they are. Current that finds a way back through a load (back-feed) is not followed here: "
+        "what is lost outright may still read some volts."
+    )
+    page.heading("Cautions")
+    for caution in report.cautions:
+        page.line(f"- {caution}", indent=2, hang=4)
+
+
+# --- JSON ----------------------------------------------------------------------------------------------------------
+
+
+def as_data(report: AffectsReport) -> dict[str, Any]:
+    """The report as plain data, documented in docs/json/affects.md."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": report.vehicle,
+        "target": {"name": report.target.name, "kind": report.target.kind, "parts": list(report.target.parts), "words": report.target.words},
+        "keys": list(report.keys),
+        "lost": [_effect_data(effect) for effect in report.of(LOST)],
+        "some_states": [_effect_data(effect) for effect in report.of(SOME_STATES)],
+        "less_certain": [_effect_data(effect) for effect in report.of(FEWER)],
+        "another_way": [_effect_data(effect) for effect in report.of(OTHER_WAY)],
+        "dropped": [_relay_data(relay) for relay in report.relays],
+        "gained": [
+            {**_terminal_data(gain.terminal), "states": list(gain.states), "before": gain.before, "after": gain.after}
+            for gain in report.gains
+        ],
+        "parted": [_parted_data(parted) for parted in report.parted],
+        "notes": list(report.notes),
+        "cautions": list(report.cautions),
+    }  # fmt: skip
+
+
+def _terminal_data(terminal: Any) -> dict[str, Any]:
+    return {
+        "part": terminal.part,
+        "kind": terminal.kind,
+        "pin": terminal.pin,
+        "level": terminal.level,
+        "role": terminal.role,
+        "declared": terminal.declared,
+    }
+
+
+def _effect_data(effect: Effect) -> dict[str, Any]:
+    return {
+        **_terminal_data(effect.terminal),
+        "by": effect.by or None,
+        "states": list(effect.states),
+        "before": effect.before,
+        "after": effect.after,
+        "why": {key: list(reasons) for key, reasons in effect.why.items()},
+        "remains": list(effect.remains),
+    }
+
+
+def _relay_data(relay: Relay) -> dict[str, Any]:
+    return {
+        "part": relay.part,
+        "kind": relay.kind,
+        "lacks": relay.lacks,
+        "pin": relay.pin,
+        "states": list(relay.states),
+        "by": relay.by or None,
+    }
+
+
+def _parted_data(parted: Parted) -> list[Sequence[str]]:
+    return [list(piece) for piece in parted.pieces]

@@ -1,0 +1,499 @@
+"""Fuse and relay panels: what belongs in each position, what feeds it, when it is live, what it serves, and whether its own text says the same."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
+from tracer.entry.load import natural
+from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
+from tracer.entry.problems import nearest
+from tracer.standards.cautions import cautions_for
+from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
+from tracer.trace.affects import fuse_words, position_in
+from tracer.trace.downwards import pins_below
+from tracer.trace.results import LooseEnd
+from tracer.trace.rows import levels
+from tracer.trace.rules import Finding, loose_ends
+from tracer.trace.survey import Survey
+from tracer.trace.ways import Way
+
+FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN = (
+    "fitted",
+    "must be empty",
+    "option not fitted",
+    "either-or",
+    "electronic output",
+    "not known",
+)
+_WORD = re.compile(r"[^\s,;:()]+")
+_NEAR = frozenset({LinkKind.BUSBAR, LinkKind.WIRE, LinkKind.MEETS, LinkKind.RAIL})
+
+
+class UnknownPanel(LookupError):
+    """There is no panel of that name; the message says which there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """One pin that a position supplies. `through`: the module outputs that switch it on the way ('' when none does)."""
+
+    part: str
+    kind: str
+    name: str | None
+    pin: str
+    declared: str
+    through: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """One labelled place in a panel.
+
+    `amps` in A; `colour` of the body by ISO 8820-3, None where that lists none; `family` in words. `fed_from` are the points it is joined with on its feed
+    side, `upstream` the fuses from the source down to it. `live` is per key state, at the feed side. `said` is the sheets' own text, `not_found` the parts it names that the tracing does not find below the
+    position, `not_named` the modules found that it does not name.
+    """
+
+    panel: str
+    label: str
+    part: str
+    kind: str
+    amps: float | None
+    letter: str
+    family: str
+    colour: str | None
+    state: str
+    either: str | None
+    body: str | None
+    output: str | None
+    fed_from: tuple[str, ...]
+    upstream: tuple[str, ...]
+    ends: tuple[str, ...]
+    feed_side: str | None
+    live: dict[str, str]
+    why: dict[str, tuple[str, ...]]
+    serves: tuple[Served, ...]
+    below: tuple[str, ...]
+    pins: tuple[tuple[str, str], ...]  # relays: each pin and what it is joined with
+    said: str | None
+    not_found: tuple[str, ...]
+    not_named: tuple[str, ...]
+    sheets: tuple[str, ...]
+    name: str | None
+    note: str | None
+
+    @property
+    def belongs(self) -> str:
+        """What belongs there, in words: 'fuse 10 A, type F miniature blade, red'."""
+        if self.state == EMPTY:
+            return "nothing"
+        if self.state == ELECTRONIC:
+            return (
+                f"no fuse: output {self.output} does its work"
+                if self.output
+                else "no fuse: an electronic output does its work"
+            )
+        words = {"link": "fusible link"}.get(self.kind, self.kind)
+        if self.kind in FUSE_KINDS:
+            words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
+            if self.letter or self.family:
+                words += (
+                    f", type {self.letter} {self.family}".replace("type  ", "")
+                    if self.family
+                    else f", type {self.letter}"
+                )
+            if self.colour:
+                words += f", {self.colour}"
+        return words
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One panel: its positions in the order in which they sit, and its plan (labels by row, `_` for a gap)."""
+
+    panel: str
+    name: str | None
+    place: str | None
+    access: str | None
+    keys: tuple[str, ...]
+    positions: tuple[Position, ...]
+    plan: tuple[tuple[str, ...], ...]
+    loose_ends: tuple[LooseEnd, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PanelReport:
+    """Every position of one or all panels."""
+
+    vehicle: str
+    panels: tuple[Panel, ...]
+    cautions: tuple[str, ...] = field(default=())
+
+    @property
+    def complete(self) -> bool:
+        return not any(panel.loose_ends for panel in self.panels)
+
+    @property
+    def positions(self) -> tuple[Position, ...]:
+        """Every position of every panel, in order."""
+        return tuple(position for panel in self.panels for position in panel.positions)
+
+
+def panels_of(circuit: Circuit | Survey, name: str | None = None) -> PanelReport:
+    """The inventory of one panel, or of all.
+
+    Parameters
+    ----------
+    circuit : a joined circuit, or a `Survey` of one
+    name : a panel; None for all
+
+    Raises
+    ------
+    UnknownPanel : no panel has that name
+    """
+    survey = circuit if isinstance(circuit, Survey) else Survey(circuit)
+    parts = [part for part in survey.circuit.parts.values() if isinstance(part.facts, PanelFacts)]
+    if name is not None:
+        known = [part.name for part in parts]
+        if name not in known:
+            near = nearest(name, known)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            raise UnknownPanel(f"there is no panel {name}.{hint} Panels: {', '.join(known) or 'none typed in yet'}.")
+        parts = [part for part in parts if part.name == name]
+    below = _Below(survey)
+    found = loose_ends(survey)
+    return PanelReport(
+        survey.circuit.name,
+        tuple(_panel(survey, part, below, found) for part in parts),
+        tuple(caution.text for caution in cautions_for("fuses")),
+    )
+
+
+def _panel(survey: Survey, part: Part, below: _Below, findings: list[Finding]) -> Panel:
+    circuit = survey.circuit
+    facts = part.facts
+    assert isinstance(facts, PanelFacts)
+    own = {one.label: one for one in circuit.parts.values() if one.panel == part.name and one.label}
+    order = _in_order(facts, own)
+    positions = tuple(_position(survey, own[label], facts, below) for label in order)
+    names = {part.name, *(one.name for one in own.values())}
+    loose = tuple(
+        LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
+        for finding in findings
+        if names.intersection(finding.parts)
+    )
+    return Panel(part.name, facts.name, facts.at, facts.access, survey.states.keys, positions, plan_of(facts), loose)
+
+
+def plan_of(facts: PanelFacts) -> tuple[tuple[str, ...], ...]:
+    """The rows of a panel as they sit."""
+    return tuple(tuple(row) for row in facts.rows)
+
+
+def _in_order(facts: PanelFacts, own: dict[str, Part]) -> list[str]:
+    """Labels in the order in which they sit: row by row, then what stands in no row, by label."""
+    of_body: dict[str, list[str]] = {}
+    for label, part in own.items():
+        body = getattr(part.facts, "body", None)
+        if body is not None:
+            of_body.setdefault(body, []).append(label)
+    order: dict[str, None] = {}
+    for row in facts.rows:
+        for label in row:
+            for one in [label] if label in own else sorted(of_body.get(label, ()), key=natural):
+                order[one] = None
+    for label in own if not facts.rows else sorted(own, key=natural):
+        order.setdefault(label, None)
+    return list(order)
+
+
+def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> Position:
+    circuit = survey.circuit
+    facts = part.facts
+    fuse = facts if isinstance(facts, FuseFacts) else None
+    family, colour = _family(fuse)
+    feed = _feed_node(survey, part)
+    way = survey.supply_ways().to(feed) if feed is not None else None
+    live, why = levels(survey, feed, "supply") if feed is not None else ({}, {})
+    either = _either(circuit, part)
+    serves = below.serves.get(part.name, ())
+    said = getattr(facts, "serves", None)
+    not_found, not_named = _compared(survey, part, said, below)
+    return Position(
+        panel=part.panel or "",
+        label=part.label or part.name,
+        part=part.name,
+        kind=part.kind,
+        amps=fuse.amps if fuse else None,
+        letter=(fuse.type or "").upper() if fuse and len(fuse.type or "") == 1 else "",
+        family=family,
+        colour=colour,
+        state=_state(part, either),
+        either=either,
+        body=fuse.body if fuse else None,
+        output=fuse.output if fuse else None,
+        fed_from=tuple(_fed_from(circuit, feed, way)) if feed is not None else (),
+        upstream=tuple(fuse_words(circuit, name) for name in fuses_above(circuit, way) if name != part.name),
+        ends=tuple(sorted(circuit.node_names[end] for end in way.ends)) if way else (),
+        feed_side=(fuse.feed_side if fuse and fuse.feed_side else panel.feed_side) if fuse else None,
+        live=live,
+        why=why,
+        serves=serves,
+        below=below.next.get(part.name, ()),
+        pins=tuple(_pins(circuit, part)) if part.kind in ("relay", "diode") else (),
+        said=said,
+        not_found=not_found,
+        not_named=not_named,
+        sheets=_sheets(circuit, part),
+        name=facts.name,
+        note=facts.note,
+    )
+
+
+def _family(fuse: FuseFacts | None) -> tuple[str, str | None]:
+    """The family in words and the colour of its body."""
+    if fuse is None or not fuse.type:
+        return "", None
+    try:
+        kind = fuse_kind(fuse.type)
+    except UnknownFuseKind:
+        return fuse.type if len(fuse.type) > 1 else "", None
+    rating = rating_of(fuse.amps, kind.name) if fuse.amps is not None else None
+    return kind.name, rating.colour if rating else None
+
+
+def _state(part: Part, either: str | None) -> str:
+    state = getattr(part.facts, "state", None)
+    if state == "empty":
+        return EMPTY
+    if state == "none":
+        return ELECTRONIC
+    if either is not None and state is None:
+        return EITHER
+    if state == "option":
+        return OPTION
+    if isinstance(part.facts, FuseFacts) and part.facts.amps is None:
+        return UNKNOWN
+    return FITTED
+
+
+def _either(circuit: Circuit, part: Part) -> str | None:
+    """The other position of an either-or pair, whichever of the two says so."""
+    own = getattr(part.facts, "or_", None)
+    if own is not None:
+        return str(own)
+    for other in circuit.parts.values():
+        named = getattr(other.facts, "or_", None)
+        if named is not None and position_in(circuit, other.panel, named) == part.name:
+            return other.label or other.name
+    return None
+
+
+def _feed_node(survey: Survey, part: Part) -> int | None:
+    """Where a position is fed: the feed side of a fuse; of a relay or diode the contact pin or anode that supply reaches first."""
+    circuit = survey.circuit
+    pins = circuit.pins_of.get(part.name, {})
+    if part.kind in FUSE_KINDS:
+        return pins.get("feed")
+    if part.kind == "diode":
+        return pins.get("A")
+    ways = survey.supply_ways()
+    for number, link in enumerate(circuit.links):
+        if link.kind is LinkKind.CONTACT and link.part == part.name:
+            for near, far in ((link.a, link.b), (link.b, link.a)):
+                way = ways.to(far)
+                if way is not None and number in way.links and way.distance.get(near, 1 << 30) < way.distance[far]:
+                    return near
+            for node in (link.a, link.b):
+                if ways.to(node) is not None:
+                    return node
+    return None
+
+
+def _fed_from(circuit: Circuit, feed: int, way: Way | None) -> Iterator[str]:
+    """The points next to a feed side from which it is fed, in words."""
+    told = set()
+    for number in circuit.at[feed]:
+        link = circuit.links[number]
+        if link.kind not in _NEAR or (way is not None and number not in way.links):
+            continue
+        other = circuit.other(link, feed)
+        words = point_words(circuit, other)
+        if link.kind is LinkKind.WIRE:
+            words += f" (wire {circuit.wire_of(link).text})"
+        if words not in told:
+            told.add(words)
+            yield words
+
+
+def point_words(circuit: Circuit, node: int) -> str:
+    """A node in words: 'rail 30', 'load side of F9', 'KAL.87'."""
+    name, part, pin = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node]), circuit.node_pins[node]
+    if part is None:
+        return f"rail {name}" if name in circuit.typed.vehicle.rails else name
+    if part.kind in FUSE_KINDS:
+        return f"{pin} side of {part.name}"
+    return name
+
+
+def fuses_above(circuit: Circuit, way: Way | None) -> list[str]:
+    """The fuses on a way, from the source down."""
+    if way is None:
+        return []
+    found = {
+        circuit.links[number].part: max(way.distance[circuit.links[number].a], way.distance[circuit.links[number].b])
+        for number in way.links
+        if circuit.links[number].kind is LinkKind.FUSE
+    }
+    return sorted(found, key=lambda name: (found[name], name))
+
+
+def _pins(circuit: Circuit, part: Part) -> Iterator[tuple[str, str]]:
+    pins = circuit.pins_of.get(part.name, {})
+    unused = part.facts.unused if isinstance(part.facts, RelayFacts) else ()
+    for pin in sorted({*pins, *unused}, key=natural):
+        if pin in unused and pin not in pins:
+            yield pin, "not used"
+            continue
+        joined = [
+            point_words(circuit, circuit.other(circuit.links[number], pins[pin]))
+            for number in circuit.at[pins[pin]]
+            if circuit.links[number].kind in _NEAR
+        ]
+        yield pin, ", ".join(dict.fromkeys(joined)) or ("not used" if pin in unused else "nothing typed in")
+
+
+def _sheets(circuit: Circuit, part: Part) -> tuple[str, ...]:
+    own = [circuit.typed.sheets[fragment.sheet].id for fragment in part.fragments]
+    for node in circuit.pins_of.get(part.name, {}).values():
+        own += [circuit.sheet_of_run(circuit.links[number].run) for number in circuit.wires_at(node)]
+    return tuple(dict.fromkeys(own))
+
+
+# --- what a position serves ------------------------------------------------------------------------------------
+
+
+class _Below:
+    """For every fuse and relay what it supplies: each consumer is traced to its source once, and put down to every fuse and contact on its ways."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.survey = survey
+        self.circuit = circuit = survey.circuit
+        serves: dict[str, list[Served]] = {}
+        self.covered: dict[str, dict[str, set[str]]] = {}  # fuse -> consumer -> parts between them
+        ways = survey.supply_ways()
+        for part, pin, node, declared in self._consumers():
+            way = ways.to(node)
+            if way is None:
+                continue
+            drivers = [
+                (max(way.distance[link.a], way.distance[link.b]), f"{link.part}.{link.output}")
+                for link in (circuit.links[number] for number in way.links)
+                if link.kind is LinkKind.DRIVER_HIGH
+            ]
+            passed = {
+                circuit.links[number].part: _depth(circuit, way, number)
+                for number in way.links
+                if circuit.links[number].part
+            }
+            for number in way.links:
+                link = circuit.links[number]
+                if link.kind in (LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE):
+                    depth = _depth(circuit, way, number)
+                    through = tuple(sorted({name for at, name in drivers if at > depth}))
+                    one = Served(part.name, part.kind, part.facts.name, pin, declared, through)
+                    known = serves.setdefault(link.part, [])
+                    if one not in known:
+                        known.append(one)
+                    between = self.covered.setdefault(link.part, {}).setdefault(part.name, set())
+                    between.update(name for name, at in passed.items() if at > depth)
+        self.serves = {name: tuple(sorted(found, key=_served_order)) for name, found in serves.items()}
+        self.next = self._next_positions()
+
+    def _consumers(self) -> Iterator[tuple[Part, str, int, str]]:
+        for part in self.circuit.parts.values():
+            pins = self.circuit.pins_of.get(part.name, {})
+            for pin, node in pins.items():
+                if part.kind == "module":
+                    assert isinstance(part.facts, ModuleFacts)
+                    declared = part.facts.pins.get(pin, "")
+                    if declared.split(" ")[0] == "output" or not self.circuit.is_attached(node):
+                        continue
+                    yield part, pin, node, declared
+                elif (
+                    part.kind == "load"
+                    or (part.kind == "relay" and any(pin in coil for coil in part.coils))
+                    or (part.kind == "converter" and pin == "in")
+                ):
+                    yield part, pin, node, ""
+
+    def _next_positions(self) -> dict[str, tuple[str, ...]]:
+        """For each fuse the fuses and relay contacts that come next below it."""
+        circuit, ways = self.circuit, self.survey.supply_ways()
+        following: dict[str, dict[str, None]] = {}
+        for part in circuit.parts.values():
+            if part.kind in FUSE_KINDS or (part.kind == "relay" and part.panel):
+                feed = _feed_node(self.survey, part)
+                above = fuses_above(circuit, ways.to(feed)) if feed is not None else []
+                above = [name for name in above if name != part.name]
+                if above:
+                    following.setdefault(above[-1], {})[part.name] = None
+        return {name: tuple(sorted(found, key=natural)) for name, found in following.items()}
+
+
+def _depth(circuit: Circuit, way: Way, number: int) -> int:
+    return max(way.distance[circuit.links[number].a], way.distance[circuit.links[number].b])
+
+
+def _served_order(served: Served) -> tuple[int, str, list[tuple[int, int, str]]]:
+    kinds = ("module", "load", "converter", "relay")
+    return kinds.index(served.kind) + (10 if served.through else 0), served.part, natural(served.pin)
+
+
+def _compared(survey: Survey, part: Part, said: str | None, below: _Below) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Parts that the text names and the tracing does not find, and modules that the tracing finds and the text does not name."""
+    circuit = survey.circuit
+    if not said or getattr(part.facts, "state", None) in ("empty", "option", "none"):
+        return (), ()
+    named = named_in(circuit, said)
+    if not named:
+        return (), ()
+    found = parts_below(survey, part)
+    not_found = tuple(name for name in named if name not in found)
+    modules = dict.fromkeys(
+        served.part for served in below.serves.get(part.name, ()) if served.kind == "module" and not served.through
+    )
+    between = below.covered.get(part.name, {})
+    not_named = tuple(
+        name for name in modules if name not in named and not between.get(name, set()).intersection(named)
+    )
+    return not_found, not_named
+
+
+def named_in(circuit: Circuit, text: str) -> list[str]:
+    """The parts named in a text such as `BDM: pump, relay KEM`, in order."""
+    found: dict[str, None] = {}
+    for word in _WORD.findall(text):
+        name = circuit.short_names.get(word, word).rstrip(".")
+        if name in circuit.parts:
+            found[name] = None
+    return list(found)
+
+
+def parts_below(survey: Survey, part: Part) -> frozenset[str]:
+    """Every part that supply reaches from the load side of a fuse, or from the pins of another part, by a walk down."""
+    circuit = survey.circuit
+    pins = circuit.pins_of.get(part.name, {})
+    starts: Iterable[int] = [pins["load"]] if "load" in pins else pins.values()
+    barred = survey.hard_ground | ({pins["feed"]} if "feed" in pins else set())
+    nodes = pins_below(circuit, list(starts), barred)
+    return frozenset(circuit.node_parts[node] for node in nodes) - {part.name, ""}
+
+
+__all__ = [
+    "EITHER", "ELECTRONIC", "EMPTY", "FITTED", "OPTION", "UNKNOWN", "Panel", "PanelReport", "Position", "Served", "UnknownPanel", "fuses_above", "named_in",
+    "panels_of", "parts_below", "plan_of", "point_words",
+]  # fmt: skip
