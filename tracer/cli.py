@@ -197,6 +197,52 @@ def affects(
     _show(report.as_data(found) if json else report.as_text(survey, found, **_page()))
 
 
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus panel FPC    tracer panel --pdf panels.pdf    tracer panel FPC --saw '12:15 13:- 14:20'"
+)
+def panel(
+    name: Annotated[str | None, typer.Argument(metavar="[PANEL]", help="One panel; all of them where it is left out.")] = None,
+    seen: Annotated[
+        Path | None, typer.Option("--seen", metavar="FILE", help="Compare with what was seen: LABEL:WHAT, by blanks or lines.")
+    ] = None,
+    saw: Annotated[
+        list[str] | None,
+        typer.Option("--saw", metavar="TEXT", help="The same, typed here: '12:15 13:- 14:blown 15:?'; may be given more than once."),
+    ] = None,
+    pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")] = None,
+    json: JsonOption = False,
+    csv: CsvOption = False,
+) -> None:
+    """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
+    from tracer.entry.problems import CannotUse
+    from tracer.report import panel as report
+    from tracer.trace.panels import UnknownPanel, panels_of
+    from tracer.trace.plugged import compare, read_seen
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    survey = Survey(circuit)
+    try:
+        found = panels_of(survey, name)
+    except UnknownPanel as error:
+        _fail(str(error), WRONG_USAGE)
+    if pdf is not None:
+        _write(pdf, report.as_pdf(found))
+    if seen is not None or saw:
+        try:
+            typed = read_seen("\n".join(saw or ()), found, "--saw")
+            if seen is not None:
+                typed = {**read_seen(_text_of(seen), found, str(seen)), **typed}
+        except CannotUse as error:
+            _show_problems(error, json=json)
+        compared = compare(survey, found, typed)
+        _show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **_page()))
+        raise typer.Exit(COMPLETE if compared.complete else LOOSE_ENDS)
+    if pdf is None or json or csv:
+        _show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
+
+
 # --- what the commands share ---------------------------------------------------------------------------------------
 
 

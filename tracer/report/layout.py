@@ -6,7 +6,7 @@ Nothing is told by colour or bold alone; what is bold is also in words or in cap
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from unicodedata import combining, east_asian_width
 
 NARROWEST = 40
@@ -65,19 +65,34 @@ class Page:
         head: Sequence[str] = (),
         gap: int = 2,
         stretch: int | None = None,
+        stacked_names: Collection[str] = (),
     ) -> None:
-        """Columns as wide as their widest cell; when they do not fit, the `stretch` column (default: the last) is wrapped."""
+        """Columns as wide as their widest cell; when they do not fit, the `stretch` column (default: the last) is wrapped.
+
+        When even that does not fit, each row becomes a paragraph; there, columns of `stacked_names` say their name.
+        """
         everything = [list(row) for row in ([head, *rows] if head else rows)]
         if not everything:
             return
         count = max(len(row) for row in everything)
         everything = [row + [""] * (count - len(row)) for row in everything]
+        titles = everything[0] if head else [""] * count
         widths = [max(display_width(row[i]) for row in everything) for i in range(count)]
         used = [i for i in range(count) if widths[i]]
         flexible = count - 1 if stretch is None else stretch
         spare = self.width - indent - gap * (len(used) - 1) - sum(widths[i] for i in used if i != flexible)
-        if widths[flexible]:
-            widths[flexible] = max(min(widths[flexible], spare), min(widths[flexible], 12))
+        if widths[flexible] > spare and spare < min(
+            widths[flexible], 12
+        ):  # too narrow for columns: one row after the other
+            for row in everything[1:] if head else everything:
+                named = [
+                    f"{title}: {cell}" if title in stacked_names else cell
+                    for title, cell in zip(titles, row, strict=True)
+                    if cell
+                ]
+                self.line("  ".join(named), indent=indent, hang=indent + 4)
+            return
+        widths[flexible] = min(widths[flexible], spare)
         for number, row in enumerate(everything):
             cells = [
                 textwrap.wrap(row[i], max(1, widths[i]), break_long_words=False, break_on_hyphens=False) or [""]

@@ -35,7 +35,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
                 [pin.row, pin.pin, *(_level(pin, key, reasons) for key in states.keys), pin.declared or pin.kind]
                 for pin in pins
             ]
-            page.table(rows, indent=2, head=["row", kind, *states.keys, "what it is"], gap=2)
+            page.table(rows, indent=2, head=["row", kind, *states.keys, "what it is"], gap=2, stacked_names=states.keys)
     if reasons:
         page.heading("What it depends on")
         for number, reason in enumerate(reasons, 1):

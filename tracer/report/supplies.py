@@ -134,7 +134,10 @@ def _summary(page: Page, report: SupplyReport) -> None:
         for row in rows
     ]
     page.table(
-        cells, indent=2, head=["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"]
+        cells,
+        indent=2,
+        head=["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"],
+        stacked_names=report.keys,
     )
 
 
@@ -206,7 +209,11 @@ def _probes(page: Page, places: _Places, row: Row) -> None:
             ]
         )
     page.table(
-        cells, indent=4, head=["", "", "point", "what it is", "wire", "also in"], gap=1 if page.width < 100 else 2
+        cells,
+        indent=4,
+        head=["", "", "point", "what it is", "wire", "also in"],
+        stacked_names=["also in"],
+        gap=1 if page.width < 100 else 2,
     )
 
 

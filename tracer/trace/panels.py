@@ -77,6 +77,7 @@ class Position:
     why: dict[str, tuple[str, ...]]
     serves: tuple[Served, ...]
     below: tuple[str, ...]
+    relay: str  # relays: the kind, such as `normally open`
     pins: tuple[tuple[str, str], ...]  # relays: each pin and what it is joined with
     said: str | None
     not_found: tuple[str, ...]
@@ -97,6 +98,8 @@ class Position:
                 else "no fuse: an electronic output does its work"
             )
         words = {"link": "fusible link"}.get(self.kind, self.kind)
+        if self.relay:
+            words += f", {self.relay}"
         if self.kind in FUSE_KINDS:
             words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
             if self.letter or self.family:
@@ -214,12 +217,14 @@ def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> P
     circuit = survey.circuit
     facts = part.facts
     fuse = facts if isinstance(facts, FuseFacts) else None
+    output = fuse.output if fuse is not None else None
     family, colour = _family(fuse)
-    feed = _feed_node(survey, part)
+    feed = output_node(circuit, output) if output else _feed_node(survey, part)
     way = survey.supply_ways().to(feed) if feed is not None else None
-    live, why = levels(survey, feed, "supply") if feed is not None else ({}, {})
+    fed = way is not None or (feed is not None and survey.supply_ways().reached(feed))
+    live, why = levels(survey, feed, "supply") if feed is not None and fed else ({}, {})
     either = _either(circuit, part)
-    serves = below.serves.get(part.name, ())
+    serves = below.serves.get(output or part.name, ())
     said = getattr(facts, "serves", None)
     not_found, not_named = _compared(survey, part, said, below)
     return Position(
@@ -227,22 +232,23 @@ def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> P
         label=part.label or part.name,
         part=part.name,
         kind=part.kind,
-        amps=fuse.amps if fuse else None,
-        letter=(fuse.type or "").upper() if fuse and len(fuse.type or "") == 1 else "",
+        amps=fuse.amps if fuse is not None else None,
+        letter=(fuse.type or "").upper() if fuse is not None and len(fuse.type or "") == 1 else "",
         family=family,
         colour=colour,
         state=_state(part, either),
         either=either,
-        body=fuse.body if fuse else None,
-        output=fuse.output if fuse else None,
-        fed_from=tuple(_fed_from(circuit, feed, way)) if feed is not None else (),
+        body=fuse.body if fuse is not None else None,
+        output=output,
+        fed_from=tuple(_fed_from(circuit, feed, way)) if feed is not None and not output else (),
         upstream=tuple(fuse_words(circuit, name) for name in fuses_above(circuit, way) if name != part.name),
         ends=tuple(sorted(circuit.node_names[end] for end in way.ends)) if way else (),
-        feed_side=(fuse.feed_side if fuse and fuse.feed_side else panel.feed_side) if fuse else None,
+        feed_side=(fuse.feed_side or panel.feed_side) if fuse is not None else None,
         live=live,
         why=why,
         serves=serves,
         below=below.next.get(part.name, ()),
+        relay=(facts.kind or "") if isinstance(facts, RelayFacts) else "",
         pins=tuple(_pins(circuit, part)) if part.kind in ("relay", "diode") else (),
         said=said,
         not_found=not_found,
@@ -311,6 +317,15 @@ def _feed_node(survey: Survey, part: Part) -> int | None:
                 if ways.to(node) is not None:
                     return node
     return None
+
+
+def output_node(circuit: Circuit, output: str) -> int | None:
+    """The node of an electronic output named as `MODULE.PIN`; None when there is no such output."""
+    module, _, pin = output.partition(".")
+    part = circuit.parts.get(module)
+    if part is None or not isinstance(part.facts, ModuleFacts) or pin not in part.facts.outputs:
+        return None
+    return circuit.pins_of.get(module, {}).get(pin)
 
 
 def _fed_from(circuit: Circuit, feed: int, way: Way | None) -> Iterator[str]:
@@ -401,14 +416,15 @@ class _Below:
             }
             for number in way.links:
                 link = circuit.links[number]
-                if link.kind in (LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE):
+                if link.kind in (LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH):
+                    name = f"{link.part}.{link.output}" if link.output else link.part
                     depth = _depth(circuit, way, number)
-                    through = tuple(sorted({name for at, name in drivers if at > depth}))
+                    through = tuple(sorted({driver for at, driver in drivers if at > depth}))
                     one = Served(part.name, part.kind, part.facts.name, pin, declared, through)
-                    known = serves.setdefault(link.part, [])
+                    known = serves.setdefault(name, [])
                     if one not in known:
                         known.append(one)
-                    between = self.covered.setdefault(link.part, {}).setdefault(part.name, set())
+                    between = self.covered.setdefault(name, {}).setdefault(part.name, set())
                     between.update(name for name, at in passed.items() if at > depth)
         self.serves = {name: tuple(sorted(found, key=_served_order)) for name, found in serves.items()}
         self.next = self._next_positions()

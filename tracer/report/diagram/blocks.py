@@ -9,13 +9,14 @@ from tracer.circuit.model import LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import DiodeFacts, FuseFacts
 from tracer.report.diagram import symbols
-from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text, text_width, wrapped
+from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import ShownWire, Step, View, bus_lines
 from tracer.trace.results import LooseEnd
 
 LINE = 8.0  # height of a line of text
 SIZE = SMALLEST_PT
-_WIDEST = 74.0  # a name or a list of rows may be this wide
+_WIDEST = 74.0  # a name may be this wide
+_ALSO = 110.0  # a list of rows
 ELEMENTS = frozenset({
     LinkKind.FUSE, LinkKind.MATING, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.STRAP, LinkKind.COIL, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW,
 })  # fmt: skip
@@ -213,8 +214,8 @@ class _Maker:
         loose = self._loose_mark(step, upper, lower)
         between += [(line, True, "loose") for line in loose]
         left, offset = self._element_words(step, upper is not None, lower is not None)
-        lines = max(len(left), len(right) + len(between) + len(right_end), 3)
-        block.height = max(symbols.LEAST + 1, LINE * lines + 1)
+        lines = max(len(left), len(right) + len(between) + len(right_end))
+        block.height = max(symbols.LEAST, LINE * lines + 1)
         self._write_column(block, -offset, [(text, False, "name") for text in left], spread=True)
         self._write_three(block, offset, right, between, right_end)
         block.shapes[:0] = self._symbol(step, block.height)
@@ -277,14 +278,14 @@ class _Maker:
             return [*turned, *name, rating, *extra], 5.0
         if step.kind is LinkKind.MATING:
             cavities = top[:-2] if top[:-2] == bottom[:-2] else f"{top[:-2]}>{bottom[:-2]}"
-            return [top[-1], *wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), bottom[-1]], 5.0
+            return [*wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), f"{top[-1]}/{bottom[-1]}"], 5.0
         if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
-            return [top, *name, bottom], 9.0 if step.kind is LinkKind.COIL else 6.5
+            return [*name, f"{top}/{bottom}"], 9.0 if step.kind is LinkKind.COIL else 6.5
         if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
             return ["output", step.output], 9.0
         if step.kind is LinkKind.DIODE:
             return name, 5.5
-        return [top, *name, bottom], 5.0
+        return [*name, f"{top}/{bottom}"], 5.0
 
     def _symbol(self, step: Step, height: float) -> list[Primitive]:
         kind = self.circuit.parts[step.part].kind
@@ -318,7 +319,7 @@ class _Maker:
 
     def _also_lines(self, node: int | None) -> list[str]:
         point = self.view.coded.get(node) if node is not None else None
-        return wrapped(point.also_words, _WIDEST, SIZE) if point and point.also else []
+        return wrapped(point.also_words, _ALSO, SIZE) if point and point.also else []
 
     def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
         """Codes of loose ends that belong to the part as a whole."""
@@ -367,7 +368,7 @@ class _Maker:
                 block.left = max(block.left, 15)
             base = 15.5 if not self.incoming[node] and self.outgoing[node] else 7.5
             block.text(-4.5 if self.outgoing[node] == [] or not self.incoming[node] else -16, base, part.name)
-            self._node_texts(block, node, 4.5, base)
+            self._node_texts(block, node, 4.5, base, further=8.0)
         else:
             block.shapes += symbols.splice() if part.kind == "splice" else symbols.terminal()
             block.height = 10
@@ -390,14 +391,14 @@ class _Maker:
         elif block.kind not in ("splice", "ground", "battery", "net") and block.height > 10 and block.lower is not None:
             block.shapes.append(Line(((0, 10), (0, block.height))))
 
-    def _node_texts(self, block: Block, node: int, x: float, y: float) -> None:
+    def _node_texts(self, block: Block, node: int, x: float, y: float, *, further: float | None = None) -> None:
         point = self.view.coded.get(node)
         lines: list[tuple[str, bool, str]] = []
         if point is not None:
             lines.append((point.code, True, "code"))
             lines += [(line, False, "note") for line in self._also_lines(node)]
         for index, (text, bold, role) in enumerate(lines):
-            block.text(x, y + LINE * index, text, bold=bold, role=role)
+            block.text(further if further and index else x, y + LINE * index, text, bold=bold, role=role)
             block.height = max(block.height, y + LINE * index + 2.5)
 
     def _bar(self, block: Block, name: str) -> None:
@@ -513,33 +514,25 @@ class _Maker:
         return [f"joined inside: {' = '.join(group)}" for group in groups if any(pin in shown for pin in group)]
 
     def _bus_block(self) -> None:
+        """Bus lines inside the module's right edge; the layout puts them against it."""
         lines = bus_lines(self.view)
-        block = Block("bus", "bus lines", "bus", box=self.view.module, edge="bus")
-        inner = 6 + max(text_width(f"{code} pin {pin}", SIZE, bold=True) for code, pin, _, _, _ in lines)
-        y = 0.0
-        outer = 0.0
+        block = Block("bus", "bus lines: " + "; ".join(f"pin {pin}" for _, pin, _, _, _ in lines), "bus", box=self.view.module, edge="bus")
         shapes: list[Primitive] = []
+        width = y = 0.0
         for code, pin, declared, wire, far in lines:
-            shapes.append(Text(2, y + 7, code, SIZE, "start", True, "buscode"))
-            shapes.append(
-                Text(2 + text_width(f"{code} ", SIZE, bold=True), y + 7, f"pin {pin}", SIZE, "start", False, "pin")
-            )
-            words = [f"{wire.colour} {wire.size}".strip() if wire else "", f"{declared or 'bus'}, to {far}"]
-            shapes.append(Line(((inner, y + 9), (inner + 20, y + 9))))
-            for index, text in enumerate(word for word in words if word):
-                for line in wrapped(text, 90, SIZE, most=1):
-                    x = inner + 22
-                    shapes.append(
-                        Text(x, y + 7 + LINE * index, line, SIZE, "start", False, "wire" if index == 0 else "note")
-                    )
-                    outer = max(outer, x + text_width(line, SIZE))
+            words = f"{wire.colour} {wire.size}".strip() if wire else "no wire"
+            shapes.append(Text(-4, y + 7, code, SIZE, "end", True, "buscode"))
+            label = f"pin {pin}  {words}"
+            space = text_width(code, SIZE, bold=True) + 8
+            shapes.append(Text(-space, y + 7, label, SIZE, "end", False, "wire"))
+            second = cut_to(f"{declared or 'bus'}, to {far}", 118, SIZE)
+            shapes.append(Text(-4, y + 15, second, SIZE, "end", False, "note"))
+            shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
+            width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
             y += 18
         block.height = y
-        block.anchor_y = inner  # where the module's right edge crosses
-        width = outer + 2
-        block.left = block.right = width / 2
-        block.shapes = [_moved_x(shape, -width / 2) for shape in shapes]
-        block.anchor_y = inner - width / 2
+        block.left = block.right = width / 2 + 2
+        block.shapes = [_moved_x(shape, width / 2 + 2) for shape in shapes]
         self._add(block)
 
     # --- loose ends and other pages ----------------------------------------------------------------------------

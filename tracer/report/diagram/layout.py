@@ -1,6 +1,6 @@
-"""From blocks to a drawing: dot ranks and orders the blocks, then lines are led through the gaps between ranks at right angles.
+"""From blocks to a drawing: dot orders and spaces the blocks, then lines are led through the gaps between ranks at right angles.
 
-dot is asked twice. First for the ranks alone; then each line that passes a rank gets a place of its own in it, and dot orders blocks and lines together
+The ranks are known beforehand (see `ranks`), and each line that passes a rank gets a place of its own in it; dot orders blocks and lines together
 and gives each its x. Between two ranks every line that must move sideways gets a level of its own, so that lines cross but never lie on each other.
 """
 
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
 from tracer.report.diagram.engine import positions
+from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Text, moved
 from tracer.report.diagram.view import View
 
@@ -37,13 +38,14 @@ class Placed:
     groups: list[Group]
 
 
-def place(view: View, made: Blocks, engine: str = "pure") -> Placed:
-    """Lay the blocks out and draw them."""
-    return _Layout(view, made, engine).placed()
+def place(view: View, made: Blocks, width: float, engine: str = "pure") -> Placed:
+    """Lay the blocks out, no wider than `width` points if that can be, and draw them."""
+    return _Layout(view, made, width, engine).placed()
 
 
 class _Layout:
-    def __init__(self, view: View, made: Blocks, engine: str) -> None:
+    def __init__(self, view: View, made: Blocks, width: float, engine: str) -> None:
+        self.wanted = width
         self.view = view
         self.blocks = made.blocks
         self.edges = made.edges
@@ -62,17 +64,39 @@ class _Layout:
     # --- ranks -------------------------------------------------------------------------------------------------
 
     def _rank(self) -> None:
-        lines = [self._head()]
-        lines += [self._node(block) for block in self.blocks.values()]
-        lines += self._clusters()
+        units: dict[tuple[str, str], list[Block]] = {}
+        for block in self.blocks.values():
+            units.setdefault(self._unit(block), []).append(block)
+        number = {unit: index for index, unit in enumerate(units)}
+        of = {block.id: number[self._unit(block)] for block in self.blocks.values()}
+        pairs = [(of[edge.tail], of[edge.head]) for edge in self.edges]
+        for box in self.boxes:
+            if (box, "top") in number and (box, "bottom") in number:
+                pairs.append((number[box, "top"], number[box, "bottom"]))
+        pairs += [(of[upper], of[lower]) for upper, lower in self._to_the_foot()]
+        trunks: dict[str, list[tuple[int, int]]] = {}
         for edge in self.edges:
-            lines.append(f"{self.names[edge.tail]}->{self.names[edge.head]};")
-        lines += self._to_the_foot()
-        found = positions("\n".join([*lines, "}"]), self.engine)
-        levels = sorted({round(found[name][1], 1) for name in self.names.values()}, reverse=True)
-        at = {level: number for number, level in enumerate(levels)}
-        self.rank = {block: at[round(found[name][1], 1)] for block, name in self.names.items()}
-        self.ranks = len(levels)
+            trunks.setdefault(edge.trunk, []).append((of[edge.tail], of[edge.head]))
+        found = ranked(
+            [
+                Unit(sum(2 * block.half + _SEP for block in blocks), max(block.height for block in blocks))
+                for blocks in units.values()
+            ],
+            pairs,
+            list(trunks.values()),
+            self.wanted,
+        )
+        used = {rank: index for index, rank in enumerate(sorted(set(found)))}
+        self.rank = {block: used[found[unit]] for block, unit in of.items()}
+        self.ranks = len(used)
+
+    def _unit(self, block: Block) -> tuple[str, str]:
+        """What shares a rank with the block: the pins at one edge of a box, with its name and bus lines."""
+        if not block.box or block.edge == "inside":
+            return ("", block.id)
+        if block.edge in ("name", "bus"):
+            return block.box, self._main_edge(block.box)
+        return block.box, block.edge
 
     def _head(self) -> str:
         return (
@@ -93,32 +117,38 @@ class _Layout:
             top, bottom = self._members(box, "top"), self._members(box, "bottom")
             inside = self._members(box, "inside")
             name, bus = self._members(box, "name"), self._members(box, "bus")
-            main = top or bottom
+            main = top if self._main_edge(box) == "top" else bottom
             lines.append(f"subgraph cluster_{number} {{ margin=6;")
             lines.append(" ".join(f"{one};" for one in (*top, *bottom, *inside, *name, *bus)))
             lines.append(f"{{ rank=same; {' '.join(f'{one};' for one in (*name, *main, *bus))} }}")
             if top and bottom:
-                lines.append(f"{{ rank=same; {' '.join(f'{one};' for one in bottom)} }}")
+                lines.append(f"{{ rank=same; {' '.join(f'{one};' for one in (bottom if main is top else top))} }}")
                 lines.append(f"{top[0]}->{bottom[0]} [style=invis, weight=1];")
             for one in main:
-                lines += [f"{first}->{one} [style=invis, weight=0];" for first in name]
-                lines += [f"{one}->{last} [style=invis, weight=0];" for last in bus]
+                lines += [f"{first}->{one} [style=invis, weight=1];" for first in name]
+                lines += [f"{one}->{last} [style=invis, weight=1];" for last in bus]
             lines.append("}")
         return lines
 
-    def _to_the_foot(self) -> list[str]:
-        """What hangs together with nothing above it on the ground side is put below the module."""
-        lines = []
-        box = self.view.module
-        foot = self._members(box, "bottom") or self._members(box, "top") or self._members(box, "name")
+    def _main_edge(self, box: str) -> str:
+        """The edge of a box at which its name and its bus lines stand: where there are fewer pins."""
+        top, bottom = len(self._members(box, "top")), len(self._members(box, "bottom"))
+        return "bottom" if bottom and (not top or bottom < top) else "top"
+
+    def _to_the_foot(self) -> list[tuple[str, str]]:
+        """What begins on the ground side with nothing above it is put below the module."""
+        members = [block.id for block in self.blocks.values() if block.box == self.view.module]
+        foot = [one for one in members if self.blocks[one].edge == "bottom"] or members
         heads = {edge.head for edge in self.edges}
-        for block in self.blocks.values():
-            node = block.upper
-            if block.id in heads or node is None or block.box or not foot:
-                continue
-            if node not in self.view.supply_side and self.view.order.get(node, 0) > 60_000:
-                lines.append(f"{foot[0]}->{self.names[block.id]} [style=invis, weight=0];")
-        return lines
+        return [
+            (foot[0], block.id)
+            for block in self.blocks.values()
+            if block.id not in heads
+            and not block.box
+            and block.upper is not None
+            and block.upper not in self.view.supply_side
+            and self.view.order.get(block.upper, 0) > 60_000
+        ]
 
     # --- lines through ranks -------------------------------------------------------------------------------------
 
@@ -171,7 +201,11 @@ class _Layout:
             by_rank[rank].append(lane)
         lines += [f"r{rank} [width=0.01, height=0.01, style=invis];" for rank in range(self.ranks)]
         lines += [f"r{rank}->r{rank + 1} [style=invis, weight=0];" for rank in range(self.ranks - 1)]
-        lines += self._clusters()
+        lines.append(
+            "subgraph cluster_all { margin=0;"
+        )  # dot draws a cluster together, so the sheet gets no wider than need be
+        lines += [f"{one};" for names in by_rank.values() for one in names]
+        lines += [*self._clusters(), "}"]
         lines += [f"{{ rank=same; {' '.join(f'{one};' for one in names)} }}" for names in by_rank.values()]
         drawn: set[tuple[str, str]] = set()
         for edge in self.edges:

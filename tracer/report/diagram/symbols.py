@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from tracer.report.diagram.shapes import Box, Dot, Line, Primitive, Rect, Shape
 
-LEAST = 24.0  # height that every symbol fits into
+LEAST = 17.0  # height that every symbol fits into
 
 
 def _lead(y1: float, y2: float, style: str) -> list[Primitive]:

@@ -110,7 +110,19 @@ def view_of(survey: Survey, report: SupplyReport, key: str | None = None) -> Vie
     by_name = {names[node]: node for node in view.order}
     view.coded = {by_name[name]: point for name, point in coded_points(report).items()}
     view.steps = _steps(view, links)
+    _forget_empty(view)
     return view
+
+
+def _forget_empty(view: View) -> None:
+    """Take out nodes without a place that no step touches: references within a wire, and masses, which ground symbols stand for."""
+    circuit = view.survey.circuit
+    touched = {node for step in view.steps for node in (step.upper, step.lower)}
+    view.order = {
+        node: order
+        for node, order in view.order.items()
+        if node in touched or node in view.coded or circuit.node_parts[node] in circuit.parts or node in view.loose_at
+    }
 
 
 def _add_coils(view: View, links: dict[int, None]) -> None:

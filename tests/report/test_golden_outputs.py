@@ -1,0 +1,58 @@
+"""What people read, as files: the demo and the unfinished vehicle, at two widths, as text, JSON and CSV."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from tests.golden import check_golden
+
+ROOT = Path(__file__).parent.parent.parent
+
+CASES = {
+    "minibus/supplies-ALM-80.txt": (["--width", "80"], "minibus", ["supplies", "ALM"], 0),
+    "minibus/supplies-ALM-120.txt": (["--width", "120"], "minibus", ["supplies", "ALM"], 0),
+    "minibus/supplies-ALM-40.txt": (["--width", "40"], "minibus", ["supplies", "ALM"], 0),
+    "minibus/supplies-ALM.json": ([], "minibus", ["supplies", "ALM", "--json"], 0),
+    "minibus/supplies-ALM.csv": ([], "minibus", ["supplies", "ALM", "--csv"], 0),
+    "minibus/states-ALM-80.txt": (["--width", "80"], "minibus", ["states", "ALM"], 0),
+    "minibus/states-ALM.json": ([], "minibus", ["states", "ALM", "--json"], 0),
+    "minibus/check-80.txt": (["--width", "80"], "minibus", ["check"], 0),
+    "unfinished/supplies-LIFT-80.txt": (["--width", "80"], "unfinished", ["supplies", "LIFT"], 3),
+    "unfinished/supplies-LIFT.json": ([], "unfinished", ["supplies", "LIFT", "--json"], 3),
+    "unfinished/states-LIFT-80.txt": (["--width", "80"], "unfinished", ["states", "LIFT"], 3),
+    "unfinished/check-80.txt": (["--width", "80"], "unfinished", ["check"], 3),
+    "unfinished/check.json": ([], "unfinished", ["check", "--json"], 3),
+    "rules-80.txt": (["--width", "80"], "minibus", ["check", "--rules"], 0),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_an_output_is_what_it_was_when_somebody_last_read_it(name: str) -> None:
+    options, vehicle, command, status = CASES[name]
+    arguments = [sys.executable, "-m", "tracer.cli", *options, "-C", f"circuits/{vehicle}", *command]
+    done = subprocess.run(arguments, cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
+    assert done.stderr == ""
+    assert done.returncode == status
+    check_golden(name, done.stdout)
+
+
+def test_no_line_is_wider_than_asked_for() -> None:
+    for width in (40, 80, 120):
+        arguments = [
+            sys.executable,
+            "-m",
+            "tracer.cli",
+            "--width",
+            str(width),
+            "-C",
+            "circuits/minibus",
+            "supplies",
+            "ALM",
+        ]
+        done = subprocess.run(arguments, cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
+        # A single word is never cut, so it may stick out on a line of its own.
+        too_wide = [line for line in done.stdout.splitlines() if len(line) > width and len(line.split()) > 1]
+        assert too_wide == []

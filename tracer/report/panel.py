@@ -1,0 +1,471 @@
+"""The inventory of fuse panels, with a plan; and what is really plugged in, against it: as text, JSON, CSV and as a page to fill in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from tracer.report.layout import Page, counted, display_width
+from tracer.report.sheets import csv_text
+from tracer.report.supplies import loose_data
+from tracer.trace.panels import (
+    EITHER,
+    ELECTRONIC,
+    EMPTY,
+    FITTED,
+    OPTION,
+    UNKNOWN,
+    Panel,
+    PanelReport,
+    Position,
+    Served,
+)
+from tracer.trace.plugged import Mismatch, SeenReport
+
+SCHEMA = "tracer.panel/1"
+SEEN_SCHEMA = "tracer.seen/1"
+BOXES = ("fitted", "rating seen", "V feed side", "V load side", "mV across, asleep")
+
+
+# --- text: the inventory ---------------------------------------------------------------------------------------
+
+
+def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
+    """Every position in the order in which it sits, below a plan of the panel."""
+    page = Page(width, bold=bold)
+    page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
+    page.line(verdict(report), strong=True)
+    for panel in report.panels:
+        _panel(page, panel)
+    _cautions(page, report.cautions)
+    return page.text()
+
+
+def verdict(report: PanelReport) -> str:
+    """How many positions there are of each state, and whether anything about them is loose."""
+    counts = []
+    for state in (FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN):
+        number = sum(position.state == state for position in report.positions)
+        if number:
+            counts.append(f"{number} {state}")
+    loose = sum(len(panel.loose_ends) for panel in report.panels)
+    total = f"{counted(len(report.positions), 'position')}: {', '.join(counts) or 'none'}"
+    return f"NOT COMPLETE: {counted(loose, 'loose end')}. {total}." if loose else f"COMPLETE: {total}."
+
+
+def _panel(page: Page, panel: Panel) -> None:
+    title = f"{panel.panel} - {panel.name}" if panel.name else panel.panel
+    page.heading(title)
+    if panel.place:
+        page.line(f"at: {panel.place}" + (f" ({panel.access})" if panel.access else ""), indent=2, hang=6)
+    for loose in panel.loose_ends:
+        page.line(f"{loose.code} {loose.place}: {loose.message}. {loose.fix}", indent=2, hang=7)
+    _plan(page, panel, {position.label: mark(position) for position in panel.positions})
+    for position in panel.positions:
+        _position(page, position)
+
+
+def mark(position: Position) -> str:
+    """What a position shows in the plan: '20 A', 'EMPTY', '(15 A)', '15 A or'."""
+    rating = f"{position.amps:g} A" if position.amps is not None else ""
+    if position.state == EMPTY:
+        return "EMPTY"
+    if position.state == OPTION:
+        return f"({rating or position.kind})"
+    if position.state == ELECTRONIC:
+        return "output"
+    if position.state == EITHER:
+        return f"{rating} or".strip()
+    return rating or {"relay": "relay", "diode": "diode"}.get(position.kind, "?")
+
+
+def _plan(page: Page, panel: Panel, marks: Mapping[str, str], head: str = "plan, as it sits:") -> None:
+    if not panel.plan:
+        return
+    page.blank()
+    page.line(f"{head} EMPTY must be empty, ( ) option not fitted, or: either-or", indent=2, hang=4)
+    bodies: dict[str, list[str]] = {}
+    for position in panel.positions:
+        if position.body:
+            bodies.setdefault(position.body, []).append(marks[position.label].removesuffix(" A"))
+    shown = {label: marks.get(label, "/".join(bodies.get(label, ())) or "?") for row in panel.plan for label in row}
+    cell = max(
+        max(display_width(label), display_width(shown[label])) for row in panel.plan for label in row if label != "_"
+    )
+    most = max(1, (page.width - 3) // (cell + 3))
+    for row in panel.plan:
+        for start in range(0, len(row), most):
+            piece = row[start : start + most]
+            border = "+" + "+".join("-" * (cell + 2) for _ in piece) + "+"
+            page.line(border, indent=2)
+            for text in (
+                [" " if label == "_" else label for label in piece],
+                [" " if label == "_" else shown[label] for label in piece],
+            ):
+                page.line("|" + "|".join(f" {one}{' ' * (cell - display_width(one))} " for one in text) + "|", indent=2)
+        page.line(border, indent=2)
+
+
+def _position(page: Page, position: Position) -> None:
+    page.blank()
+    state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
+    belongs = "" if position.state == EMPTY else position.belongs
+    name = f"{position.name}; " if position.name else ""
+    page.line(
+        f"{position.label:<5} {name}{belongs}{'; ' if belongs and state else ''}{state}".rstrip(), hang=6, strong=True
+    )
+    if position.either:
+        page.labelled(
+            "or", f"the fuse of this circuit may sit in {position.either} instead: only one of the two", indent=6
+        )
+    if position.body:
+        page.labelled(
+            "body", f"one element of the three-tab fuse {position.body}; each element can blow alone", indent=6
+        )
+    if fed := fed_words(position):
+        side = f"; feed side: {position.feed_side}" if position.feed_side else ""
+        page.labelled("fed from", fed + side, indent=6)
+    if position.live:
+        page.labelled("live", live_words(position), indent=6)
+    if position.serves:
+        page.labelled("serves", serves_words(position.serves), indent=6)
+    elif position.state not in (EMPTY, ELECTRONIC, OPTION) and position.kind not in ("relay", "diode"):
+        page.labelled("serves", "nothing typed in on its load side yet", indent=6)
+    if position.below:
+        page.labelled("next", f"feeds {', '.join(position.below)}", indent=6)
+    if position.pins:
+        page.labelled("pins", "; ".join(f"{pin}: {words}" for pin, words in position.pins), indent=6)
+    if position.said:
+        page.labelled("text", _said(position), indent=6)
+    if position.note:
+        page.labelled("note", position.note, indent=6)
+    if position.sheets:
+        page.labelled("sheets", ", ".join(position.sheets), indent=6)
+
+
+def fed_words(position: Position) -> str:
+    """'rail 30, behind ML2 100 A'."""
+    if not position.fed_from:
+        return ""
+    behind = f", behind {', '.join(position.upstream)}" if position.upstream else ""
+    ends = f", from {', '.join(position.ends)}" if position.ends and not position.upstream else ""
+    nothing = "" if position.live else " (which reaches no source)"
+    return ", ".join(position.fed_from) + nothing + behind + ends
+
+
+def live_words(position: Position) -> str:
+    """'always', 'run, start', 'off: depends (lights)'."""
+    levels = set(position.live.values())
+    if levels == {"live"}:
+        return "always"
+    if levels == {"dead"}:
+        return "never"
+    words = []
+    if live := [key for key, level in position.live.items() if level == "live"]:
+        words.append(", ".join(live))
+    uncertain: dict[str, list[str]] = {}
+    for key, level in position.live.items():
+        if level in ("depends", "unknown"):
+            reasons = "; ".join(position.why.get(key, ()))
+            uncertain.setdefault(f"{level} ({reasons})" if reasons else level, []).append(key)
+    every = len(uncertain) == 1 and not live and len(next(iter(uncertain.values()))) == len(position.live)
+    words += [text if every else f"{', '.join(keys)}: {text}" for text, keys in uncertain.items()]
+    return "; ".join(words)
+
+
+def serves_words(serves: Iterable[Served]) -> str:
+    """'BDM (Body module) pin 1; by its output 9: HL1 (Dipped beam left)': what is fed at once, then what module outputs pass on."""
+    direct: dict[str, list[str]] = {}
+    passed: dict[str, dict[str, None]] = {}
+    for served in serves:
+        title = f"{served.part} ({served.name})" if served.name else served.part
+        if served.through:
+            passed.setdefault(", ".join(served.through), {})[title] = None
+        else:
+            words = f"coil of {title}" if served.kind == "relay" else title
+            direct.setdefault(words, []).append(served.pin)
+    found = [
+        f"{title} pin {', '.join(pins)}" if not title.startswith("coil") and _needs_pin(serves, title) else title
+        for title, pins in direct.items()
+    ]
+    found += [f"by output {outputs}: {', '.join(titles)}" for outputs, titles in passed.items()]
+    return "; ".join(found)
+
+
+def _needs_pin(serves: Iterable[Served], title: str) -> bool:
+    """Modules are told by pin; a load is one thing."""
+    return any(served.kind in ("module", "converter") and title.split(" ")[0] == served.part for served in serves)
+
+
+def _said(position: Position) -> str:
+    words = [f'"{position.said}"']
+    if position.not_found:
+        words.append(f"NOT FOUND below it: {', '.join(position.not_found)}")
+    if position.not_named:
+        words.append(f"not named there, but fed: {', '.join(position.not_named)}")
+    return "; ".join(words)
+
+
+def _cautions(page: Page, cautions: Iterable[str]) -> None:
+    page.heading("Cautions")
+    for caution in cautions:
+        page.line(f"- {caution}", indent=2, hang=4)
+
+
+# --- text: what is plugged in -----------------------------------------------------------------------------------
+
+
+def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: bool = False) -> str:
+    """What does not belong, a hazard first; the likely stories; what was not looked at."""
+    page = Page(width, bold=bold)
+    page.line(f"{report.vehicle}: what is plugged in", strong=True)
+    page.line(seen_verdict(seen), strong=True)
+    hazards = [one for one in seen.mismatches if one.hazard]
+    others = [one for one in seen.mismatches if not one.hazard]
+    for title, found in (("Hazard: put this right first", hazards), ("Does not belong", others)):
+        if found:
+            page.heading(title)
+            for one in found:
+                _mismatch(page, one)
+    if seen.stories:
+        page.heading("Likely story")
+        for story in seen.stories:
+            page.line(f"{story.message} ({story.why}).", indent=2, hang=4)
+    if seen.right:
+        page.heading("As it should be")
+        page.line(", ".join(seen.right), indent=2)
+    if seen.not_looked_at:
+        page.heading("Not looked at yet")
+        page.line("Nothing is known about these; an empty position is typed as `LABEL:-`.", indent=2)
+        page.table([[position.label, _expected(position)] for position in seen.not_looked_at], indent=2)
+    _cautions(page, seen.cautions)
+    return page.text()
+
+
+def seen_verdict(seen: SeenReport) -> str:
+    """What the comparison comes to in one line."""
+    parts = []
+    hazards = sum(one.hazard for one in seen.mismatches)
+    if hazards:
+        parts.append(f"{counted(hazards, 'HAZARD')}")
+    if others := len(seen.mismatches) - hazards:
+        parts.append(
+            f"{others} more that {'does' if others == 1 else 'do'} not belong"
+            if hazards
+            else f"{others} that {'does' if others == 1 else 'do'} not belong"
+        )
+    if seen.not_looked_at:
+        parts.append(f"{counted(len(seen.not_looked_at), 'position')} not looked at")
+    if not parts:
+        return f"As it should be: all {counted(len(seen.right), 'position')}."
+    return f"{', '.join(parts)}; {len(seen.right)} as they should be."
+
+
+def _expected(position: Position) -> str:
+    if position.state == EMPTY:
+        return "MUST BE EMPTY"
+    return position.belongs if position.state == FITTED else f"{position.belongs} ({position.state})"
+
+
+def _mismatch(page: Page, one: Mismatch) -> None:
+    page.blank()
+    page.line(f"{one.position.label:<5} {one.what.upper()}: {one.message}.", hang=6, strong=one.hazard)
+    page.line(one.action, indent=6)
+    if one.symptoms:
+        title = "feeds" if one.hazard or one.what.startswith("option") else "takes away"
+        for number, symptom in enumerate(one.symptoms):
+            page.labelled(title if number == 0 else "", symptom, indent=6, column=11)
+    elif one.position.said and not one.hazard:
+        page.labelled("serves", f'"{one.position.said}"', indent=6, column=11)
+
+
+# --- JSON and CSV -----------------------------------------------------------------------------------------------
+
+
+def as_data(report: PanelReport) -> dict[str, Any]:
+    """The inventory as plain data, documented in docs/json/panel.md."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": report.vehicle,
+        "complete": report.complete,
+        "panels": [
+            {
+                "panel": panel.panel,
+                "name": panel.name,
+                "place": panel.place,
+                "access": panel.access,
+                "keys": list(panel.keys),
+                "plan": [list(row) for row in panel.plan],
+                "positions": [position_data(position) for position in panel.positions],
+                "loose_ends": [loose_data(loose) for loose in panel.loose_ends],
+            }
+            for panel in report.panels
+        ],
+        "cautions": list(report.cautions),
+    }
+
+
+def position_data(position: Position) -> dict[str, Any]:
+    """One position as plain data."""
+    return {
+        "label": position.label,
+        "part": position.part,
+        "name": position.name,
+        "kind": position.kind,
+        "belongs": position.belongs,
+        "amps": position.amps,
+        "type": position.letter or None,
+        "family": position.family or None,
+        "colour": position.colour,
+        "state": position.state,
+        "either": position.either,
+        "body": position.body,
+        "output": position.output,
+        "fed_from": list(position.fed_from),
+        "upstream": list(position.upstream),
+        "sources": list(position.ends),
+        "feed_side": position.feed_side,
+        "live": position.live,
+        "why": {key: list(reasons) for key, reasons in position.why.items()},
+        "serves": [
+            {"part": one.part, "kind": one.kind, "name": one.name, "pin": one.pin, "declared": one.declared, "through": list(one.through)}
+            for one in position.serves
+        ],
+        "next": list(position.below),
+        "pins": dict(position.pins),
+        "text": position.said,
+        "text_not_found": list(position.not_found),
+        "text_not_named": list(position.not_named),
+        "sheets": list(position.sheets),
+        "note": position.note,
+    }  # fmt: skip
+
+
+def as_csv(report: PanelReport) -> str:
+    """One line for each position."""
+    keys = report.panels[0].keys if report.panels else ()
+    head = [
+        "panel", "label", "belongs", "state", "A", "type", "colour", "fed from", "behind", "feed side", *(f"live in {key}" for key in keys), "serves", "text",
+        "sheets", "complete",
+    ]  # fmt: skip
+    lines = [
+        [
+            position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
+            position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
+            *(position.live.get(key, "") for key in keys), serves_words(position.serves), position.said or "", ", ".join(position.sheets),
+            "NOT COMPLETE" if panel.loose_ends else "complete",
+        ]
+        for panel in report.panels
+        for position in panel.positions
+    ]  # fmt: skip
+    return csv_text(head, lines)
+
+
+def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
+    """The comparison as plain data, documented in docs/json/panel.md."""
+    return {
+        "schema": SEEN_SCHEMA,
+        "vehicle": report.vehicle,
+        "complete": seen.complete,
+        "mismatches": [
+            {
+                "label": one.position.label,
+                "panel": one.position.panel,
+                "what": one.what,
+                "hazard": one.hazard,
+                "belongs": one.position.belongs,
+                "seen": one.seen.words,
+                "message": one.message,
+                "action": one.action,
+                "symptoms": list(one.symptoms),
+            }
+            for one in seen.mismatches
+        ],
+        "stories": [
+            {"message": story.message, "why": story.why, "positions": list(story.positions)} for story in seen.stories
+        ],
+        "right": list(seen.right),
+        "not_looked_at": [
+            {"label": position.label, "panel": position.panel, "belongs": position.belongs}
+            for position in seen.not_looked_at
+        ],
+        "cautions": list(seen.cautions),
+    }
+
+
+# --- a page to fill in -----------------------------------------------------------------------------------------
+
+
+def as_pdf(report: PanelReport) -> bytes:
+    """The inventory as a page to fill in at the panel: a plan, and boxes for what is fitted, its rating and the voltages."""
+    import json
+    from importlib.resources import files
+
+    import typst
+
+    template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
+    data = json.dumps(page_data(report), ensure_ascii=False)
+    made: Any = typst.compile(template, sys_inputs={"data": data})
+    assert isinstance(made, bytes)
+    return made
+
+
+def page_data(report: PanelReport) -> dict[str, Any]:
+    """What the page shows: words only, so that the template draws and does not decide."""
+    return {
+        "vehicle": report.vehicle,
+        "verdict": verdict(report),
+        "boxes": list(BOXES),
+        "cautions": list(report.cautions),
+        "panels": [
+            {
+                "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
+                "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
+                "plan": _page_plan(panel),
+                "positions": [_page_row(position) for position in panel.positions],
+            }
+            for panel in report.panels
+        ],
+    }
+
+
+def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
+    marks = {position.label: mark(position) for position in panel.positions}
+    for position in panel.positions:
+        if position.body and position.body not in marks:
+            marks[position.body] = "/".join(
+                f"{one.amps:g}" for one in panel.positions if one.body == position.body and one.amps is not None
+            )
+    return [
+        [{"label": "" if label == "_" else label, "mark": marks.get(label, "")} for label in row] for row in panel.plan
+    ]
+
+
+def _page_row(position: Position) -> dict[str, Any]:
+    state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
+    belongs = "" if position.state == EMPTY else _short(position)
+    notes: Sequence[str] = [
+        state,
+        f"or in {position.either}" if position.either else "",
+        f"element of {position.body}" if position.body else "",
+    ]
+    return {
+        "label": position.label,
+        "belongs": belongs,
+        "state": "; ".join(note for note in notes if note),
+        "empty": position.state == EMPTY,
+        "fed": "; ".join(word for word in (", ".join(position.fed_from), f"feed side {position.feed_side}" if position.feed_side else "") if word),
+        "live": live_words(position) if position.live else "",
+        "serves": position.said or serves_words(position.serves),
+        "fuse": position.kind not in ("relay", "diode"),
+    }  # fmt: skip
+
+
+def _short(position: Position) -> str:
+    if position.state == ELECTRONIC:
+        return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
+    if position.kind in ("relay", "diode"):
+        return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
+    rating = f"{position.amps:g} A" if position.amps is not None else "rating not known"
+    more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
+    return ", ".join(word for word in (rating, *more) if word)
