@@ -15,6 +15,7 @@ import typer
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
+    from tracer.entry.problems import CannotUse
 
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
@@ -201,15 +202,24 @@ def affects(
     epilog="Examples: tracer -C circuits/minibus panel FPC    tracer panel --pdf panels.pdf    tracer panel FPC --saw '12:15 13:- 14:20'"
 )
 def panel(
-    name: Annotated[str | None, typer.Argument(metavar="[PANEL]", help="One panel; all of them where it is left out.")] = None,
+    name: Annotated[
+        str | None, typer.Argument(metavar="[PANEL]", help="One panel; all of them where it is left out.")
+    ] = None,
     seen: Annotated[
-        Path | None, typer.Option("--seen", metavar="FILE", help="Compare with what was seen: LABEL:WHAT, by blanks or lines.")
+        Path | None,
+        typer.Option("--seen", metavar="FILE", help="Compare with what was seen: LABEL:WHAT, by blanks or lines."),
     ] = None,
     saw: Annotated[
         list[str] | None,
-        typer.Option("--saw", metavar="TEXT", help="The same, typed here: '12:15 13:- 14:blown 15:?'; may be given more than once."),
+        typer.Option(
+            "--saw",
+            metavar="TEXT",
+            help="The same, typed here: '12:15 13:- 14:blown 15:?'; may be given more than once.",
+        ),
     ] = None,
-    pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")] = None,
+    pdf: Annotated[
+        Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")
+    ] = None,
     json: JsonOption = False,
     csv: CsvOption = False,
 ) -> None:
@@ -260,19 +270,43 @@ def _load(*, json: bool) -> Circuit:
     try:
         return _circuit(_Options.folder)
     except CannotUse as error:
-        if json:
-            from tracer.report.sheets import problems_data
+        _show_problems(error, json=json)
 
-            _show(problems_data(error.problems))
-        else:
-            for problem in error.problems:
-                typer.echo(problem.render(), err=True)
-            count = len(error.problems)
-            typer.echo(
-                f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
-                err=True,
-            )
-        raise typer.Exit(CANNOT_USE) from None
+
+def _show_problems(error: CannotUse, *, json: bool) -> NoReturn:
+    """Every problem, in file order; then the program ends."""
+    if json:
+        from tracer.report.sheets import problems_data
+
+        _show(problems_data(error.problems))
+    else:
+        for problem in error.problems:
+            typer.echo(problem.render(), err=True)
+        count = len(error.problems)
+        typer.echo(
+            f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
+            err=True,
+        )
+    raise typer.Exit(CANNOT_USE) from None
+
+
+def _text_of(file: Path) -> str:
+    """The text of a file named on the command line."""
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        _fail(f"cannot read {file}: {error.strerror}", CANNOT_USE)
+    except UnicodeDecodeError:
+        _fail(f"{file} is not text (UTF-8): save it as plain text.", CANNOT_USE)
+
+
+def _write(file: Path, content: bytes) -> None:
+    """Write a file named on the command line."""
+    try:
+        file.write_bytes(content)
+    except OSError as error:
+        _fail(f"cannot write {file}: {error.strerror}", CANNOT_USE)
+    typer.echo(f"wrote {file}", err=True)
 
 
 def _page() -> dict[str, Any]:

@@ -224,6 +224,10 @@ class Circuit:
         """Whether anything outside its own part reaches the node: a wire, a busbar, a bolted point."""
         return bool(self._attached[node])
 
+    def is_left_open(self, link: Link) -> bool:
+        """Whether a link is the gap of a position that must be empty, or whose fuse is not fitted in this vehicle's equipment."""
+        return link.kind is LinkKind.FUSE and getattr(self.parts[link.part].facts, "state", None) in ("empty", "option")
+
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""
         return (part for part in self.parts.values() if part.kind == "module")

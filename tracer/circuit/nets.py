@@ -1,4 +1,4 @@
-"""Nets: nodes that are one conductor, whatever switches do; and which nets are supply or ground for good."""
+"""Nets: nodes that are one conductor, whatever switches do. A position without its fuse does not conduct."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Nets:
         parent = list(range(len(circuit.node_names)))
         kinds = CONDUCTORS if inside_modules else CONDUCTORS - INSIDE_MODULE
         for link in circuit.links:
-            if link.kind in kinds:
+            if link.kind in kinds and not circuit.is_left_open(link):
                 a, b = link.a, link.b
                 while parent[a] != a:
                     parent[a] = parent[parent[a]]

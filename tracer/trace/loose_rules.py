@@ -931,21 +931,17 @@ def serves_not_traced(survey: Survey) -> Iterator[Finding]:
     + ", SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- SX.1\n- SX.2 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
 )
 def never_live(survey: Survey) -> Iterator[Finding]:
-    """A declared supply that is dead in every key state."""
-    states = survey.states
+    """A declared supply that is dead in every key state, although every position on its way is fitted."""
+    circuit, states = survey.circuit, survey.states
     for part, _, found in _modules(survey):
         for pin in found:
-            if (
-                pin.role == "supply"
-                and pin.supply
-                and pin.node is not None
-                and all(states.supply_level(pin.node, key) is Level.DEAD for key in states.keys)
-            ):
-                at = f"{part.name}.{pin.pin}"
-                yield Finding(
-                    part.place_of("pins", pin.pin, key=True),
-                    at,
-                    f"{at} is a supply, but is dead in every key state",
-                    "",
-                    module=part.name,
-                )
+            if pin.role != "supply" or not pin.supply or pin.node is None:
+                continue
+            if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
+                continue
+            way = survey.supply_ways(part.name).to(pin.node)
+            if way is not None and any(circuit.is_left_open(circuit.links[number]) for number in way.sole_links):
+                continue  # an option that this vehicle does not have; the row says so
+            at = f"{part.name}.{pin.pin}"
+            message = f"{at} is a supply, but is dead in every key state"
+            yield Finding(part.place_of("pins", pin.pin, key=True), at, message, "", module=part.name)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, End, LinkKind
+from tracer.circuit.model import Circuit, End, Link, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.standards.limits import Limit, drop_limit
 from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
-from tracer.trace.survey import Survey
+from tracer.trace.survey import Survey, ground_sense, supply_sense
 from tracer.trace.ways import Way, Ways, WaysWithout
 
 _LEVEL_WORDS = {Level.DEAD: "dead", Level.LIVE: "live"}
@@ -85,7 +86,7 @@ def row_of(
         level=level,
         declared=declared,
         wire=", ".join(_wires_at(circuit, node, None)),
-        fuses=_fuses(circuit, way),
+        fuses=_fuses(circuit, way, supply_sense if level == "supply" else ground_sense),
         ends=tuple(_row_end(ends[end]) for end in sorted(way.ends, key=lambda end: circuit.node_names[end])),
         probes=tuple(_probe(survey, way, at, level) for at in way.nodes if survey.is_probe_point(at)),
         switches=_parts_of(circuit, way, (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)),
@@ -138,7 +139,7 @@ def _wires_at(circuit: Circuit, node: int, links: Iterable[int] | None) -> list[
     return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
 
 
-def _fuses(circuit: Circuit, way: Way) -> tuple[FuseOnWay, ...]:
+def _fuses(circuit: Circuit, way: Way, direction: Callable[[Link], int]) -> tuple[FuseOnWay, ...]:
     numbers = [number for number in way.links if circuit.links[number].kind is LinkKind.FUSE]
     numbers.sort(key=lambda number: (way.nodes.index(_far(circuit, way, number)), number))
     parallel = [number for number in numbers if number not in way.sole_links]
@@ -148,7 +149,7 @@ def _fuses(circuit: Circuit, way: Way) -> tuple[FuseOnWay, ...]:
         facts = part.facts
         assert isinstance(facts, FuseFacts)
         sole = number in way.sole_links
-        alone = sole or _reaches(circuit, way, without=[other for other in parallel if other != number])
+        alone = sole or _reaches(circuit, way, [other for other in parallel if other != number], direction)
         fuses.append(FuseOnWay(part.name, part.kind, facts.amps, sole, alone, part.panel, facts.state))
     return tuple(fuses)
 
@@ -158,14 +159,16 @@ def _far(circuit: Circuit, way: Way, number: int) -> int:
     return max((link.a, link.b), key=lambda node: way.nodes.index(node) if node in way.distance else -1)
 
 
-def _reaches(circuit: Circuit, way: Way, without: Iterable[int]) -> bool:
+def _reaches(circuit: Circuit, way: Way, without: Iterable[int], direction: Callable[[Link], int]) -> bool:
     """Whether an end still reaches the target over the links of the way when some are taken out."""
     gone = set(without)
     steps: dict[int, list[int]] = {}
     for number in way.links - gone:
         link = circuit.links[number]
-        steps.setdefault(link.a, []).append(link.b)
-        if link.kind not in (LinkKind.DIODE, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+        sense = direction(link)
+        if sense >= 0:
+            steps.setdefault(link.a, []).append(link.b)
+        if sense <= 0:
             steps.setdefault(link.b, []).append(link.a)
     seen = set(way.ends)
     queue = list(seen)
@@ -257,67 +260,91 @@ def _joined_with(circuit: Circuit, part: str, pin: str) -> tuple[str, ...]:
 
 
 def _notes(survey: Survey, way: Way, level: str) -> tuple[str, ...]:
+    """What a reader of the row must know besides, each in one sentence, always in the same order."""
     circuit = survey.circuit
-    notes = []
-    assumed = sorted(
-        {
-            str(circuit.run_place(circuit.links[n].run))
-            for n in way.links
-            if circuit.links[n].kind is LinkKind.WIRE and circuit.runs[circuit.links[n].run].seen == "assumed"
-        }
-    )
-    if assumed:
-        notes.append(f"rests on runs that are only assumed: {', '.join(assumed)}")
-    if any(circuit.links[number].kind is LinkKind.DIODE for number in way.links) and level == "supply":
+    links = [circuit.links[number] for number in sorted(way.links)]
+    notes = [
+        *_parallel_notes(circuit, way, level),
+        *_assumed_notes(circuit, links),
+        *_fuse_notes(circuit, links, level),
+    ]
+    if level == "supply" and any(link.kind is LinkKind.DIODE for link in links):
         notes.append("through a diode: reads 0.3 to 0.7 V lower than before it (common practice, no source)")
-    empty = sorted(
-        {
-            circuit.links[n].part
-            for n in way.links
-            if circuit.links[n].kind is LinkKind.FUSE
-            and getattr(circuit.parts[circuit.links[n].part].facts, "state", None) in ("empty", "option")
-        }
-    )
-    if empty:
-        notes.append(f"leads over a position that is not fitted: {', '.join(empty)}")
-    no_fuse = sorted(
-        {
-            circuit.links[n].part
-            for n in way.links
-            if circuit.links[n].kind is LinkKind.FUSE
-            and getattr(circuit.parts[circuit.links[n].part].facts, "state", None) == "none"
-        }
-    )
-    if no_fuse:
+    notes += _output_notes(circuit, links)
+    for part in sorted({link.part for link in links if link.kind is LinkKind.CONTACT}):
+        if lag := circuit.parts[part].lag:
+            notes.append(f"relay {part} {lag}: note how long after a change a reading was taken")
+    return tuple(notes)
+
+
+def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
+    """Rings and several ends: which of them alone suffices."""
+    notes = []
+    if len(way.ends) > 1:
+        names = " or ".join(sorted(circuit.node_names[end] for end in way.ends))
+        notes.append(f"several ends: {names}; each alone suffices, so one that is missing reads normal")
+    if level == "ground":
+        points = [at for at in way.nodes if at not in way.sole_nodes and circuit.parts.get(circuit.node_parts[at])]
+        points = [at for at in points if circuit.parts[circuit.node_parts[at]].kind == "ground"]
+        if len(points) > 1:
+            alone = [
+                circuit.node_names[at]
+                for at in points
+                if _reaches_past(circuit, way, [other for other in points if other != at])
+            ]
+            names = ", ".join(circuit.node_names[at] for at in points)
+            notes.append(
+                f"ring of grounds: {names}; {' or '.join(alone) or 'none'} alone suffices, so an open one reads normal"
+            )
+    return notes
+
+
+def _reaches_past(circuit: Circuit, way: Way, without_nodes: Iterable[int]) -> bool:
+    gone = {number for node in without_nodes for number in circuit.at[node]}
+    return _reaches(circuit, way, gone & way.links, ground_sense)
+
+
+def _assumed_notes(circuit: Circuit, links: list[Link]) -> list[str]:
+    runs = {link.run for link in links if link.kind is LinkKind.WIRE and circuit.runs[link.run].seen == "assumed"}
+    places = ", ".join(sorted(str(circuit.run_place(run)) for run in runs))
+    return [f"rests on runs that are only assumed: {places}"] if places else []
+
+
+def _fuse_notes(circuit: Circuit, links: list[Link], level: str) -> list[str]:
+    notes = []
+    fuses = sorted({link.part for link in links if link.kind is LinkKind.FUSE})
+    states = {name: getattr(circuit.parts[name].facts, "state", None) for name in fuses}
+    absent = [name for name in fuses if states[name] in ("empty", "option")]
+    electronic = [name for name in fuses if states[name] == "none"]
+    if absent:
+        notes.append(f"leads over a position that is not fitted: {', '.join(absent)}")
+    if electronic:
         notes.append(
-            f"no fuse exists at {', '.join(no_fuse)}: an electronic output protects this wire and may have latched off"
+            f"no fuse exists at {', '.join(electronic)}: an electronic output protects this wire and may have latched off"
         )
+    if level == "supply" and not fuses and not any(link.kind is LinkKind.DRIVER_HIGH for link in links):
+        notes.append("no fuse on the way")
+    return notes
+
+
+def _output_notes(circuit: Circuit, links: list[Link]) -> list[str]:
     outputs = []
-    for number in way.links:
-        link = circuit.links[number]
+    for link in links:
         if link.kind is LinkKind.DRIVER_HIGH:
             facts = circuit.parts[link.part].facts
             assert isinstance(facts, ModuleFacts)
             fuse = facts.outputs[link.output].fuse
             outputs.append(f"{link.part}.{link.output}" + (f" (takes the place of a {fuse:g} A fuse)" if fuse else ""))
-    if outputs:
-        notes.append(
-            f"switched by the electronic output {', '.join(sorted(outputs))}: open and without load it may show a few volts of its diagnosis current; "
-            "after an overload it may stay off until reset (common practice, no source)"
-        )
-    if (
-        level == "supply"
-        and not any(circuit.links[number].kind is LinkKind.FUSE for number in way.links)
-        and not outputs
-    ):
-        notes.append("no fuse on the way")
-    return tuple(notes)
+    if not outputs:
+        return []
+    return [
+        f"switched by the electronic output {', '.join(sorted(outputs))}: open and without load it may show a few volts of its "
+        "diagnosis current; after an overload it may stay off until reset (common practice, no source)"
+    ]
 
 
 def with_shared(rows: Iterable[Row]) -> list[Row]:
     """The rows with each probe told which other rows it is shared with."""
-    from dataclasses import replace
-
     rows = list(rows)
     users: dict[str, list[str]] = {}
     for row in rows:
@@ -333,8 +360,3 @@ def with_shared(rows: Iterable[Row]) -> list[Row]:
         )
         for row in rows
     ]
-
-
-def fuse_names(parts: Mapping[str, object]) -> set[str]:
-    """Names of all fuses, links and breakers."""
-    return {name for name, part in parts.items() if getattr(part, "kind", "") in FUSE_KINDS}

@@ -516,7 +516,13 @@ class _Maker:
     def _bus_block(self) -> None:
         """Bus lines inside the module's right edge; the layout puts them against it."""
         lines = bus_lines(self.view)
-        block = Block("bus", "bus lines: " + "; ".join(f"pin {pin}" for _, pin, _, _, _ in lines), "bus", box=self.view.module, edge="bus")
+        block = Block(
+            "bus",
+            "bus lines: " + "; ".join(f"pin {pin}" for _, pin, _, _, _ in lines),
+            "bus",
+            box=self.view.module,
+            edge="bus",
+        )
         shapes: list[Primitive] = []
         width = y = 0.0
         for code, pin, declared, wire, far in lines:
