@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -56,3 +57,11 @@ def test_no_line_is_wider_than_asked_for() -> None:
         # A single word is never cut, so it may stick out on a line of its own.
         too_wide = [line for line in done.stdout.splitlines() if len(line) > width and len(line.split()) > 1]
         assert too_wide == []
+
+
+def test_the_readme_shows_what_is_really_printed() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    excerpts = re.findall(r"<!-- from tests/golden/(\S+) -->\n```\n(.*?)```", readme, flags=re.DOTALL)
+    assert len(excerpts) >= 2
+    for name, excerpt in excerpts:
+        assert excerpt in (ROOT / "tests" / "golden" / name).read_text(encoding="utf-8")

@@ -118,11 +118,7 @@ def _letter(number: int) -> str:
 
 
 def _summary(page: Page, report: SupplyReport) -> None:
-    """All rows of the module at a glance."""
-    rows = [*report.supplies, *report.grounds, *report.carrying]
-    if not rows:
-        return
-    page.heading("At a glance")
+    """All rows of the module at a glance, and in the same table the cavities whose way is not known."""
     words = {"supply": {}, "ground": {"live": "ground", "dead": "open"}}
     cells = [
         [
@@ -131,14 +127,16 @@ def _summary(page: Page, report: SupplyReport) -> None:
             *(words[row.level].get(row.live[key], row.live[key]) for key in report.keys),
             _summary_way(row),
         ]
-        for row in rows
+        for row in (*report.supplies, *report.grounds, *report.carrying)
     ]
-    page.table(
-        cells,
-        indent=2,
-        head=["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"],
-        stacked_names=report.keys,
-    )
+    for cavity in report.census:
+        if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row:
+            what = "cavity unaccounted" if cavity.kind == "unaccounted" else f"{cavity.kind}, WAY NOT KNOWN"
+            cells.append(["?", cavity.pin, *("unknown" for _ in report.keys), what])
+    if cells:
+        page.heading("At a glance")
+        head = ["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"]
+        page.table(cells, indent=2, head=head, stacked_names=report.keys)
 
 
 def _summary_way(row: Row) -> str:
