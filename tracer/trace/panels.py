@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
@@ -13,7 +13,7 @@ from tracer.entry.problems import nearest
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects import fuse_words, position_in
-from tracer.trace.downwards import pins_below
+from tracer.trace.downwards import parts_below
 from tracer.trace.results import LooseEnd
 from tracer.trace.rows import levels
 from tracer.trace.rules import Finding, loose_ends
@@ -477,7 +477,7 @@ def _compared(survey: Survey, part: Part, said: str | None, below: _Below) -> tu
     named = named_in(circuit, said)
     if not named:
         return (), ()
-    found = parts_below(survey, part)
+    found = parts_below(survey, part.name)
     not_found = tuple(name for name in named if name not in found)
     modules = dict.fromkeys(
         served.part for served in below.serves.get(part.name, ()) if served.kind == "module" and not served.through
@@ -497,16 +497,6 @@ def named_in(circuit: Circuit, text: str) -> list[str]:
         if name in circuit.parts:
             found[name] = None
     return list(found)
-
-
-def parts_below(survey: Survey, part: Part) -> frozenset[str]:
-    """Every part that supply reaches from the load side of a fuse, or from the pins of another part, by a walk down."""
-    circuit = survey.circuit
-    pins = circuit.pins_of.get(part.name, {})
-    starts: Iterable[int] = [pins["load"]] if "load" in pins else pins.values()
-    barred = survey.hard_ground | ({pins["feed"]} if "feed" in pins else set())
-    nodes = pins_below(circuit, list(starts), barred)
-    return frozenset(circuit.node_parts[node] for node in nodes) - {part.name, ""}
 
 
 __all__ = [

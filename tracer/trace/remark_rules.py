@@ -259,19 +259,10 @@ def rail_assumed(survey: Survey) -> Iterator[Finding]:
 def fuse_reversed(survey: Survey) -> Iterator[Finding]:
     """A fuse on the only way of its own feed side."""
     circuit = survey.circuit
-    ways = survey.supply_ways()
-    for number, link in enumerate(circuit.links):
-        if link.kind is LinkKind.FUSE and ways.reached(link.a):
-            way = ways.to(link.a)
-            if way is not None and number in way.sole_links:
-                yield Finding(
-                    circuit.parts[link.part].place,
-                    link.part,
-                    f"{link.part} is typed load side first",
-                    "",
-                    (link.a, link.b),
-                    (link.part,),
-                )
+    for name in sorted(survey.reversed_fuses):
+        pins = circuit.pins_of[name]
+        message = f"{name} is typed load side first"
+        yield Finding(circuit.parts[name].place, name, message, "", (pins["feed"], pins["load"]), (name,))
 
 
 @rule(

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.circuit.model import Circuit, Part
+from tracer.entry.load import natural
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
-from tracer.trace.downwards import modules_below, pins_below
+from tracer.trace.downwards import fuses_above, nodes_below
 from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
@@ -278,40 +279,32 @@ class _Lister:
 
     def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
         """Walk down from every source and from every fuse, and compare with the rows."""
-        circuit = self.circuit
         name = self.module.name
-        barred = self.survey.hard_ground - self.survey.hard_supply
-        below = pins_below(circuit, [end.node for end in circuit.sources], barred, name)
+        sources = [end.node for end in self.circuit.sources]
+        below = nodes_below(self.survey, sources, name)
         from_source = {pin.pin for pin in self.found if pin.node in below and pin.wired}
         rows = [*supplies, *(row for row in carrying if row.level == "supply")]
         from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
         differences = [
-            f"{name}.{pin} is reached from a source, but has no row" for pin in sorted(from_source - from_pin)
+            f"{name}.{pin} is reached from a source, but has no row" for pin in _sorted(from_source - from_pin)
         ]
-        differences += [
-            f"{name}.{pin} has a row, but is not reached from any source" for pin in sorted(from_pin - from_source)
-        ]
+        differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
         on_rows = {fuse.part for row in rows for fuse in row.fuses}
-        naming = {fuse for fuse in self._fuses_fed() if name in modules_below(self.survey, fuse)}
+        pins = [pin.node for pin in self.found if pin.node is not None and pin.wired and pin.supply]
+        naming = fuses_above(self.survey, pins, name)
         differences += [
-            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in sorted(on_rows - naming)
+            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in _sorted(on_rows - naming)
         ]
-        return CrossCheck(tuple(sorted(from_source)), tuple(sorted(naming)), tuple(differences))
-
-    def _fuses_fed(self) -> list[str]:
-        """Fuses whose load side is near the module: those on its rows and those whose walk down could name it."""
-        return sorted(
-            {
-                self.circuit.links[n].part
-                for node in self.on_ways
-                for n in self.circuit.at[node]
-                if self.circuit.links[n].kind is LinkKind.FUSE
-            }
-        )
+        differences += [f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming - on_rows)]
+        return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences))
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
         return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
+
+
+def _sorted(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(sorted(names, key=natural))
 
 
 def _loose_end(finding: Finding) -> LooseEnd:

@@ -110,6 +110,18 @@ class Survey:
     def _inside_ground(self) -> dict[str, set[int]]:
         return self._all_ground_ways.blocks_with(_of(INSIDE_MODULE))
 
+    @cached_property
+    def reversed_fuses(self) -> frozenset[str]:
+        """Fuses typed the wrong way round: every way to their feed side runs through them from their load side."""
+        ways = self._all_supply_ways
+        found = set()
+        for number, link in enumerate(self.circuit.links):
+            if link.kind is LinkKind.FUSE and ways.leads_to(link.a):
+                way = ways.to(link.a)
+                if way is not None and number in way.sole_links:
+                    found.add(link.part)
+        return frozenset(found)
+
     # --- through loads -----------------------------------------------------------------------------------------
 
     def loads_between(self, node: int, *, supply: bool = True) -> tuple[str, ...]:
