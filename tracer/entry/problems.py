@@ -77,7 +77,7 @@ def nearest(name: str, known: Iterable[str], *, most: int = 1) -> list[str]:
     by_folded: dict[str, str] = {}
     for candidate in known:
         by_folded.setdefault(candidate.casefold(), candidate)
-    found = difflib.get_close_matches(name.casefold(), by_folded, n=most, cutoff=0.6)
+    found = difflib.get_close_matches(name.casefold(), by_folded, n=most, cutoff=0.5)
     return [by_folded[folded] for folded in found]
 
 

@@ -142,7 +142,7 @@ def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ..
         if not piece:
             slips.append(
                 Slip(
-                    max(0, min(offset, len(text) - 1)),
+                    _dash_near(text, offset),
                     "--",
                     "something is missing beside these dashes",
                     "Write what stands there on the diagram, or `?` if it is not known.",
@@ -193,6 +193,12 @@ def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ..
             )
         )
     return tuple(points), tuple(wires), slips
+
+
+def _dash_near(text: str, offset: int) -> int:
+    """Where the dashes are beside which nothing stands: those after the offset, or the last ones."""
+    after = text.find("--", offset)
+    return after if after >= 0 else max(0, text.rfind("--"))
 
 
 def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:

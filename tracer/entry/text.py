@@ -18,6 +18,10 @@ MAX_FILE_BYTES = 16_000_000
 MAX_SHEETS = 5_000
 MAX_DEPTH = 24  # the format needs 6; more is a slip or an attack
 
+_SCALAR_TAGS = frozenset(
+    f"tag:yaml.org,2002:{name}" for name in ("str", "int", "float", "bool", "null", "timestamp", "value", "merge")
+)
+
 Tree = Any  # str | list[Tree] | dict[str, Tree]
 
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -234,8 +238,7 @@ class _Converter:
 
     def tree(self, node: yaml.Node, depth: int) -> Tree:
         if isinstance(node, yaml.ScalarNode):
-            tag = node.tag
-            if tag[:18] != "tag:yaml.org,2002:" or (node.style and "!" in tag[18:]):
+            if node.tag not in _SCALAR_TAGS:
                 self._tagged(node)
             return node.value
         if id(node) in self.seen:

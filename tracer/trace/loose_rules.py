@@ -92,7 +92,7 @@ def reference_doubled(survey: Survey) -> Iterator[Finding]:
     why="The two halves of one wire have one colour and one size. Where they differ, one of the marks is wrong and the wire leads elsewhere.",
     fix="Look at both pages; correct the wire or the mark.",
     bad=_HEAD
-    + "}\nruns:\n- ref 47>12 -- RD 1 -- ALM.4  # L104\n- ref 12>47 -- BK 1 -- F9.load  # L104\n- F9.feed -- RD 1 -- BAT.+\n",
+    + "}\nruns:\n- ref 47>12 -- RD 1 -- ALM.4  # L104\n- ref 12>47 -- BK 1 -- F9.load\n- F9.feed -- RD 1 -- BAT.+\n",
     good=_HEAD + "}\nruns:\n- ref 47>12 -- RD 1 -- ALM.4\n- ref 12>47 -- RD -- F9.load\n- F9.feed -- RD 1 -- BAT.+\n",
 )
 def reference_disagrees(survey: Survey) -> Iterator[Finding]:
@@ -194,7 +194,7 @@ def _attached_count(circuit: Circuit, node: int) -> int:
     "in-line cavity with one half open",
     why="The wire goes on in the other half of the connector, and where to is not typed in.",
     fix="Type in the run from the other half; if nothing is there, the wire is dead and may be left out.",
-    bad=_HEAD + ", X3: connector}  # L107\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n- ALM.4 -- RD 1 -- X3.1\n",
+    bad=_HEAD + ", X3: connector}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n- ALM.4 -- RD 1 -- X3.1  # L107\n",
     good=_HEAD + ", X3: connector}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
 )
 def half_cavity_open(survey: Survey) -> Iterator[Finding]:
@@ -477,7 +477,7 @@ def unused_is_used(survey: Survey) -> Iterator[Finding]:
     why="A pin that reaches both a source and ground without a load between is a short circuit on the vehicle, or a slip of the pen.",
     fix="Check the runs at the pin; one of them names a wrong point.",
     bad=_HEAD
-    + ", G1: ground}  # L118\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n- ALM.4 -- BN 1 -- G1\n- BAT.- -- BN 1 -- G1\n",
+    + ", G1: ground}  # L118\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4  # L118\n- ALM.4 -- BN 1 -- G1\n- BAT.- -- BN 1 -- G1\n",
     good=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
 )
 def supply_and_ground(survey: Survey) -> Iterator[Finding]:
@@ -583,7 +583,7 @@ def output_unsaid(survey: Survey) -> Iterator[Finding]:
     why="Two documents that say different things about one part: one of them is of another variant, or wrong. Both facts stay visible until one is withdrawn.",
     fix="Look at the vehicle, and correct or remove one of the two.",
     bad=_HEAD
-    + "}  # L121\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n---\nparts: {F9: {is: fuse, amps: 20}}\n",
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n---\nparts: {F9: {is: fuse, amps: 20}}  # L121\n",
     good=_HEAD
     + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n---\nparts: {F9: {is: fuse, amps: 10}}\n",
 )
@@ -925,7 +925,7 @@ def serves_not_traced(survey: Survey) -> Iterator[Finding]:
     why="The way runs through contacts that are never closed together, so the supply is never live: the contact table or the wiring is typed wrong.",
     fix="Check the contact table of the switch, the kind of the relay, and the runs to them.",
     bad=_HEAD
-    + ", SW: {is: switch, follows: key, contacts: {acc: [1-2]}}, SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}  # L133 R211\nruns:\n"
+    + ", SW: {is: switch, follows: key, contacts: {off: [], acc: [1-2], run: [], start: []}}, SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}  # L133\nruns:\n"
     "- BAT.+ -- RD 1 -- F9 -- RD 1 -- SX.1\n- SX.2 -- RD 1 -- SW.1\n- SW.2 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
     good=_HEAD
     + ", SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- SX.1\n- SX.2 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
@@ -945,3 +945,27 @@ def never_live(survey: Survey) -> Iterator[Finding]:
             at = f"{part.name}.{pin.pin}"
             message = f"{at} is a supply, but is dead in every key state"
             yield Finding(part.place_of("pins", pin.pin, key=True), at, message, "", module=part.name)
+
+
+@rule(
+    "L134",
+    "battery with one post open",
+    why="Every way to ground ends at a battery negative, every supply at a positive. Where that cable goes is not typed in, so the strap or stud on it is on no list.",
+    fix="Type in the cable from the other post: `BAT.- -- BK 35 -- G1`.",
+    bad="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground, BAT: battery, F9: {is: fuse, amps: 10}, E1: load}  # L134\n"
+    "runs:\n- ALM.2 -- BN 1 -- G1\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- E1 -- BN 1 -- G1\n",
+    good="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground, BAT: battery, F9: {is: fuse, amps: 10}, E1: load}\n"
+    "runs:\n- ALM.2 -- BN 1 -- G1\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- E1 -- BN 1 -- G1\n- BAT.- -- BK 35 -- G1\n",
+)
+def battery_half_wired(survey: Survey) -> Iterator[Finding]:
+    """A battery with a wire at one pole only; an open negative concerns whatever ends at an assumed ground, an open positive at an assumed rail."""
+    circuit = survey.circuit
+    for part in circuit.parts.values():
+        if part.kind != "battery":
+            continue
+        poles = {pin[0] for pin, node in circuit.pins_of.get(part.name, {}).items() if circuit.is_attached(node)}
+        for pole, word, ends in (("-", "negative", circuit.grounds), ("+", "positive", circuit.sources)):
+            if poles and pole not in poles:
+                nodes = tuple(end.node for end in ends if end.assumed)
+                message = f"nothing is wired to the {word} post of {part.name}"
+                yield Finding(part.place, f"{part.name}.{pole}", message, "", nodes, (part.name,))

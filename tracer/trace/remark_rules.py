@@ -21,7 +21,7 @@ _RUNS = "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
     why="A wire keeps its colour and size through a connector. Where they change there, a cavity is often mistyped (1 for 7, 12 for 21).",
     fix="Compare with the diagram; if the change is real, leave it.",
     bad=_HEAD
-    + ", X3: {is: connector, at: sill}}  # R201\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- BK 1 -- ALM.4\n",
+    + ", X3: {is: connector, at: sill}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- BK 1 -- ALM.4  # R201\n",
     good=_HEAD
     + ", X3: {is: connector, at: sill}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
 )
@@ -53,7 +53,7 @@ def wire_changes(survey: Survey) -> Iterator[Finding]:
     "two wires in one module pin",
     why="A cavity usually holds one wire. Two in one pin are rare; a slip of a digit (4 for 14) is not.",
     fix="Compare with the diagram; if both wires really share the pin, leave it.",
-    bad=_HEAD + "}  # R202\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- ALM.4\n",
+    bad=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- ALM.4  # R202\n",
     good=_HEAD + "}\n" + _RUNS,
 )
 def pin_used_twice(survey: Survey) -> Iterator[Finding]:

@@ -162,10 +162,11 @@ class Ways:
             for link in self._block_links[block]:
                 for node in (self._links[link].a, self._links[link].b):
                     rank.setdefault(node, position)
+        exits = frozenset(cuts)  # where a block is left towards the node: after everything else in it
         nodes = tuple(
             sorted(
                 distance,
-                key=lambda node: (-1 if node in ends else rank[node], distance[node], node == target, node),
+                key=lambda node: (-1 if node in ends else rank[node], node in exits, distance[node], node),
             )
         )
         sole = frozenset(cuts) | (ends if len(ends) == 1 else frozenset())

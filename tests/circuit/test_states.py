@@ -1,0 +1,329 @@
+"""Key states: the settled relays against every possible relay state, three values against every truth, and the classical relay circuits."""
+
+from __future__ import annotations
+
+import tempfile
+from itertools import product
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import tracer
+from tracer.circuit.states import KeyStates, Level, every_truth
+
+
+def _circuit(parts: str, runs: list[str], vehicle: str = "") -> tracer.Circuit:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        (folder / "sheets").mkdir()
+        (folder / "vehicle.yaml").write_text(f"vehicle: v\n{vehicle}\n", encoding="utf-8")
+        text = f"sheet: 1\nparts: {{BAT: battery, P: splice, N: splice, {parts}}}\nruns:\n"
+        text += "".join(f"- {run}\n" for run in ["BAT.+ -- RD 1 -- P", "BAT.- -- BK 1 -- N", *runs])
+        (folder / "sheets" / "1.yaml").write_text(text, encoding="utf-8")
+        return tracer.load(scratch)
+
+
+def _states(parts: str, runs: list[str], vehicle: str = "") -> KeyStates:
+    return KeyStates(_circuit(parts, runs, vehicle))
+
+
+def _supply(states: KeyStates, at: str, key: str) -> Level:
+    return states.supply_level(states.circuit.node_names.index(at), key)
+
+
+# --- against every relay state ---------------------------------------------------------------------------------------
+
+RELAYS = 3
+Net = str
+
+
+@st.composite
+def relay_nets(draw: st.DrawFn) -> tuple[list[tuple[Net, Net, int, str]], list[tuple[Net, Net]], int]:
+    """Contacts (net, net, relay, position), coils (net, net), and the number of hand switches among the contacts (relay -1, -2 ...)."""
+    nets = st.sampled_from(("P", "N", "A", "B", "C", "D"))
+    pair = st.tuples(nets, nets).filter(lambda two: two[0] != two[1])
+    coils = [draw(pair) for _ in range(RELAYS)]
+    contacts = [(*draw(pair), relay, draw(st.sampled_from(("rest", "energised")))) for relay in range(RELAYS)]
+    contacts += [
+        (*draw(pair), relay, draw(st.sampled_from(("rest", "energised"))))
+        for relay in draw(st.lists(st.integers(0, RELAYS - 1), max_size=2))
+    ]
+    hands = draw(st.integers(0, 2))
+    contacts += [(*draw(pair), -1 - hand, "on") for hand in range(hands)]
+    return contacts, coils, hands
+
+
+def _typed(contacts: list[tuple[Net, Net, int, str]], coils: list[tuple[Net, Net]], hands: int) -> KeyStates:
+    """The same net as a vehicle: contact number n of relay k has pins an and bn."""
+    parts, runs = ["A: splice, B: splice, C: splice, D: splice"], []
+    tables: dict[int, dict[str, list[str]]] = {}
+    for number, (a, b, relay, position) in enumerate(contacts):
+        tables.setdefault(relay, {}).setdefault(position, []).append(f"a{number}-b{number}")
+        name = f"K{relay}" if relay >= 0 else f"H{-relay}"
+        runs += [f"{a} -- RD 1 -- {name}.a{number}", f"{b} -- RD 1 -- {name}.b{number}"]
+    for relay, (a, b) in enumerate(coils):
+        table = ", ".join(f"{position}: [{', '.join(groups)}]" for position, groups in tables.get(relay, {}).items())
+        parts.append(f"K{relay}: {{is: relay, coil: 86-85, contacts: {{{table}}}}}")
+        runs += [f"{a} -- RD 1 -- K{relay}.86", f"{b} -- RD 1 -- K{relay}.85"]
+    for hand in range(1, hands + 1):
+        table = ", ".join(groups for groups in tables[-hand]["on"])
+        parts.append(f"H{hand}: {{is: switch, contacts: {{off: [], on: [{table}]}}}}")
+    return _states(", ".join(parts), runs, "key: [run]")
+
+
+def _reach(start: Net, barred: Net, closed: list[tuple[Net, Net]]) -> set[Net]:
+    """Slow and obvious: what is joined with a net; the other pole is reached but not passed."""
+    reached = {start}
+    grown = True
+    while grown:
+        grown = False
+        for a, b in closed:
+            for here, there in ((a, b), (b, a)):
+                if here in reached and there not in reached and here != barred:
+                    reached.add(there)
+                    grown = True
+    return reached
+
+
+def _next(
+    contacts: list[tuple[Net, Net, int, str]],
+    coils: list[tuple[Net, Net]],
+    state: tuple[bool, ...],
+    hands: dict[int, bool],
+) -> tuple[bool, ...]:
+    closed = [
+        (a, b)
+        for a, b, relay, position in contacts
+        if (hands[-relay] if relay < 0 else state[relay] == (position == "energised"))
+    ]
+    supply, ground = _reach("P", "N", closed), _reach("N", "", closed)
+    return tuple((a in supply and b in ground) or (b in supply and a in ground) for a, b in coils)
+
+
+def _cycle_from_rest(step: dict[tuple[bool, ...], tuple[bool, ...]]) -> list[tuple[bool, ...]]:
+    """Where moving all relays together ends: one state that holds, or a ring of states."""
+    seen: list[tuple[bool, ...]] = []
+    state = (False,) * RELAYS
+    while state not in seen:
+        seen.append(state)
+        state = step[state]
+    return seen[seen.index(state) :]
+
+
+def _stable_one_at_a_time(
+    step: dict[tuple[bool, ...], tuple[bool, ...]], cycle: list[tuple[bool, ...]]
+) -> set[tuple[bool, ...]]:
+    """The states in which the relays of the ring hold, reached from any state of the ring by moving one of these relays at a time."""
+    moving = [index for index in range(RELAYS) if len({state[index] for state in cycle}) > 1]
+    seen, queue, stable = set(cycle), list(cycle), set()
+    for state in queue:
+        wrong = [index for index in moving if step[state][index] != state[index]]
+        if not wrong:
+            stable.add(state)
+        for index in wrong:
+            moved = (*state[:index], not state[index], *state[index + 1 :])
+            if moved not in seen:
+                seen.add(moved)
+                queue.append(moved)
+    return stable
+
+
+@given(relay_nets())
+def test_a_settled_state_is_one_of_all_the_states_that_hold(
+    drawn: tuple[list[tuple[Net, Net, int, str]], list[tuple[Net, Net]], int],
+) -> None:
+    contacts, coils, hands = drawn
+    states = _typed(contacts, coils, hands)
+    for truth in product((False, True), repeat=hands):
+        positions = {hand + 1: on for hand, on in enumerate(truth)}
+        fixed = {f"H{hand}={'on' if on else 'off'}": True for hand, on in positions.items()}
+        step = {state: _next(contacts, coils, state, positions) for state in product((False, True), repeat=RELAYS)}
+        settled = states.settle("run", {}, fixed)
+        levels = tuple(settled.relays[f"K{relay}"] for relay in range(RELAYS))
+        cycle = _cycle_from_rest(step)
+        if len(cycle) == 1:
+            assert not settled.unstable and not settled.races
+            assert tuple(level is Level.LIVE for level in levels) == cycle[0]
+        if settled.unstable:
+            assert _stable_one_at_a_time(step, cycle) == set()
+            continue
+        if Level.DEPENDS in levels:
+            assert settled.races
+            continue
+        found = tuple(level is Level.LIVE for level in levels)
+        assert step[found] == found
+        if all(position == "energised" for _, _, relay, position in contacts if relay >= 0):
+            holding = [state for state, after in step.items() if state == after]
+            assert all(not one or other for state in holding for one, other in zip(found, state, strict=True)), (
+                "not the least fixpoint"
+            )
+
+
+@given(relay_nets())
+def test_live_and_dead_hold_for_every_position_of_the_hand_switches(
+    drawn: tuple[list[tuple[Net, Net, int, str]], list[tuple[Net, Net]], int],
+) -> None:
+    contacts, coils, hands = drawn
+    contacts = [
+        (a, b, relay, "on" if relay < 0 else "energised") for a, b, relay, _ in contacts
+    ]  # make contacts only: one least state for each truth
+    states = _typed(contacts, coils, hands)
+    free = states.settle("run", {})
+    for node in ("A", "B", "C", "D"):
+        net = states.nets.of[states.circuit.node_names.index(node)]
+        level = free.supply.get(net, Level.DEAD)
+        for truth in every_truth([str(hand) for hand in range(1, hands + 1)]):
+            fixed = {f"H{hand}={'on' if on else 'off'}": True for hand, on in truth.items()}
+            sure = states.settle("run", {}, fixed).supply.get(net, Level.DEAD)
+            if level is not Level.DEPENDS:
+                assert sure is level
+
+
+# --- classical circuits ----------------------------------------------------------------------------------------------
+# The self-hold with a stop button, the interlock of two relays, the change-over and the self-interrupting buzzer stand in every textbook of
+# relay and contactor circuits; the circuits and their behaviour are given here from memory, the terminal numbers are those of DIN 72552.
+
+HOLD = (
+    "K1: {is: relay, kind: normally open}, ON: {is: switch, kind: make switch}, OFF: {is: switch, kind: break switch}"
+)
+HOLD_RUNS = [
+    "P -- RD 1 -- OFF.1",
+    "OFF.2 -- RD 1 -- K1.30",
+    "OFF.2 -- RD 1 -- ON.1",
+    "ON.2 -- RD 1 -- K1.86",
+    "K1.87 -- RD 1 -- K1.86",
+    "K1.85 -- BN 1 -- N",
+]
+
+
+def test_a_relay_that_holds_itself_stays_until_the_stop_button() -> None:
+    states = _states(HOLD, HOLD_RUNS, "key: [run]")
+
+    def press(on: str, off: str, before: dict[str, Level]) -> dict[str, Level]:
+        return states.settle("run", before, {f"ON={on}": True, f"OFF={off}": True}).relays
+
+    rest = press("released", "released", {})
+    pulled_in = press("pressed", "released", rest)
+    held = press("released", "released", pulled_in)
+    dropped = press("released", "pressed", held)
+    again = press("released", "released", dropped)
+    assert [state["K1"] for state in (rest, pulled_in, held, dropped, again)] == [
+        Level.DEAD,
+        Level.LIVE,
+        Level.LIVE,
+        Level.DEAD,
+        Level.DEAD,
+    ]
+
+
+def test_two_interlocked_relays_are_a_race_when_both_buttons_are_pressed() -> None:
+    parts = "K1: {is: relay, kind: normally closed}, K2: {is: relay, kind: normally closed}"
+    runs = [
+        "P -- RD 1 -- K1.30",
+        "K1.87a -- RD 1 -- K2.86",
+        "K2.85 -- BN 1 -- N",
+        "P -- RD 1 -- K2.30",
+        "K2.87a -- RD 1 -- K1.86",
+        "K1.85 -- BN 1 -- N",
+    ]
+    settled = _states(parts, runs, "key: [run]").settle("run", {})
+    assert settled.races == ("K1", "K2")
+    assert not settled.unstable
+
+
+def test_a_relay_that_opens_its_own_coil_is_named_and_never_looped_on() -> None:
+    parts = "K1: {is: relay, kind: normally closed}"
+    settled = _states(
+        parts, ["P -- RD 1 -- K1.30", "K1.87a -- RD 1 -- K1.86", "K1.85 -- BN 1 -- N"], "key: [run]"
+    ).settle("run", {})
+    assert settled.unstable == ("K1",)
+
+
+@pytest.mark.parametrize(("key", "rest", "make"), [("off", Level.LIVE, Level.DEAD), ("run", Level.DEAD, Level.LIVE)])
+def test_a_change_over_joins_30_with_87a_at_rest_and_with_87_when_energised(key: str, rest: Level, make: Level) -> None:
+    parts = "K1: {is: relay, kind: change-over}, E1: load, E2: load"
+    runs = [
+        "P -- RD 1 -- K1.30",
+        "K1.87 -- RD 1 -- E1.1",
+        "K1.87a -- RD 1 -- E2.1",
+        "15 -- RD 1 -- K1.86",
+        "K1.85 -- BN 1 -- N",
+    ]
+    states = _states(parts, runs, 'rails: {"15": [run]}\nkey: [off, run]')
+    assert (_supply(states, "K1.87a", key), _supply(states, "K1.87", key)) == (rest, make)
+
+
+def test_a_latching_relay_remembers_on_the_way_back() -> None:
+    parts = "K1: {is: relay, kind: latching}, E1: load"
+    runs = [
+        "P -- RD 1 -- K1.30",
+        "K1.87 -- RD 1 -- E1.1",
+        "50 -- RD 1 -- K1.86",
+        "K1.85 -- BN 1 -- N",
+        "N -- BN 1 -- K1.86r",
+        "N -- BN 1 -- K1.85r",
+    ]
+    states = _states(parts, runs, 'rails: {"50": [start]}\nkey: [off, run, start]')
+    assert states.settled["run"].relays["K1"] is Level.DEAD
+    assert states.settled_again["run"].relays["K1"] is Level.LIVE
+    assert _supply(states, "K1.87", "run") is Level.DEPENDS
+    assert "what came before" in states.reasons(states.circuit.node_names.index("K1.87"), "run")[0].text
+
+
+# --- what decides besides the key ------------------------------------------------------------------------------------
+
+
+def test_what_hangs_on_a_condition_depends_only_where_it_is_possible() -> None:
+    vehicle = 'rails: {"58": [lights]}\nconditions: {lights: {text: side lights, when: [run]}}\nkey: [off, run]'
+    states = _states("F: {is: fuse, amps: 5}", ["58 -- GY 1 -- F.feed"], vehicle)
+    assert (_supply(states, "F.load", "off"), _supply(states, "F.load", "run")) == (Level.DEAD, Level.DEPENDS)
+    assert [reason.text for reason in states.reasons(states.circuit.node_names.index("F.load"), "run")] == ["lights"]
+
+
+def test_whether_15_stays_during_start_is_never_guessed() -> None:
+    states = _states("F: {is: fuse, amps: 5}", ["15 -- GY 1 -- F.feed"], 'rails: {"15": din}')
+    levels = [_supply(states, "F.load", key) for key in states.keys]
+    assert levels == [Level.DEAD, Level.DEAD, Level.LIVE, Level.DEPENDS]
+    assert not states.reasons(states.circuit.node_names.index("F.load"), "start")[0].known
+
+
+def test_a_diode_passes_supply_from_a_to_k_only() -> None:
+    states = _states(
+        "D: diode, E1: load, D2: diode, E2: load",
+        ["P -- RD 1 -- D.A", "D.K -- RD 1 -- E1.1", "P -- RD 1 -- D2.K", "D2.A -- RD 1 -- E2.1"],
+    )
+    assert _supply(states, "E1.1", "off") is Level.LIVE
+    assert _supply(states, "E2.1", "off") is Level.DEAD
+
+
+def test_a_module_without_supply_commands_nothing_and_lives_by_no_bootstrap() -> None:
+    """A relay fed module that holds its own relay stays dead until something else wakes it."""
+    module = "M: {is: module, cavities: 1-3, pins: {1: supply, 2: ground, 3: output}, outputs: {3: {drives: low, through: 2, when: always}}}"
+    runs = [
+        "P -- RD 1 -- K1.30",
+        "K1.87 -- RD 1 -- M.1",
+        "P -- RD 1 -- K1.86",
+        "K1.85 -- BN 1 -- M.3",
+        "M.2 -- BN 1 -- N",
+    ]
+    alone = _states(f"K1: {{is: relay, kind: normally open}}, {module}", runs)
+    assert _supply(alone, "M.1", "run") is Level.DEAD
+    woken = _states(
+        f"K1: {{is: relay, kind: normally open}}, {module}", [*runs, "15 -- RD 1 -- M.1"], 'rails: {"15": [run]}'
+    )
+    assert _supply(woken, "M.1", "run") is Level.LIVE
+
+
+def test_a_converter_gives_only_what_it_gets() -> None:
+    runs = ["15 -- RD 1 -- DC.in", "DC.ground -- BN 1 -- N", "DC.out -- RD 1 -- E1.1"]
+    states = _states("DC: converter, E1: load", runs, 'rails: {"15": [run]}\nkey: [off, run]')
+    assert (_supply(states, "E1.1", "off"), _supply(states, "E1.1", "run")) == (Level.DEAD, Level.LIVE)
+
+
+def test_nothing_behind_an_open_end_is_called_dead() -> None:
+    states = _states("S: splice, E1: load", ["ref 1>2 -- RD 1 -- S", "S -- RD 1 -- E1.1"])
+    assert _supply(states, "E1.1", "run") is Level.DEPENDS
+    reasons = states.reasons(states.circuit.node_names.index("E1.1"), "run")
+    assert not any(reason.known for reason in reasons)
