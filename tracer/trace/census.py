@@ -59,20 +59,24 @@ def _find_pins(survey: Survey, module: Part) -> tuple[PinFinding, ...]:
     nodes = circuit.pins_of.get(module.name, {})
     pins = sorted({*facts.cavities, *facts.unused, *facts.pins, *nodes}, key=natural)
     supply, ground = survey.supply_ways(module.name), survey.ground_ways(module.name)
+    all_supply = survey.supply_ways()  # a declared supply may be fed by the module's own outputs: a loop, shown as such
     found = []
     for pin in pins:
         node = nodes.get(pin)
         declared = facts.pins.get(pin, "")
+        role = declared.split()[0] if declared else ""
         wired = node is not None and is_wired(circuit, node)
         found.append(
             PinFinding(
                 pin,
-                declared.split()[0] if declared else "",
+                role,
                 declared,
                 pin in facts.unused,
                 node,
                 wired,
-                wired and node is not None and supply.reached(node),
+                wired
+                and node is not None
+                and (supply.reached(node) or (role == "supply" and all_supply.reached(node))),
                 wired and node is not None and ground.reached(node),
             )
         )

@@ -27,7 +27,7 @@ class Need:
 
 def ways_for(survey: Survey, need: Need) -> Ways | WaysWithout:
     """The ways in which a need is traced."""
-    return survey.supply_ways(need.leaving_out) if need.level == "supply" else survey.ground_ways(need.leaving_out)
+    return survey.ways_to(need.node, need.level, need.leaving_out)
 
 
 def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
@@ -57,7 +57,7 @@ def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
 
 
 def loops_of(circuit: Circuit, way: Way | None, module: str) -> tuple[str, ...]:
-    """Outputs of the module itself on a way: it feeds, or holds, what feeds it."""
+    """Outputs of a module on a way that its own list rests on: it feeds, or holds, what feeds it."""
     if way is None:
         return ()
     kinds = (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, Part
+from tracer.circuit.open_ends import open_ends
 from tracer.entry.load import natural
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import nearest
@@ -93,7 +94,7 @@ class _Lister:
         rows += self._chain_rows()
         rows = with_shared(rows)
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
-        loose, elsewhere = self._loose_ends()
+        loose, elsewhere = self._loose_ends(rows)
         check = self._cross_check(by_letter["S"], by_letter["V"])
         complete = not loose and not check.differences
         facts = self.module.facts
@@ -131,11 +132,7 @@ class _Lister:
         return rows
 
     def _row(self, node: int, level: str, code: str, declared: str) -> Row:
-        ways = (
-            self.survey.supply_ways(self.module.name)
-            if level == "supply"
-            else self.survey.ground_ways(self.module.name)
-        )
+        ways = self.survey.ways_to(node, level, self.module.name)
         self._remember(ways.to(node), node)
         self.row_of_node[node, level] = code
         return row_of(self.survey, ways, node, level=level, code=code, declared=declared)
@@ -161,8 +158,7 @@ class _Lister:
 
     def _with_needs(self, row: Row) -> Row:
         node = self.circuit.pins_of[row.part][row.pin]
-        leaving_out = self.module.name
-        ways = self.survey.supply_ways(leaving_out) if row.level == "supply" else self.survey.ground_ways(leaving_out)
+        ways = self.survey.ways_to(node, row.level, self.module.name)
         return replace(row, needs=self._needs(ways.to(node)))
 
     def _needs(self, way: Way | None) -> tuple[str, ...]:
@@ -215,10 +211,13 @@ class _Lister:
 
     # --- what is loose -----------------------------------------------------------------------------------------
 
-    def _loose_ends(self) -> tuple[tuple[LooseEnd, ...], int]:
+    def _loose_ends(self, rows: Iterable[Row]) -> tuple[tuple[LooseEnd, ...], int]:
         found = loose_ends(self.survey)
         own_pins = [pin.node for pin in self.found if pin.node is not None]
         zone = self.survey.zone([*own_pins, *(need.node for need in self.chains.needs)], self.on_ways, self.module.name)
+        # A level that hangs on what is not typed in is not proven, however far away that is.
+        hung_on = {reason for row in rows for reasons in row.why.values() for reason in reasons}
+        zone |= {node for node, words in open_ends(self.circuit).items() if words in hung_on}
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)

@@ -77,6 +77,13 @@ class Survey:
         """The ways to ground, with the inside of one module left out."""
         return self._without(self._all_ground_ways, self._ground, self._inside_ground, leaving_out)
 
+    def ways_to(self, node: int, level: str, module: str = "") -> Ways | WaysWithout:
+        """The ways in which a module's pin is traced: without its inside, or with it where its own outputs are all that feed the pin."""
+        ways = self.supply_ways(module) if level == "supply" else self.ground_ways(module)
+        if ways.reached(node):
+            return ways
+        return self.supply_ways() if level == "supply" else self.ground_ways()
+
     def _without(
         self, ways: Ways, made: dict[str, WaysWithout], insides: dict[str, set[int]], module: str
     ) -> Ways | WaysWithout:

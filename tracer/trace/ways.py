@@ -66,13 +66,26 @@ class Ways:
         self._block_links: list[list[int]] = []
         self._block_top: list[int] = []
         self._search(at, permitted, barred)
+        directed = (
+            number for number, block in enumerate(self._block_links) if any(direction(links[link]) for link in block)
+        )
+        self._directed_blocks = frozenset(directed)
+        self._reached: dict[int, bool] = {}
 
     def reached(self, node: int) -> bool:
-        """Whether at least one way leads to the node (an end reaches itself)."""
-        return node in self._block_of_node or node in self._ends
+        """Whether at least one way leads to the node, diodes heeded (an end reaches itself)."""
+        if node in self._ends:
+            return True
+        if node not in self._block_of_node:
+            return False
+        if self._directed_blocks.isdisjoint(self.blocks_to(node)):
+            return True
+        if node not in self._reached:
+            self._reached[node] = self.to(node) is not None
+        return self._reached[node]
 
     def leads_to(self, node: int) -> bool:
-        """Whether a way leads to the node, which is not itself an end."""
+        """Whether links lead to the node, which is not itself an end; diodes are not heeded."""
         return node in self._block_of_node
 
     def reached_nodes(self) -> Iterable[int]:
