@@ -10,6 +10,8 @@ import resource
 import sys
 import tempfile
 import time
+from functools import partial
+from itertools import pairwise
 from pathlib import Path
 
 import yaml
@@ -37,14 +39,14 @@ def load_ratios(sizes: tuple[int, ...] = SIZES) -> list[Ratio]:
                 folder = Path(scratch)
                 module = generate(folder, runs)
                 repeats = 3 if runs <= 10_000 else 2
-                yaml_s = fastest_s(lambda folder=folder: _yaml_alone(folder), repeats)
-                ours_s = fastest_s(lambda folder=folder, module=module: _whole(folder, module), repeats)
+                yaml_s = fastest_s(partial(_yaml_alone, folder), repeats)
+                ours_s = fastest_s(partial(_whole, folder, module), repeats)
                 totals[runs] = ours_s
                 most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
                 ratios.append(Ratio(f"load + check + supplies, {runs} runs / YAML alone", ours_s, yaml_s, 10))
     finally:
         gc.enable()
-    for small, large in zip(sizes, sizes[1:], strict=False):
+    for small, large in pairwise(sizes):
         ratios.append(Ratio(f"growth from {small} to {large} runs", totals[large], totals[small], 12))
     ratios.append(Ratio(f"memory at {sizes[-1]} runs / 1500 MB", most_mb, 1500, 1, "MB"))
     return ratios

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from tests.golden import check_golden
 
 ROOT = Path(__file__).parent.parent.parent

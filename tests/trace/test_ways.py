@@ -33,14 +33,17 @@ def _ways(count: int, edges: Edges, ends: list[int], senses: list[int] | None = 
     return Ways(links, at, ends, lambda link: True, frozenset(), lambda link: senses[link.run] if senses else 0)
 
 
+ROOT = -1  # all ends, taken as one node
+
+
 def _paths(
     edges: Edges, ends: list[int], target: int, senses: list[int] | None = None
 ) -> list[list[tuple[int, int, int]]]:
-    """Every simple path from the ends, taken as one node, to the target, as lists of (from, to, link)."""
+    """Every simple path from the ends to the target, as lists of (from, to, link)."""
     graph = nx.MultiDiGraph()
-    graph.add_nodes_from(["ends", target])
+    graph.add_nodes_from([ROOT, target])
     for number, (a, b) in enumerate(edges):
-        here, there = ("ends" if node in ends else node for node in (a, b))
+        here, there = (ROOT if node in ends else node for node in (a, b))
         if here == there:
             continue
         sense = senses[number] if senses else 0
@@ -48,7 +51,7 @@ def _paths(
             graph.add_edge(here, there, key=number)
         if sense <= 0:
             graph.add_edge(there, here, key=number)
-    return list(nx.all_simple_edge_paths(graph, "ends", target))
+    return list(nx.all_simple_edge_paths(graph, ROOT, target))
 
 
 @given(circuits())
@@ -71,7 +74,7 @@ def test_the_links_on_the_ways_are_those_on_some_simple_path(drawn: tuple[int, E
             continue
         assert way.links == {key for path in paths for _, _, key in path}
         assert way.sole_links == set.intersection(*({key for _, _, key in path} for path in paths))
-        inner = [{node for a, b, _ in path for node in (a, b) if node != "ends"} for path in paths]
+        inner = [{node for a, b, _ in path for node in (a, b) if node != ROOT} for path in paths]
         assert set(way.nodes) - set(ends) == set.union(*inner)
         assert way.sole_nodes - set(ends) == set.intersection(*inner)
 
