@@ -97,8 +97,8 @@ def new(
     except CannotStart as error:
         _fail(str(error), CANNOT_USE)
     for path in written:
-        typer.echo(f"wrote {path}")
-    typer.echo(f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.")
+        _show(f"wrote {path}\n")
+    _show(f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.\n")
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus check    tracer check --rules")
@@ -253,6 +253,39 @@ def panel(
     raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus common ALM CLM --working BDM    tracer common HRN SOC.1 --working INS,GTW"
+)
+def common(
+    parts: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PART...",
+            help="Dead modules, loads or relays; PART.PIN for one pin.",
+            autocompletion=_complete_part,
+        ),
+    ],
+    working: Annotated[
+        list[str] | None,
+        typer.Option("--working", metavar="PART", help="Parts that work: BDM,INS; may be given more than once."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """What several dead parts have in common upstream, ranked; what a working part clears comes last."""
+    from tracer.report import common as report
+    from tracer.trace.affects import UnknownPart
+    from tracer.trace.common import common_of
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    try:
+        working_parts = [name for word in working or () for name in word.replace(",", " ").split()]
+        found = common_of(Survey(circuit), parts, working_parts)
+    except UnknownPart as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found) if json else report.as_text(found, **_page()))
+
+
 # --- what the commands share ---------------------------------------------------------------------------------------
 
 
@@ -281,7 +314,7 @@ def _show_problems(error: CannotUse, *, json: bool) -> NoReturn:
         _show(problems_data(error.problems))
     else:
         for problem in error.problems:
-            typer.echo(problem.render(), err=True)
+            typer.echo(problem.render(_page()["width"]), err=True)
         count = len(error.problems)
         typer.echo(
             f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
@@ -327,7 +360,7 @@ def _show(content: dict[str, Any] | str) -> None:
 
     text = content if isinstance(content, str) else json_text(content)
     stream = sys.stdout
-    if hasattr(stream, "reconfigure") and (stream.encoding or "").lower() not in ("utf-8", "utf8"):
+    if hasattr(stream, "reconfigure"):  # whatever a name holds and the terminal can show, the output comes out
         stream.reconfigure(errors="replace")
     stream.write(text)
     stream.flush()

@@ -15,6 +15,7 @@ from tracer.circuit.references import agreeing_pairs
 from tracer.entry.load import Fragment, Typed, natural
 from tracer.entry.models import (
     ConnectorFacts,
+    FuseFacts,
     GroundFacts,
     JointFacts,
     LoadFacts,
@@ -127,7 +128,9 @@ class _Joiner:
 
     def _unknown_part(self, name: str) -> tuple[str, str]:
         known = [*self.parts, *self.rails]
-        fix = did_you_mean(name, known, f"Otherwise declare it under `parts:` on this sheet: `{name}: {{is: splice}}`.")
+        fix = did_you_mean(
+            name, known, f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: splice}}`."
+        )
         if name.replace(".", "").isdigit():
             fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
         return f"there is no part or rail `{name}`", fix
@@ -142,12 +145,26 @@ class _Joiner:
 
     # --- inside the parts --------------------------------------------------------------------------------------
 
+    def _instead(self) -> frozenset[str]:
+        """Positions of either-or pairs that the vehicle's equipment leaves open: both at once would join two feeds that are never joined."""
+        found = set()
+        for part in self.parts.values():
+            if isinstance(part.facts, FuseFacts) and part.facts.or_ is not None:
+                partner = self._part_named(part.facts.or_, part.panel)
+                for one in (part, partner):
+                    if isinstance(one, Part) and getattr(one.facts, "state", None) in ("option", "empty"):
+                        found.add(one.name)
+        return frozenset(found)
+
     def _insides(self) -> None:
+        instead = self._instead()
         for name in self.parts:
             part = self.parts[name]
             match part.kind:
                 case "fuse" | "link" | "breaker":
-                    self._link(self._node(name, "feed"), self._node(name, "load"), LinkKind.FUSE, name)
+                    feed, load = self._node(name, "feed"), self._node(name, "load")
+                    if name not in instead:
+                        self._link(feed, load, LinkKind.FUSE, name)
                 case "ground":
                     mass = self._mass(part)
                     self._link(self._node(name, ""), mass, LinkKind.MASS, name)
@@ -246,6 +263,7 @@ class _Joiner:
 
     def _busbars(self) -> None:
         pending = []
+        joined: set[tuple[int, int]] = set()  # two sheets may say the same of one busbar
         for part in list(self.parts.values()):
             if part.kind != "panel":
                 continue
@@ -257,7 +275,7 @@ class _Joiner:
                         for target in targets
                         if (node := self._busbar_target(part, fragment, origin, target)) is not None
                     ]
-                    self.fed.update(self.part_of[node] for node in nodes)
+                    self.fed.update(self.part_of[node] for node in nodes if self.pin_of[node] == "feed")
                     pending.append((part, fragment, origin, nodes))
         for (
             part,
@@ -266,14 +284,15 @@ class _Joiner:
             nodes,
         ) in pending:  # once it is known which fuses a busbar feeds: a bare fuse then means its load side
             source = self._point_in_facts(origin, fragment, ("busbars", origin), key=True, panel=part.name)
-            if source is not None:
-                for node in nodes:
+            for node in nodes:
+                if source is not None and (source, node) not in joined:
+                    joined.add((source, node))
                     self._link(source, node, LinkKind.BUSBAR, part.name)
 
     def _busbar_target(self, panel: Part, fragment: Fragment, origin: str, target: str) -> int | None:
         label, dot, pin = target.partition(".")
         found = self._part_named(label, panel.name)
-        place = fragment.place_of(("busbars", origin))
+        place = fragment.place_of(("busbars", origin), text=target)
         if not isinstance(found, Part) or found.panel != panel.name:
             labels = [part.label for part in self.parts.values() if part.panel == panel.name and part.label]
             fix = did_you_mean(label, labels, f"Add it under `positions` of {panel.name}.")

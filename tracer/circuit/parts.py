@@ -45,6 +45,7 @@ DESCRIPTIVE = frozenset(
         "ohms",
         "volts",
         "on",
+        "halves",
     }
 )
 _NOT_COMPARED = frozenset({"seen", "note", "is_"})
@@ -136,7 +137,7 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
             elif isinstance(value, dict):
                 united = _united(name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems)
                 merged[spec.name] = united
-            elif isinstance(value, tuple) and spec.name not in ("coil", "reset"):
+            elif isinstance(value, tuple) and spec.name not in ("coil", "reset", "halves"):
                 merged[spec.name] = tuple(dict.fromkeys((*merged[spec.name], *value)))
             elif merged[spec.name] != value:
                 _contradiction(
@@ -157,7 +158,9 @@ def _united(
 ) -> dict[str, Any]:
     united = dict(first)
     for key, value in second.items():
-        if key in united and united[key] != value and path != "positions":
+        if path == "busbars" and key in united:  # more positions on the same busbar
+            united[key] = tuple(dict.fromkeys((*united[key], *value)))
+        elif key in united and united[key] != value and path != "positions":
             place = fragment.place_of((path, key))
             what = f"{name}: `{path}` says something else about {key} than at {origin.place_of((path, key))}"
             problems.append(
@@ -191,6 +194,8 @@ def _contradiction(
 
 
 def _shown(value: Any) -> str:
+    if isinstance(value, tuple):
+        return ", ".join(str(item) for item in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
@@ -257,7 +262,7 @@ def _report_pins(
             key = path[0] in ("pins", "mates") or len(path) == 2
             problems.append(
                 fragment.file.problem(
-                    fragment.place_of(path, key=key),
+                    fragment.place_of(path, key=key, text=pin),
                     what,
                     f"{fix}Correct the pin, or add it to `cavities`.",
                     pin,

@@ -321,6 +321,15 @@ class KeyStates:
         for net in self._open:
             yield net, Level.DEPENDS
 
+    def conducts(self, link: Link, settled: Settled, fixed: Mapping[str, bool] | None = None) -> Level:
+        """Whether a contact or a driver conducts in a settled key state. A driver needs its module to be supplied."""
+        if link.kind is LinkKind.CONTACT:
+            return self._contact(link, settled.key, settled.relays, fixed or {})[0]
+        if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+            commanded = self._command(link.part, link.output, settled.key, fixed or {})[0]
+            return min(settled.alive.get(link.part, Level.LIVE), commanded)
+        raise ValueError(f"{link.kind.name} neither opens nor closes")
+
     def source_level(self, node: int, key: str, fixed: Mapping[str, bool] | None = None) -> Level:
         """Whether a source is live in a key state, as the vehicle says."""
         return self._source(node, key, fixed or {})[0]

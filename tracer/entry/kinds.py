@@ -57,7 +57,8 @@ def shared_kinds() -> Mapping[str, KindFacts]:
 
 def kinds_of(folder: Path, problems: list[Problem]) -> Mapping[str, KindFacts]:
     """The shared kinds, with those of the vehicle's own `types.yaml` added."""
-    if not (folder / "types.yaml").exists():
+    types = folder / "types.yaml"
+    if not types.exists() and not types.is_symlink():
         return shared_kinds()
     return {**shared_kinds(), **_read(folder, "types.yaml", problems)}
 
@@ -70,7 +71,10 @@ def _read(folder: Path, name: str, problems: list[Problem]) -> dict[str, KindFac
     def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
         problems.append(
             file.problem(
-                file.place_of(at, key=key), what, f"{fix} docs/part-types.md shows how a kind is written.", text
+                file.place_of(at, key=key, text=text),
+                what,
+                f"{fix} docs/part-types.md shows how a kind is written.",
+                text,
             )
         )
 

@@ -26,7 +26,7 @@ from tracer.entry.models import (
     VehicleFacts,
 )
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
-from tracer.entry.runs import Run, read_run
+from tracer.entry.runs import Run, has_dashes, read_run
 from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
 from tracer.entry.values import Misread, When
@@ -66,9 +66,9 @@ class Fragment:
     def place(self) -> Place:
         return self.file.place_of(self.path, key=True)
 
-    def place_of(self, path: Path_, *, key: bool = False) -> Place:
-        """Place of one fact of the part."""
-        return self.file.place_of(self.path + path, key=key)
+    def place_of(self, path: Path_, *, key: bool = False, text: str = "") -> Place:
+        """Place of one fact of the part, or of a piece of text in it."""
+        return self.file.place_of(self.path + path, key=key, text=text)
 
     def has(self, path: Path_) -> bool:
         """Whether this fragment says something at `path`."""
@@ -135,7 +135,11 @@ def read_folder(folder: str | Path) -> Typed:
 
 def natural(text: str) -> list[tuple[int, int, str]]:
     """Sort key in which F2 comes before F10."""
-    return [(0, int(piece), "") if piece.isdigit() else (1, 0, piece) for piece in re.split(r"(\d+)", text) if piece]
+    return [
+        (0, int(piece), "") if piece.isdecimal() and len(piece) < 1000 else (1, 0, piece)  # Python reads no longer ones
+        for piece in re.split(r"(\d+)", text)
+        if piece
+    ]
 
 
 def _files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, tuple[str, ...]]:
@@ -199,7 +203,7 @@ def _facts(model: type[Any], tree: Any, file: TypedFile, path: Path_, problems: 
     """The model filled from the tree, or None with a problem for each thing that is wrong."""
 
     def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
-        problems.append(file.problem(file.place_of(at, key=key), what, fix, text))
+        problems.append(file.problem(file.place_of(at, key=key, text=text), what, fix, text))
 
     return read_facts(model, tree, path, report)
 
@@ -331,9 +335,12 @@ class _SheetReader:
             if not isinstance(tree, dict):
                 continue
             kind = tree.get("is")
+            path: Path_ = ("parts", name, "is")
+            if isinstance(kind, list | dict):
+                what = f"{name}: its kind is one word, not a list or a mapping"
+                self.problems.append(file.problem(file.place_of(path), what, f"Write `{name}: {{is: module}}`."))
             if not isinstance(kind, str) or not kind:
                 continue
-            path: Path_ = ("parts", name, "is")
             if kind not in KINDS:
                 fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}.")
                 self.problems.append(file.problem(file.place_of(path), f"`{kind}` is not a kind of part", fix, kind))
@@ -465,17 +472,24 @@ class _SheetReader:
         nodes = file.node_of(("runs",)).value
         for index, typed in enumerate(runs):
             node = nodes[index]
+            text: Any = typed
             note = None
             run_seen = seen
             if isinstance(typed, dict):
                 text, run_seen, note, node = self._run_mapping(typed, file, index, seen)
-            else:
-                text = typed
             if not isinstance(text, str):
+                if isinstance(text, list):
+                    self.problems.append(
+                        file.problem(
+                            file.place(node),
+                            "a run is one line of text, not a list",
+                            "Write it without brackets: `F9 -- RD 2.5 -- ALM.4`.",
+                        )
+                    )
                 continue
             if node.end_mark.line < len(file.lines):
                 rest = file.lines[node.end_mark.line][node.end_mark.column :]
-                if "#" in rest and " -- " in rest:
+                if "#" in rest and has_dashes(rest):
                     place = Place(file.name, node.end_mark.line + 1, node.end_mark.column + rest.index("#") + 1)
                     self.problems.append(
                         file.problem(
@@ -508,6 +522,17 @@ class _SheetReader:
                     "a run cannot begin with `?` (YAML reads it as something else)",
                     "Turn the run round so that `?` comes last, or begin it with `unknown`.",
                     "?",
+                )
+            )
+            return None, seen, None, None
+        if keys and has_dashes(keys[0]):
+            colon = file.node_of((*path, keys[0]), key=True).end_mark
+            self.problems.append(
+                file.problem(
+                    Place(file.name, colon.line + 1, colon.column + 1),
+                    "a colon followed by a space splits this run in two (YAML reads it as `key: value`)",
+                    "Remove the colon, or put the whole run in quotes.",
+                    ":",
                 )
             )
             return None, seen, None, None
@@ -563,10 +588,13 @@ def _check_when(
     known = list(known)
     for name in sorted((condition.names() if condition else set()) - set(known)):
         fix = did_you_mean(
-            name, known, f"Known: {listed(known, joiner='and')}. More go under `conditions` in vehicle.yaml."
+            name,
+            [*known, *values.ALONE],
+            f"Known: {listed(known, joiner='and')}. More go under `conditions` in vehicle.yaml; "
+            f"{listed(values.ALONE)} stand alone.",
         )
         what = f"`{name}` is neither a key state nor a condition of this vehicle"
-        problems.append(file.problem(file.place_of(path), what, fix, name))
+        problems.append(file.problem(file.place_of(path, text=name), what, fix, name))
 
 
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:

@@ -5,7 +5,6 @@ Every value arrives as text (see `text.py`); the shapes below turn it into numbe
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar, dataclass_transform
@@ -25,6 +24,13 @@ def _scalar(typed: Any) -> str:
             "Write one word or sentence; in quotes if it holds `: ` or ` #`.",
         )
     return typed.strip()
+
+
+def _name(typed: Any) -> str:
+    name = _scalar(typed)
+    if not name:
+        raise Misread("nothing stands here", "Write its name.")
+    return name
 
 
 def _choice(*words: str) -> Callable[[Any], str]:
@@ -60,7 +66,10 @@ def _targets(typed: Any) -> tuple[str, ...]:
 def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     if not isinstance(typed, list):
         raise Misread("a list of groups is wanted here", "Write for example `[[1-4], [5, 6]]`.")
-    return tuple(_pins(group) for group in typed)
+    groups = tuple(_pins(group) for group in typed)
+    if any(isinstance(group, str) and len(pins) < 2 for group, pins in zip(typed, groups, strict=True)):
+        raise Misread("a list of groups is wanted here, not of single pins", "Write for example `[[1-4], [5, 6]]`.")
+    return groups
 
 
 def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
@@ -117,7 +126,7 @@ _NUMBER_SCHEMA = {"type": ["string", "number"]}
 def _words(typed: Any) -> tuple[str, ...]:
     if isinstance(typed, dict):
         raise Misread("a list of words is wanted here", "Write for example `[off, run, start]`.")
-    return tuple(_scalar(word) for word in ([typed] if isinstance(typed, str) else typed))
+    return tuple(_name(word) for word in ([typed] if isinstance(typed, str) else typed))
 
 
 def _chosen(*words: str) -> Any:
@@ -134,24 +143,8 @@ def _draw(typed: Any) -> dict[str, float | None]:
     return {"": _DRAW_A(typed)}
 
 
-def _limit(typed: Any) -> tuple[float, ...]:
-    """A limit: one number, or two as a range `12.2-12.8`; a unit may follow."""
-    text = _scalar(typed)
-    match = _LIMIT.match(text)
-    if match is None:
-        raise Misread(f"`{text}` is not a limit", "Write a number such as `0.3`, or a range such as `12.2-12.8`.")
-    found = tuple(float(word.replace(",", ".")) for word in (match["low"], match["high"]) if word)
-    if len(found) == 2 and found[0] > found[1]:
-        raise Misread(f"the range `{text}` runs backwards", "Write the lower number first.")
-    return found
-
-
-_LIMIT = re.compile(
-    r"^(?P<low>\d+(?:[.,]\d+)?)(?:\s*(?:-|to)\s*(?P<high>\d+(?:[.,]\d+)?))?\s*(?:V|mA|mV|ohm|Ω|MΩ)?$", re.IGNORECASE
-)
-
-
 TEXT = scalar(_scalar, _TEXT_SCHEMA)
+NAME = scalar(_name, _TEXT_SCHEMA)
 WORDS = scalar(_words, {"type": "array", "items": _TEXT_SCHEMA})
 PINS = scalar(_pins, _PINS_SCHEMA)
 TARGETS = scalar(_targets, _PINS_SCHEMA)
@@ -181,7 +174,6 @@ DRAW = scalar(
         "description": "a current in A, or {key state or condition: A}",
     },
 )
-LIMIT = scalar(_limit, {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"})
 SEEN = _chosen("diagram", "vehicle", "assumed")
 STATE = _chosen("fitted", "empty", "option", "none")
 YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
@@ -250,10 +242,6 @@ class ModuleFacts(PartFacts):
         "{PIN: what the module switches there}",
         default={},
     )
-    draws: dict[str, dict[str, float | None]] = fact(
-        mapping_of(DRAW), "{supply pin: A, or {key state or condition: A}}: what the module takes there", default={}
-    )
-    returns: tuple[str, ...] = fact(PINS, "the ground pins through which what it draws goes back", default=())
 
 
 @facts
@@ -496,43 +484,11 @@ _RAIL_SHORT = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
-class TerminationFacts:
-    """One termination of a bus, in a part of its own or inside a module."""
-
-    ohms: float | None = fact(OHMS, "between the two lines; for fault-tolerant CAN each line's own; LIN: to the supply")
-    split: str = fact(YES_NO, "two halves with a capacitor at their middle", default="no")
-    fitted: str = fact(YES_NO, "`no`: provided for, but not in this vehicle", default="yes")
-
-
-def _termination(typed: Any) -> Any:
-    return typed if isinstance(typed, dict) else {"ohms": typed}
-
-
-@facts
-class BusFacts:
-    """One bus: its kind, its lines and its terminations. Lines that are not given are taken from pins called `bus NAME LINE`."""
-
-    kind: str | None = fact(
-        _chosen("high-speed can", "fault-tolerant can", "lin", "other"), "which rules hold for it"
-    )
-    lines: dict[str, tuple[str, ...]] = fact(
-        mapping_of(TARGETS), "{LINE: [PART.PIN, ...]}: its module pins, where their roles do not say it", default={}
-    )
-    terminations: dict[str, TerminationFacts] = fact(
-        mapping_of(nested(TerminationFacts, _termination, _NUMBER_SCHEMA)),
-        "{PART or MODULE: ohms}, or {ohms: 120, split: yes}",
-        default={},
-    )
-    commander: str | None = fact(TEXT, "LIN: the module that commands the bus")
-    name: str | None = fact(TEXT)
-
-
 @facts
 class VehicleFacts:
     """`vehicle.yaml`."""
 
-    vehicle: str = fact(TEXT, "its name, to variant level", required=True)
+    vehicle: str = fact(NAME, "its name, to variant level", required=True)
     system: str = fact(scalar(_system, {"enum": ["12 V", "24 V", "48 V"]}), default="12 V")
     colours: str = fact(_chosen("iec", "din", "sae"), "how wire colours are abbreviated", default="iec")
     key: tuple[str, ...] = fact(WORDS, "the key states in their order", default=("off", "acc", "run", "start"))
@@ -540,19 +496,6 @@ class VehicleFacts:
         mapping_of(nested(ConditionFacts, _condition, {"type": "string"})), default={}
     )
     rails: dict[str, RailFacts] = fact(mapping_of(nested(RailFacts, _rail, _RAIL_SHORT)), default={})
-    buses: dict[str, BusFacts] = fact(mapping_of(nested(BusFacts)), default={})
-    limits: dict[str, tuple[float, ...]] = fact(
-        mapping_of(LIMIT), "{what: V}: limits of this vehicle that take the place of the usual ones", default={}
-    )
-    note: str | None = fact(TEXT)
-
-
-@facts
-class ShopFacts:
-    """A workshop's own limits, in a file of its own."""
-
-    shop: str | None = fact(TEXT, "whose limits these are")
-    limits: dict[str, tuple[float, ...]] = fact(mapping_of(LIMIT), "{what: V}", default={})
     note: str | None = fact(TEXT)
 
 
@@ -560,7 +503,7 @@ class ShopFacts:
 class SheetFacts:
     """The head of a sheet; `parts` and `runs` are read one by one so that one slip does not hide the others."""
 
-    sheet: str = fact(TEXT, "what the page calls itself", required=True)
+    sheet: str = fact(NAME, "what the page calls itself", required=True)
     title: str | None = fact(TEXT)
     note: str | None = fact(TEXT)
     seen: str = fact(SEEN, "where the facts of this sheet are from", default="diagram")

@@ -7,8 +7,10 @@ collected and shown together, in file order.
 from __future__ import annotations
 
 import difflib
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from unicodedata import category, east_asian_width
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -20,9 +22,9 @@ class Place:
     column: int = 0
 
     def __str__(self) -> str:
-        if not self.line:
-            return self.file
-        return f"{self.file}:{self.line}:{self.column}"
+        # A file may be called anything; a line break or a byte that is no text must not break the message.
+        file = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in self.file)
+        return f"{file}:{self.line}:{self.column}" if self.line else file
 
 
 NOWHERE = Place("")
@@ -42,26 +44,52 @@ class Problem:
     text: str = field(default="", compare=False)
     line_text: str = field(default="", compare=False)
 
-    def render(self) -> str:
-        """The problem as lines of text: place and what, the typed line with a marker, the fix."""
+    def render(self, width: int = 80) -> str:
+        """The problem as lines of text: place and what (never broken), the typed line with a marker, the fix."""
         lines = [f"{self.place}: {self.what}"]
         if self.line_text.strip():
-            shown, start = _window(self.line_text, self.place.column - 1)
-            width = max(1, min(len(self.text.splitlines()[0]) if self.text else 1, len(shown) - start))
-            lines.append(f"    {shown}")
-            lines.append(f"    {' ' * start}{'^' * width}")
-        lines.append(f"    {self.fix}")
+            shown, start = _window(self.line_text, self.place.column - 1, max(36, width - 4))
+            marked = shown[start : start + len(self.text.split("\n")[0])]
+            lines.append(f"    {shown.rstrip()}")
+            lines.append(f"    {' ' * display_width(shown[:start])}{'^' * max(1, display_width(marked))}")
+        lines += textwrap.wrap(
+            self.fix,
+            max(40, width),
+            initial_indent="    ",
+            subsequent_indent="    ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
         return "\n".join(lines)
 
 
-def _window(line: str, start: int, width: int = 100) -> tuple[str, int]:
-    """At most `width` characters of a line around `start`, and where `start` then is; tabs and controls become spaces."""
+def display_width(text: str) -> int:
+    """Columns that a text takes in a terminal: two for a wide letter, none for a mark that joins another letter."""
+    if text.isascii():
+        return len(text)
+    return sum(0 if category(c) in ("Mn", "Me", "Cf") else 2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def _window(line: str, start: int, width: int) -> tuple[str, int]:
+    """The piece of a line around `start` that takes at most `width` columns, and where `start` then is.
+
+    Tabs and controls become spaces; `…` stands where the line is cut.
+    """
     line = "".join(c if c.isprintable() else " " for c in line.rstrip("\r\n"))
     start = max(0, min(start, len(line)))
-    if len(line) <= width:
+    if display_width(line) <= width:
         return line, start
-    left = max(0, min(start - width // 3, len(line) - width))
-    return line[left : left + width], start - left
+    if display_width(line[: start + 1]) <= width * 2 // 3:
+        left = 0
+    else:
+        left = start
+        while left > 0 and display_width(line[left - 1 : start]) <= width // 3:
+            left -= 1
+    right = left
+    while right < len(line) and display_width(line[left : right + 1]) <= width - 2:
+        right += 1
+    before, after = "…" if left else "", "…" if right < len(line) else ""
+    return before + line[left:right] + after, start - left + len(before)
 
 
 class CannotUse(Exception):

@@ -93,6 +93,11 @@ class Slip:
     fix: str
 
 
+def has_dashes(text: str) -> bool:
+    """Whether dashes that join a point and a wire stand in the text."""
+    return _DASH.search(text) is not None
+
+
 def split_run(text: str) -> list[tuple[int, str]]:
     """The pieces between the dashes, each with its offset."""
     pieces = []
@@ -259,7 +264,10 @@ def read_wire(text: str, colours: str) -> Wire:
         length_m = float(words[-2].replace(",", ".")) * _METRES[words[-1].lower()]
         del words[-2:]
     if length_m is not None and not 0 < length_m <= MAX_LENGTH_M:
-        raise Misread(f"a wire of {length_m:g} m", f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.")
+        raise Misread(
+            f"a wire {length_m:g} m long is not possible",
+            f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.",
+        )
     size = None
     for count in (2, 1):
         typed = " ".join(words[-count:])

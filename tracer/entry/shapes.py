@@ -51,7 +51,7 @@ def scalar(parse: Callable[[Any], Any], schema: Schema) -> Shape:
             return parse(tree)
         except Misread as misread:
             name = f"{path[-1]}: " if path else ""
-            report(path, f"{name}{misread.what}", misread.fix, text=tree if isinstance(tree, str) else "")
+            report(path, f"{name}{misread.what}", misread.fix, text=tree if isinstance(tree, str) else misread.text)
             return FAILED
 
     return Shape(read, lambda: schema)
@@ -65,7 +65,7 @@ def mapping_of(item: Shape, description: str = "") -> Shape:
             report(
                 path,
                 f"{path[-1]}: a mapping is wanted here",
-                "Write `{key: value}`.",
+                "Write `{key: value}`." if tree else "Write `{key: value}`, or remove the line.",
                 text=tree if isinstance(tree, str) else "",
             )
             return FAILED
@@ -158,7 +158,9 @@ def read_facts(model: Any, tree: Any, path: Path_, report: Report) -> Any:
 
 def _report_unknown(key: str, value: Any, path: Path_, known: list[str], report: Report) -> None:
     fix = did_you_mean(key, known, f"Known here: {listed(known, most=24, joiner='and')}.")
-    if value == "":
+    if value == "" and ":" in key:
+        fix = f"Put a space after the colon: `{key.replace(':', ': ', 1)}`."
+    elif value == "":
         fix = f"Inside braces a comma ends a value: put a text with a comma in quotes. {fix}"
     report((*path, key), f"`{key}` is not known here", fix, text=key, key=True)
 

@@ -5,7 +5,9 @@ Scalars stay text. PyYAML's C parser gives the nodes and their places; its own t
 
 from __future__ import annotations
 
+import re
 import stat
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +18,7 @@ from tracer.entry.problems import Place, Problem
 
 MAX_FILE_BYTES = 16_000_000
 MAX_SHEETS = 5_000
+MAX_ANCHORS = 100
 MAX_DEPTH = 24  # the format needs 6; more is a slip or an attack
 
 _SCALAR_TAGS = frozenset(
@@ -24,6 +27,9 @@ _SCALAR_TAGS = frozenset(
 
 Tree = Any  # str | list[Tree] | dict[str, Tree]
 
+_MAY_BE_ANCHOR = re.compile(r"(?:^|[\s,:?\[{-])[&*][^\s,\[\]{}]", re.MULTILINE)
+# The characters that YAML 1.2 allows in a file (section 5.1 of the specification).
+_NOT_YAML = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
@@ -44,9 +50,18 @@ class TypedFile:
             column += 1
         return Place(self.name, mark.line + 1, column)
 
-    def place_of(self, path: tuple[str | int, ...], *, key: bool = False) -> Place:
-        """Place of the value at `path` (keys and list indices), or of its key; the deepest known place when the path ends early."""
-        return self.place(self.node_of(path, key=key))
+    def place_of(self, path: tuple[str | int, ...], *, key: bool = False, text: str = "") -> Place:
+        """Place of the value at `path` (keys and list indices), or of its key; the deepest known place when the path ends early.
+
+        With `text`, the place of that piece inside the value, where it is a list.
+        """
+        node = self.node_of(path, key=key)
+        if text and isinstance(node, yaml.SequenceNode):
+            for piece in (re.compile(rf"^{re.escape(text)}$"), re.compile(rf"(?<!\w){re.escape(text)}(?!\w)")):
+                for item in _scalars(node):
+                    if found := piece.search(item.value):
+                        return self.place(item, found.start())
+        return self.place(node)
 
     def node_of(self, path: tuple[str | int, ...], *, key: bool = False) -> yaml.Node:
         """The node at `path`, or the deepest one on the way to it."""
@@ -68,7 +83,21 @@ class TypedFile:
     def problem(self, place: Place, what: str, fix: str, text: str = "") -> Problem:
         """A problem in this file, with the typed line beside it."""
         line = self.lines[place.line - 1] if 0 < place.line <= len(self.lines) else ""
+        start = place.column - 1
+        first = text.split("\n")[0]
+        if line[start : start + 1] in ("'", '"') and line.startswith(first, start + 1):
+            place = Place(place.file, place.line, place.column + 1)
+        elif not line.startswith(first, start):
+            text = ""  # typed in another way (folded, escaped): the place alone is marked
         return Problem(place, what, fix, text, line)
+
+
+def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
+    if isinstance(node, yaml.ScalarNode):
+        yield node
+    elif isinstance(node, yaml.SequenceNode):
+        for item in node.value:
+            yield from _scalars(item)
 
 
 def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | None:
@@ -81,12 +110,15 @@ def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | N
         return None
     lines = text.splitlines()
     try:
+        if anchors := _anchors(name, text, lines):
+            problems.extend(anchors)
+            return None
         node = yaml.compose(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
         problems.append(_yaml_problem(name, lines, error))
         return None
-    except (yaml.reader.ReaderError, ValueError) as error:  # control characters and the like
-        problems.append(_character_problem(name, text, lines, error))
+    except (yaml.reader.ReaderError, ValueError):  # control characters and the like
+        problems.append(_character_problem(name, text, lines))
         return None
     except RecursionError:
         problems.append(Problem(Place(name), "brackets nested too deeply to be read", "Remove the surplus brackets."))
@@ -97,16 +129,13 @@ def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | N
         )
         return None
     file = TypedFile(name, lines, None, node)
-    before = len(problems)
     tree = _Converter(file, problems).tree(node, 0)
-    if len(problems) > before:
-        return None
     if not isinstance(tree, dict):
         problems.append(
             file.problem(
                 file.place(node),
                 "the file must be a mapping (`key: value` lines)",
-                "Begin with lines such as `sheet: 4`.",
+                f"Begin with a line such as `{'vehicle: NAME' if name == 'vehicle.yaml' else 'sheet: 4'}`.",
             )
         )
         return None
@@ -159,8 +188,16 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
 
 def _decoded(name: str, data: bytes, problems: list[Problem]) -> str | None:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        problems.append(Problem(Place(name), "the file is UTF-16, not UTF-8", "Save it as UTF-8 in your editor."))
+        problems.append(
+            Problem(Place(name), "the file is UTF-16 or UTF-32, not UTF-8", "Save it as UTF-8 in your editor.")
+        )
         return None
+    if len(data) > 1 and data[:2].count(0) == 1:
+        problems.append(
+            Problem(Place(name), "the file is probably UTF-16, not UTF-8", "Save it as UTF-8 in your editor.")
+        )
+        return None
+    data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -183,74 +220,101 @@ def _decoded(name: str, data: bytes, problems: list[Problem]) -> str | None:
 
 def _yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> Problem:
     mark = error.problem_mark or error.context_mark
+    reason, context = error.problem or "", error.context_mark
     line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
-    typed = lines[line - 1] if 0 < line <= len(lines) else ""
-    reason = error.problem or "not readable as YAML"
-    what, fix = (
-        f"not readable as YAML: {reason}",
-        "Check the brackets, quotes and indentation here and on the line before.",
-    )
-    if "found character '\\t'" in reason or "tab" in reason.lower():
-        what, fix = "a tab is used for indentation", "Indent with spaces."
-    elif "mapping values are not allowed" in reason:
-        fix = "A colon followed by a space begins a new `key: value`: put the text in quotes, or begin a new line."
-    elif "undefined alias" in reason or "alias" in reason:
-        what, fix = (
-            "`*` begins an alias, and aliases are not used here",
-            "Put the text in quotes, or type it out.",
-        )
-    elif "found character" in reason and "cannot start any token" in reason:
-        fix = "Put the text in quotes."
+    typed = lines[line - 1][column - 1 : column] if 0 < line <= len(lines) else ""
+    what, fix = _in_plain_words(reason, typed, f"{context.line + 1}:{context.column + 1}" if context else "there")
+    if context and (("end of stream" in reason and "quoted" in (error.context or "")) or "expected ':'" in reason):
+        line, column = context.line + 1, context.column + 1  # what was never closed, not the end of the file
+    if line > len(lines):
+        line = max((number for number, one in enumerate(lines, 1) if one.strip()), default=0)
+        column = len(lines[line - 1]) + 1 if line else 0
+    typed = lines[line - 1] if line else ""
     return Problem(Place(name, line, column), what, fix, typed[column - 1 : column] if column else "", typed)
 
 
-def _character_problem(name: str, text: str, lines: list[str], error: Exception) -> Problem:
-    position = getattr(error, "position", None)
-    offset = (
-        position
-        if isinstance(position, int)
-        else next((i for i, c in enumerate(text) if not (c.isprintable() or c in "\r\n\t")), 0)
-    )
-    offset = next(
-        (i for i, c in enumerate(text) if ord(c) < 32 and c not in "\r\n\t"),
-        min(offset, max(0, len(text) - 1)),
-    )
-    line = text.count("\n", 0, offset) + 1
-    column = offset - (text.rfind("\n", 0, offset) + 1) + 1
+def _in_plain_words(reason: str, typed: str, opened: str) -> tuple[str, str]:
+    """What the YAML parser means, and what to write instead; `typed` is the character it stopped at."""
+    if typed == "\t" or "tab character" in reason:
+        return "a tab is used for indentation", "Indent with spaces."
+    unreadable = "not readable as YAML: "
+    check = "Check the brackets, quotes and indentation here and on the line before."
+    for piece, what, fix in (
+        ("mapping values are not allowed", "a colon followed by a space cannot stand here",
+         "Put the text in quotes, or begin a new line for a new `key: value`; check the indentation."),
+        ("cannot start any token", f"a text cannot begin with `{typed}`", "Put the text in quotes."),
+        ("expected ',' or", f"a comma or closing bracket is missing (the brackets begin at {opened})",
+         "Check the brackets, quotes and colons from there to here; a text with `: ` or brackets in it needs quotes."),
+        ("unexpected end of stream", "the quotes that begin here are never closed", "Close them, or remove them."),
+        ("another document", "a second document begins after `---`", "One file is one page: give it a file of its own."),
+        ("<document start>", "what came before ends on the line above", "Check the brackets, and that each line is `key: value`."),
+        ("expected '-' indicator", f"this line does not continue the list that begins at {opened}",
+         "Begin it with `- ` below the others, or indent it as far as the key above the list."),
+        ("did not find expected key", f"this does not continue the `key: value` lines that begin at {opened}",
+         "Check the indentation here, and the quotes on this line and the one before."),
+        ("expected node content", f"a value is missing, or begins with `{typed}`" if typed.strip() else "a value is missing",
+         "Write the value; in quotes if it begins with a bracket, a comma or `?`."),
+        ("expected ':'", "a colon is missing after this", "Write `key: value`."),
+        ("block sequence entries", "a list cannot begin here", "Put each `- ` on a line of its own."),
+        ("nesting depth", "brackets or indentation nested too deeply", "Remove the surplus brackets."),
+        ("escape character", "a backslash inside double quotes means something else", "Use single quotes."),
+        ("directive", "`%` cannot begin a line", "Remove the line, or put the text in quotes."),
+        ("tag", "`!` begins a tag, and tags are not used here", "Put the text in quotes."),
+    ):  # fmt: skip
+        if piece in reason:
+            return unreadable + what, fix
+    return unreadable + (reason or "the reason is not known"), check
+
+
+def _anchors(name: str, text: str, lines: list[str]) -> list[Problem]:
+    """A problem for each anchor (`&x`) and alias (`*x`): a few of them can stand for millions of parts."""
+    found: list[Problem] = []
+    if not _MAY_BE_ANCHOR.search(text):
+        return found
+    for event in yaml.parse(text, Loader=_Loader):
+        anchor = getattr(event, "anchor", None)
+        if anchor is None:
+            continue
+        mark = event.start_mark
+        assert mark is not None  # every event of a text has its place
+        place = Place(name, mark.line + 1, mark.column + 1)
+        if isinstance(event, yaml.AliasEvent):
+            typed, what = f"*{anchor}", f"`*{anchor}` is an alias: what is used again through an alias is not read here"
+            fix = "Type the text out instead, or put it in quotes if it really begins with `*`."
+        else:
+            typed, what = (
+                f"&{anchor}",
+                f"`&{anchor}` is an anchor: what is used again through an alias is not read here",
+            )
+            fix = "Type the text out where it is used, or put it in quotes if it really begins with `&`."
+        found.append(Problem(place, what, fix, typed, lines[mark.line] if mark.line < len(lines) else ""))
+        if len(found) == MAX_ANCHORS:
+            break
+    return found
+
+
+def _character_problem(name: str, text: str, lines: list[str]) -> Problem:
+    match = _NOT_YAML.search(text)
+    offset = match.start() if match else 0
+    before = (text[:offset] + ".").splitlines()
+    line, column = len(before), len(before[-1])
     character = f"U+{ord(text[offset]):04X}" if text else "?"
-    typed = text.split("\n")[line - 1] if text else ""
-    return Problem(
-        Place(name, line, column),
-        f"the character {character} may not stand in a text file",
-        "Delete it.",
-        "?",
-        typed,
-    )
+    what = f"the character {character} may not stand in a text file"
+    return Problem(Place(name, line, column), what, "Delete it.", "?", lines[line - 1] if line <= len(lines) else "")
 
 
 class _Converter:
-    """Nodes to plain text trees; reports duplicate keys, aliases, tags and depth."""
+    """Nodes to plain text trees; reports duplicate keys, tags and depth, and goes on with what is left."""
 
     def __init__(self, file: TypedFile, problems: list[Problem]) -> None:
         self.file = file
         self.problems = problems
-        self.seen: set[int] = set()
 
     def tree(self, node: yaml.Node, depth: int) -> Tree:
         if isinstance(node, yaml.ScalarNode):
             if node.tag not in _SCALAR_TAGS:
                 self._tagged(node)
             return node.value
-        if id(node) in self.seen:
-            self.problems.append(
-                self.file.problem(
-                    self.file.place(node),
-                    "this part is used again through an alias (`*name`)",
-                    "Type the text out again instead.",
-                )
-            )
-            return ""
-        self.seen.add(id(node))
         if depth > MAX_DEPTH:
             self.problems.append(
                 self.file.problem(
@@ -309,7 +373,7 @@ class _Converter:
         self.problems.append(
             self.file.problem(
                 self.file.place(node),
-                f"the tag `{node.tag}` is not used here",
+                f"the tag `{node.tag.replace('tag:yaml.org,2002:', '!!')}` is not used here",
                 "Remove the word that begins with `!`.",
                 "!",
             )

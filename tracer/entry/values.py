@@ -19,12 +19,13 @@ UNKNOWN_WORDS = frozenset({"?", "unknown"})
 
 
 class Misread(ValueError):
-    """Text that cannot be understood: `what` is wrong, and the `fix`."""
+    """Text that cannot be understood: `what` is wrong, and the `fix`; `text` is the piece of a list that is meant."""
 
-    def __init__(self, what: str, fix: str) -> None:
+    def __init__(self, what: str, fix: str, text: str = "") -> None:
         super().__init__(what)
         self.what = what
         self.fix = fix
+        self.text = text
 
 
 def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[str, ...]:
@@ -43,10 +44,10 @@ def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[st
         for word in item.split(","):
             for pin in [word.strip()] if dotted and "." in word else _range(word.strip()):
                 if pin in pins:
-                    raise Misread(f"pin {pin} is listed twice", "List each pin once.")
+                    raise Misread(f"pin {pin} is listed twice", "List each pin once.", item)
                 pins[pin] = None
                 if len(pins) > MAX_PINS:
-                    raise Misread(f"more than {MAX_PINS} pins", "Check the range: no connector has so many.")
+                    raise Misread(f"more than {MAX_PINS} pins", "Check the range: no connector has so many.", item)
     return tuple(pins)
 
 
@@ -55,16 +56,24 @@ def _range(word: str) -> Iterable[str]:
         raise Misread("a pin is missing", "Write for example `[1, 5-8]`.")
     match = _RANGE.match(word)
     if match and match["prefix2"] in ("", match["prefix"]) and not match["prefix"].endswith("-"):
+        if max(len(match["first"]), len(match["last"])) > 9:
+            raise Misread(
+                f"the range {word[:40]} has more than {MAX_PINS} pins",
+                "Check the numbers: no connector has so many.",
+                word,
+            )
         first, last = int(match["first"]), int(match["last"])
         if last < first:
             raise Misread(
                 f"the range {word} runs backwards",
                 f"Write `{match['prefix']}{match['last']}-{match['prefix']}{match['first']}`.",
+                word,
             )
         if last - first >= MAX_PINS:
             raise Misread(
                 f"the range {word} has more than {MAX_PINS} pins",
                 "Check the numbers: no connector has so many.",
+                word,
             )
         width = len(match["first"]) if match["first"].startswith("0") else 0
         return [f"{match['prefix']}{number:0{width}d}" for number in range(first, last + 1)]
@@ -77,6 +86,7 @@ def pin_name(word: str) -> str:
         raise Misread(
             f"`{word}` cannot be the name of a pin",
             "A pin is one word without spaces, dots, colons, commas or brackets, such as `12` or `A3`.",
+            word,
         )
     return word
 
@@ -89,9 +99,9 @@ def pin_group(typed: str) -> tuple[str, ...]:
     """
     pins = tuple(pin_name(word.strip()) for word in typed.split("-"))
     if len(pins) < 2:
-        raise Misread(f"`{typed}` names one pin", "A contact joins at least two: `30-15`.")
+        raise Misread(f"`{typed}` names one pin", "A contact joins at least two: `30-15`.", typed)
     if len(set(pins)) < len(pins):
-        raise Misread(f"`{typed}` names a pin twice", "A contact joins different pins: `30-15`.")
+        raise Misread(f"`{typed}` names a pin twice", "A contact joins different pins: `30-15`.", typed)
     return pins
 
 
@@ -137,6 +147,7 @@ class When:
         return {name for clause in self.clauses or () for name, _ in clause}
 
 
+ALONE = ("always", "never", "unknown")
 ALWAYS = When(((),), "always")
 NEVER = When((), "never")
 NOT_KNOWN = When(None, "unknown")
@@ -163,6 +174,10 @@ def when(typed: str | Iterable[object]) -> When:
     for item in items:
         if not isinstance(item, str) or not item.strip():
             raise Misread("a key state or a condition is wanted here", "Write for example `[run, start]`.")
+        if item.strip() in ALONE:
+            raise Misread(
+                f"`{item.strip()}` stands alone", f"Write `{item.strip()}` without brackets and other entries.", item
+            )
         clauses.append(_clause(item))
     return When(tuple(clauses), ", ".join(" ".join(str(item).split()) for item in items) or "never")
 
@@ -176,6 +191,7 @@ def _clause(typed: str) -> tuple[tuple[str, bool], ...]:
             raise Misread(
                 f"`{typed}` is not understood",
                 "Join names with `and`, put `not` before one; alternatives are separate entries of the list.",
+                typed,
             )
         terms.append((name, wanted))
     return tuple(terms)

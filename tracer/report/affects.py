@@ -116,7 +116,7 @@ def _row(kind: str, effect: Effect) -> list[str]:
         words.append(f"taken along by {effect.by}")
     if effect.remains and kind != LOST:
         words.append(f"over {', '.join(effect.remains)}")
-    said = f"{what}: " if what else ""
+    said = f"{what} - " if what else ""
     role = "" if what.split(" ")[0] == terminal.level else terminal.level
     return [f"pin {terminal.pin}", role, "", said + "; ".join(word for word in words if word)]
 
@@ -152,7 +152,7 @@ def _gain_row(gain: Gain) -> list[str]:
     return [
         f"pin {terminal.pin}",
         terminal.level,
-        f"{what}{': ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states})}",
+        f"{what}{' - ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states})}",
     ]
 
 

@@ -7,14 +7,10 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Collection, Sequence
-from unicodedata import combining, east_asian_width
+
+from tracer.entry.problems import display_width as display_width
 
 NARROWEST = 40
-
-
-def display_width(text: str) -> int:
-    """Columns that a text takes in a terminal."""
-    return sum(0 if combining(c) else 2 if east_asian_width(c) in "WF" else 1 for c in text)
 
 
 class Page:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from tracer.report.layout import Page, counted, display_width
@@ -60,7 +60,7 @@ def _panel(page: Page, panel: Panel) -> None:
         page.line(f"at: {panel.place}" + (f" ({panel.access})" if panel.access else ""), indent=2, hang=6)
     for loose in panel.loose_ends:
         page.line(f"{loose.code} {loose.place}: {loose.message}. {loose.fix}", indent=2, hang=7)
-    _plan(page, panel, {position.label: mark(position) for position in panel.positions})
+    _plan(page, panel)
     for position in panel.positions:
         _position(page, position)
 
@@ -79,31 +79,45 @@ def mark(position: Position) -> str:
     return rating or {"relay": "relay", "diode": "diode"}.get(position.kind, "?")
 
 
-def _plan(page: Page, panel: Panel, marks: Mapping[str, str], head: str = "plan, as it sits:") -> None:
+def _plan(page: Page, panel: Panel) -> None:
     if not panel.plan:
         return
     page.blank()
-    page.line(f"{head} EMPTY must be empty, ( ) option not fitted, or: either-or", indent=2, hang=4)
-    bodies: dict[str, list[str]] = {}
-    for position in panel.positions:
-        if position.body:
-            bodies.setdefault(position.body, []).append(marks[position.label].removesuffix(" A"))
-    shown = {label: marks.get(label, "/".join(bodies.get(label, ())) or "?") for row in panel.plan for label in row}
+    page.line(
+        "plan, as it sits (ratings in A; EMPTY: must be empty; ( ): option, not fitted; or: either-or; out: electronic output):",
+        indent=2,
+    )
+    shown = _shown_in_plan(panel)
     cell = max(
         max(display_width(label), display_width(shown[label])) for row in panel.plan for label in row if label != "_"
     )
-    most = max(1, (page.width - 3) // (cell + 3))
+    most = max(1, (page.width - 3) // (cell + 2))
     for row in panel.plan:
         for start in range(0, len(row), most):
             piece = row[start : start + most]
-            border = "+" + "+".join("-" * (cell + 2) for _ in piece) + "+"
+            border = "+" + "+".join("-" * (cell + 1) for _ in piece) + "+"
             page.line(border, indent=2)
-            for text in (
-                [" " if label == "_" else label for label in piece],
-                [" " if label == "_" else shown[label] for label in piece],
-            ):
-                page.line("|" + "|".join(f" {one}{' ' * (cell - display_width(one))} " for one in text) + "|", indent=2)
-        page.line(border, indent=2)
+            for line in (piece, [shown[label] for label in piece]):
+                words = ["" if word == "_" else word for word in line]
+                page.line(
+                    "|" + "|".join(f" {word}{' ' * (cell - display_width(word))}" for word in words) + "|", indent=2
+                )
+            page.line(border, indent=2)
+
+
+def _shown_in_plan(panel: Panel) -> dict[str, str]:
+    """The short mark of each label of the plan; a three-tab fuse may stand there by its own label."""
+    shown = {"_": ""}
+    elements: dict[str, list[str]] = {}
+    for position in panel.positions:
+        short = {EMPTY: "EMPTY", ELECTRONIC: "out"}.get(position.state) or mark(position).replace(" A", "")
+        shown[position.label] = short
+        if position.body:
+            elements.setdefault(position.body, []).append(short)
+    for row in panel.plan:
+        for label in row:
+            shown.setdefault(label, "/".join(elements.get(label, ())) or "?")
+    return shown
 
 
 def _position(page: Page, position: Position) -> None:
@@ -116,7 +130,7 @@ def _position(page: Page, position: Position) -> None:
     )
     if position.either:
         page.labelled(
-            "or", f"the fuse of this circuit may sit in {position.either} instead: only one of the two", indent=6
+            "or", f"the fuse of this circuit sits here or in {position.either}: only in one of the two", indent=6
         )
     if position.body:
         page.labelled(

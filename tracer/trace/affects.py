@@ -15,6 +15,7 @@ from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
 from tracer.entry.problems import listed, nearest
 from tracer.standards.cautions import cautions_for
+from tracer.trace.positions import position_in
 from tracer.trace.reach import Loss, Opened, Reach, opened_at_pin
 from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
 from tracer.trace.ways import Ways
@@ -668,15 +669,6 @@ def _either_partners(circuit: Circuit, parts: Iterable[str]) -> frozenset[str]:
     return frozenset(found - asked)
 
 
-def position_in(circuit: Circuit, panel: str | None, label: str) -> str | None:
-    """The part at a label, first in the given panel, then by its own name; None when there is none."""
-    for name in (f"{panel}/{label}", label):
-        found = circuit.short_names.get(name, name)
-        if found in circuit.parts and circuit.parts[found].kind != "panel":
-            return found
-    return None
-
-
 def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Iterator[list[int]]:
     left = set(members)
     kinds = CONDUCTORS - INSIDE_MODULE
@@ -706,5 +698,5 @@ def fuse_words(circuit: Circuit, name: str) -> str:
 
 __all__ = [
     "FEWER", "FUSE_KINDS", "LOST", "OTHER_WAY", "SOME_STATES", "Affected", "AffectsReport", "Effect", "Gain", "Parted", "Relay", "Target", "Terminal",
-    "UnknownPart", "affects", "circuit_without", "every_fuse", "fuse_words", "part_named", "position_in", "target_of", "terminals",
+    "UnknownPart", "affects", "circuit_without", "every_fuse", "fuse_words", "part_named", "target_of", "terminals",
 ]  # fmt: skip

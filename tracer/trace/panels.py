@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -12,8 +11,9 @@ from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
 from tracer.entry.problems import nearest
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
-from tracer.trace.affects import fuse_words, position_in
+from tracer.trace.affects import fuse_words
 from tracer.trace.downwards import parts_below
+from tracer.trace.positions import named_in, output_node, position_in
 from tracer.trace.results import LooseEnd
 from tracer.trace.rows import levels
 from tracer.trace.rules import Finding, loose_ends
@@ -28,7 +28,6 @@ FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN = (
     "electronic output",
     "not known",
 )
-_WORD = re.compile(r"[^\s,;:()]+")
 _NEAR = frozenset({LinkKind.BUSBAR, LinkKind.WIRE, LinkKind.MEETS, LinkKind.RAIL})
 
 
@@ -104,9 +103,9 @@ class Position:
             words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
             if self.letter or self.family:
                 words += (
-                    f", type {self.letter} {self.family}".replace("type  ", "")
-                    if self.family
-                    else f", type {self.letter}"
+                    f", type {self.letter} ({self.family})"
+                    if self.letter and self.family
+                    else f", {self.family or f'type {self.letter}'}"
                 )
             if self.colour:
                 words += f", {self.colour}"
@@ -176,10 +175,9 @@ def panels_of(circuit: Circuit | Survey, name: str | None = None) -> PanelReport
 
 
 def _panel(survey: Survey, part: Part, below: _Below, findings: list[Finding]) -> Panel:
-    circuit = survey.circuit
     facts = part.facts
     assert isinstance(facts, PanelFacts)
-    own = {one.label: one for one in circuit.parts.values() if one.panel == part.name and one.label}
+    own = below.in_panel.get(part.name, {})
     order = _in_order(facts, own)
     positions = tuple(_position(survey, own[label], facts, below) for label in order)
     names = {part.name, *(one.name for one in own.values())}
@@ -223,7 +221,7 @@ def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> P
     way = survey.supply_ways().to(feed) if feed is not None else None
     fed = way is not None or (feed is not None and survey.supply_ways().reached(feed))
     live, why = levels(survey, feed, "supply") if feed is not None and fed else ({}, {})
-    either = _either(circuit, part)
+    either = below.either.get(part.name)
     serves = below.serves.get(output or part.name, ())
     said = getattr(facts, "serves", None)
     not_found, not_named = _compared(survey, part, said, below)
@@ -236,7 +234,7 @@ def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> P
         letter=(fuse.type or "").upper() if fuse is not None and len(fuse.type or "") == 1 else "",
         family=family,
         colour=colour,
-        state=_state(part, either),
+        state=_state(circuit, part, either),
         either=either,
         body=fuse.body if fuse is not None else None,
         output=output,
@@ -271,31 +269,34 @@ def _family(fuse: FuseFacts | None) -> tuple[str, str | None]:
     return kind.name, rating.colour if rating else None
 
 
-def _state(part: Part, either: str | None) -> str:
+def _state(circuit: Circuit, part: Part, either: str | None) -> str:
     state = getattr(part.facts, "state", None)
     if state == "empty":
         return EMPTY
     if state == "none":
         return ELECTRONIC
-    if either is not None and state is None:
-        return EITHER
     if state == "option":
         return OPTION
+    if either is not None and state is None:
+        partner = position_in(circuit, part.panel, either)
+        if partner is None or getattr(circuit.parts[partner].facts, "state", None) is None:
+            return EITHER
     if isinstance(part.facts, FuseFacts) and part.facts.amps is None:
         return UNKNOWN
     return FITTED
 
 
-def _either(circuit: Circuit, part: Part) -> str | None:
-    """The other position of an either-or pair, whichever of the two says so."""
-    own = getattr(part.facts, "or_", None)
-    if own is not None:
-        return str(own)
-    for other in circuit.parts.values():
-        named = getattr(other.facts, "or_", None)
-        if named is not None and position_in(circuit, other.panel, named) == part.name:
-            return other.label or other.name
-    return None
+def _either_pairs(circuit: Circuit) -> dict[str, str]:
+    """For each position of an either-or pair the label of the other, whichever of the two says so."""
+    pairs: dict[str, str] = {}
+    for part in circuit.parts.values():
+        named = getattr(part.facts, "or_", None)
+        if named is not None:
+            pairs[part.name] = named
+            partner = position_in(circuit, part.panel, named)
+            if partner is not None:
+                pairs.setdefault(partner, part.label or part.name)
+    return pairs
 
 
 def _feed_node(survey: Survey, part: Part) -> int | None:
@@ -307,25 +308,22 @@ def _feed_node(survey: Survey, part: Part) -> int | None:
     if part.kind == "diode":
         return pins.get("A")
     ways = survey.supply_ways()
-    for number, link in enumerate(circuit.links):
-        if link.kind is LinkKind.CONTACT and link.part == part.name:
-            for near, far in ((link.a, link.b), (link.b, link.a)):
-                way = ways.to(far)
-                if way is not None and number in way.links and way.distance.get(near, 1 << 30) < way.distance[far]:
-                    return near
-            for node in (link.a, link.b):
-                if ways.to(node) is not None:
-                    return node
+    contacts = {
+        number
+        for node in pins.values()
+        for number in circuit.at[node]
+        if circuit.links[number].kind is LinkKind.CONTACT and circuit.links[number].part == part.name
+    }
+    for number in sorted(contacts):
+        link = circuit.links[number]
+        for near, far in ((link.a, link.b), (link.b, link.a)):
+            way = ways.to(far)
+            if way is not None and number in way.links and way.distance.get(near, 1 << 30) < way.distance[far]:
+                return near
+        for node in (link.a, link.b):
+            if ways.to(node) is not None:
+                return node
     return None
-
-
-def output_node(circuit: Circuit, output: str) -> int | None:
-    """The node of an electronic output named as `MODULE.PIN`; None when there is no such output."""
-    module, _, pin = output.partition(".")
-    part = circuit.parts.get(module)
-    if part is None or not isinstance(part.facts, ModuleFacts) or pin not in part.facts.outputs:
-        return None
-    return circuit.pins_of.get(module, {}).get(pin)
 
 
 def _fed_from(circuit: Circuit, feed: int, way: Way | None) -> Iterator[str]:
@@ -397,7 +395,7 @@ class _Below:
     def __init__(self, survey: Survey) -> None:
         self.survey = survey
         self.circuit = circuit = survey.circuit
-        serves: dict[str, list[Served]] = {}
+        serves: dict[str, dict[Served, None]] = {}
         self.covered: dict[str, dict[str, set[str]]] = {}  # fuse -> consumer -> parts between them
         ways = survey.supply_ways()
         for part, pin, node, declared in self._consumers():
@@ -421,11 +419,14 @@ class _Below:
                     depth = _depth(circuit, way, number)
                     through = tuple(sorted({driver for at, driver in drivers if at > depth}))
                     one = Served(part.name, part.kind, part.facts.name, pin, declared, through)
-                    known = serves.setdefault(name, [])
-                    if one not in known:
-                        known.append(one)
+                    serves.setdefault(name, {})[one] = None
                     between = self.covered.setdefault(name, {}).setdefault(part.name, set())
                     between.update(name for name, at in passed.items() if at > depth)
+        self.either = _either_pairs(circuit)
+        self.in_panel: dict[str, dict[str, Part]] = {}
+        for part in circuit.parts.values():
+            if part.panel and part.label:
+                self.in_panel.setdefault(part.panel, {})[part.label] = part
         self.serves = {name: tuple(sorted(found, key=_served_order)) for name, found in serves.items()}
         self.next = self._next_positions()
 
@@ -489,17 +490,7 @@ def _compared(survey: Survey, part: Part, said: str | None, below: _Below) -> tu
     return not_found, not_named
 
 
-def named_in(circuit: Circuit, text: str) -> list[str]:
-    """The parts named in a text such as `BDM: pump, relay KEM`, in order."""
-    found: dict[str, None] = {}
-    for word in _WORD.findall(text):
-        name = circuit.short_names.get(word, word).rstrip(".")
-        if name in circuit.parts:
-            found[name] = None
-    return list(found)
-
-
 __all__ = [
-    "EITHER", "ELECTRONIC", "EMPTY", "FITTED", "OPTION", "UNKNOWN", "Panel", "PanelReport", "Position", "Served", "UnknownPanel", "fuses_above", "named_in",
-    "panels_of", "parts_below", "plan_of", "point_words",
+    "EITHER", "ELECTRONIC", "EMPTY", "FITTED", "OPTION", "UNKNOWN", "Panel", "PanelReport", "Position", "Served", "UnknownPanel", "fuses_above",
+    "panels_of", "plan_of", "point_words",
 ]  # fmt: skip

@@ -114,7 +114,7 @@ class Story:
 
     message: str
     why: str
-    positions: tuple[str, str]
+    positions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,41 +272,37 @@ def _judged(
         return
     if position.state in (EMPTY, ELECTRONIC):
         if not seen.nothing:
-            why = (
-                "must be empty"
-                if position.state == EMPTY
-                else "no fuse belongs here, an electronic output does its work"
-            )
-            yield NOT_EMPTY, f"{seen.words} sits where {why}", "Take it out; find out who put it in, and why."
+            why = "a position that must be empty" if position.state == EMPTY else "a position whose work an output does"
+            yield NOT_EMPTY, f"{seen.words} sits in {why}", "Take it out; find out who put it in, and why."
         return
-    if position.state == EITHER or position.either:
-        partner = next((one for one in report.positions if position.either in (one.label, one.part)), None)
-        if partner is not None and seen.nothing:
-            other = others.get(partner.part)
-            if other is None or not other.nothing:
-                return  # it sits in the other one, or that one was not looked at and stays on the list
-            if position.state == EITHER or position.state == "fitted":
-                yield (
-                    MISSING,
-                    f"neither {position.label} nor {partner.label} holds its fuse",
-                    f"Fit {position.belongs} in the one that this vehicle's equipment calls for.",
-                )
-            return
-        if partner is not None and (other := others.get(partner.part)) and not other.nothing and not other.right:
-            yield (
-                BOTH,
-                f"{position.label} and {partner.label} both hold a fuse: their feeds are joined through the circuit",
-                "Take the one out that does not belong to this vehicle's equipment.",
-            )
-    elif seen.nothing:
-        if position.state != OPTION:
+    partner = next((one for one in report.positions if position.either in (one.label, one.part)), None)
+    other = others.get(partner.part) if partner is not None else None
+    holds_too = partner is not None and other is not None and not other.nothing
+    if seen.nothing:
+        if position.state == EITHER and (other is None or holds_too):
+            return  # it sits in the other one, or that one was not looked at and stays on the list
+        if position.state == EITHER:
             yield (
                 MISSING,
-                f"nothing is fitted, {position.belongs} belongs here",
-                f"Find out why it is gone, then fit {position.belongs}.",
+                f"neither {position.label} nor {position.either} holds its fuse",
+                f"Fit it in the one that this vehicle's equipment calls for: {position.belongs}.",
             )
+        elif position.state != OPTION:
+            yield MISSING, f"nothing is fitted here; what belongs is a {position.belongs}", _FIT
         return
-    if position.state == OPTION and not position.either:
+    if holds_too and (position.state == OPTION or (partner is not None and partner.state == EITHER)):
+        yield (
+            BOTH,
+            f"{position.label} and {position.either} both hold a fuse: their two feeds are joined through the circuit",
+            "Take the one out that does not belong to this vehicle's equipment.",
+        )
+    elif position.state == OPTION and position.either:
+        yield (
+            NOT_ORDERED,
+            f"{seen.words} sits here; in this vehicle it belongs in {position.either}",
+            "Move it, unless the equipment was changed: from here the circuit is live at other times.",
+        )
+    elif position.state == OPTION:
         yield (
             NOT_ORDERED,
             f"{seen.words} sits in the position of an option ({position.said or 'not said which'})",
@@ -315,19 +311,26 @@ def _judged(
     yield from _judged_part(position, seen)
 
 
+_FIT = "Find out why it is gone before the right one is fitted."
+
+
 def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, str]]:
     """The thing itself: kind, rating, type, state."""
     if seen.kind == "bridge":
         yield (
             BRIDGED,
-            f"a bridge instead of {position.belongs}: nothing opens in a short circuit",
+            f"a bridge where a {position.belongs} belongs: nothing opens in a short circuit",
             "Take it out at once; look for the short circuit before a fuse is fitted.",
         )
         return
     kind = seen.kind or "fuse"
     belongs = position.kind
     if kind != belongs and not (kind == "fuse" and belongs in FUSE_KINDS):
-        yield WRONG_KIND, f"{seen.words} sits where {position.belongs} belongs", f"Fit {position.belongs}."
+        yield (
+            WRONG_KIND,
+            f"{seen.words} sits where a {position.belongs} belongs",
+            f"Fit what belongs: {position.belongs}.",
+        )
         return
     if belongs not in FUSE_KINDS:
         return
@@ -341,26 +344,26 @@ def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, 
         yield (
             TOO_LARGE,
             f"{seen.amps:g} A where {position.amps:g} A belongs: the wire may burn before the fuse opens",
-            f"Take it out and fit {position.belongs}; look whether the wire or the connector has been hot.",
+            f"Take it out and fit what belongs ({position.belongs}); look whether the wire or the connector has been hot.",
         )
     elif seen.amps is not None and position.amps is not None and seen.amps < position.amps:
         yield (
             TOO_SMALL,
             f"{seen.amps:g} A where {position.amps:g} A belongs: it may open in normal use",
-            f"Fit {position.belongs}.",
+            f"Fit what belongs: {position.belongs}.",
         )
     if seen.letter and position.letter and seen.letter != position.letter:
         yield (
             WRONG_TYPE,
             f"type {seen.letter} where type {position.letter} belongs: it does not seat as it should",
-            f"Fit {position.belongs}.",
+            f"Fit what belongs: {position.belongs}.",
         )
     if seen.blown:
-        yield BLOWN, f"{position.belongs}: blown", "Find what drew the current before a new one is fitted."
+        yield BLOWN, f"the {position.belongs} is blown", "Find what drew the current before a new one is fitted."
     if seen.unreadable and seen.amps is None:
         yield (
             UNREADABLE,
-            f"the rating cannot be read; {position.belongs} belongs here",
+            f"the rating cannot be read; a {position.belongs} belongs here",
             "Take it out and read it with a light, or replace it.",
         )
 
@@ -414,7 +417,7 @@ def feeds(position: Position) -> tuple[str, ...]:
 
 
 def _stories(survey: Survey, report: PanelReport, mismatches: Iterable[Mismatch]) -> Iterator[Story]:
-    """Likely swaps: what is missing here sits there."""
+    """Likely swaps: what is missing here sits there. Where several positions lack what sits in one, all of the nearest are named."""
     lacking = [one for one in mismatches if one.what in (MISSING, TOO_LARGE, TOO_SMALL) and one.position.amps]
     extra = [
         one
@@ -422,32 +425,38 @@ def _stories(survey: Survey, report: PanelReport, mismatches: Iterable[Mismatch]
         if one.seen.amps is not None and one.what in (NOT_EMPTY, NOT_ORDERED, BOTH, TOO_LARGE, TOO_SMALL)
     ]
     nearness = _Nearness(survey, report)
-    pairs = []
-    for lack in lacking:
-        for more in extra:
-            if lack.position.part == more.position.part or lack.position.amps != more.seen.amps:
-                continue
-            distance, words = nearness.of(lack.position, more.position)
-            pairs.append((distance, lack.position.label, lack, more, words))
-    told: set[str] = set()
-    for distance, _, lack, more, words in sorted(pairs, key=lambda pair: (pair[0], pair[1], pair[3].position.label)):
-        names = {lack.position.part, more.position.part}
-        if told & names or distance > _FAR:
+    told: set[frozenset[str]] = set()
+    for more in extra:
+        near: dict[tuple[int, str], list[Mismatch]] = {}
+        for lack in lacking:
+            if lack.position.part != more.position.part and lack.position.amps == more.seen.amps:
+                near.setdefault(nearness.of(lack.position, more.position), []).append(lack)
+        if not near:
             continue
-        told |= names
-        yield _story(lack, more, words)
+        (distance, words), found = min(near.items(), key=lambda item: item[0][0])
+        names = frozenset((more.position.part, *(lack.position.part for lack in found)))
+        if distance <= _FAR and names not in told:
+            told.add(names)
+            yield _story(found, more, words)
 
 
-def _story(lack: Mismatch, more: Mismatch, words: str) -> Story:
-    here, there = lack.position, more.position
-    exchanged = lack.seen.amps is not None and lack.seen.amps == there.amps
-    if exchanged:
-        message = f"{here.label} and {there.label} are probably exchanged: {here.label} should be {here.amps:g} A, {there.label} {there.amps:g} A"
+def _story(lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
+    there = more.position
+    first = lacking[0].position
+    if len(lacking) == 1 and lacking[0].seen.amps is not None and lacking[0].seen.amps == there.amps:
+        message = (
+            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {first.amps:g} A, "
+            f"{there.label} {there.amps:g} A"
+        )
     else:
-        message = f"the {here.amps:g} A of {here.label} probably sits in {there.label}"
-    fed = ", ".join(dict.fromkeys(f"{served.part}" for served in here.serves)) or here.said or "nothing typed in"
-    other = ", ".join(dict.fromkeys(f"{served.part}" for served in there.serves)) or there.said or "nothing typed in"
-    return Story(message, f"{words}; {here.label} feeds {fed}; {there.label} feeds {other}", (here.part, there.part))
+        labels = listed([lack.position.label for lack in lacking])
+        message = f"the {first.amps:g} A that is missing in {labels} probably sits in {there.label}"
+    fed = [f"{position.label} feeds {_fed_words(position)}" for position in (*(one.position for one in lacking), there)]
+    return Story(message, "; ".join((words, *fed)), (there.part, *(lack.position.part for lack in lacking)))
+
+
+def _fed_words(position: Position) -> str:
+    return ", ".join(dict.fromkeys(served.part for served in position.serves)) or position.said or "nothing typed in"
 
 
 _FAR = 2

@@ -12,7 +12,7 @@ no output; a converter without input gives nothing. Each is opened in turn, and 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import INSIDE_MODULE, Circuit, Link, LinkKind
 from tracer.entry.models import ModuleFacts
@@ -195,6 +195,7 @@ class _Worker:
     ground: tuple[int, ...]
     opens: tuple[int, ...]
     ends: tuple[int, ...] = ()
+    works: bool = True  # while nothing is open
 
 
 class Reach:
@@ -228,7 +229,8 @@ class Reach:
                 self.barred["ground"],
             ),
         }
-        self._workers = list(self._all_workers())
+        healthy = {level: _Repair(tree) for level, tree in self._trees.items()}
+        self._workers = [replace(worker, works=self._works(worker, healthy)) for worker in self._all_workers()]
         self._at_node: dict[tuple[str, int], list[int]] = {}
         for number, worker in enumerate(self._workers):
             for level, nodes in (("supply", worker.supply), ("ground", worker.ground)):
@@ -248,7 +250,7 @@ class Reach:
         """Everything that loses supply or ground when something opens, what is taken along included."""
         repair = {level: _Repair(tree) for level, tree in self._trees.items()}
         loss = Loss()
-        working = {number for number, worker in enumerate(self._workers) if self._works(worker, repair)}
+        fallen: set[int] = set()
         queue: list[tuple[str, frozenset[int], frozenset[int]]] = [("", opened.links, opened.nodes)]
         for cause, links, ends in queue:
             newly = {level: one.open_links(links, ends) for level, one in repair.items()}
@@ -260,10 +262,10 @@ class Reach:
                 for node in nodes
                 for number in self._at_node.get((level, node), ())
             }
-            for number in sorted(asked & working):
+            for number in sorted(asked - fallen):
                 worker = self._workers[number]
-                if not self._works(worker, repair):
-                    working.discard(number)
+                if worker.works and not self._works(worker, repair):
+                    fallen.add(number)
                     loss.dropped.append(self._dropped(worker, repair, loss))
                     queue.append((worker.part, frozenset(worker.opens), frozenset(worker.ends)))
         loss.opened = frozenset().union(*(links for _, links, _ in queue))

@@ -218,6 +218,8 @@ class _Lister:
         # A level that hangs on what is not typed in is not proven, however far away that is.
         hung_on = {reason for row in rows for reasons in row.why.values() for reason in reasons}
         zone |= {node for node, words in open_ends(self.circuit).items() if words in hung_on}
+        if any(end.assumed for row in rows if row.level == "ground" for end in row.ends):
+            zone |= self.survey.typed_grounds  # what is loose there may be the missing joint to the assumed ground
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)

@@ -65,6 +65,11 @@ class Survey:
         return self.hard_ground & self.hard_supply
 
     @cached_property
+    def typed_grounds(self) -> frozenset[int]:
+        """Nodes that are one conductor with a battery negative that is typed in."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.grounds if not end.assumed)
+
+    @cached_property
     def masses(self) -> frozenset[int]:
         """The nodes of masses (body, engine ...)."""
         return frozenset(node for (part, _), node in self.circuit.node_of_point.items() if part.startswith("mass "))

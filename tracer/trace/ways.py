@@ -9,11 +9,12 @@ Parallel links are told apart by link number, never by the pair of nodes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from tracer.circuit.model import Link
+from tracer.trace.one_way import Arc, links_on_ways, on_every_way, reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +46,7 @@ class Ways:
     barred : nodes that no way may touch
     direction : 0 where a link leads both ways, 1 where a way may only go from its `a` to its `b`, -1 for the other sense (diodes, drivers)
 
-    Ways that would have to go against a diode are taken out by a necessary condition: a link stays when some directed walk from an end to the
-    node uses it. (Whether a directed *simple* path uses a link is NP-complete: Fortune, Hopcroft and Wyllie, 1980.) Nothing real is lost.
+    Ways that would have to go against a diode are taken out block by block, see `one_way.py`. Nothing real is lost.
     """
 
     def __init__(
@@ -70,7 +70,8 @@ class Ways:
             number for number, block in enumerate(self._block_links) if any(direction(links[link]) for link in block)
         )
         self._directed_blocks = frozenset(directed)
-        self._reached: dict[int, bool] = {}
+        self._in_order: set[int] | None = None  # what is reached when diodes are heeded
+        self._through: dict[tuple[int, int], frozenset[int]] = {}
 
     def reached(self, node: int) -> bool:
         """Whether at least one way leads to the node, diodes heeded (an end reaches itself)."""
@@ -78,11 +79,14 @@ class Ways:
             return True
         if node not in self._block_of_node:
             return False
-        if self._directed_blocks.isdisjoint(self.blocks_to(node)):
+        if not self._directed_blocks:
             return True
-        if node not in self._reached:
-            self._reached[node] = self.to(node) is not None
-        return self._reached[node]
+        if self._in_order is None:
+            steps: dict[int, list[int]] = {}
+            for _, tail, head in self._arcs(number for block in self._block_links for number in block):
+                steps.setdefault(tail, []).append(head)
+            self._in_order = reach(steps, [self._root])
+        return node in self._in_order
 
     def leads_to(self, node: int) -> bool:
         """Whether links lead to the node, which is not itself an end; diodes are not heeded."""
@@ -162,10 +166,19 @@ class Ways:
         blocks = self.blocks_to(target)
         cuts = [target, *(top for block in blocks if (top := self._block_top[block]) != self._root)]
         links = frozenset(link for block in blocks for link in self._block_links[block])
-        kept = self._walkable(links, target)
+        gates = list(zip(blocks, cuts, strict=True))  # each block with the node where it is left
+        kept = frozenset(link for block, leave in gates for link in self._links_through(block, leave))
         if len(kept) < len(links):
             return self.narrowed(kept, target)
         sole_links = frozenset(self._block_links[block][0] for block in blocks if len(self._block_links[block]) == 1)
+        sole_nodes = frozenset(cuts)
+        for block, leave in gates:
+            if block in self._directed_blocks:
+                nodes_here, links_here = on_every_way(
+                    self._arcs(self._block_links[block]), self._block_top[block], leave
+                )
+                sole_nodes |= nodes_here - {self._root}
+                sole_links |= links_here
         ends = frozenset(
             node for link in links for node in (self._links[link].a, self._links[link].b) if node in self._ends
         )
@@ -182,7 +195,7 @@ class Ways:
                 key=lambda node: (-1 if node in ends else rank[node], node in exits, distance[node], node),
             )
         )
-        sole = frozenset(cuts) | (ends if len(ends) == 1 else frozenset())
+        sole = sole_nodes | (ends if len(ends) == 1 else frozenset())
         return Way(target, nodes, links, sole, sole_links, ends, distance)
 
     def blocks_to(self, target: int) -> list[int]:
@@ -220,34 +233,26 @@ class Ways:
         )
         return narrowed.to(target)
 
-    def _walkable(self, links: frozenset[int], target: int) -> frozenset[int]:
-        """The links that a walk from an end to the node can use in a permitted sense."""
-        senses = {number: self._direction(self._links[number]) for number in links}
-        if not any(senses.values()):
-            return links
-        forward: dict[int, list[int]] = {}
-        backward: dict[int, list[int]] = {}
-        for number, sense in senses.items():
+    def _links_through(self, block: int, leave: int) -> frozenset[int]:
+        """The links of a block on a way in the permitted sense from where it is entered to where it is left."""
+        if block not in self._directed_blocks:
+            return frozenset(self._block_links[block])
+        found = self._through.get((block, leave))
+        if found is None:
+            arcs = list(self._arcs(self._block_links[block]))
+            found = self._through[block, leave] = links_on_ways(arcs, self._block_top[block], leave)
+        return found
+
+    def _arcs(self, numbers: Iterable[int]) -> Iterator[Arc]:
+        """The senses in which links may be passed; all ends are the root."""
+        for number in sorted(numbers):
             link = self._links[number]
-            for a, b in (
-                ((link.a, link.b),)
-                if sense == 1
-                else ((link.b, link.a),)
-                if sense == -1
-                else ((link.a, link.b), (link.b, link.a))
-            ):
-                forward.setdefault(a, []).append(b)
-                backward.setdefault(b, []).append(a)
-        ends = [
-            node for number in links for node in (self._links[number].a, self._links[number].b) if node in self._ends
-        ]
-        from_end, to_node = _reach(forward, ends), _reach(backward, [target])
-        kept = set()
-        for number, sense in senses.items():
-            a, b = self._links[number].a, self._links[number].b
-            if (sense >= 0 and a in from_end and b in to_node) or (sense <= 0 and b in from_end and a in to_node):
-                kept.add(number)
-        return frozenset(kept)
+            a, b = (self._root if node in self._ends else node for node in (link.a, link.b))
+            sense = self._direction(link)
+            if sense >= 0:
+                yield number, a, b
+            if sense <= 0:
+                yield number, b, a
 
     def _distances(self, links: Iterable[int], ends: Iterable[int]) -> dict[int, int]:
         at: dict[int, list[int]] = {}
@@ -313,14 +318,3 @@ class _Sparse(Sequence[Sequence[int]]):
 
     def __len__(self) -> int:
         return self._length
-
-
-def _reach(steps: dict[int, list[int]], starts: Iterable[int]) -> set[int]:
-    reached = set(starts)
-    queue = list(reached)
-    for node in queue:
-        for other in steps.get(node, ()):
-            if other not in reached:
-                reached.add(other)
-                queue.append(other)
-    return reached

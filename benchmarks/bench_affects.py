@@ -1,0 +1,65 @@
+"""What every fuse of a vehicle takes away, in one pass; one part with all key states; the inventory of all panels: each against loading the vehicle.
+
+As in the `tracer` command, Python's garbage collector is off while measuring, for both sides.
+"""
+
+from __future__ import annotations
+
+import gc
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from benchmarks.generate import generate
+from benchmarks.ratios import Ratio, fastest_s
+from tracer.circuit.join import join
+from tracer.entry.load import read_folder
+from tracer.trace.affects import Affected, every_fuse
+from tracer.trace.common import common_of
+from tracer.trace.panels import panels_of
+from tracer.trace.survey import Survey
+
+RUNS = 10_000
+MOST = 3.0  # times loading
+
+
+def affects_ratios(runs: int = RUNS) -> list[Ratio]:
+    """Every fuse in one pass, one fuse in full, what ten modules have in common, and the inventory, against loading."""
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        generate(folder, runs)
+        gc.collect()
+        gc.disable()
+        try:
+            load_s = fastest_s(lambda: join(read_folder(folder)), 2)
+            circuit = join(read_folder(folder))
+            fuses = [part.name for part in circuit.parts.values() if part.kind == "fuse"]
+            modules = [part.name for part in circuit.modules()]
+            answered = every_fuse(Survey(circuit))
+            taken = sum(len(loss.supply) for loss in answered.values())
+            jobs: list[tuple[str, Callable[[], object]]] = [
+                (f"affects, all {len(answered)} fuses in one pass ({taken} pins lost)", lambda: every_fuse(Survey(circuit))),
+                ("affects, one fuse with all key states", lambda: Affected(Survey(circuit)).report(fuses[len(fuses) // 2])),
+                ("common, three dead and two working modules", lambda: common_of(Survey(circuit), modules[10:13], modules[20:22])),
+                ("panel, every position of every panel", lambda: panels_of(Survey(circuit))),
+            ]  # fmt: skip
+            return [Ratio(f"{words}, {runs} runs / loading", _timed(job), load_s, MOST) for words, job in jobs]
+        finally:
+            gc.enable()
+
+
+def _timed(job: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    job()
+    return time.perf_counter() - start
+
+
+def ratios() -> list[Ratio]:
+    """All of this file."""
+    return affects_ratios()
+
+
+if __name__ == "__main__":
+    for ratio in ratios():
+        print(ratio.line())

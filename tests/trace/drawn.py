@@ -1,0 +1,75 @@
+"""Small vehicles drawn by chance, as text: fuses in a panel, splices, diodes, relays, modules with outputs, loads, grounds; parallel feeds and rings occur."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from hypothesis import strategies as st
+
+from tracer.circuit.join import join
+from tracer.circuit.model import Circuit
+from tracer.entry.load import read_folder
+
+FUSES, RELAYS, MODULES, LOADS = 4, 3, 2, 2
+
+_SUPPLY_POINTS = (
+    ["BAT.+", "S0", "S1", "S2", "D0.A", "D0.K", "X0.1:a", "X0.1:b"]
+    + [f"F{n}.{side}" for n in range(FUSES) for side in ("feed", "load")]
+    + ["K0.30", "K0.87", "K1.30", "K1.87", "K1.87a", "K0.86", "K1.86", "K2.86"]
+    + [f"M{n}.{pin}" for n in range(MODULES) for pin in (1, 4)]
+    + [f"E{n}.1" for n in range(LOADS)]
+)
+_GROUND_POINTS = (
+    ["BAT.-", "G0", "G1", "S3", "S4", "K0.85", "K1.85", "K2.85", "K2.30", "K2.87"]
+    + [f"M{n}.{pin}" for n in range(MODULES) for pin in (2, 3)]
+    + [f"E{n}.2" for n in range(LOADS)]
+)
+
+
+def pairs(points: list[str], least: int, most: int) -> st.SearchStrategy[list[tuple[str, str]]]:
+    point = st.sampled_from(points)
+    return st.lists(st.tuples(point, point).filter(lambda pair: pair[0] != pair[1]), min_size=least, max_size=most)
+
+
+@st.composite
+def runs(draw: st.DrawFn) -> tuple[str, ...]:
+    """The runs of a vehicle: a supply side and a ground side, joined only through coils, loads and modules."""
+    found = draw(pairs(_SUPPLY_POINTS, 4, 22)) + draw(pairs(_GROUND_POINTS, 3, 14))
+    found += [("BAT.+", "F0.feed"), ("BAT.-", "G0")]
+    return tuple(f"{a} -- RD 1 -- {b}" for a, b in found)
+
+
+def typed(lines: tuple[str, ...], *, empty: str = "") -> Circuit:
+    """The vehicle of these runs, with one fuse left out where `empty` names it."""
+    fuses = [f"F{n}: {'empty' if f'F{n}' == empty else 10}" for n in range(FUSES)]
+    parts = [
+        "BAT: battery",
+        "D0: diode",
+        "X0: connector",
+        "G0: ground",
+        "G1: ground",
+        *(f"S{n}: splice" for n in range(5)),
+        f"FB: {{is: panel, positions: {{{', '.join(fuses)}}}}}",
+        "K0: {is: relay, kind: normally open}",
+        "K1: {is: relay, kind: change-over}",
+        "K2: {is: relay, kind: normally open}",
+        *(
+            f"M{n}: {{is: module, cavities: 1-4, pins: {{1: supply, 2: ground, 3: output, 4: output}}, "
+            "outputs: {3: {drives: low, through: [2], when: [run]}, 4: {drives: high, from: [1], when: [run, start]}}}"
+            for n in range(MODULES)
+        ),
+        *(f"E{n}: load" for n in range(LOADS)),
+    ]
+    sheet = (
+        "sheet: 1\nparts:\n"
+        + "".join(f"  {part}\n" for part in parts)
+        + "runs:\n"
+        + "".join(f"- {run}\n" for run in lines)
+    )
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch)
+        (folder / "sheets").mkdir()
+        (folder / "vehicle.yaml").write_text("vehicle: drawn\n", encoding="utf-8")
+        (folder / "sheets" / "1.yaml").write_text(sheet, encoding="utf-8")
+        return join(read_folder(folder))

@@ -1,0 +1,68 @@
+"""The slow and obvious way: take something out, trace everything anew, and again as long as a relay or module falls."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.entry.models import ModuleFacts
+from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
+from tracer.trace.ways import Ways
+
+LEVELS = ("supply", "ground")
+
+
+def reached_without(survey: Survey, gone: set[int], ends_gone: set[int]) -> dict[str, set[int]]:
+    """Nodes with a way from a source (or to ground) when links are taken out, by a fresh search of all ways."""
+    circuit = survey.circuit
+    left = replace(circuit, links=[link for number, link in enumerate(circuit.links) if number not in gone])
+    found = {}
+    for level in LEVELS:
+        supply = level == "supply"
+        ends = {end.node for end in (circuit.sources if supply else circuit.grounds)} - ends_gone
+        kinds = SUPPLY_KINDS if supply else GROUND_KINDS
+        barred = survey.hard_ground - survey.hard_supply if supply else survey.hard_supply - survey.hard_ground
+        sense = supply_sense if supply else ground_sense
+        ways = Ways(left.links, left.at, ends, _of(kinds), barred, sense)
+        nodes = range(len(circuit.node_names))
+        found[level] = {node for node in nodes if node in ends - barred or ways.to(node) is not None}
+    return found
+
+
+def _of(kinds: frozenset[LinkKind]) -> Callable[[Link], bool]:
+    return lambda link: link.kind in kinds
+
+
+def lost_without(survey: Survey, gone: set[int], ends_gone: set[int]) -> tuple[dict[str, set[int]], set[str]]:
+    """What loses supply and ground, and which relays and modules fall, by tracing anew until nothing more falls."""
+    circuit = survey.circuit
+    before = reached_without(survey, set(), set())
+    names = [name for name, part in circuit.parts.items() if part.kind in ("relay", "module")]
+    up = {name for name in names if _works(circuit, name, before, before)}
+    gone, fallen = set(gone), set[str]()
+    while True:
+        now = reached_without(survey, gone, ends_gone)
+        falling = {name for name in up - fallen if not _works(circuit, name, now, before)}
+        if not falling:
+            return {level: before[level] - now[level] for level in LEVELS}, fallen
+        fallen |= falling
+        for number, link in enumerate(circuit.links):
+            driver = link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
+            if link.part in falling and (driver or (link.kind is LinkKind.CONTACT and link.closed == ("energised",))):
+                gone.add(number)
+
+
+def _works(circuit: Circuit, name: str, now: dict[str, set[int]], before: dict[str, set[int]]) -> bool:
+    part, pins = circuit.parts[name], circuit.pins_of[name]
+    if part.kind == "relay":
+        return any(
+            (pins[a] in now["supply"] and pins[b] in now["ground"])
+            or (pins[b] in now["supply"] and pins[a] in now["ground"])
+            for a, b in part.coils
+        )
+    assert isinstance(part.facts, ModuleFacts)
+    supplies = {pins[pin] for pin, words in part.facts.pins.items() if words.startswith("supply") and pin in pins}
+    grounds = {pins[pin] for pin, words in part.facts.pins.items() if words.startswith("ground") and pin in pins}
+    grounds &= before["ground"]
+    return (not supplies or bool(supplies & now["supply"])) and (not grounds or bool(grounds & now["ground"]))

@@ -1,0 +1,112 @@
+"""What dead parts share, against the intersection of what opening each thing by itself takes away, traced anew each time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import tracer
+from tests.trace.drawn import runs, typed
+from tests.trace.slow import lost_without
+from tracer.circuit.model import LinkKind
+from tracer.trace.affects import Affected, UnknownPart, target_of
+from tracer.trace.common import CLEARED, DOUBTFUL, SUSPECT, common_of
+from tracer.trace.survey import Survey
+
+DEMO = str(Path(__file__).parent.parent.parent / "circuits" / "minibus")
+CONSUMERS = ("M0", "M1", "E0", "E1")
+
+
+@pytest.fixture(scope="module")
+def demo() -> Survey:
+    return Survey(tracer.load(DEMO))
+
+
+def _killers(survey: Survey, name: str) -> set[str]:
+    """Every part, wire and cavity whose opening takes a supply or ground pin of one part away, each traced anew."""
+    circuit = survey.circuit
+    pins = {
+        (terminal.node, terminal.level)
+        for terminal in Affected(survey).fitted().terminals
+        if terminal.part == name and terminal.role != "signal"
+    }
+    things: dict[str, tuple[set[int], set[int]]] = {}
+    for part in circuit.parts.values():
+        if part.kind not in ("load", "resistor"):
+            opened = target_of(circuit, part.name).opened
+            things[part.name] = (set(opened.links), set(opened.nodes))
+    for number, link in enumerate(circuit.links):
+        if link.kind is LinkKind.WIRE:
+            things[f"#{number}"] = ({number}, set())
+        elif link.kind is LinkKind.MATING:
+            things[f"{link.part}.1"] = ({number}, set())
+    found = set()
+    for thing, (links, nodes) in things.items():
+        lost, _ = lost_without(survey, links, nodes)
+        if any(node in lost[level] for node, level in pins):
+            found.add(thing)
+    return found
+
+
+@given(runs(), st.sets(st.sampled_from(CONSUMERS), min_size=2, max_size=3), st.sampled_from(CONSUMERS))
+def test_shared_is_the_intersection_of_what_kills_each(lines: tuple[str, ...], dead: set[str], works: str) -> None:
+    survey = Survey(typed(lines))
+    drawing = {terminal.part for terminal in Affected(survey).fitted().terminals if terminal.role != "signal"}
+    dead &= drawing
+    working = [works] if works in drawing - dead else []
+    if len(dead) < 2:
+        return
+    report = common_of(survey, sorted(dead), working)
+    groups = [group for group in report.groups if len(group.dead) == len(dead)]
+    shared = {one.name for group in groups for one in group.candidates if one.kind != "wire"}
+    told_wires = sum(one.kind == "wire" for group in groups for one in group.candidates)
+    expected = set.intersection(*(_killers(survey, name) for name in dead)) - dead
+    wires = {name for name in expected if name.startswith("#")}
+    assert shared == expected - wires
+    assert told_wires == len(wires)
+    if working:
+        touching = {one.name for group in groups if group.working for one in group.candidates if one.kind != "wire"}
+        assert touching == (expected - wires) & _killers(survey, works)
+
+
+def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Survey) -> None:
+    report = common_of(demo, ["ALM.7", "CLM.2"], ["BDM"])
+    first, *others = report.groups
+    assert [candidate.name for candidate in first.candidates] == ["KSC"]
+    assert first.verdict == SUSPECT
+    doubtful = [group for group in others if group.verdict == DOUBTFUL]
+    assert {"F40", "IGN"} <= {candidate.name for group in doubtful for candidate in group.candidates}
+    assert others[-1].verdict == CLEARED
+    assert [candidate.name for candidate in others[-1].candidates] == ["BAT"]
+
+
+def test_a_shared_connector_counts_although_the_cavities_differ(demo: Survey) -> None:
+    report = common_of(demo, ["ALM.3", "RMP.3"])
+    shared = {candidate.name for group in report.shared_by_all() for candidate in group.candidates}
+    assert "X3" in shared
+    assert not {"X3.8", "X3.5"} & shared
+    assert report.places[0].dead == ("ALM.3", "RMP.3")
+
+
+def test_what_only_some_share_comes_after_what_all_share(demo: Survey) -> None:
+    report = common_of(demo, ["DDM", "SDM", "RMP"])
+    counts = [len(group.dead) for group in report.groups if group.verdict != CLEARED]
+    assert counts == sorted(counts, reverse=True)
+    assert all(len(group.dead) > 1 for group in report.groups)
+
+
+@pytest.mark.parametrize(
+    ("dead", "working", "message"),
+    [
+        (["NIX"], [], "there is no part NIX"),
+        (["F7"], [], "draws on no supply"),
+        (["ALM.25"], [], "draws on no supply"),
+        (["ALM"], ["ALM"], "dead and as working"),
+    ],
+)
+def test_what_cannot_be_asked_is_said(demo: Survey, dead: list[str], working: list[str], message: str) -> None:
+    with pytest.raises(UnknownPart, match=message):
+        common_of(demo, dead, working)
