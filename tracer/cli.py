@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.entry.problems import CannotUse
 
+typer.core.HAS_RICH = (
+    False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
+)
+
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
 app = typer.Typer(

@@ -115,11 +115,10 @@ def _cycle_from_rest(step: dict[tuple[bool, ...], tuple[bool, ...]]) -> list[tup
 def _stable_one_at_a_time(
     step: dict[tuple[bool, ...], tuple[bool, ...]], cycle: list[tuple[bool, ...]]
 ) -> set[tuple[bool, ...]]:
-    """The states in which the relays of the ring hold, reached from any state of the ring by moving one of these relays at a time."""
-    moving = [index for index in range(RELAYS) if len({state[index] for state in cycle}) > 1]
+    """The states in which every relay holds, reached from any state of the ring by moving one relay at a time."""
     seen, queue, stable = set(cycle), list(cycle), set()
     for state in queue:
-        wrong = [index for index in moving if step[state][index] != state[index]]
+        wrong = [index for index in range(RELAYS) if step[state][index] != state[index]]
         if not wrong:
             stable.add(state)
         for index in wrong:

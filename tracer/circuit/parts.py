@@ -22,7 +22,7 @@ from tracer.entry.models import (
     SwitchFacts,
     TwoPinFacts,
 )
-from tracer.entry.problems import Problem, nearest
+from tracer.entry.problems import Problem, listed, nearest
 from tracer.entry.shapes import specs_of
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
@@ -62,6 +62,9 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
         grouped.setdefault(short.get(name, name), []).extend(fragments)
     conflicts: list[Conflict] = []
     parts = {name: _part(name, fragments, typed.kinds, problems, conflicts) for name, fragments in grouped.items()}
+    for part in parts.values():
+        if part.kind == "switch" and part.follows is not None:
+            _check_positions(part, part.follows, typed, problems)
     names = {full: name for full, name in short.items()}
     return parts, names, conflicts
 
@@ -119,6 +122,30 @@ def _part(
     part = Part(name, kind, facts, tuple(fragments), tuple(coils), contacts, follows, lag)
     _check_pins(part, problems)
     return part
+
+
+def _check_positions(part: Part, follows: str, typed: Typed, problems: list[Problem]) -> None:
+    """Positions that nothing ever takes would be contacts that never close. What stands on one sheet was checked there."""
+    own = bool(getattr(part.facts, "contacts", None))
+    kind = getattr(part.facts, "kind", None) or ""
+    at: tuple[str, ...] = ("contacts",) if own else ("kind",)
+    named = part.name if own else f"kind `{kind}`"
+    fragment = next((found for found in part.fragments if found.has(at)), part.fragments[0])
+    vehicle = typed.vehicle
+    if follows != "key" and follows not in vehicle.conditions:
+        what = f"{named} follows `{follows}`, which is neither `key` nor a condition of this vehicle"
+        fix = "Add the condition in vehicle.yaml, or give the switch its own `follows` and `contacts`."
+        problems.append(fragment.file.problem(fragment.place_of(at), what, fix, "" if own else kind))
+        return
+    possible = vehicle.key if follows == "key" else ("yes", "no")
+    strange = [position for position in part.contacts if position not in possible]
+    if not strange or (not own and follows == "key" and len(strange) < len(part.contacts)):
+        return  # a shared kind may know more key states than this vehicle has
+    what = f"{named} has the position {listed(strange, joiner='and')}, but follows `{follows}`: possible are {listed(possible, joiner='and')}"
+    fix = (
+        "Correct the position." if own else f"Give the switch its own `contacts` for {listed(possible, joiner='and')}."
+    )
+    problems.append(fragment.file.problem(fragment.place_of(at), what, fix, "" if own else kind))
 
 
 def _merged(name: str, fragments: list[Fragment], problems: list[Problem], conflicts: list[Conflict]) -> PartFacts:

@@ -23,7 +23,7 @@ from tracer.entry.models import ModuleFacts
 from tracer.entry.values import When
 from tracer.standards.terminals import meaning
 
-MOST_RELAYS_SEARCHED = 10  # relays that chatter together: every order of moves is tried up to this many
+MOST_STATES_SEARCHED = 1024  # relays that chatter together: every order of moves is tried up to this many states
 
 
 class Level(IntEnum):
@@ -184,18 +184,18 @@ class KeyStates:
                 cycle = history[seen[mark] :]
                 if len(cycle) <= 1:
                     break
-                moving = sorted(name for name in relays if len({step[name] for step in cycle}) > 1)
-                outcome = self._one_at_a_time(key, relays, moving, fixed)
-                if len(outcome) == 1:
-                    relays = outcome[0]
-                elif outcome:
-                    races.update(moving)
-                    relays = {**relays, **{name: Level.DEPENDS for name in moving}}
+                outcomes, moved = self._one_at_a_time(key, cycle, fixed)
+                if len(outcomes) == 1:
+                    relays = outcomes[0]
+                    break
+                if outcomes:
+                    moved = {name for name in relays if len({outcome[name] for outcome in outcomes}) > 1}
+                    races.update(moved)
+                    relays = {**outcomes[0], **dict.fromkeys(moved, Level.DEPENDS)}
                 else:
-                    unstable.update(moving)
-                    relays = {**relays, **{name: Level.DEPENDS for name in moving}}
-                held = unstable | races
-                relays = self._settle_rest(key, relays, held, fixed)
+                    unstable.update(moved)
+                    relays = {**relays, **dict.fromkeys(moved, Level.DEPENDS)}
+                relays = self._settle_rest(key, relays, moved, fixed)
                 break
             seen[mark] = len(history)
             history.append(dict(relays))
@@ -207,42 +207,42 @@ class KeyStates:
     def _settle_rest(
         self, key: str, relays: dict[str, Level], held: set[str], fixed: Mapping[str, bool]
     ) -> dict[str, Level]:
-        """Settle the other relays while those in `held` stay as they are; what still moves then depends."""
-        for _ in range(2 * len(relays) + 2):
+        """Settle the other relays while those in `held` depend. What is certain can only become less here, so this comes to rest."""
+        while True:
             after = {
-                name: relays[name] if name in held else level for name, level in self._next(key, relays, fixed).items()
+                name: relays[name] if name in held or level == relays[name] else Level.DEPENDS
+                for name, level in self._next(key, relays, fixed).items()
             }
             if after == relays:
                 return relays
             relays = after
-        moving = {
-            name for name, level in self._next(key, relays, fixed).items() if level != relays[name] and name not in held
-        }
-        held |= moving
-        return {name: Level.DEPENDS if name in moving else level for name, level in relays.items()}
 
     def _one_at_a_time(
-        self, key: str, start: dict[str, Level], moving: list[str], fixed: Mapping[str, bool]
-    ) -> list[dict[str, Level]]:
-        """The stable states that can be reached when only one relay moves at a time; none means that there is none."""
-        if len(moving) > MOST_RELAYS_SEARCHED:
-            return []
-        first = tuple(start[name] for name in moving)
-        seen, queue, stable = {first}, [first], []
+        self, key: str, ring: list[dict[str, Level]], fixed: Mapping[str, bool]
+    ) -> tuple[list[dict[str, Level]], set[str]]:
+        """The stable states that can be reached from a ring of states when only one relay moves at a time, and the relays that moved.
+
+        No stable state means that there is none, or that more than `MOST_STATES_SEARCHED` states were met.
+        """
+        names = list(self._coils)
+        queue = list(dict.fromkeys(tuple(state[name] for name in names) for state in ring))
+        seen, stable = set(queue), []
+        moved = {name for index, name in enumerate(names) if len({state[index] for state in queue}) > 1}
         for state in queue:
-            relays = {**start, **dict(zip(moving, state, strict=True))}
+            relays = dict(zip(names, state, strict=True))
             after = self._next(key, relays, fixed)
-            wanted = tuple(after[name] for name in moving)
-            if wanted == state:
+            wrong = [index for index, name in enumerate(names) if after[name] != relays[name]]
+            if not wrong:
                 stable.append(relays)
-                continue
-            for index in range(len(moving)):
-                if wanted[index] != state[index]:
-                    moved = (*state[:index], wanted[index], *state[index + 1 :])
-                    if moved not in seen:
-                        seen.add(moved)
-                        queue.append(moved)
-        return stable
+            for index in wrong:
+                moved.add(names[index])
+                following = (*state[:index], after[names[index]], *state[index + 1 :])
+                if following not in seen:
+                    seen.add(following)
+                    queue.append(following)
+            if len(seen) > MOST_STATES_SEARCHED:
+                return [], moved
+        return stable, moved
 
     def _next(self, key: str, relays: dict[str, Level], fixed: Mapping[str, bool]) -> dict[str, Level]:
         supply, ground, _ = self._spread(key, relays, fixed)

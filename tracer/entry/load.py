@@ -472,13 +472,14 @@ class _SheetReader:
         nodes = file.node_of(("runs",)).value
         for index, typed in enumerate(runs):
             node = nodes[index]
-            text: Any = typed
             note = None
             run_seen = seen
             if isinstance(typed, dict):
                 text, run_seen, note, node = self._run_mapping(typed, file, index, seen)
+            else:
+                text = typed
             if not isinstance(text, str):
-                if isinstance(text, list):
+                if isinstance(typed, list):
                     self.problems.append(
                         file.problem(
                             file.place(node),
@@ -487,7 +488,7 @@ class _SheetReader:
                         )
                     )
                 continue
-            if node.end_mark.line < len(file.lines):
+            if node.style not in ("|", ">") and node.end_mark.line < len(file.lines):
                 rest = file.lines[node.end_mark.line][node.end_mark.column :]
                 if "#" in rest and has_dashes(rest):
                     place = Place(file.name, node.end_mark.line + 1, node.end_mark.column + rest.index("#") + 1)
@@ -495,7 +496,7 @@ class _SheetReader:
                         file.problem(
                             place,
                             "`#` begins a comment, so the rest of this run is not read",
-                            "Write a wire number in round brackets: `RD 2.5 (204)`.",
+                            "Write a wire number in round brackets: `RD 2.5 (204)`. A comment goes on a line of its own.",
                             "#",
                         )
                     )

@@ -275,7 +275,7 @@ def read_wire(text: str, colours: str) -> Wire:
             try:
                 size = parse_size(typed)
             except BadSize as error:
-                raise Misread(str(error), "Write a size such as `2.5` (mm²) or `14AWG`.") from None
+                raise Misread(str(error).partition(";")[0], "Write a size such as `2.5` (mm²) or `14AWG`.") from None
             del words[-count:]
             break
     colour = " ".join(words)

@@ -275,8 +275,7 @@ def _anchors(name: str, text: str, lines: list[str]) -> list[Problem]:
         anchor = getattr(event, "anchor", None)
         if anchor is None:
             continue
-        mark = event.start_mark
-        assert mark is not None  # every event of a text has its place
+        mark: Any = event.start_mark
         place = Place(name, mark.line + 1, mark.column + 1)
         if isinstance(event, yaml.AliasEvent):
             typed, what = f"*{anchor}", f"`*{anchor}` is an alias: what is used again through an alias is not read here"

@@ -162,8 +162,11 @@ def _relays(page: Page, survey: Survey, report: AffectsReport) -> None:
         after = f", after {relay.by}" if relay.by else ""
         every = set(relay.states) >= set(report.keys)
         states = "" if every or not relay.states else f" (in {', '.join(relay.states)})"
+        unsure = "" if relay.certain else "; not certain, as something that is not typed in may still feed it"
         page.line(
-            f"{relay.kind} {survey.title(relay.part)}{states}: no {relay.lacks} at {relay.pin}{after}", indent=2, hang=6
+            f"{relay.kind} {survey.title(relay.part)}{states}: no {relay.lacks} at {relay.pin}{after}{unsure}",
+            indent=2,
+            hang=6,
         )
         taken = [effect.terminal for effect in report.effects if effect.by == relay.part]
         if taken:
@@ -238,6 +241,7 @@ def _relay_data(relay: Relay) -> dict[str, Any]:
         "pin": relay.pin,
         "states": list(relay.states),
         "by": relay.by or None,
+        "certain": relay.certain,
     }
 
 

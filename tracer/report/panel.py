@@ -468,10 +468,10 @@ def _page_row(position: Position) -> dict[str, Any]:
         "belongs": belongs,
         "state": "; ".join(note for note in notes if note),
         "empty": position.state == EMPTY,
-        "fed": "; ".join(word for word in (", ".join(position.fed_from), f"feed side {position.feed_side}" if position.feed_side else "") if word),
+        "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
         "live": live_words(position) if position.live else "",
         "serves": position.said or serves_words(position.serves),
-        "fuse": position.kind not in ("relay", "diode"),
+        "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
     }  # fmt: skip
 
 

@@ -85,7 +85,10 @@ class Gain:
 
 @dataclass(frozen=True, slots=True)
 class Relay:
-    """A relay, module or converter that drops out, what it lacks and at which pin; `by` is what took it along before."""
+    """A relay, module or converter that drops out, what it lacks and at which pin; `by` is what took it along before.
+
+    `certain` is false where something that is not typed in may still feed it.
+    """
 
     part: str
     kind: str
@@ -93,6 +96,7 @@ class Relay:
     pin: str
     states: tuple[str, ...]
     by: str
+    certain: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +308,7 @@ class Affected:
         """Everything that opening this target affects."""
         fitted = self.fitted(_either_partners(self.circuit, target.parts))
         loss = fitted.reach.lost_by(target.opened)
-        after = KeyStates(circuit_without(self.circuit, loss.opened | fitted.dead_links, target.opened.nodes))
+        after = self._after(fitted, target, loss)
         own = set(target.parts) if target.kind != "pin" else set()
         effects, gains = [], []
         passed = fitted.ways_through(target.opened.links)
@@ -334,6 +338,33 @@ class Affected:
             _cautions(target.kind),
         )
 
+    def _after(self, fitted: _Fitted, target: Target, loss: Loss) -> KeyStates:
+        """The key states with the target open. They know of themselves what falls without supply; a module without any ground is opened here."""
+        circuit = self.circuit
+        opened = target.opened.links | fitted.dead_links
+        ungrounded = [
+            dropped.part for dropped in loss.dropped if dropped.kind == "module" and dropped.lacks == "ground"
+        ]
+        while True:
+            after = KeyStates(circuit_without(circuit, opened, target.opened.nodes))
+            dead = {name for name in ungrounded if self._without_ground(after, name)}
+            more = {
+                number
+                for number, link in enumerate(circuit.links)
+                if link.part in dead and link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
+            }
+            if more <= opened:
+                return after
+            opened |= more
+
+    def _without_ground(self, states: KeyStates, module: str) -> bool:
+        """Whether every declared ground of a module is dead in every key state; one that hangs on something unknown may still be there."""
+        facts = self.circuit.parts[module].facts
+        assert isinstance(facts, ModuleFacts)
+        pins = self.circuit.pins_of[module]
+        grounds = [pins[pin] for pin, words in facts.pins.items() if words.split()[0] == "ground" and pin in pins]
+        return all(states.ground_level(node, key) is Level.DEAD for node in grounds for key in states.keys)
+
     def fitted(self, either: frozenset[str] = frozenset()) -> _Fitted:
         """The vehicle as fitted, with the given alternatives of either-or positions left empty."""
         if either not in self._fitted:
@@ -353,7 +384,9 @@ class Affected:
                     for key in after.keys
                     if dropped.kind != "relay" or _energised(fitted.states, dropped.part, key) is not Level.DEAD
                 )
-                yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, states, dropped.cause)
+                level = after.supply_level if dropped.lacks == "supply" else after.ground_level
+                certain = all(level(dropped.node, key) is Level.DEAD for key in after.keys)
+                yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, states, dropped.cause, certain)
         for part in circuit.parts.values():
             if part.kind != "relay" or part.name in told or part.name in fitted.reach.unfitted:
                 continue

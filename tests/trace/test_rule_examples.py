@@ -1,0 +1,87 @@
+"""The registry of rules as a reader meets it: its page is current, and an example holds exactly the marked codes and no other loose end."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+from tracer.circuit import join
+from tracer.entry import read_folder
+from tracer.report.rules_page import rules_page
+from tracer.trace import rules as registry
+from tracer.trace.rules import Rule, all_rules, findings_of, loose_ends, rule
+from tracer.trace.survey import Survey
+
+PAGE = Path(__file__).parent.parent.parent / "docs" / "rules.md"
+RULES = all_rules()
+
+
+def _survey(folder: Path, example: str) -> Survey:
+    documents = example.split("\n---\n")
+    vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
+    (folder / "sheets").mkdir(parents=True)
+    (folder / "vehicle.yaml").write_text(f"vehicle: example\n{vehicle}\n", encoding="utf-8")
+    for number, document in enumerate(documents, 1):
+        (folder / "sheets" / f"{number}.yaml").write_text(f"sheet: {number}\n{document}", encoding="utf-8")
+    return Survey(join(read_folder(folder)))
+
+
+def _marked(folder: Path) -> dict[str, set[tuple[str, int]]]:
+    """For each code the lines that are marked with it in a comment."""
+    marked: dict[str, set[tuple[str, int]]] = {}
+    for path in (folder / "vehicle.yaml", *sorted((folder / "sheets").iterdir())):
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+            for code in re.findall(r"[LR]\d{3}", line.partition("#")[2]):
+                marked.setdefault(code, set()).add((path.relative_to(folder).as_posix(), number))
+    return marked
+
+
+@pytest.mark.parametrize("one", [one for one in RULES if one.bad], ids=lambda one: one.code)
+def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path: Path) -> None:
+    survey = _survey(tmp_path, one.bad)
+    found: dict[str, set[tuple[str, int]]] = {}
+    for finding in findings_of(survey, RULES):
+        found.setdefault(finding.code, set()).add((finding.place.file, finding.place.line))
+    marked = _marked(tmp_path)
+    assert one.code in marked
+    assert {code: found.get(code, set()) for code in marked} == marked
+
+
+@pytest.mark.parametrize("one", [one for one in RULES if one.good], ids=lambda one: one.code)
+def test_a_good_example_of_a_remark_holds_no_loose_end_that_its_bad_one_lacks(one: Rule, tmp_path: Path) -> None:
+    good = _survey(tmp_path / "good", one.good)
+    bad = _survey(tmp_path / "bad", one.bad)
+    assert one.code not in {finding.code for finding in findings_of(good, [one])}
+    if one.grade == "remark":
+        assert {finding.code for finding in loose_ends(good)} <= {finding.code for finding in loose_ends(bad)}
+
+
+@pytest.mark.parametrize("code", ["L1", "L1010", "M101", "L10a", "l101", ""])
+def test_a_code_is_l_or_r_and_three_digits(code: str) -> None:
+    with pytest.raises(ValueError, match="three digits"):
+        rule(code, "odd", why="", fix="", bad="", good="")
+
+
+def test_every_rule_is_documented_and_codes_are_in_order() -> None:
+    codes = [one.code for one in RULES]
+    assert codes == sorted(set(codes))
+    for one in RULES:
+        assert one.find.__doc__, one.code
+        assert one.title == one.title.strip() and not one.title.endswith(".")
+        assert len(one.why) > 30 and len(one.fix) > 10
+        if one.bad:
+            assert one.good, one.code
+    with pytest.raises(TypeError):
+        del registry.RULES["L101"]  # type: ignore[attr-defined]
+
+
+def test_the_page_of_the_rules_is_current() -> None:
+    page = rules_page(RULES)
+    if os.environ.get("TRACER_GOLDEN") == "write" and "CI" not in os.environ:
+        PAGE.write_text(page, encoding="utf-8")
+    assert PAGE.read_text(encoding="utf-8") == page, "docs/rules.md is old: make golden"
+    for one in RULES:
+        assert f"\n## {one.code}\n" in page
