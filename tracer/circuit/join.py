@@ -336,9 +336,8 @@ class _Joiner:
         *,
         key: bool = False,
         panel: str | None = None,
-        typed: str = "",
     ) -> int | None:
-        """The node of a point named among facts (busbar origin, `meets`); `typed` is how it stands there, if in another way."""
+        """The node of a point named among facts (busbar origin, `meets`)."""
         place = fragment.place_of(path, key=key)
         try:
             point = read_point(text)
@@ -349,7 +348,7 @@ class _Joiner:
                 )
             return self._fixed(point, panel)
         except Misread as misread:
-            self.problems.append(fragment.file.problem(place, misread.what, misread.fix, typed or text))
+            self.problems.append(fragment.file.problem(place, misread.what, misread.fix, text))
             return None
 
     # --- points ------------------------------------------------------------------------------------------------
@@ -639,7 +638,7 @@ class _Joiner:
                 for pin, target in fragment.facts.meets.items():
                     own = part.label or part.name
                     text = own if part.kind in _ONE_POINT else f"{own}.{pin}"
-                    a = self._point_in_facts(text, fragment, ("meets", pin), key=True, panel=part.panel, typed=pin)
+                    a = self._point_in_facts(text, fragment, ("meets", pin), key=True, panel=part.panel)
                     b = self._point_in_facts(target, fragment, ("meets", pin))
                     if a is not None and b is not None and a != b:
                         self._link(a, b, LinkKind.MEETS, part.name)
@@ -695,8 +694,6 @@ class _Joiner:
                 grounds.append(End(node, rail, True, "ground rail whose way to the battery is not typed in"))
             else:
                 sources.append(End(node, rail, True, "rail whose origin is not typed in"))
-        if self.typed.vehicle.system != "12 V":
-            grounds = [end for end in grounds if end.assumed or not self._stands_on(end.node, sources)]
         grounds.extend(self._assumed_masses(grounds))
         return tuple(sources), tuple(grounds)
 
@@ -713,29 +710,20 @@ class _Joiner:
         if mass is None:
             return
         carries = {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MASS, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL, LinkKind.BUSSED, LinkKind.MATING,
-                   LinkKind.BUSBAR, LinkKind.FUSE, LinkKind.CONTACT, LinkKind.JOINED}  # fmt: skip
-        if self._joined_with(mass, carries).isdisjoint(end.node for end in grounds):
-            yield End(mass, DEFAULT_MASS, True, "body; its way to a battery negative is not typed in")
-
-    def _stands_on(self, negative: int, sources: list[End]) -> bool:
-        """Whether a battery negative stands on the positive of another battery (24 V of two): it is no ground then."""
-        plus = {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MEETS, LinkKind.MATING, LinkKind.BUSBAR, LinkKind.FUSE}
-        joined = self._joined_with(negative, plus)
-        return any(
-            end.node in joined and end.why == "battery positive" and self.part_of[end.node] != self.part_of[negative]
-            for end in sources
-        )
-
-    def _joined_with(self, start: int, kinds: set[LinkKind]) -> set[int]:
+                   LinkKind.BUSBAR, LinkKind.FUSE, LinkKind.CONTACT}  # fmt: skip
         at: dict[int, list[int]] = {}
         for link in self.links:
-            if link.kind in kinds:
+            if link.kind in carries:
                 at.setdefault(link.a, []).append(link.b)
                 at.setdefault(link.b, []).append(link.a)
-        seen, queue = {start}, [start]
+        wanted = {end.node for end in grounds}
+        seen, queue = {mass}, [mass]
         while queue:
-            for other in at.get(queue.pop(), ()):
+            node = queue.pop()
+            if node in wanted:
+                return
+            for other in at.get(node, ()):
                 if other not in seen:
                     seen.add(other)
                     queue.append(other)
-        return seen
+        yield End(mass, DEFAULT_MASS, True, "body; its way to a battery negative is not typed in")

@@ -25,13 +25,11 @@ from tracer.entry.models import (
     SwitchFacts,
     VehicleFacts,
 )
-from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
-from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
+from tracer.entry.runs import Run, has_dashes, read_run
 from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
 from tracer.entry.values import Misread, When
-from tracer.standards.colours import SYSTEMS
 
 Path_ = tuple[str | int, ...]
 
@@ -112,15 +110,14 @@ def read_folder(folder: str | Path) -> Typed:
     if names is None:
         raise CannotUse(problems)
     kinds = kinds_of(folder, problems)
-    reader = _SheetReader(_colours(vehicle, vehicle_file), problems)
+    reader = _SheetReader(vehicle.colours if vehicle else "iec", problems)
     for name in names:
         file = read_file(folder, name, problems)
         if file is not None:
             reader.read(file)
     reader.finish()
     if vehicle is not None and vehicle_file is not None:
-        _check_vehicle_names(vehicle, vehicle_file, reader.fragments, problems)
-    _check_names(vehicle, reader.fragments, kinds, problems)
+        _check_names(vehicle, vehicle_file, reader.fragments, kinds, problems)
     if problems or vehicle is None or vehicle_file is None:
         raise CannotUse(problems)
     return Typed(
@@ -134,12 +131,6 @@ def read_folder(folder: str | Path) -> Typed:
         kinds,
         ignored,
     )
-
-
-def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None:
-    """The abbreviations of the diagram; None where vehicle.yaml cannot say, so that not every wire is a problem as well."""
-    typed = vehicle.colours if vehicle else _at(file.tree, ("colours",)) or "iec" if file else None
-    return typed if typed in SYSTEMS else None
 
 
 def natural(text: str) -> list[tuple[int, int, str]]:
@@ -280,7 +271,7 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
 class _SheetReader:
     """Reads sheet after sheet; keeps fragments by part name, runs and problems."""
 
-    def __init__(self, colours: str | None, problems: list[Problem]) -> None:
+    def __init__(self, colours: str, problems: list[Problem]) -> None:
         self.colours = colours
         self.problems = problems
         self.sheets: list[Sheet] = []
@@ -511,10 +502,8 @@ class _SheetReader:
                     )
             mark = node.start_mark
             column = mark.column + 1 + (node.style in ("'", '"') if node.style else 0)
-            points, wires, slips = read_run(text, self.colours or "iec")
+            points, wires, slips = read_run(text, self.colours)
             for slip in slips:
-                if self.colours is None and slip.what.endswith(NOT_A_COLOUR):
-                    continue
                 place = _place_in_run(file, mark.line + 1, column, text, slip.offset)
                 self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
             if not slips:
@@ -571,39 +560,23 @@ def _place_in_run(file: TypedFile, line: int, column: int, text: str, offset: in
 # --- names that must be known --------------------------------------------------------------------------------------
 
 
-def _check_vehicle_names(
-    vehicle: VehicleFacts, vehicle_file: TypedFile, fragments: dict[str, list[Fragment]], problems: list[Problem]
+def _check_names(
+    vehicle: VehicleFacts,
+    vehicle_file: TypedFile,
+    fragments: dict[str, list[Fragment]],
+    kinds: Mapping[str, KindFacts],
+    problems: list[Problem],
 ) -> None:
-    """Key states, conditions and parts that vehicle.yaml names must exist."""
+    """Key states, conditions, pin roles and part kinds that are named must exist."""
     known = [*vehicle.key, *vehicle.conditions]
     for rail, rail_facts in vehicle.rails.items():
         _check_when(rail_facts.live, known, vehicle_file, ("rails", rail), problems)
     for name, condition in vehicle.conditions.items():
         _check_when(condition.when, vehicle.key, vehicle_file, ("conditions", name, "when"), problems)
-    check_limits(vehicle.limits, vehicle_file, problems)
-    if vehicle.buses:
-        parts: dict[str, tuple[str, object]] = {
-            name: (several[0].kind, several[0].facts) for name, several in fragments.items()
-        }
-        parts |= {name.split("/", 1)[1]: facts for name, facts in parts.items() if "/" in name}
-        check_buses(vehicle.buses, parts, vehicle_file, problems)
-
-
-def _check_names(
-    vehicle: VehicleFacts | None,
-    fragments: dict[str, list[Fragment]],
-    kinds: Mapping[str, KindFacts],
-    problems: list[Problem],
-) -> None:
-    """Key states, conditions, pin roles and part kinds that sheets name must exist; without a vehicle its names are not checked."""
-    known = [*vehicle.key, *vehicle.conditions] if vehicle else []
     for fragment in (fragment for several in fragments.values() for fragment in several):
         facts = fragment.facts
         if isinstance(facts, ModuleFacts):
             _check_roles(fragment, facts, problems)
-            if vehicle is None:
-                continue
-            check_draws(facts, known, fragment.file, fragment.path, problems)
             for pin, output in facts.outputs.items():
                 _check_when(output.when, known, fragment.file, (*fragment.path, "outputs", pin, "when"), problems)
         elif isinstance(facts, SwitchFacts | RelayFacts):
@@ -637,7 +610,7 @@ def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]
 def _check_contacts(
     fragment: Fragment,
     facts: SwitchFacts | RelayFacts,
-    vehicle: VehicleFacts | None,
+    vehicle: VehicleFacts,
     kinds: Mapping[str, KindFacts],
     problems: list[Problem],
 ) -> None:
@@ -660,7 +633,7 @@ def _check_contacts(
             )
     if isinstance(facts, RelayFacts):
         allowed, where = ["rest", "energised"], "a relay's contacts are closed at `rest` or when `energised`"
-    elif facts.follows is None or vehicle is None:
+    elif facts.follows is None:
         return
     elif facts.follows == "key":
         allowed, where = list(vehicle.key), "the switch follows the key, so its positions are key states"

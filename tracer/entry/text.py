@@ -201,10 +201,11 @@ def _decoded(name: str, data: bytes, problems: list[Problem]) -> str | None:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        data = data.removeprefix(b"\xef\xbb\xbf")  # the place of the error is counted without it
-        before = (data[: error.start].decode("utf-8", "replace") + "?").splitlines()
-        line, column = len(before), len(before[-1])
-        typed = data.decode("utf-8", "replace").splitlines()[line - 1].replace("�", "?")
+        before = data[: error.start]
+        line = before.count(b"\n") + 1
+        start = before.rfind(b"\n") + 1
+        column = len(data[start : error.start].decode("utf-8", "replace")) + 1
+        typed = data[start:].split(b"\n", 1)[0].decode("utf-8", "replace").replace("�", "?")
         problems.append(
             Problem(
                 Place(name, line, column),
