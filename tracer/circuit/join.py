@@ -336,8 +336,9 @@ class _Joiner:
         *,
         key: bool = False,
         panel: str | None = None,
+        typed: str = "",
     ) -> int | None:
-        """The node of a point named among facts (busbar origin, `meets`)."""
+        """The node of a point named among facts (busbar origin, `meets`); `typed` is how it stands there, if in another way."""
         place = fragment.place_of(path, key=key)
         try:
             point = read_point(text)
@@ -348,7 +349,7 @@ class _Joiner:
                 )
             return self._fixed(point, panel)
         except Misread as misread:
-            self.problems.append(fragment.file.problem(place, misread.what, misread.fix, text))
+            self.problems.append(fragment.file.problem(place, misread.what, misread.fix, typed or text))
             return None
 
     # --- points ------------------------------------------------------------------------------------------------
@@ -638,7 +639,7 @@ class _Joiner:
                 for pin, target in fragment.facts.meets.items():
                     own = part.label or part.name
                     text = own if part.kind in _ONE_POINT else f"{own}.{pin}"
-                    a = self._point_in_facts(text, fragment, ("meets", pin), key=True, panel=part.panel)
+                    a = self._point_in_facts(text, fragment, ("meets", pin), key=True, panel=part.panel, typed=pin)
                     b = self._point_in_facts(target, fragment, ("meets", pin))
                     if a is not None and b is not None and a != b:
                         self._link(a, b, LinkKind.MEETS, part.name)

@@ -26,10 +26,11 @@ from tracer.entry.models import (
     VehicleFacts,
 )
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
-from tracer.entry.runs import Run, has_dashes, read_run
+from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
 from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
 from tracer.entry.values import Misread, When
+from tracer.standards.colours import SYSTEMS
 
 Path_ = tuple[str | int, ...]
 
@@ -110,14 +111,15 @@ def read_folder(folder: str | Path) -> Typed:
     if names is None:
         raise CannotUse(problems)
     kinds = kinds_of(folder, problems)
-    reader = _SheetReader(vehicle.colours if vehicle else "iec", problems)
+    reader = _SheetReader(_colours(vehicle, vehicle_file), problems)
     for name in names:
         file = read_file(folder, name, problems)
         if file is not None:
             reader.read(file)
     reader.finish()
     if vehicle is not None and vehicle_file is not None:
-        _check_names(vehicle, vehicle_file, reader.fragments, kinds, problems)
+        _check_vehicle_names(vehicle, vehicle_file, problems)
+    _check_names(vehicle, reader.fragments, kinds, problems)
     if problems or vehicle is None or vehicle_file is None:
         raise CannotUse(problems)
     return Typed(
@@ -131,6 +133,12 @@ def read_folder(folder: str | Path) -> Typed:
         kinds,
         ignored,
     )
+
+
+def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None:
+    """The abbreviations of the diagram; None where vehicle.yaml cannot say, so that not every wire is a problem as well."""
+    typed = vehicle.colours if vehicle else _at(file.tree, ("colours",)) or "iec" if file else None
+    return typed if typed in SYSTEMS else None
 
 
 def natural(text: str) -> list[tuple[int, int, str]]:
@@ -271,7 +279,7 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
 class _SheetReader:
     """Reads sheet after sheet; keeps fragments by part name, runs and problems."""
 
-    def __init__(self, colours: str, problems: list[Problem]) -> None:
+    def __init__(self, colours: str | None, problems: list[Problem]) -> None:
         self.colours = colours
         self.problems = problems
         self.sheets: list[Sheet] = []
@@ -502,8 +510,10 @@ class _SheetReader:
                     )
             mark = node.start_mark
             column = mark.column + 1 + (node.style in ("'", '"') if node.style else 0)
-            points, wires, slips = read_run(text, self.colours)
+            points, wires, slips = read_run(text, self.colours or "iec")
             for slip in slips:
+                if self.colours is None and slip.what.endswith(NOT_A_COLOUR):
+                    continue
                 place = _place_in_run(file, mark.line + 1, column, text, slip.offset)
                 self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
             if not slips:
@@ -560,23 +570,29 @@ def _place_in_run(file: TypedFile, line: int, column: int, text: str, offset: in
 # --- names that must be known --------------------------------------------------------------------------------------
 
 
-def _check_names(
-    vehicle: VehicleFacts,
-    vehicle_file: TypedFile,
-    fragments: dict[str, list[Fragment]],
-    kinds: Mapping[str, KindFacts],
-    problems: list[Problem],
-) -> None:
-    """Key states, conditions, pin roles and part kinds that are named must exist."""
+def _check_vehicle_names(vehicle: VehicleFacts, vehicle_file: TypedFile, problems: list[Problem]) -> None:
+    """Key states and conditions that vehicle.yaml names must exist."""
     known = [*vehicle.key, *vehicle.conditions]
     for rail, rail_facts in vehicle.rails.items():
         _check_when(rail_facts.live, known, vehicle_file, ("rails", rail), problems)
     for name, condition in vehicle.conditions.items():
         _check_when(condition.when, vehicle.key, vehicle_file, ("conditions", name, "when"), problems)
+
+
+def _check_names(
+    vehicle: VehicleFacts | None,
+    fragments: dict[str, list[Fragment]],
+    kinds: Mapping[str, KindFacts],
+    problems: list[Problem],
+) -> None:
+    """Key states, conditions, pin roles and part kinds that sheets name must exist; without a vehicle its names are not checked."""
+    known = [*vehicle.key, *vehicle.conditions] if vehicle else []
     for fragment in (fragment for several in fragments.values() for fragment in several):
         facts = fragment.facts
         if isinstance(facts, ModuleFacts):
             _check_roles(fragment, facts, problems)
+            if vehicle is None:
+                continue
             for pin, output in facts.outputs.items():
                 _check_when(output.when, known, fragment.file, (*fragment.path, "outputs", pin, "when"), problems)
         elif isinstance(facts, SwitchFacts | RelayFacts):
@@ -610,7 +626,7 @@ def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]
 def _check_contacts(
     fragment: Fragment,
     facts: SwitchFacts | RelayFacts,
-    vehicle: VehicleFacts,
+    vehicle: VehicleFacts | None,
     kinds: Mapping[str, KindFacts],
     problems: list[Problem],
 ) -> None:
@@ -633,7 +649,7 @@ def _check_contacts(
             )
     if isinstance(facts, RelayFacts):
         allowed, where = ["rest", "energised"], "a relay's contacts are closed at `rest` or when `energised`"
-    elif facts.follows is None:
+    elif facts.follows is None or vehicle is None:
         return
     elif facts.follows == "key":
         allowed, where = list(vehicle.key), "the switch follows the key, so its positions are key states"

@@ -44,6 +44,11 @@ class Problem:
     text: str = field(default="", compare=False)
     line_text: str = field(default="", compare=False)
 
+    def __post_init__(self) -> None:
+        # What was typed is quoted in both: a line break or a page of text in it must not tear the message apart.
+        object.__setattr__(self, "what", _one_line(self.what))
+        object.__setattr__(self, "fix", _one_line(self.fix))
+
     def render(self, width: int = 80) -> str:
         """The problem as lines of text: place and what (never broken), the typed line with a marker, the fix."""
         lines = [f"{self.place}: {self.what}"]
@@ -61,6 +66,12 @@ class Problem:
             break_on_hyphens=False,
         )
         return "\n".join(lines)
+
+
+def _one_line(text: str, most: int = 600) -> str:
+    if not text.isprintable():
+        text = "".join(c if c.isprintable() else " " for c in text)
+    return text if len(text) <= most else f"{text[:most]}…"
 
 
 def display_width(text: str) -> int:

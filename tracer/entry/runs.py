@@ -15,6 +15,7 @@ from tracer.standards.conductors import BadSize, parse_size
 
 MAX_POINTS = 400
 MAX_LENGTH_M = 1000.0
+NOT_A_COLOUR = "abbreviations, as vehicle.yaml says)"
 NOT_COLOURED = ("track", "bare")
 
 _DASH = re.compile(r"\s+(?:--+|—|–)(?=\s|$)|^(?:--+|—|–)(?=\s)")
@@ -307,8 +308,10 @@ def _colour_codes(colour: str, system: str) -> tuple[str, ...]:
         return parse_colour(colour, system)
     except UnknownColour as error:
         near = f"Did you mean `{error.nearest[0]}`? " if error.nearest else ""
+        if error.valid_in:
+            near += f"It is one with `colours: {error.valid_in[0]}`: see whether vehicle.yaml is right. "
         raise Misread(
-            f"`{colour}` is not a wire colour ({system} abbreviations, as vehicle.yaml says)",
+            f"`{colour}` is not a wire colour ({system} {NOT_A_COLOUR}",
             f"{near}Write COLOUR SIZE LENGTH, such as `RD/GN 2.5 3.1m`; `?` if the colour is not known.",
         ) from None
 

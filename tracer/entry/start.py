@@ -62,35 +62,67 @@ def start_vehicle(folder: Path) -> list[Path]:
     ------
     CannotStart : something of that name is already there, or it cannot be written
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise CannotStart(f"{folder} already exists and is not empty: nothing was written. Choose another name.")
-    parent = folder.absolute().parent
-    if not parent.is_dir():
-        raise CannotStart(f"there is no folder {parent}: nothing was written. Make it first, or choose another place.")
     files = {"vehicle.yaml": _VEHICLE, "sheets/01.yaml": _SHEET}
     files |= {f"schemas/{name}": (FOLDER / name).read_text(encoding="utf-8") for name in (VEHICLE_FILE, SHEET_FILE)}
     try:
-        _write_together(folder, parent, files)
-    except OSError as error:
-        raise CannotStart(f"{folder} cannot be written: {error.strerror or error}. Nothing was written.") from error
+        if folder.is_symlink():
+            raise CannotStart(f"{folder} is a link: nothing was written. Choose another name.")
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise CannotStart(f"{folder} already exists and is not empty: nothing was written. Choose another name.")
+        parent = folder.absolute().parent
+        if not parent.is_dir():
+            raise CannotStart(
+                f"there is no folder {parent}: nothing was written. Make it first, or choose another place."
+            )
+        if folder.exists():
+            _fill(folder, files)
+        else:
+            _write_together(folder, parent, files)
+    except (OSError, ValueError) as error:  # ValueError: a name that no disk can hold
+        reason = getattr(error, "strerror", None) or error
+        raise CannotStart(f"{folder} cannot be written: {reason}. Nothing was written.") from error
     return [folder / name for name in files]
 
 
 def _write_together(folder: Path, parent: Path, files: dict[str, str]) -> None:
     """Everything goes into a folder beside the wanted one, which then takes its name in one step."""
-    scratch = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
+    scratch = Path(tempfile.mkdtemp(prefix=".new-", dir=parent))
     try:
-        for name, text in files.items():
-            path = scratch / name
-            path.parent.mkdir(exist_ok=True)
-            path.write_text(text, encoding="utf-8")
+        _write(scratch, files)
         scratch.chmod(0o777 & ~_umask())
         if folder.exists():
-            folder.rmdir()
+            raise FileExistsError(17, "something of this name has just been made")
         scratch.rename(folder)
     except BaseException:
         shutil.rmtree(scratch, ignore_errors=True)
         raise
+
+
+def _fill(folder: Path, files: dict[str, str]) -> None:
+    """Everything goes into a folder inside the empty one (which may be where the user stands) and is then moved up."""
+    scratch = Path(tempfile.mkdtemp(prefix=".new-", dir=folder))
+    moved: list[Path] = []
+    try:
+        _write(scratch, files)
+        if [entry for entry in folder.iterdir() if entry != scratch]:
+            raise FileExistsError(17, "something has just been put into it")
+        for entry in sorted(scratch.iterdir()):
+            moved.append(entry.rename(folder / entry.name))
+        scratch.rmdir()
+    except BaseException:
+        for path in [*moved, scratch]:
+            if path.is_dir():
+                shutil.rmtree(path, ignore_errors=True)
+            else:
+                path.unlink(missing_ok=True)
+        raise
+
+
+def _write(folder: Path, files: dict[str, str]) -> None:
+    for name, text in files.items():
+        path = folder / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
 
 
 def _umask() -> int:

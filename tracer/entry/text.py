@@ -201,11 +201,10 @@ def _decoded(name: str, data: bytes, problems: list[Problem]) -> str | None:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = data[: error.start]
-        line = before.count(b"\n") + 1
-        start = before.rfind(b"\n") + 1
-        column = len(data[start : error.start].decode("utf-8", "replace")) + 1
-        typed = data[start:].split(b"\n", 1)[0].decode("utf-8", "replace").replace("�", "?")
+        data = data.removeprefix(b"\xef\xbb\xbf")  # the place of the error is counted without it
+        before = (data[: error.start].decode("utf-8", "replace") + "?").splitlines()
+        line, column = len(before), len(before[-1])
+        typed = data.decode("utf-8", "replace").splitlines()[line - 1].replace("�", "?")
         problems.append(
             Problem(
                 Place(name, line, column),
@@ -275,6 +274,7 @@ def _anchors(name: str, text: str, lines: list[str]) -> list[Problem]:
         anchor = getattr(event, "anchor", None)
         if anchor is None:
             continue
+        anchor = anchor if len(anchor) <= 40 else f"{anchor[:40]}…"
         mark: Any = event.start_mark
         place = Place(name, mark.line + 1, mark.column + 1)
         if isinstance(event, yaml.AliasEvent):

@@ -96,7 +96,7 @@ class Page:
                 else [row[i]]
                 for i in range(count)
             ]
-            for level in range(max(len(cells[i]) for i in used)):
+            for level in range(max((len(cells[i]) for i in used), default=0)):
                 parts = []
                 for i in used:
                     cell = cells[i][level] if level < len(cells[i]) else ""

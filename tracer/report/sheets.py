@@ -10,7 +10,7 @@ from typing import Any
 
 from tracer.entry.problems import Place, Problem
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")  # some spreadsheets read the full-width ones as well
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -29,7 +29,8 @@ def safe_cell(cell: str) -> str:
     >>> safe_cell("=1+1"), safe_cell("RD 2.5")
     ("'=1+1", 'RD 2.5')
     """
-    return f"'{cell}" if cell.lstrip(" ").startswith(_FORMULA_STARTS) else cell
+    bare = cell.lstrip().removeprefix("\ufeff").lstrip()
+    return f"'{cell}" if bare.startswith(_FORMULA_STARTS) or cell.lstrip(" ").startswith(("\t", "\r")) else cell
 
 
 def json_text(data: Any) -> str:

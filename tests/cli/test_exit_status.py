@@ -1,0 +1,242 @@
+"""What the `tracer` command answers with: 0 done and complete, 1 cannot be used, 2 wrong usage, 3 done but loose ends remain."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import os
+import subprocess
+import sys
+import warnings
+from pathlib import Path
+
+import pytest
+
+from tests.typed import HEAD, VEHICLE, write
+
+with warnings.catch_warnings():  # typer asks a newer click for names that are going to be removed there
+    warnings.simplefilter("ignore", DeprecationWarning)
+    import typer.main
+
+    from tracer.cli import app
+
+ROOT = Path(__file__).parent.parent.parent
+COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
+LOOSE = HEAD.replace("cavities: 1-4", "cavities: 1-2, pins: {1: supply, 2: ground}") + "runs:\n  - 30 -- RD 1 -- M.1\n"
+COMPLETE = (
+    "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, G1: {is: ground, at: floor}, M: {is: module, cavities: 1-2, at: floor}}\n"
+    "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n"
+)
+
+
+def invoke(*arguments: str) -> tuple[int, str, str]:
+    """Exit status, standard output and standard error of the command, in this process."""
+    out, error, status = io.StringIO(), io.StringIO(), 0
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(error):
+        try:
+            app(args=list(arguments), prog_name="tracer")
+        except SystemExit as end:
+            assert isinstance(end.code, int)
+            status = end.code
+    return status, out.getvalue(), error.getvalue()
+
+
+def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """The command in a process of its own."""
+    command = [sys.executable, "-m", "tracer.cli", *arguments]
+    return subprocess.run(command, cwd=cwd, capture_output=True, env={**os.environ, **environment}, check=False)
+
+
+# --- 0 and 3 ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["states", "M"]])
+def test_a_vehicle_without_loose_ends_gives_0(command: list[str], tmp_path: Path) -> None:
+    folder = str(write(tmp_path, COMPLETE, vehicle="vehicle: v\n"))
+    for options in ([], ["--json"]):
+        status, out, error = invoke("-C", folder, *command, *options)
+        assert (status, error) == (0, "")
+        assert "NOT COMPLETE" not in out
+
+
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"]])
+def test_loose_ends_give_3_and_the_whole_answer(command: list[str], tmp_path: Path) -> None:
+    folder = str(write(tmp_path, LOOSE))
+    status, out, error = invoke("-C", folder, *command)
+    assert (status, error) == (3, "")
+    assert "NOT COMPLETE" in out
+    status, out, error = invoke("-C", folder, *command, "--json")
+    assert (status, error) == (3, "")
+    assert json.loads(out)["complete"] is False
+
+
+@pytest.mark.parametrize("arguments", [["--version"], ["--help"], ["check", "--rules"], ["check", "--rules", "--json"]])
+def test_what_needs_no_vehicle_gives_0(arguments: list[str], tmp_path: Path) -> None:
+    status, out, error = invoke("-C", str(tmp_path), *arguments)
+    assert (status, error) == (0, "")
+    assert out
+
+
+# --- 1 ---------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["states", "M"], ["affects", "F1"]])
+@pytest.mark.parametrize(
+    "sheet",
+    [
+        b"",
+        b"\xff",
+        b"[" * 5000,
+        b"sheet: 1\nruns: [[a]]\n",
+        (HEAD + "runs:\n  - S1 -- RD 1 -- Q9\n  - S1 -- XQ 1 -- S2\n").encode(),
+    ],
+    ids=["empty", "bytes", "brackets", "list", "two"],
+)
+def test_problems_give_1_on_standard_error_and_nothing_else(command: list[str], sheet: bytes, tmp_path: Path) -> None:
+    status, out, error = invoke("-C", str(write(tmp_path, sheet)), *command)
+    assert (status, out) == (1, "")
+    *_, last = error.splitlines()
+    assert last.endswith("nothing is concluded until it is mended.") or last.endswith("until they are mended.")
+    assert error.startswith("sheets/1.yaml")
+
+
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["states", "M"], ["affects", "F1"]])
+def test_problems_as_json_give_1_on_standard_output(command: list[str], tmp_path: Path) -> None:
+    sheet = HEAD + "runs:\n  - S1 -- RD 1 -- ref\n  - S1 -- XQ 1 -- S2\n"
+    status, out, error = invoke("-C", str(write(tmp_path, sheet)), *command, "--json")
+    assert (status, error) == (1, "")
+    data = json.loads(out)
+    assert data["schema"] == "tracer.problems/1"
+    assert [(one["file"], one["line"], one["column"], one["text"]) for one in data["problems"]] == [
+        ("sheets/1.yaml", 12, 19, "ref"), ("sheets/1.yaml", 13, 11, "XQ 1")]  # fmt: skip
+    assert all(one["message"] and one["fix"] for one in data["problems"])
+
+
+def test_a_folder_that_is_no_vehicle_gives_1_and_the_way_to_one(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    for name in ("", "nowhere", "file"):
+        status, out, error = invoke("-C", str(tmp_path / name), "check")
+        assert (status, out) == (1, "")
+        assert "`tracer new DIR` makes a start" in error
+    assert invoke("new", str(tmp_path))[0] == 1
+
+
+def test_the_count_of_problems_is_said(tmp_path: Path) -> None:
+    one = write(tmp_path / "one", HEAD + "runs:\n  - S1 -- XQ 1 -- S2\n")
+    two = write(tmp_path / "two", HEAD + "runs:\n  - S1 -- XQ 1 -- S2\n  - S1 -- XQ 1 -- S2\n")
+    assert invoke("-C", str(one), "check")[2].splitlines()[-1] == "1 problem: nothing is concluded until it is mended."
+    assert (
+        invoke("-C", str(two), "check")[2].splitlines()[-1] == "2 problems: nothing is concluded until they are mended."
+    )
+
+
+@pytest.mark.parametrize("width", [40, 60, 100])
+def test_the_width_holds_for_the_lines_of_a_problem_below_its_first(width: int, tmp_path: Path) -> None:
+    sheet = HEAD + "runs:\n  - {note: " + "long " * 40 + ", run: S1 -- RD 1 -- Q9}\n"
+    _, _, error = invoke("--width", str(width), "-C", str(write(tmp_path, sheet)), "check")
+    first, *lines, _ = error.splitlines()
+    assert first.startswith("sheets/1.yaml:12:")
+    assert max(len(line) for line in lines) <= width
+
+
+# --- 2 ---------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["supplies", "N"], "there is no module N. Modules: M."),
+        (["supplies", "m"], "Did you mean M?"),
+        (["states", "MM"], "Did you mean M?"),
+        (["supplies", "F1"], "F1 is a fuse, not a module."),
+        (["affects", "F2"], "F1"),
+        (["supplies"], "Missing argument 'MODULE'"),
+        (["supplies", "M", "--jsno"], "No such option"),
+        (["suplies", "M"], "No such command 'suplies'"),
+        (["--width", "12", "check"], "12 is not in the range 40<=x<=400"),
+        (["--width", "wide", "check"], "'wide' is not a valid integer"),
+        ([], "Usage: tracer"),
+    ],
+    ids=" ".join,
+)
+def test_wrong_usage_gives_2_and_says_what_is_right(arguments: list[str], said: str, tmp_path: Path) -> None:
+    status, out, error = invoke("-C", str(write(tmp_path, LOOSE)), *arguments)
+    assert status == 2
+    assert said in out + error
+
+
+def test_an_unknown_module_of_the_demo_offers_the_nearest() -> None:
+    status, out, error = invoke("-C", str(ROOT / "circuits" / "minibus"), "supplies", "AML")
+    assert (status, out) == (2, "")
+    assert error.startswith("there is no module AML. Did you mean ALM?")
+
+
+# --- help ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_each_command_explains_itself_with_an_example(command: str) -> None:
+    status, out, error = invoke(command, "--help")
+    assert (status, error) == (0, "")
+    flat = " ".join(out.split())
+    assert "Example: tracer " in flat or "Examples: tracer " in flat
+    assert f"Usage: tracer {command}" in flat
+    assert "\\" not in out
+    assert command in flat.rpartition("Example")[2]
+
+
+def test_the_help_names_every_command_and_exit_status() -> None:
+    status, out, _ = invoke("--help")
+    assert status == 0
+    for command in COMMANDS:
+        assert f"\n  {command} " in out
+    for words in ("0 done and complete", "1 the input cannot be used", "2 wrong usage", "3 done but loose ends remain"):
+        assert words in " ".join(out.split())
+    assert "\\" not in out
+
+
+# --- as a process ----------------------------------------------------------------------------------------------------
+
+
+def test_a_vehicle_made_by_new_is_ready_at_once(tmp_path: Path) -> None:
+    done = run("new", "my van", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"Next: type the first page into my van/sheets/01.yaml" in done.stdout
+    assert run("-C", "my van", "check", cwd=tmp_path).returncode == 0
+    assert run("-C", "my van", "supplies", "MOD", cwd=tmp_path).returncode == 0
+    again = run("new", "my van", cwd=tmp_path)
+    assert (again.returncode, again.stdout) == (1, b"")
+    assert b"nothing was written" in again.stderr
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8", "cp1252"])
+def test_no_encoding_of_the_terminal_stops_the_output(encoding: str, tmp_path: Path) -> None:
+    parts = COMPLETE.replace("at: floor}, M", "at: 窓 Öffnung Ω}, M")
+    folder = str(write(tmp_path / "good", parts, vehicle="vehicle: Škvrna 窓\n"))
+    done = run("-C", folder, "supplies", "M", PYTHONIOENCODING=encoding)
+    assert done.returncode in (0, 3), done.stderr
+    assert b"Traceback" not in done.stderr
+    spoiled = str(write(tmp_path / "bad", parts.replace("F1 --", "Ö9 --"), vehicle=VEHICLE))
+    for options in ([], ["--json"]):
+        done = run("-C", spoiled, "check", *options, PYTHONIOENCODING=encoding)
+        assert done.returncode == 1
+        assert b"Traceback" not in done.stderr
+
+
+def test_a_file_name_that_is_no_text_does_not_stop_the_output(tmp_path: Path) -> None:
+    folder = write(tmp_path, HEAD)
+    with open(os.fsencode(folder) + b"/sheets/\xff.yaml", "wb") as file:
+        file.write(b"sheet: x: y\n")
+    for options in ([], ["--json"]):
+        done = run("-C", str(folder), "check", *options)
+        assert done.returncode == 1
+        assert b"Traceback" not in done.stderr
+        assert b"1:9" in done.stderr or b'"column": 9' in done.stdout
+
+
+def test_a_reader_that_stops_early_is_no_error() -> None:
+    command = f'"{sys.executable}" -m tracer.cli -C circuits/minibus supplies ALM | head -1'
+    done = subprocess.run(["sh", "-c", command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.stderr == ""
+    assert len(done.stdout.splitlines()) == 1
