@@ -695,6 +695,8 @@ class _Joiner:
                 grounds.append(End(node, rail, True, "ground rail whose way to the battery is not typed in"))
             else:
                 sources.append(End(node, rail, True, "rail whose origin is not typed in"))
+        if self.typed.vehicle.system != "12 V":
+            grounds = [end for end in grounds if end.assumed or not self._stands_on(end.node, sources)]
         grounds.extend(self._assumed_masses(grounds))
         return tuple(sources), tuple(grounds)
 
@@ -711,20 +713,29 @@ class _Joiner:
         if mass is None:
             return
         carries = {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MASS, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL, LinkKind.BUSSED, LinkKind.MATING,
-                   LinkKind.BUSBAR, LinkKind.FUSE, LinkKind.CONTACT}  # fmt: skip
+                   LinkKind.BUSBAR, LinkKind.FUSE, LinkKind.CONTACT, LinkKind.JOINED}  # fmt: skip
+        if self._joined_with(mass, carries).isdisjoint(end.node for end in grounds):
+            yield End(mass, DEFAULT_MASS, True, "body; its way to a battery negative is not typed in")
+
+    def _stands_on(self, negative: int, sources: list[End]) -> bool:
+        """Whether a battery negative stands on the positive of another battery (24 V of two): it is no ground then."""
+        plus = {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MEETS, LinkKind.MATING, LinkKind.BUSBAR, LinkKind.FUSE}
+        joined = self._joined_with(negative, plus)
+        return any(
+            end.node in joined and end.why == "battery positive" and self.part_of[end.node] != self.part_of[negative]
+            for end in sources
+        )
+
+    def _joined_with(self, start: int, kinds: set[LinkKind]) -> set[int]:
         at: dict[int, list[int]] = {}
         for link in self.links:
-            if link.kind in carries:
+            if link.kind in kinds:
                 at.setdefault(link.a, []).append(link.b)
                 at.setdefault(link.b, []).append(link.a)
-        wanted = {end.node for end in grounds}
-        seen, queue = {mass}, [mass]
+        seen, queue = {start}, [start]
         while queue:
-            node = queue.pop()
-            if node in wanted:
-                return
-            for other in at.get(node, ()):
+            for other in at.get(queue.pop(), ()):
                 if other not in seen:
                     seen.add(other)
                     queue.append(other)
-        yield End(mass, DEFAULT_MASS, True, "body; its way to a battery negative is not typed in")
+        return seen

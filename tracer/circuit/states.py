@@ -523,6 +523,8 @@ class KeyStates:
             if link.part in settled.races:
                 yield Reason(f"which of the relays moves first ({', '.join(settled.races)})")
                 return
+            if len(self._coils.get(link.part, ())) > 1:
+                yield Reason(f"how relay {link.part} was last put")
             for a, b in self._coils.get(link.part, ()):
                 for plus, minus in ((a, b), (b, a)):
                     if settled.supply.get(plus) and settled.ground.get(minus):

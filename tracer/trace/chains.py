@@ -54,6 +54,11 @@ def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
             pins = circuit.pins_of[part.name]
             yield Need(pins["in"], "supply", "", f"supply of converter {part.name}")
             yield Need(pins["ground"], "ground", "", f"ground of converter {part.name}")
+        elif part is not None and part.kind == "battery":
+            grounds = {ground.node for ground in circuit.grounds}
+            for pin, node in circuit.pins_of[part.name].items():
+                if pin.startswith("-") and node not in grounds:
+                    yield Need(node, "supply", "", f"negative of battery {part.name}, which stands on another battery")
 
 
 def loops_of(circuit: Circuit, way: Way | None, module: str) -> tuple[str, ...]:

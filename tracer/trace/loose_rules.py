@@ -968,4 +968,6 @@ def battery_half_wired(survey: Survey) -> Iterator[Finding]:
             if poles and pole not in poles:
                 nodes = tuple(end.node for end in ends if end.assumed)
                 message = f"nothing is wired to the {word} post of {part.name}"
-                yield Finding(part.place, f"{part.name}.{pole}", message, "", nodes, (part.name,))
+                cable = "BK 35 -- G1" if pole == "-" else "RD 35 -- S1"
+                fix = f"Type in the cable from that post, such as `{part.name}.{pole} -- {cable}`."
+                yield Finding(part.place, f"{part.name}.{pole}", message, fix, nodes, (part.name,))

@@ -283,6 +283,11 @@ def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
     if len(way.ends) > 1:
         names = " or ".join(sorted(circuit.node_names[end] for end in way.ends))
         notes.append(f"several ends: {names}; each alone suffices, so one that is missing reads normal")
+        batteries = {circuit.node_parts[end] for end in way.ends if circuit.node_pins[end].startswith("-")}
+        if level == "ground" and len(batteries) > 1:
+            notes.append(
+                "each battery needs its own negative: what it alone supplies has no return where that one is open"
+            )
     if level == "ground":
         points = [at for at in way.nodes if at not in way.sole_nodes and circuit.parts.get(circuit.node_parts[at])]
         points = [at for at in points if circuit.parts[circuit.node_parts[at]].kind == "ground"]
@@ -316,6 +321,13 @@ def _fuse_notes(circuit: Circuit, links: list[Link], level: str) -> list[str]:
     states = {name: getattr(circuit.parts[name].facts, "state", None) for name in fuses}
     absent = [name for name in fuses if states[name] in ("empty", "option")]
     electronic = [name for name in fuses if states[name] == "none"]
+    for name in fuses:
+        facts = circuit.parts[name].facts
+        assert isinstance(facts, FuseFacts)
+        if facts.or_:
+            notes.append(f"the fuse of {name} may sit in {facts.or_} instead: look at both positions")
+        if facts.body:
+            notes.append(f"{name} is one half of fuse {facts.body}: it can be blown while the other half is whole")
     if absent:
         notes.append(f"leads over a position that is not fitted: {', '.join(absent)}")
     if electronic:
