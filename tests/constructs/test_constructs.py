@@ -334,6 +334,27 @@ def test_a_half_bridge_drives_both_ways_and_makes_no_supply_of_a_ground(vehicle:
     assert ([row.pin for row in report.supplies], [row.pin for row in report.grounds]) == (["1"], ["2"])
 
 
+def test_a_half_bridge_that_is_always_commanded_is_no_short_circuit(vehicle: Vehicle) -> None:
+    parts = module(
+        "1: supply, 2: ground, 3: output", "1-3", "outputs: {3: {drives: both, from: 1, through: 2, when: always}}"
+    )
+    report = vehicle.list(f"{parts}, E1: load", [*FED, "M.3 -- GN 1 -- E1 -- BN 1 -- G1"])
+    assert report.complete
+
+
+def test_a_contact_that_joins_supply_and_ground_in_a_key_state_blocks(vehicle: Vehicle) -> None:
+    switch = "SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}"
+    runs = [
+        "BAT.+ -- RD 1 -- F1 -- RD 1 -- S1",
+        "S1 -- RD 1 -- M.1",
+        "M.2 -- BN 1 -- G1",
+        "S1 -- RD 1 -- SX.1",
+        "SX.2 -- BN 1 -- G1",
+    ]
+    report = vehicle.list(f"{PLAIN}, {switch}", runs)
+    assert codes(report) == {"L135"} and not report.complete
+
+
 def test_supply_passed_through_another_module(vehicle: Vehicle) -> None:
     passing = module("1: supply, 2: ground, 3: supply out", "1-3", "joined: [[1, 3]]", name="D").replace(
         "3: supply out", "3: output"

@@ -214,3 +214,20 @@ def test_a_complete_list_never_holds_a_level_that_hangs_on_something_not_typed_i
             )
         pins = {cavity.pin for cavity in report.census}
         assert {row.pin for row in (*report.supplies, *report.grounds)} <= pins
+
+
+def test_a_cavity_that_nobody_accounts_for_blocks(tmp_path: Path) -> None:
+    text = "sheet: 1\nparts: {M: {is: module, cavities: 1-3, unused: [%s], pins: {1: supply}}, F: {is: fuse, amps: 5}, B: battery}\nruns:\n- B.+ -- RD 1 -- F -- RD 1 -- M.1\n"
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
+    for unused, complete in (("2, 3", True), ("2", False), ("3", False)):
+        (tmp_path / "sheets" / "1.yaml").write_text(text % unused, encoding="utf-8")
+        assert supplies_of(join(read_folder(tmp_path)), "M").complete is complete
+
+
+def test_every_module_of_the_demo_is_complete() -> None:
+    circuit = join(_typed())
+    for part in circuit.modules():
+        report = supplies_of(circuit, part.name)
+        assert report.complete, [loose.message for loose in report.loose_ends]
+        assert report.cross_check.differences == ()

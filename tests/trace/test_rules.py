@@ -1,7 +1,8 @@
-"""Every rule speaks on its bad example, exactly on the marked lines, and is silent on its good one."""
+"""Every rule speaks on its bad example, exactly on the marked lines, and is silent on its good one; the registry and its page hold together."""
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -9,13 +10,17 @@ import pytest
 
 from tracer.circuit import join
 from tracer.entry import read_folder
-from tracer.trace.rules import RULES, Rule, all_rules, findings_of, loose_ends, remarks, rule
+from tracer.report.rules_page import rules_page
+from tracer.trace import rules as registry
+from tracer.trace.rules import Rule, all_rules, findings_of, loose_ends, remarks, rule
 from tracer.trace.survey import Survey
+
+PAGE = Path(__file__).parent.parent.parent / "docs" / "rules.md"
+RULES = all_rules()
 
 
 def _survey(folder: Path, example: str) -> Survey:
-    """The survey of an example; its sheets are cut at `---`, and what begins with `rails:` belongs to the vehicle."""
-    documents = example.split("\n---\n") if "\n---\n" in example else [example]
+    documents = example.split("\n---\n")
     vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
     (folder / "sheets").mkdir(parents=True)
     (folder / "vehicle.yaml").write_text(f"vehicle: example\n{vehicle}\n", encoding="utf-8")
@@ -24,33 +29,67 @@ def _survey(folder: Path, example: str) -> Survey:
     return Survey(join(read_folder(folder)))
 
 
-@pytest.mark.parametrize("one", [one for one in all_rules() if one.bad], ids=lambda one: one.code)
-def test_a_rule_speaks_where_its_bad_example_is_marked(one: Rule, tmp_path: Path) -> None:
+def _marked(folder: Path) -> dict[str, set[tuple[str, int]]]:
+    """For each code the lines that are marked with it in a comment."""
+    marked: dict[str, set[tuple[str, int]]] = {}
+    for path in (folder / "vehicle.yaml", *sorted((folder / "sheets").iterdir())):
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
+            for code in re.findall(r"[LR]\d{3}", line.partition("#")[2]):
+                marked.setdefault(code, set()).add((path.relative_to(folder).as_posix(), number))
+    return marked
+
+
+@pytest.mark.parametrize("one", [one for one in RULES if one.bad], ids=lambda one: one.code)
+def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path: Path) -> None:
     survey = _survey(tmp_path, one.bad)
-    found = findings_of(survey, [one])
-    for finding in found:
+    found: dict[str, set[tuple[str, int]]] = {}
+    for finding in findings_of(survey, RULES):
         assert finding.message and finding.fix and finding.at
-    files = [tmp_path / "vehicle.yaml", *sorted((tmp_path / "sheets").iterdir())]
-    marked = {
-        (path.relative_to(tmp_path).as_posix(), number)
-        for path in files
-        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
-        if one.code in re.findall(r"[LR]\d{3}", line)
-    }
-    assert marked
-    assert {(finding.place.file, finding.place.line) for finding in found} == marked
+        found.setdefault(finding.code, set()).add((finding.place.file, finding.place.line))
+    marked = _marked(tmp_path)
+    assert one.code in marked
+    assert {code: found.get(code, set()) for code in marked} == marked
 
 
-@pytest.mark.parametrize("one", [one for one in all_rules() if one.good], ids=lambda one: one.code)
-def test_a_rule_is_silent_on_its_good_example(one: Rule, tmp_path: Path) -> None:
-    survey = _survey(tmp_path, one.good)
-    assert findings_of(survey, [one]) == []
+@pytest.mark.parametrize("one", [one for one in RULES if one.good], ids=lambda one: one.code)
+def test_a_good_example_of_a_remark_holds_no_loose_end_that_its_bad_one_lacks(one: Rule, tmp_path: Path) -> None:
+    good = _survey(tmp_path / "good", one.good)
+    bad = _survey(tmp_path / "bad", one.bad)
+    assert one.code not in {finding.code for finding in findings_of(good, [one])}
+    if one.grade == "remark":
+        assert {finding.code for finding in loose_ends(good)} <= {finding.code for finding in loose_ends(bad)}
 
 
-def test_every_rule_says_why_and_how_to_cure_it() -> None:
-    for one in all_rules():
-        assert one.title and one.why.endswith(".") and one.fix.endswith(".")
-        assert one.bad or one.code == "L131"  # a file that is not read cannot be shown inside a sheet
+@pytest.mark.parametrize("code", ["L1", "L1010", "M101", "L10a", "l101", ""])
+def test_a_code_is_l_or_r_and_three_digits(code: str) -> None:
+    with pytest.raises(ValueError, match="three digits"):
+        rule(code, "odd", why="", fix="", bad="", good="")
+
+
+def test_every_rule_is_documented_and_codes_are_in_order() -> None:
+    codes = [one.code for one in RULES]
+    assert codes == sorted(set(codes))
+    for one in RULES:
+        assert one.find.__doc__, one.code
+        assert one.title == one.title.strip() and not one.title.endswith(".")
+        assert len(one.why) > 30 and one.why.endswith(".")
+        assert len(one.fix) > 10 and one.fix.endswith(".")
+        assert (
+            bool(one.bad) == bool(one.good) == (one.code != "L131")
+        )  # a file that is not read cannot be shown inside a sheet
+    with pytest.raises(ValueError, match="already registered"):
+        rule("L101", "again", why="", fix="", bad="", good="")
+    with pytest.raises(TypeError):
+        del registry.RULES["L101"]  # type: ignore[attr-defined]
+
+
+def test_the_page_of_the_rules_is_current() -> None:
+    page = rules_page(RULES)
+    if os.environ.get("TRACER_GOLDEN") == "write" and "CI" not in os.environ:
+        PAGE.write_text(page, encoding="utf-8")
+    assert PAGE.read_text(encoding="utf-8") == page, "docs/rules.md is old: make golden"
+    for one in RULES:
+        assert f"\n## {one.code}\n" in page
 
 
 def test_a_file_that_is_not_read_is_loose_for_every_module(tmp_path: Path) -> None:
@@ -62,18 +101,8 @@ def test_a_file_that_is_not_read_is_loose_for_every_module(tmp_path: Path) -> No
     assert [(finding.code, finding.place.file) for finding in found] == [("L131", "sheets/2.yaml.txt")]
 
 
-def test_a_taken_code_is_refused_and_the_registry_cannot_be_changed_from_outside() -> None:
-    all_rules()
-    with pytest.raises(ValueError, match="already registered"):
-        rule("L101", "again", why="", fix="", bad="", good="")
-    with pytest.raises(ValueError, match="three digits"):
-        rule("X1", "odd", why="", fix="", bad="", good="")
-    with pytest.raises(TypeError):
-        RULES["L999"] = RULES["L101"]  # type: ignore[index]
-
-
 def test_findings_come_in_file_order_and_once(tmp_path: Path) -> None:
-    survey = _survey(tmp_path, RULES["L103"].bad)
+    survey = _survey(tmp_path, registry.RULES["L103"].bad)
     found = loose_ends(survey)
     assert found == sorted(found, key=lambda finding: finding.place)
     assert loose_ends(survey) is found

@@ -162,6 +162,11 @@ class KeyStates:
             if level is Level.DEPENDS:
                 for reason in self._why(net, settled, supply, set()):
                     found[reason] = None
+        if not found and Level.DEPENDS in (first, second):  # every chain of reasons came back to where it began
+            relays = sorted(
+                {name for one in (up, down) for name, level in one.relays.items() if level is Level.DEPENDS}
+            )
+            found[Reason(f"how the relays {', '.join(relays)} settle with one another")] = None
         return tuple(found)
 
     # --- one key state -----------------------------------------------------------------------------------------
@@ -449,6 +454,8 @@ class KeyStates:
         if not output.when.known:
             return Level.DEPENDS, (Reason(f"{module} commanding {output.command or f'pin {pin}'}"),)
         level, why = self._when(output.when, key, fixed, f"when {module} commands pin {pin}")
+        if output.drives == "both" and level is Level.LIVE:  # a half bridge drives one way at a time
+            return Level.DEPENDS, (Reason(f"which way {module} drives pin {pin}"),)
         return level, why
 
     def _when(

@@ -34,22 +34,23 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     """Every position in the order in which it sits, below a plan of the panel."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
-    page.line(verdict(report), strong=True)
+    page.line(verdict(report.panels), strong=True)
     for panel in report.panels:
         _panel(page, panel)
     _cautions(page, report.cautions)
     return page.text()
 
 
-def verdict(report: PanelReport) -> str:
+def verdict(panels: Sequence[Panel]) -> str:
     """How many positions there are of each state, and whether anything about them is loose."""
+    positions = [position for panel in panels for position in panel.positions]
     counts = []
     for state in (FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN):
-        number = sum(position.state == state for position in report.positions)
+        number = sum(position.state == state for position in positions)
         if number:
             counts.append(f"{number} {state}")
-    loose = sum(len(panel.loose_ends) for panel in report.panels)
-    total = f"{counted(len(report.positions), 'position')}: {', '.join(counts) or 'none'}"
+    loose = sum(len(panel.loose_ends) for panel in panels)
+    total = f"{counted(len(positions), 'position')}: {', '.join(counts) or 'none'}"
     return f"NOT COMPLETE: {counted(loose, 'loose end')}. {total}." if loose else f"COMPLETE: {total}."
 
 
@@ -419,7 +420,7 @@ def as_pdf(report: PanelReport) -> bytes:
 
     template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
     data = json.dumps(page_data(report), ensure_ascii=False)
-    made: Any = typst.compile(template, sys_inputs={"data": data})
+    made: Any = typst.compile(template, sys_inputs={"data": data}, ignore_system_fonts=True)
     assert isinstance(made, bytes)
     return made
 
@@ -428,13 +429,13 @@ def page_data(report: PanelReport) -> dict[str, Any]:
     """What the page shows: words only, so that the template draws and does not decide."""
     return {
         "vehicle": report.vehicle,
-        "verdict": verdict(report),
         "boxes": list(BOXES),
         "cautions": list(report.cautions),
         "panels": [
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
+                "verdict": verdict([panel]),
                 "plan": _page_plan(panel),
                 "positions": [_page_row(position) for position in panel.positions],
             }

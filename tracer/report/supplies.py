@@ -70,7 +70,7 @@ def _title(page: Page, report: SupplyReport) -> None:
     assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
     if assumed:
         page.line(
-            f"Rests on an assumed {'end' if len(assumed) == 1 else 'ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
+            f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
         )
     if report.loose_elsewhere:
         page.line(
@@ -91,6 +91,7 @@ class _Places:
     def __init__(self, rows: Iterable[Row]) -> None:
         found = dict.fromkeys((probe.place, probe.access) for row in rows for probe in row.probes)
         known = [place for place in found if place[0]]
+        self._some_unknown = len(known) < len(found)
         self._letters = {place: _letter(number) for number, place in enumerate(known)}
 
     def letter(self, probe: Probe) -> str:
@@ -104,7 +105,8 @@ class _Places:
             page.line(f"{letter:<3}{place}", indent=2, hang=5)
             if access:
                 page.line(f"access: {access}", indent=5, hang=7)
-        page.line("?  place not typed in", indent=2)
+        if self._some_unknown:
+            page.line("?  place not typed in", indent=2)
 
 
 def _letter(number: int) -> str:
@@ -230,7 +232,8 @@ def _end_words(end: RowEnd) -> str:
 def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     words = []
     for fuse in fuses:
-        text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else " rating not known")
+        rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
+        text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else f" {rating}")
         if not fuse.sole:
             text += " (parallel, alone suffices)" if fuse.alone else " (parallel, does not suffice alone)"
         words.append(text)

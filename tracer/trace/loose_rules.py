@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, Link, LinkKind, Part
+from tracer.circuit.model import FUSE_KINDS, SWITCHED, Circuit, Link, LinkKind, Part
 from tracer.circuit.open_ends import open_coils, open_contacts, open_ends
 from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
@@ -971,3 +971,40 @@ def battery_half_wired(survey: Survey) -> Iterator[Finding]:
                 cable = "BK 35 -- G1" if pole == "-" else "RD 35 -- S1"
                 fix = f"Type in the cable from that post, such as `{part.name}.{pole} -- {cable}`."
                 yield Finding(part.place, f"{part.name}.{pole}", message, fix, nodes, (part.name,))
+
+
+@rule(
+    "L135",
+    "contacts join supply and ground in a key state",
+    why="When these contacts close, a source and ground meet without a load: a fuse blows, or a run or a contact table is typed wrong. Levels in that state prove nothing.",
+    fix="Check the contact tables and the runs at these contacts.",
+    bad=_HEAD
+    + ", SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}  # L135\nruns:\n"
+    + "- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- SX.1\n- SX.2 -- BN 1 -- BAT.-\n",
+    good=_HEAD
+    + ", E1: load, SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}}\nruns:\n"
+    + "- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- SX.1\n- SX.2 -- RD 1 -- E1 -- BN 1 -- BAT.-\n",
+)
+def contacts_short(survey: Survey) -> Iterator[Finding]:
+    """Closed contacts and outputs between nets that have both supply and ground for certain (conductors alone: L118)."""
+    if survey.shorted:
+        return
+    circuit, states = survey.circuit, survey.states
+    found: dict[tuple[str, ...], list[str]] = {}
+    nodes: dict[str, set[int]] = {}
+    for key, settled in states.settled.items():
+        nets = set(settled.shorts)
+        closed = set()
+        for link in circuit.links if nets else ():
+            if link.kind not in SWITCHED or not {states.nets.of[link.a], states.nets.of[link.b]} <= nets:
+                continue
+            if states.conducts(link, settled) is Level.LIVE:
+                closed.add(link.part)
+                nodes.setdefault(link.part, set()).update((link.a, link.b))
+        if closed:
+            found.setdefault(tuple(sorted(closed, key=natural)), []).append(key)
+    for names, keys in found.items():
+        verb = "joins" if len(names) == 1 else "join"
+        message = f"{' and '.join(names)} {verb} supply and ground without a load in {', '.join(keys)}"
+        at = tuple(sorted(node for name in names for node in nodes[name]))
+        yield Finding(circuit.parts[names[0]].place, ", ".join(names), message, "", at, names)

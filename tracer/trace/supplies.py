@@ -23,6 +23,9 @@ from tracer.trace.rules import Finding, loose_ends, remarks
 from tracer.trace.survey import Survey
 from tracer.trace.ways import Way
 
+# Rules about a part as a whole (a contact, a contradicting fact): they concern a list when a way leads over the part.
+_BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
+
 
 class UnknownModule(LookupError):
     """There is no module of that name; `near` holds the nearest names, `kind` what the name is instead."""
@@ -227,17 +230,9 @@ class _Lister:
     def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
         if finding.module:
             return finding.module == "*" or finding.module in modules
-        if finding.code in (
-            "L110",
-            "L111",
-            "L130",
-        ):  # a switching part concerns the list when a way leads over its contact
-            return any(part in self.parts_on_ways for part in finding.parts) or any(
-                node in zone for node in finding.nodes
-            )
-        return any(node in zone for node in finding.nodes) or (
-            finding.code == "L121" and any(part in self.parts_on_ways for part in finding.parts)
-        )
+        if any(node in zone for node in finding.nodes):
+            return True
+        return finding.code in _BY_PART and any(part in self.parts_on_ways for part in finding.parts)
 
     def _remarks(self) -> tuple[LooseEnd, ...]:
         found = []
