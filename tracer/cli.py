@@ -15,7 +15,9 @@ import typer
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
+    from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.entry.problems import CannotUse
+    from tracer.trace.results import SupplyReport
 
 typer.core.HAS_RICH = (
     False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
@@ -111,23 +113,34 @@ def check(
     rules: Annotated[bool, typer.Option("--rules", help="List every rule with its reason, and stop.")] = False,
 ) -> None:
     """Is the transcription sound, and what is loose? All problems, loose ends and remarks of the whole vehicle."""
+    from tracer.electrics.rules import electric_remarks, electric_rules
     from tracer.report import check as report
     from tracer.trace.rules import all_rules, loose_ends, remarks
     from tracer.trace.survey import Survey
 
     if rules:
-        found = all_rules()
+        found = (*all_rules(), *electric_rules())
         _show(report.rules_data(found) if json else report.rules_text(found, **_page()))
         return
     circuit = _load(json=json)
     survey = Survey(circuit)
-    loose, noted = loose_ends(survey), remarks(survey)
+    loose, noted = loose_ends(survey), sorted([*remarks(survey), *electric_remarks(survey)], key=lambda one: one.place)
     _show(report.as_data(circuit, loose, noted) if json else report.as_text(circuit, loose, noted, **_page()))
     raise typer.Exit(LOOSE_ENDS if loose else COMPLETE)
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv")
-def supplies(module: ModuleArgument, json: JsonOption = False, csv: CsvOption = False) -> None:
+def supplies(
+    module: ModuleArgument,
+    json: JsonOption = False,
+    csv: CsvOption = False,
+    computed: Annotated[
+        bool,
+        typer.Option(
+            "--computed", help="With --json: each probe point's computed volts in each key state, see `tracer volts`."
+        ),
+    ] = False,
+) -> None:
     """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
     from tracer.report import supplies as report
     from tracer.trace.supplies import UnknownModule, supplies_of
@@ -137,7 +150,10 @@ def supplies(module: ModuleArgument, json: JsonOption = False, csv: CsvOption = 
         found = supplies_of(circuit, module)
     except UnknownModule as error:
         _fail(str(error), WRONG_USAGE)
-    _show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **_page()))
+    if json and computed:
+        _show(_with_computed(circuit, found, report.as_data(found)))
+    else:
+        _show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **_page()))
     raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
@@ -288,6 +304,147 @@ def common(
     except UnknownPart as error:
         _fail(str(error), WRONG_USAGE)
     _show(report.as_data(found) if json else report.as_text(found, **_page()))
+
+
+ShopOption = Annotated[
+    Path | None,
+    typer.Option("--shop", metavar="FILE", envvar="TRACER_SHOP", help="A workshop's own limits (YAML with `limits:`)."),
+]
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus volts ALM --key run    tracer volts ALM --add X4.1=0.5ohm --battery 12.3    tracer volts ALM --open G5 --load S2=21W"
+)
+def volts(
+    module: ModuleArgument,
+    key: Annotated[str | None, typer.Option("--key", metavar="STATE", help="The key state; default run, else the last but one.")] = None,
+    held: Annotated[
+        list[str] | None,
+        typer.Option("--with", metavar="NAME", help="Hold a condition, a command (MODULE.PIN), SWITCH=POSITION or a turning generator."),
+    ] = None,
+    battery: Annotated[float | None, typer.Option("--battery", metavar="V", min=1, max=100, help="Volts measured at the battery posts.")] = None,
+    opened: Annotated[list[str] | None, typer.Option("--open", metavar="PART", help="What if PART, or PART.PIN, is open: a blown fuse, a lost ground.")] = None,
+    unplug: Annotated[list[str] | None, typer.Option("--unplug", metavar="MODULE", help="What if a module is unplugged.")] = None,
+    load: Annotated[list[str] | None, typer.Option("--load", metavar="ROW=21W", help="A test load at a row or PART.PIN: W (lamp), A or ohm.")] = None,
+    add: Annotated[list[str] | None, typer.Option("--add", metavar="PIN=0.5ohm", help="A resistance in series at a pin, fuse, cavity or ground point.")] = None,
+    fuse: Annotated[list[str] | None, typer.Option("--fuse", metavar="F9=30", help="Another rating fitted than the one typed in.")] = None,
+    lamp: Annotated[float, typer.Option("--lamp", metavar="W", min=1, max=100, help="The test lamp of the last table.")] = 21.0,
+    shop: ShopOption = None,
+    json: JsonOption = False,
+) -> None:  # fmt: skip
+    """Expected volts at every probe point of a module's rows, what each wire and contact loses, and what a test there can tell."""
+    from tracer.electrics.changes import BadChange, changes_of
+    from tracer.electrics.volts import NotSettled, volts_of
+    from tracer.report import volts as report
+    from tracer.trace.affects import UnknownPart
+    from tracer.trace.supplies import UnknownModule, supplies_of
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    survey, limits = Survey(circuit), _limits(circuit, shop, json=json)
+    try:
+        rows = supplies_of(survey, module)
+        changes = changes_of(
+            circuit, rows.rows, opened=opened or (), unplugged=unplug or (), loads=load or (), added=add or (),
+            fitted=fuse or (), held=held or (), battery_v=battery,
+        )  # fmt: skip
+        found = volts_of(survey, rows, _key_state(circuit, key), changes, limits=limits, lamp_w=lamp)
+    except (UnknownModule, UnknownPart, BadChange) as error:
+        _fail(str(error), WRONG_USAGE)
+    except NotSettled as error:
+        _fail(f"No values: {error}.", CANNOT_USE)
+    _show(report.as_data(found) if json else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus bus    tracer bus drive    tracer bus drive --reading 120ohm --at ALM"
+)
+def bus(
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One bus; all of them by default.")] = None,
+    reading: Annotated[str | None, typer.Option("--reading", metavar="120ohm", help="A resistance read between the lines, or `open`: what explains it?")] = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="POINT", help="Where it was read: a module, a connector, a joint connector.")] = None,
+    shop: ShopOption = None,
+    json: JsonOption = False,
+) -> None:  # fmt: skip
+    """Lines, terminations and branches of a bus; the resistance to expect at each point, whole and with one thing changed; which tests tell nothing."""
+    from tracer.electrics.bus import UnknownBus, bus_names, bus_of, classify, ohm_value
+    from tracer.report import bus as report
+    from tracer.trace.survey import Survey
+
+    if (reading is None) != (at is None) or (reading is not None and name is None):
+        _fail("A reading needs a bus, --reading and --at: tracer bus drive --reading 120ohm --at ALM", WRONG_USAGE)
+    circuit = _load(json=json)
+    survey, limits = Survey(circuit), _limits(circuit, shop, json=json)
+    try:
+        names = [name] if name is not None else bus_names(circuit)
+        if not names:
+            _fail("No bus: no pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`.", CANNOT_USE)
+        found = [bus_of(survey, one, limits=limits) for one in names]
+        explained = (
+            classify(found[0], ohm_value(reading), at, limits=limits)
+            if reading is not None and at is not None
+            else None
+        )
+    except (UnknownBus, ValueError) as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found, explained) if json else report.as_text(found, explained, **_page()))
+    raise typer.Exit(COMPLETE if all(one.complete for one in found) else LOOSE_ENDS)
+
+
+@app.command(epilog="Examples: tracer -C circuits/minibus draw --with asleep    tracer draw --mv F4=0.4 --mv F7=0.1")
+def draw(
+    mv: Annotated[list[str] | None, typer.Option("--mv", metavar="F12=0.4", help="Millivolts read across a fuse; may be repeated.")] = None,
+    held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition, such as asleep, for what is expected.")] = None,
+    shop: ShopOption = None,
+    json: JsonOption = False,
+) -> None:  # fmt: skip
+    """Key-off draw: the current of each circuit from the millivolts across its fuse, total and shares, what to open up next."""
+    from tracer.electrics.changes import BadChange, changes_of
+    from tracer.electrics.draw import BadReading, UnknownPart, draw_of, readings_of
+    from tracer.report import draw as report
+    from tracer.trace.survey import Survey
+
+    circuit = _load(json=json)
+    survey, limits = Survey(circuit), _limits(circuit, shop, json=json)
+    try:
+        chosen = changes_of(circuit, held=held or ())
+        found = draw_of(survey, readings_of(survey, mv or ()), limits=limits, held=chosen.held)
+    except (BadReading, UnknownPart, BadChange) as error:
+        _fail(str(error), WRONG_USAGE)
+    _show(report.as_data(found) if json else report.as_text(found, **_page()))
+
+
+def _with_computed(circuit: Circuit, found: SupplyReport, data: dict[str, Any]) -> dict[str, Any]:
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.electrics.volts import NotSettled, expectations
+    from tracer.report.volts import with_computed
+    from tracer.trace.survey import Survey
+
+    try:
+        return with_computed(data, expectations(Survey(circuit), found, limits=limits_of(circuit)))
+    except NotSettled as error:
+        _fail(f"No values: {error}.", CANNOT_USE)
+
+
+def _key_state(circuit: Circuit, key: str | None) -> str:
+    keys = circuit.typed.vehicle.key
+    if key is None:
+        return "run" if "run" in keys else keys[max(0, len(keys) - 2)]
+    if key not in keys:
+        _fail(f"{key} is no key state; this vehicle has {', '.join(keys)}.", WRONG_USAGE)
+    return key
+
+
+def _limits(circuit: Circuit, shop: Path | None, *, json: bool) -> LimitsInUse:
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.entry.overrides import read_shop
+    from tracer.entry.problems import CannotUse
+
+    try:
+        return limits_of(circuit, read_shop(shop) if shop is not None else None)
+    except CannotUse as error:
+        _show_problems(error, json=json)
 
 
 # --- what the commands share ---------------------------------------------------------------------------------------

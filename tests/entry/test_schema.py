@@ -74,7 +74,7 @@ FILLED: dict[str, dict[str, str]] = {
     "battery": {"volts": "12"},
     "generator": {},
     "converter": {"volts": "12"},
-    "load": {"watts": "55", "amps": "5", "ohms": "2.5", "pins": "[a, b]"},
+    "load": {"watts": "55", "amps": "5", "ohms": "2.5", "pins": "[a, b]", "behaves": "lamp"},
     "resistor": {"ohms": "120"},
     "diode": {},
     "switch": {"kind": "make switch", "follows": "lights", "contacts": '{"yes": [1-2], "no": []}'},

@@ -25,6 +25,7 @@ from tracer.entry.models import (
     SwitchFacts,
     VehicleFacts,
 )
+from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
 from tracer.entry.shapes import read_facts
@@ -118,7 +119,7 @@ def read_folder(folder: str | Path) -> Typed:
             reader.read(file)
     reader.finish()
     if vehicle is not None and vehicle_file is not None:
-        _check_vehicle_names(vehicle, vehicle_file, problems)
+        _check_vehicle_names(vehicle, vehicle_file, reader.fragments, problems)
     _check_names(vehicle, reader.fragments, kinds, problems)
     if problems or vehicle is None or vehicle_file is None:
         raise CannotUse(problems)
@@ -570,13 +571,22 @@ def _place_in_run(file: TypedFile, line: int, column: int, text: str, offset: in
 # --- names that must be known --------------------------------------------------------------------------------------
 
 
-def _check_vehicle_names(vehicle: VehicleFacts, vehicle_file: TypedFile, problems: list[Problem]) -> None:
+def _check_vehicle_names(
+    vehicle: VehicleFacts, vehicle_file: TypedFile, fragments: dict[str, list[Fragment]], problems: list[Problem]
+) -> None:
     """Key states and conditions that vehicle.yaml names must exist."""
     known = [*vehicle.key, *vehicle.conditions]
     for rail, rail_facts in vehicle.rails.items():
         _check_when(rail_facts.live, known, vehicle_file, ("rails", rail), problems)
     for name, condition in vehicle.conditions.items():
         _check_when(condition.when, vehicle.key, vehicle_file, ("conditions", name, "when"), problems)
+    check_limits(vehicle.limits, vehicle_file, problems)
+    if vehicle.buses:
+        parts: dict[str, tuple[str, object]] = {
+            name: (several[0].kind, several[0].facts) for name, several in fragments.items()
+        }
+        parts |= {name.split("/", 1)[1]: facts for name, facts in parts.items() if "/" in name}
+        check_buses(vehicle.buses, parts, vehicle_file, problems)
 
 
 def _check_names(
@@ -593,6 +603,7 @@ def _check_names(
             _check_roles(fragment, facts, problems)
             if vehicle is None:
                 continue
+            check_draws(facts, known, fragment.file, fragment.path, problems)
             for pin, output in facts.outputs.items():
                 _check_when(output.when, known, fragment.file, (*fragment.path, "outputs", pin, "when"), problems)
         elif isinstance(facts, SwitchFacts | RelayFacts):

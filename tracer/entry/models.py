@@ -5,6 +5,7 @@ Every value arrives as text (see `text.py`); the shapes below turn it into numbe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar, dataclass_transform
@@ -143,6 +144,23 @@ def _draw(typed: Any) -> dict[str, float | None]:
     return {"": _DRAW_A(typed)}
 
 
+def _limit(typed: Any) -> tuple[float, ...]:
+    """A limit: one number, or two as a range `12.2-12.8`; a unit may follow."""
+    text = _scalar(typed)
+    match = _LIMIT.match(text)
+    if match is None:
+        raise Misread(f"`{text}` is not a limit", "Write a number such as `0.3`, or a range such as `12.2-12.8`.")
+    found = tuple(float(word.replace(",", ".")) for word in (match["low"], match["high"]) if word)
+    if len(found) == 2 and found[0] > found[1]:
+        raise Misread(f"the range `{text}` runs backwards", "Write the lower number first.")
+    return found
+
+
+_LIMIT = re.compile(
+    r"^(?P<low>\d+(?:[.,]\d+)?)(?:\s*(?:-|to)\s*(?P<high>\d+(?:[.,]\d+)?))?\s*(?:V|mA|mV|ohm|Ω|MΩ)?$", re.IGNORECASE
+)
+
+
 TEXT = scalar(_scalar, _TEXT_SCHEMA)
 NAME = scalar(_name, _TEXT_SCHEMA)
 WORDS = scalar(_words, {"type": "array", "items": _TEXT_SCHEMA})
@@ -174,6 +192,7 @@ DRAW = scalar(
         "description": "a current in A, or {key state or condition: A}",
     },
 )
+LIMIT = scalar(_limit, {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"})
 SEEN = _chosen("diagram", "vehicle", "assumed")
 STATE = _chosen("fitted", "empty", "option", "none")
 YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
@@ -242,6 +261,12 @@ class ModuleFacts(PartFacts):
         "{PIN: what the module switches there}",
         default={},
     )
+    draws: dict[str, dict[str, float | None]] = fact(
+        mapping_of(DRAW),
+        "{supply pin: A, or {key state, condition or `otherwise`: A}}: what the module takes there",
+        default={},
+    )
+    returns: tuple[str, ...] = fact(PINS, "the ground pins through which what it draws goes back", default=())
 
 
 @facts
@@ -484,6 +509,36 @@ _RAIL_SHORT = {
 }
 
 
+@dataclass(frozen=True, kw_only=True)
+class TerminationFacts:
+    """One termination of a bus, in a part of its own or inside a module."""
+
+    ohms: float | None = fact(OHMS, "between the two lines; for fault-tolerant CAN each line's own; LIN: to the supply")
+    split: str = fact(YES_NO, "two halves with a capacitor at their middle", default="no")
+    fitted: str = fact(YES_NO, "`no`: provided for, but not in this vehicle", default="yes")
+
+
+def _termination(typed: Any) -> Any:
+    return typed if isinstance(typed, dict) else {"ohms": typed}
+
+
+@facts
+class BusFacts:
+    """One bus: its kind, its lines and its terminations. Lines that are not given are taken from pins called `bus NAME LINE`."""
+
+    kind: str | None = fact(_chosen("high-speed can", "fault-tolerant can", "lin", "other"), "which rules hold for it")
+    lines: dict[str, tuple[str, ...]] = fact(
+        mapping_of(TARGETS), "{LINE: [PART.PIN, ...]}: its module pins, where their roles do not say it", default={}
+    )
+    terminations: dict[str, TerminationFacts] = fact(
+        mapping_of(nested(TerminationFacts, _termination, _NUMBER_SCHEMA)),
+        "{PART or MODULE: ohms}, or {ohms: 120, split: yes}",
+        default={},
+    )
+    commander: str | None = fact(TEXT, "LIN: the module that commands the bus")
+    name: str | None = fact(TEXT)
+
+
 @facts
 class VehicleFacts:
     """`vehicle.yaml`."""
@@ -496,6 +551,19 @@ class VehicleFacts:
         mapping_of(nested(ConditionFacts, _condition, {"type": "string"})), default={}
     )
     rails: dict[str, RailFacts] = fact(mapping_of(nested(RailFacts, _rail, _RAIL_SHORT)), default={})
+    buses: dict[str, BusFacts] = fact(mapping_of(nested(BusFacts)), default={})
+    limits: dict[str, tuple[float, ...]] = fact(
+        mapping_of(LIMIT), "{what: V}: limits of this vehicle that take the place of the usual ones", default={}
+    )
+    note: str | None = fact(TEXT)
+
+
+@facts
+class ShopFacts:
+    """A workshop's own limits, in a file of its own."""
+
+    shop: str | None = fact(TEXT, "whose limits these are")
+    limits: dict[str, tuple[float, ...]] = fact(mapping_of(LIMIT), "{what: V}", default={})
     note: str | None = fact(TEXT)
 
 

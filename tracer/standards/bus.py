@@ -247,3 +247,57 @@ def _terminations() -> tuple[Termination, ...]:
     if strange := {entry.bus for entry in entries} - set(BUSES):
         raise BrokenTable(f"bus.yaml, terminations: no bus {', '.join(sorted(strange))}")
     return entries
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """What a meter shows on one line in a situation; numbers are None where the note says it."""
+
+    bus: str
+    situation: str
+    line: str
+    min_v: float | None
+    nominal_v: float | None
+    max_v: float | None
+    note: str
+    source: str
+    certainty: Certainty
+
+
+@cache
+def situations(bus: str) -> tuple[Situation, ...]:
+    """Asleep, with traffic, and with a line shorted: V to battery negative.
+
+    Raises
+    ------
+    ValueError : not one of `BUSES`
+    """
+    _check(bus)
+    return tuple(
+        Situation(
+            bus,
+            row.text("situation"),
+            row.text("line"),
+            row.optional_number("min_v"),
+            row.optional_number("nominal_v"),
+            row.optional_number("max_v"),
+            row.optional_text("note"),
+            row.source,
+            row.certainty,
+        )
+        for row in _tables.table("bus", "situations")
+        if row.text("bus") == bus
+    )
+
+
+def trade_range(fact: str) -> tuple[float, float]:
+    """A range that the trade goes by; common practice, no source.
+
+    Raises
+    ------
+    ValueError : no such fact
+    """
+    for row in _tables.table("bus", "trade"):
+        if row.text("fact") == fact:
+            return row.number("min_ohm"), row.number("max_ohm")
+    raise ValueError(f"no fact {fact!r}")

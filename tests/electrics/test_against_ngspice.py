@@ -1,0 +1,182 @@
+"""The same questions put to another program: ngspice in batch mode (Debian package `ngspice`, tried with 39.3).
+
+Floating nodes are left out: the program prints 0 V there without saying that it could not know.
+"""
+
+import re
+import shutil
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from benchmarks.bench_solve import vehicle_like_network
+from tests.electrics.slow import FloatArray
+from tracer.electrics.faults import AddedResistance, Open, ShortToNode, double_opens, single_faults
+from tracer.electrics.loads import ConstantPower, FilamentLamp, Load, solve_with_loads
+from tracer.electrics.meters import reading_at, reading_between
+from tracer.electrics.network import Network, network_of_resistances, solve
+
+NGSPICE = shutil.which("ngspice")
+pytestmark = pytest.mark.skipif(NGSPICE is None, reason="the program ngspice is not installed (apt install ngspice)")
+
+# ngspice works in double precision without refinement; differences up to 3e-8 V were seen and were its rounding.
+TOLERANCE_V = 1e-6
+
+
+def netlist(network: Network, loads: Sequence[Load] = ()) -> list[str]:
+    """The network in the program's language; node 0 is the reference in both."""
+    lines = []
+    for k, (a, b) in enumerate(network.ends.tolist()):
+        if not network.closed[k] or a == b:
+            continue
+        ohm = 1.0 / float(network.conductance_s[k])
+        if network.source_v[k]:
+            # the source pushes from the first end on: the inner node is higher than the first end
+            lines.append(f"V{k} s{k} {a} DC {float(network.source_v[k])!r}")
+            lines.append(f"R{k} s{k} {b} {ohm!r}")
+        else:
+            lines.append(f"R{k} {a} {b} {ohm!r}")
+    for node, volts in zip(network.fixed_node.tolist(), network.fixed_v.tolist(), strict=True):
+        lines.append(f"VF{node} {node} 0 DC {volts!r}")
+    for node in np.flatnonzero(network.injected_a).tolist():
+        lines.append(f"I{node} 0 {node} DC {float(network.injected_a[node])!r}")
+    for k, load in enumerate(loads):
+        # the program's search passes through voltages where the laws below have no value; 1 V is far from any answer
+        drop = f"max(V({load.first},{load.second}),1)"
+        match load:
+            case ConstantPower(power_w=watts):
+                lines.append(f"BL{k} {load.first} {load.second} I={watts!r}/{drop}")
+            case FilamentLamp():
+                rated_a = load.rated_w / load.rated_v
+                law = f"{rated_a!r}*exp({load.exponent!r}*ln({drop}/{load.rated_v!r}))"
+                lines.append(f"BL{k} {load.first} {load.second} I={law}")
+            case _:
+                raise NotImplementedError(type(load).__name__)
+    return lines
+
+
+def ngspice_voltages(
+    folder: Path, network: Network, loads: Sequence[Load] = (), *, near_v: FloatArray | None = None
+) -> dict[int, float]:
+    """Node voltages as the program finds them; `near_v` is where its search begins, for networks with loads."""
+    assert NGSPICE is not None
+    lines = ["* drawn by a test", *netlist(network, loads)]
+    lines.append(".options reltol=1e-9 abstol=1e-14 vntol=1e-11 gmin=1e-18")
+    if near_v is not None:
+        lines.append(".nodeset " + " ".join(f"v({k})={v:.3f}" for k, v in enumerate(near_v) if k))
+    lines += [".control", "set filetype=ascii", "op", "write answer.raw", "quit 0", ".endc", ".end", ""]
+    (folder / "drawn.cir").write_text("\n".join(lines), encoding="ascii")
+    run = subprocess.run(
+        [NGSPICE, "-b", "drawn.cir"], cwd=folder, capture_output=True, text=True, timeout=60, check=False
+    )
+    answer = folder / "answer.raw"
+    assert answer.exists(), run.stdout + run.stderr
+    text = answer.read_text(encoding="ascii")
+    answer.unlink()
+    names, values = text.split("Values:")
+    numbers = [float(word) for word in re.findall(r"[-+]?\d\.\d+e[-+]\d+", values)]
+    found = re.findall(r"^\s*(\d+)\s+(\S+)\s+(?:voltage|current)", names, flags=re.MULTILINE)
+    assert len(found) == len(numbers)
+    volts = {0: 0.0}
+    for place, name in found:
+        node = re.fullmatch(r"v\((\d+)\)|(\d+)", name, flags=re.IGNORECASE)
+        if node:
+            volts[int(node.group(1) or node.group(2))] = numbers[int(place)]
+    return volts
+
+
+def assert_same(volts: FloatArray, expected: dict[int, float]) -> None:
+    compared = 0
+    for node, value in enumerate(volts):
+        if not np.isnan(value) and node in expected:
+            assert value == pytest.approx(expected[node], abs=TOLERANCE_V), node
+            compared += 1
+    assert compared == np.count_nonzero(~np.isnan(volts)), "the other program left out a node that does not float"
+
+
+def drawn_network(seed: int) -> Network:
+    """Twelve nodes, everything joined by wires and loads, two batteries with resistance, one ideal source."""
+    draw = np.random.default_rng(seed)
+    n = 12
+    ends = [(int(draw.integers(0, k)), k) for k in range(1, n)]
+    ends += [(int(a), int(b)) for a, b in draw.integers(0, n, (14, 2))]
+    ohm = np.exp(draw.uniform(np.log(0.005), np.log(2e3), len(ends)))
+    source_v = np.where(draw.random(len(ends)) < 0.15, draw.choice([12.6, 24.5, -5.0], len(ends)), 0.0)
+    injected_a = np.where(draw.random(n) < 0.2, draw.uniform(-0.01, 0.01, n), 0.0)
+    return network_of_resistances(
+        n, ends, ohm, reference=[0], fixed_node=[4], fixed_v=[12.0], source_v=source_v, injected_a=injected_a
+    )
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_voltages_of_drawn_networks(seed: int, tmp_path: Path) -> None:
+    network = drawn_network(seed)
+    assert_same(solve(network).node_v, ngspice_voltages(tmp_path, network))
+
+
+@pytest.mark.parametrize("node_count", [60, 300])
+def test_voltages_of_a_vehicle_like_network(node_count: int, tmp_path: Path) -> None:
+    network = vehicle_like_network(node_count)
+    assert_same(solve(network).node_v, ngspice_voltages(tmp_path, network))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_single_faults_of_drawn_networks(seed: int, tmp_path: Path) -> None:
+    network = drawn_network(seed)
+    base = solve(network)
+    branches = np.random.default_rng(seed).choice(network.branch_count, 4, replace=False)
+    opens = single_faults(base, branches, Open())
+    added = single_faults(base, branches, AddedResistance(7.5))
+    shorts = single_faults(base, np.arange(1, 5), ShortToNode(0, 0.05))
+    for row, branch in enumerate(branches.tolist()):
+        alive = network.opened([branch])
+        if not opens.floating[row].any():
+            assert_same(opens.node_v[row], ngspice_voltages(tmp_path, alive))
+        assert_same(added.node_v[row], ngspice_voltages(tmp_path, network.with_added_ohm(branch, 7.5)))
+        assert_same(shorts.node_v[row], ngspice_voltages(tmp_path, network.with_branch(row + 1, 0, 0.05)))
+
+
+def test_pairs_of_opens_of_a_vehicle_like_network(tmp_path: Path) -> None:
+    network = vehicle_like_network(60)
+    pairs = np.random.default_rng(3).choice(network.branch_count, (12, 2))
+    table = double_opens(solve(network), pairs)
+    whole = [row for row in range(len(pairs)) if not table.floating[row].any()]
+    assert len(whole) >= 3
+    for row in whole:
+        assert_same(table.node_v[row], ngspice_voltages(tmp_path, network.opened(pairs[row])))
+
+
+def test_a_meter_is_a_resistor_of_10_megohm(tmp_path: Path) -> None:
+    network = vehicle_like_network(60)
+    solution = solve(network)
+    behind_inputs = solve(network.opened([0]))
+    for base in (solution, behind_inputs):
+        for node in (7, 20, 41):
+            drawn = ngspice_voltages(tmp_path, base.network.with_branch(node, 0, 10e6))
+            assert reading_at(base, node).volts == pytest.approx(drawn[node], abs=TOLERANCE_V)
+            drawn = ngspice_voltages(tmp_path, base.network.with_branch(node, 5, 10e6))
+            shown = reading_between(base, node, 5).volts
+            assert shown == pytest.approx(drawn[node] - drawn[5], abs=TOLERANCE_V)
+
+
+@pytest.mark.parametrize("feed_ohm", [0.05, 0.4, 1.0])
+def test_constant_power_and_lamps(feed_ohm: float, tmp_path: Path) -> None:
+    # battery, feed, splice; a lamp and two modules with a common, thin ground wire
+    network = network_of_resistances(
+        6,
+        [(0, 1), (1, 2), (2, 3), (2, 4), (5, 0)],
+        [0.01, feed_ohm, 0.02, 0.05, 0.1],
+        reference=[0],
+        source_v=[12.6, 0.0, 0.0, 0.0, 0.0],
+    )
+    loads: list[Load] = [
+        FilamentLamp(3, 5, rated_v=12.0, rated_w=21.0),
+        ConstantPower(4, 5, 8.0),
+        ConstantPower(2, 5, 3.0),
+    ]
+    found = solve_with_loads(network, loads, 1e-9)
+    expected = ngspice_voltages(tmp_path, network, loads, near_v=np.array([0, 12, 10, 10, 10, 0.3]))
+    assert found.solution.node_v[1:].tolist() == pytest.approx([expected[k] for k in range(1, 6)], abs=1e-5)

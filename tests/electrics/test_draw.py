@@ -1,0 +1,113 @@
+"""Currents from millivolts across fuses, against the published chart remarks and sums by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import tracer
+from tests.electrics.vehicles import survey_of
+from tracer.electrics.draw import BadReading, DrawReport, draw_of, readings_of
+from tracer.electrics.limits_in_use import limits_of
+from tracer.trace.affects import UnknownPart
+from tracer.trace.survey import Survey
+
+DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
+
+
+@pytest.fixture(scope="module")
+def demo() -> Survey:
+    return Survey(tracer.load(str(DEMO)))
+
+
+def draw(survey: Survey, *readings: str) -> DrawReport:
+    return draw_of(survey, readings_of(survey, readings), limits=limits_of(survey.circuit), held={"asleep": "yes"})
+
+
+def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
+    found = next(one for one in report.readings if one.fuse == fuse).current_ma
+    assert found is not None
+    return found.low, found.nominal, found.high
+
+
+@pytest.mark.parametrize(
+    ("rating", "kind", "mv", "ma"),
+    [
+        (10, "C", 1.0, 130),  # 1 mV for 130 mA on a 10 A medium blade: published
+        (15, "F", 1.0, 218),  # 1.0 mV for 218 mA on a 15 A miniature blade: MACS Service Reports 2017
+        (5, "F", 0.1, 5.6),  # 17.75 mΩ cold: data sheet, second hand
+    ],
+)
+def test_published_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
+    sheet = f"parts:\n  BAT: battery\n  F1: {{is: fuse, amps: {rating}, type: {kind}}}\n  E1: load\nruns:\n- BAT.+ -- RD 1 -- F1 -- RD 1 -- E1 -- BN 1 -- BAT.-\n"
+    survey = survey_of(tmp_path, sheet)
+    report = draw_of(survey, readings_of(survey, [f"F1={mv}"]), limits=limits_of(survey.circuit))
+    low, nominal, high = current(report, "F1")
+    assert nominal == pytest.approx(ma, rel=0.01)
+    assert low < nominal < high
+
+
+def test_the_range_is_that_of_the_fuse_and_of_the_meter(demo: Survey) -> None:
+    """7.70 mΩ 15 % either way; the meter 1 % and 0.1 mV."""
+    low, nominal, high = current(draw(demo, "F4=1.6"), "F4")
+    assert nominal == pytest.approx(1.6 / 7.70e-3, rel=1e-6)
+    assert low == pytest.approx((1.6 - 0.116) / (7.70e-3 * 1.15), rel=1e-6)
+    assert high == pytest.approx((1.6 + 0.116) / (7.70e-3 * 0.85), rel=1e-6)
+
+
+def test_what_one_fuse_feeds_through_another_is_counted_once(demo: Survey) -> None:
+    report = draw(demo, "F9=1.0", "F10=0.9")
+    assert report.total_ma is not None
+    assert report.total_ma.nominal == pytest.approx(current(report, "F9")[1], rel=1e-6)
+
+
+def test_small_fuses_raise_what_a_link_cannot_show(demo: Survey) -> None:
+    report = draw(demo, "ML2=0", "F4=1.6", "F7=0.3")
+    assert report.total_ma is not None
+    assert report.total_ma.nominal == pytest.approx(1.6 / 7.70e-3 + 0.3 / 7.70e-3, rel=1e-6)
+    assert report.total_ma.low > 50
+    assert report.verdict.startswith("above 50 mA")
+    assert sum(one.share or 0 for one in report.readings) == pytest.approx(1.0, abs=0.01)
+
+
+def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Survey) -> None:
+    report = draw(demo, "F4=1.6", "F7=0", "F9=0")
+    assert [step.fuse for step in report.next_steps] == ["F4"]
+    assert "BDM" in report.next_steps[0].open_up
+    below = draw(demo, "F50=1.0").next_steps[0]
+    assert below.read == ("F51", "F52")
+
+
+def test_a_fuse_that_carries_more_than_what_feeds_it_is_a_conflict(demo: Survey) -> None:
+    assert draw(demo, "F9=1.0", "F10=1.0").conflicts == ()
+    (conflict,) = draw(demo, "F50=0.1", "F51=9").conflicts
+    assert "F51 reads" in conflict and "F50" in conflict
+
+
+def test_expected_currents_come_from_the_typed_draws(demo: Survey) -> None:
+    """BDM asleep 3.5 mA by F4; GTW 1.5, INS 1.8, ALM 0.4 and DGC 0.1 mA by F9."""
+    found = {one.fuse: one.expected_ma for one in draw(demo).unread}
+    assert found["F4"] is not None and found["F4"].nominal == pytest.approx(3.5, abs=0.02)
+    assert found["F9"] is not None and found["F9"].nominal == pytest.approx(3.8, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("typed", "message"),
+    [
+        ("F4", "write F12=0.4"),
+        ("F4=much", "write F12=0.4"),
+        ("F4=700", "no drop of a fuse that conducts"),
+        ("ALM=0.3", "ALM is not a fuse"),
+    ],
+)
+def test_a_wrong_reading_says_what_to_write(demo: Survey, typed: str, message: str) -> None:
+    with pytest.raises(BadReading, match=message):
+        readings_of(demo, [typed])
+
+
+def test_a_fuse_is_read_once(demo: Survey) -> None:
+    with pytest.raises(BadReading, match="given twice"):
+        readings_of(demo, ["F4=1", "FPC/F4=2"])
+    with pytest.raises(UnknownPart, match="there is no part F99"):
+        readings_of(demo, ["F99=1"])

@@ -1,0 +1,452 @@
+"""Computed voltages of small vehicles against sums done by hand, and of the demo against its own laws."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import tracer
+from tests.electrics.vehicles import row, survey_of, volts
+from tracer.electrics.changes import BadChange, changes_of
+from tracer.electrics.limits_in_use import limits_of
+from tracer.electrics.model import HIGH, LOW, Setting, model_of
+from tracer.electrics.volts import _Runs, expectations, volts_of
+from tracer.entry.overrides import read_shop
+from tracer.entry.problems import CannotUse
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
+
+DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
+
+# Battery - fuse - module - battery, 5 A. Wires of 2.5 mm² have 7.60 mΩ/m at most (ISO 6722).
+PLAIN = """
+parts:
+  BAT: {is: battery}
+  F1: {is: fuse, amps: 10, type: C}
+  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 5}}
+runs:
+- BAT.+ -- RD 2.5 1m -- F1 -- RD 2.5 4m -- M.1
+- M.2 -- BN 2.5 2m -- BAT.-
+"""
+CRIMP, CLIPS, FUSE = 0.0004, 0.001, 0.0077  # allowances, and the cold 10 A element
+
+
+@pytest.fixture(scope="module")
+def demo() -> Survey:
+    return Survey(tracer.load(str(DEMO)))
+
+
+def test_a_series_circuit_is_what_ohms_law_says(tmp_path: Path) -> None:
+    report = volts(survey_of(tmp_path, PLAIN), "M")
+    supply, ground = row(report, "M.1"), row(report, "M.2")
+    lost = 5 * (5 * 0.0076 + 4 * CRIMP + CLIPS + FUSE)
+    back = 5 * (2 * 0.0076 + 2 * CRIMP)
+    assert supply.lost.nominal == pytest.approx(lost, abs=1e-6)
+    assert ground.volts.nominal == pytest.approx(back, abs=1e-6)
+    assert supply.across is not None
+    assert supply.across.nominal == pytest.approx(12.6 - lost - back, abs=1e-4)
+    assert supply.current_a.nominal == pytest.approx(5.0, abs=1e-6)
+    assert supply.copper_v == pytest.approx(5 * 5 * 0.0076, abs=1e-6)
+    assert supply.closes_mv == pytest.approx(0.0, abs=1e-3)
+    assert [element.name for element in supply.elements] == ["wire RD 2.5 1m", "fuse F1", "wire RD 2.5 4m"]
+
+
+def test_the_range_of_a_known_wire_is_that_of_its_temperature_and_joints(tmp_path: Path) -> None:
+    wire = row(volts(survey_of(tmp_path, PLAIN), "M"), "M.1").elements[2]
+    cold = 0.017241 / 2.5 * 4 * (1 + 0.00393 * -20) + 2 * 0.0001
+    warm = 0.0076 * 4 * (1 + 0.00393 * 40) + 2 * 0.002
+    assert wire.ohm.low == pytest.approx(cold, rel=1e-6)
+    assert wire.ohm.high == pytest.approx(warm, rel=1e-6)
+    assert wire.assumed == ""
+
+
+def test_unknown_length_and_size_give_a_wide_range_and_say_so(tmp_path: Path) -> None:
+    known = row(volts(survey_of(tmp_path / "a", PLAIN), "M"), "M.1")
+    unknown = row(volts(survey_of(tmp_path / "b", PLAIN.replace("RD 2.5 4m", "RD")), "M"), "M.1")
+    said = "size (0.5 to 2.5 mm² taken) and length (0.3 to 5 m taken)"
+    assert any(said in text for text in unknown.assumed)
+    assert not known.assumed
+    assert unknown.lost.high - unknown.lost.low > 5 * (known.lost.high - known.lost.low)
+
+
+def test_copper_alone_above_the_limit_is_said_beforehand(tmp_path: Path) -> None:
+    """3 m of 1.0 mm² at 5 A lose 0.28 V when perfect, above 0.2 V for one wire (18.5 mΩ/m, ISO 6722)."""
+    supply = row(volts(survey_of(tmp_path, PLAIN.replace("RD 2.5 4m", "RD 1 3m")), "M"), "M.1")
+    wire = supply.elements[2]
+    assert wire.copper_v == pytest.approx(5 * 3 * 0.0185, abs=1e-6)
+    assert wire.over
+    assert any("alone loses" in text and "0.20 V" in text for text in supply.verdicts)
+    long = row(volts(survey_of(tmp_path / "long", PLAIN.replace("RD 2.5 4m", "RD 1 9m")), "M"), "M.1")
+    assert any("a good wire would be failed" in text for text in long.verdicts)
+
+
+def test_a_short_wire_has_a_lower_mark_than_the_limit(tmp_path: Path) -> None:
+    supply = row(volts(survey_of(tmp_path, PLAIN.replace("draws: {1: 5}", "draws: {1: 1}")), "M"), "M.1")
+    assert any(
+        "more resistance than the wiring explains, although the limit passes 0.50 V" in text for text in supply.verdicts
+    )
+
+
+@pytest.mark.parametrize(
+    ("series", "meter_v"), [("1ohm", 12.60), ("100ohm", 12.60), ("10kohm", 12.59), ("100kohm", 12.48)]
+)
+def test_what_a_meter_hides(tmp_path: Path, series: str, meter_v: float) -> None:
+    """12.6 V behind R, read with 10 MΩ: 12.6 * 10e6 / (10e6 + R), worked out here."""
+    report = volts(survey_of(tmp_path, PLAIN), "M", unplugged=["M"], added=[f"F1={series}"])
+    assert row(report, "M.1").volts.nominal == pytest.approx(meter_v, abs=0.006)
+
+
+@pytest.mark.parametrize(("hot_ohm", "lamp_v"), [(48.0, 12.35), (28.8, 12.18), (144 / 21, 11.0), (144 / 55, 9.1)])
+def test_what_a_load_shows_behind_one_ohm(tmp_path: Path, hot_ohm: float, lamp_v: float) -> None:
+    """Lamps of 3, 5, 21 and 55 W as resistors, 1 Ω in series: 12.6 * R / (R + 1); the copper takes some more."""
+    load = f"M.1={hot_ohm:.4f}ohm"
+    report = volts(survey_of(tmp_path, PLAIN), "M", unplugged=["M"], added=["F1=1ohm"], loads=[load])
+    assert row(report, "M.1").volts.nominal == pytest.approx(12.6 * hot_ohm / (hot_ohm + 1.0483), abs=1e-3)
+    assert row(report, "M.1").volts.nominal == pytest.approx(lamp_v, abs=0.17)
+
+
+def test_100_ohm_in_series_meter_full_lamp_nothing(tmp_path: Path) -> None:
+    survey = survey_of(tmp_path, PLAIN)
+    faulty = row(volts(survey, "M", added=["F1=100ohm"]), "M.1")
+    assert faulty.lamp is not None
+    assert faulty.lamp.meter_v == pytest.approx(12.60, abs=0.005)
+    assert faulty.lamp.lamp_v == pytest.approx(0.1, abs=0.03)
+    sound = row(volts(survey, "M"), "M.1")
+    assert sound.lamp is not None and sound.lamp.lamp_v is not None and sound.lamp.lamp_v > 12.4
+
+
+def test_a_lost_ground_pulls_the_ground_pin_up_to_the_battery(tmp_path: Path) -> None:
+    sheet = PLAIN.replace("BN 2.5 2m -- BAT.-", "BN 2.5 2m -- G1\n- G1 -- BN 4 1m -- BAT.-")
+    survey = survey_of(tmp_path, sheet.replace("  F1:", "  G1: ground\n  F1:"))
+    ground = row(volts(survey, "M", opened=["G1"]), "M.2")
+    assert ground.state == "open"
+    assert ground.volts.nominal == pytest.approx(12.6, abs=0.01)
+    assert ground.in_order_v == pytest.approx(0.1, abs=0.1)
+    assert any("a lost ground" in text for text in ground.verdicts)
+
+
+def test_a_blown_fuse_leaves_the_pin_dead_plugged_and_floating_unplugged(tmp_path: Path) -> None:
+    survey = survey_of(tmp_path, PLAIN)
+    plugged = row(volts(survey, "M", opened=["F1"]), "M.1")
+    assert (plugged.state, plugged.floating) == ("dead", False)
+    assert plugged.volts.nominal == pytest.approx(0.0, abs=1e-6)
+    unplugged = row(volts(survey, "M", opened=["F1"], unplugged=["M"]), "M.1")
+    assert unplugged.floating
+    assert unplugged.lamp is not None and unplugged.lamp.meter_v is None
+    assert unplugged.lamp.lamp_v == pytest.approx(0.0, abs=1e-6)
+
+
+RELAY = """
+parts:
+  BAT: {is: battery}
+  F1: {is: fuse, amps: 10}
+  F2: {is: fuse, amps: 5}
+  K1: {is: relay, kind: normally open}
+  S1: splice
+  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 1}}
+runs:
+- BAT.+ -- RD 4 1m -- S1
+- S1 -- RD 1 1m -- F1 -- RD 1 1m -- K1.30
+- S1 -- RD 1 1m -- F2 -- RD 1 1m -- K1.86
+- K1.85 -- BN 1 1m -- BAT.-
+- K1.87 -- RD 1 1m -- M.1
+- M.2 -- BN 1 1m -- BAT.-
+"""
+
+
+def test_an_open_in_the_coil_circuit_takes_the_contact_along(tmp_path: Path) -> None:
+    survey = survey_of(tmp_path, RELAY)
+    assert row(volts(survey, "M"), "M.1").state == "live"
+    for what in ("F2", "K1.85"):
+        assert row(volts(survey, "M", opened=[what]), "M.1").state == "dead"
+
+
+def test_the_coil_draws_its_current(tmp_path: Path) -> None:
+    """85 Ω nominal, 50 to 120 Ω: common practice, no source."""
+    coil = row(volts(survey_of(tmp_path, RELAY), "M"), "K1.86")
+    assert coil.current_a.nominal == pytest.approx(12.6 / 85.05, abs=0.001)
+    assert coil.current_a.low == pytest.approx(12.6 / 120, rel=0.01)
+    assert coil.current_a.high == pytest.approx(12.6 / 50, rel=0.01)
+
+
+DIODES = """
+parts:
+  BAT: {is: battery}
+  SW: {is: switch, follows: key, contacts: {"off": [], acc: [], run: [1-2], start: []}}
+  F1: {is: fuse, amps: 5}
+  D1: diode
+  D2: diode
+  S1: splice
+  S2: splice
+  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 0.5}}
+runs:
+- BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- S1
+- S1 -- RD 1 1m -- SW.1
+- S1 -- RD 1 1m -- D1.A
+- SW.2 -- RD 1 1m -- D2.A
+- D1.K -- RD 1 1m -- S2
+- D2.K -- RD 1 1m -- S2
+- S2 -- RD 1 1m -- M.1
+- M.2 -- BN 1 1m -- BAT.-
+"""
+
+
+def test_diodes_lose_their_voltage_and_block_backwards(tmp_path: Path) -> None:
+    """0.3 to 0.7 V across a conducting diode: common practice, no source."""
+    survey = survey_of(tmp_path, DIODES)
+    for key in ("off", "run"):
+        supply = row(volts(survey, "M", key=key), "M.1")
+        assert supply.lost.nominal == pytest.approx(0.65, abs=0.06)
+        assert supply.lost.low > 0.3
+    assert "diode D1" in [element.name for element in row(volts(survey, "M", key="off"), "M.1").elements]
+    # nothing comes back through D2 to the open switch
+    solved = model_of(survey, "off", limits=limits_of(survey.circuit)).solve()
+    assert math.isnan(solved.node_v[survey.circuit.pins_of["SW"]["2"]])
+
+
+def test_what_depends_is_off_unless_held(tmp_path: Path) -> None:
+    sheet = PLAIN.replace("  F1: {", "  SW: {is: switch, contacts: {open: [], shut: [1-2]}}\n  F1: {")
+    sheet = sheet.replace("F1 -- RD 2.5 4m -- M.1", "F1 -- RD 2.5 4m -- SW.1\n- SW.2 -- RD 2.5 1m -- M.1")
+    survey = survey_of(tmp_path, sheet)
+    assert row(volts(survey, "M"), "M.1").state == "dead"
+    assert row(volts(survey, "M", held=["SW=shut"]), "M.1").state == "live"
+    with pytest.raises(BadChange, match="SW has the positions open or shut"):
+        volts(survey, "M", held=["SW=ajar"])
+
+
+def test_without_a_battery_the_assumed_ends_are_the_source_and_said_so(tmp_path: Path) -> None:
+    sheet = """
+parts:
+  F1: {is: fuse, amps: 10}
+  G1: ground
+  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 1}}
+runs:
+- "30 -- RD 1 1m -- F1 -- RD 1 1m -- M.1"
+- M.2 -- BN 1 1m -- G1
+"""
+    report = volts(survey_of(tmp_path, sheet, 'rails: {"30": always}\n'), "M")
+    supply = row(report, "M.1")
+    assert supply.state == "live"
+    assert supply.volts.nominal == pytest.approx(12.54, abs=0.05)
+
+
+def test_a_24_v_system_doubles_battery_and_limit(tmp_path: Path) -> None:
+    report = volts(survey_of(tmp_path, PLAIN, "system: 24 V\n"), "M", battery_v=None)
+    assert report.battery.nominal == pytest.approx(2 * 12.4)
+    assert row(report, "M.1").limit.high == 1.0  # handbook table, other control lead, 24 V
+    assert row(report, "M.1").limit.origin == "standard"
+
+
+TAP = """
+parts:
+  BAT: {is: battery, volts: 12}
+  UP: {is: battery, volts: 12}
+  F1: {is: fuse, amps: 10}
+  F2: {is: fuse, amps: 5}
+  M: {is: module, cavities: 1-3, pins: {1: supply 24 V, 2: ground, 3: supply 12 V}, draws: {1: 1, 3: 1}}
+runs:
+- BAT.+ -- RD 50 0.2m -- UP.-
+- UP.+ -- RD 1 1m -- F1 -- RD 1 1m -- M.1
+- BAT.+ -- YE 1 1m -- F2 -- YE 1 1m -- M.3
+- M.2 -- BN 1 1m -- BAT.-
+"""
+
+
+def test_a_tap_between_two_batteries_is_judged_against_its_own_post(tmp_path: Path) -> None:
+    report = volts(survey_of(tmp_path, TAP, "system: 24 V\n"), "M", battery_v=25.0)
+    assert row(report, "M.1").volts.nominal == pytest.approx(25.0, abs=0.15)
+    assert row(report, "M.3").volts.nominal == pytest.approx(12.5, abs=0.15)
+    assert row(report, "M.3").lost.nominal < 0.1
+
+
+def test_battery_state_follows_the_key_and_the_generator(demo: Survey) -> None:
+    limits = limits_of(demo.circuit)
+    cases = [("off", [], "at rest"), ("run", [], "key on"), ("start", [], "cranking"), ("run", ["GEN"], "charging")]
+    for key, held, state in cases:
+        model = model_of(demo, key, changes_of(demo.circuit, held=held), limits=limits)
+        assert model.battery_state == state
+
+
+def test_sums_close_on_every_live_row_in_every_key_state(demo: Survey) -> None:
+    """Battery less drops out, module and drops back is nothing, each drop from its own current and resistance."""
+    report = supplies_of(demo, "ALM")
+    closed = 0
+    for key in report.keys:
+        for one in volts_of(demo, report, key, limits=limits_of(demo.circuit), with_lamp=False).rows:
+            if one.closes_mv is not None and one.state == "live":
+                assert abs(one.closes_mv) < 1e-3
+                closed += 1
+    assert closed > 20
+
+
+def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> None:
+    report = supplies_of(demo, "ALM")
+    model = model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM")
+    runs = _Runs(demo, model, report)
+    chance = np.random.default_rng(7)
+    rows = [one for one in report.rows if one.code[0] in "SG"]
+    ranges = {one.point: runs.row(one, None, None).volts for one in rows}
+    for _ in range(12):
+        setting = Setting(
+            chance.integers(LOW, HIGH + 1, len(model.branches)),
+            chance.integers(LOW, HIGH + 1, len(model.draws)),
+            int(chance.integers(LOW, HIGH + 1)),
+        )
+        solved = model.solve(setting)
+        for one in rows:
+            found = solved.node_v[demo.circuit.pins_of[one.part][one.pin]]
+            assert ranges[one.point].low - 1e-6 <= found <= ranges[one.point].high + 1e-6, one.point
+
+
+def test_the_module_that_holds_its_own_relay_is_dead_unplugged(demo: Survey) -> None:
+    main = row(volts(demo, "ALM"), "ALM.2")
+    assert main.state == "live"
+    assert main.lamp is not None and main.lamp.meter_v is None
+
+
+def test_one_of_two_grounds_lost_is_hidden_and_both_are_not(demo: Survey) -> None:
+    one = row(volts(demo, "ALM", opened=["G5"]), "ALM.1")
+    both = row(volts(demo, "ALM", opened=["G5", "G6"]), "ALM.1")
+    assert one.volts.nominal < 0.1
+    assert both.volts.nominal > 12.0
+
+
+def test_a_what_if_says_whether_a_reading_shows_it(demo: Survey) -> None:
+    """0.5 Ω at 0.15 A loses 75 mV more: above what is lost in order, below the limit. Beside a second ground one lost ground does not show."""
+    joint = row(volts(demo, "ALM", battery_v=12.4, added=["X4.1=0.5ohm"]), "ALM.3")
+    assert any("the drop shows it, although the limit of 0.50 V passes it" in text for text in joint.verdicts)
+    ground = row(volts(demo, "ALM", opened=["G5"]), "ALM.1")
+    assert any("does not show what is supposed" in text for text in ground.verdicts)
+    fuse = row(volts(demo, "ALM", opened=["F7"]), "ALM.3")
+    assert "dead in place of live: a reading shows it" in fuse.verdicts
+
+
+def test_a_larger_fuse_is_remarked(demo: Survey) -> None:
+    report = volts(demo, "ALM", fitted=["F7=30"])
+    assert any("no longer protects" in note for note in report.notes)
+    fuse = next(element for element in row(report, "ALM.3").elements if element.name == "fuse F7")
+    assert fuse.ohm.nominal == pytest.approx(0.00197 + CLIPS, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("option", "typed", "message"),
+    [
+        ("opened", "F99", "there is no part F99"),
+        ("unplugged", "F7", "F7 is not a module"),
+        ("loads", "S99=21W", "there is no point S99"),
+        ("loads", "S1=21", "write it as ROW=21W"),
+        ("added", "S31=1ohm", "S31 is a splice"),
+        ("added", "ALM.3=1", r"write it as PART.PIN=0.5ohm"),
+        ("fitted", "ALM=10", "ALM is not one fuse"),
+        ("held", "moon", "moon is no condition"),
+    ],
+)
+def test_a_what_if_that_is_not_understood_says_what_to_write(
+    demo: Survey, option: str, typed: str, message: str
+) -> None:
+    options: dict[str, Any] = {option: [typed]}
+    with pytest.raises((BadChange, LookupError), match=message):
+        changes_of(demo.circuit, supplies_of(demo, "ALM").rows, **options)
+
+
+def test_expectations_cover_every_probe_point_in_every_key_state(demo: Survey) -> None:
+    report = supplies_of(demo, "ALM")
+    found = expectations(demo, report, limits=limits_of(demo.circuit))
+    assert set(found) == {(one.code, probe.at) for one in report.rows for probe in one.probes}
+    for expected in found.values():
+        assert [one.state for one in expected] == list(report.keys)
+        assert all(one.low_v <= one.nominal_v + 1e-9 and one.nominal_v <= one.high_v + 1e-9 for one in expected)
+
+
+def test_every_vehicle_of_this_project_gives_values() -> None:
+    """Live supplies are live and grounded pins near 0 V: on both demos and every construct that is there, each module, key on."""
+    root = Path(__file__).parent.parent.parent
+    found = [*(root / "circuits").iterdir(), *(root / "tests" / "constructs").iterdir()]
+    folders = [folder for folder in found if (folder / "vehicle.yaml").exists()]
+    assert {"minibus", "unfinished"} <= {folder.name for folder in folders}
+    for folder in folders:
+        survey = Survey(tracer.load(str(folder)))
+        for module in survey.circuit.modules():
+            report = supplies_of(survey, module.name)
+            key = report.keys[-2]
+            for one in volts_of(survey, report, key, limits=limits_of(survey.circuit), with_lamp=False).rows:
+                where = f"{folder.name} {key} {one.code}"
+                if one.state == "live" and one.level == "supply":
+                    assert not one.floating and one.volts.nominal > 5, where
+                if one.state == "grounded":
+                    assert not one.floating and abs(one.volts.nominal) < 0.5, where
+
+
+# --- limits and draws ----------------------------------------------------------------------------------------------
+
+
+def test_a_limit_of_the_vehicle_goes_before_the_shop_and_the_shop_before_the_standard(tmp_path: Path) -> None:
+    survey = survey_of(tmp_path, PLAIN, "limits: {supply path: 0.3, battery key on: 12.1-12.5}\n")
+    shop = tmp_path / "shop.yaml"
+    shop.write_text('shop: Bench 4\nlimits: {supply path: 0.4, ground path: "0,05 V"}\n', encoding="utf-8")
+    limits = limits_of(survey.circuit, read_shop(shop))
+    assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "vehicle")
+    assert (limits.of("ground path").high, limits.of("ground path").origin) == (0.05, "shop")
+    assert "Bench 4" in limits.of("ground path").source
+    assert limits.of("single wire").origin == "standard"
+    battery = limits.of("battery key on")
+    assert battery.nominal == pytest.approx(12.3)
+    assert (battery.low, battery.high) == (12.1, 12.5)
+
+
+@pytest.mark.parametrize(
+    ("typed", "message"),
+    [
+        ("suply path: 0.3", "Did you mean supply path"),
+        ("supply path: 0.1-0.3", "not a range"),
+        ("supply path: much", "not a limit"),
+    ],
+)
+def test_a_wrong_limit_is_a_problem_with_a_place(tmp_path: Path, typed: str, message: str) -> None:
+    with pytest.raises(CannotUse) as caught:
+        survey_of(tmp_path, PLAIN, f"limits:\n  {typed}\n")
+    (problem,) = caught.value.problems
+    assert problem.place.file == "vehicle.yaml" and problem.place.line == 3
+    assert message in problem.render().replace("`", "")
+
+
+@pytest.mark.parametrize(
+    ("draws", "message"),
+    [
+        ("{1: {noon: 2}}", "neither a key state nor a condition"),
+        ("{9: 2}", "no cavity 9"),
+        ("{1: lots}", "a current in A"),
+    ],
+)
+def test_a_wrong_draw_is_a_problem_with_a_place(tmp_path: Path, draws: str, message: str) -> None:
+    with pytest.raises(CannotUse) as caught:
+        survey_of(tmp_path, PLAIN.replace("draws: {1: 5}", f"draws: {draws}"))
+    assert any(message in problem.render() for problem in caught.value.problems)
+
+
+def test_a_draw_by_state_holds_in_that_state(tmp_path: Path) -> None:
+    sheet = PLAIN.replace("draws: {1: 5}", "draws: {1: {run: 2, quiet: 1 mA, otherwise: 0.1}}")
+    survey = survey_of(tmp_path, sheet, "conditions: {quiet: nothing moves}\n")
+    current = {
+        "run": row(volts(survey, "M", key="run"), "M.1").current_a.nominal,
+        "off": row(volts(survey, "M", key="off"), "M.1").current_a.nominal,
+        "quiet": row(volts(survey, "M", key="off", held=["quiet"]), "M.1").current_a.nominal,
+    }
+    assert current == pytest.approx({"run": 2.0, "off": 0.1, "quiet": 0.001}, abs=1e-6)
+
+
+def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -> None:
+    sheet = PLAIN.replace("  F1: {", "  E1: {is: load, watts: 60, behaves: power}\n  F1: {")
+    sheet += "- M.1 -- RD 2.5 1m -- E1.1\n- E1.2 -- BN 2.5 1m -- BAT.-\n"
+    survey = survey_of(tmp_path, sheet)
+    model = model_of(survey, "run", changes_of(survey.circuit, battery_v=12.0), limits=limits_of(survey.circuit))
+    solved = model.solve()
+    number = next(n for n, draw in enumerate(model.draws) if draw.name == "E1")
+    draw = model.draws[number]
+    across = solved.node_v[draw.first] - solved.node_v[draw.second]
+    assert solved.draw_a[number] * across == pytest.approx(60.0, abs=0.01)
+    assert solved.draw_a[number] > 5.0

@@ -1,0 +1,56 @@
+"""Small vehicles typed as text, for the tests of computed voltages and buses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from tracer.circuit import join
+from tracer.electrics.changes import changes_of
+from tracer.electrics.limits_in_use import limits_of
+from tracer.electrics.volts import RowVolts, VoltsReport, volts_of
+from tracer.entry import read_folder
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
+
+
+def survey_of(folder: Path, sheet: str, vehicle: str = "") -> Survey:
+    """The survey of a vehicle of one sheet; `vehicle` is appended to vehicle.yaml."""
+    (folder / "sheets").mkdir(parents=True, exist_ok=True)
+    (folder / "vehicle.yaml").write_text(f"vehicle: test\n{vehicle}", encoding="utf-8")
+    (folder / "sheets" / "1.yaml").write_text(f"sheet: 1\n{sheet}", encoding="utf-8")
+    return Survey(join(read_folder(folder)))
+
+
+def volts(
+    survey: Survey,
+    module: str,
+    key: str = "run",
+    battery_v: float | None = 12.6,
+    *,
+    opened: Sequence[str] = (),
+    unplugged: Sequence[str] = (),
+    loads: Sequence[str] = (),
+    added: Sequence[str] = (),
+    fitted: Sequence[str] = (),
+    held: Sequence[str] = (),
+) -> VoltsReport:
+    """Expected volts with what-ifs as typed; `held` stands for the option --with."""
+    report = supplies_of(survey, module)
+    wanted = changes_of(
+        survey.circuit,
+        report.rows,
+        opened=opened,
+        unplugged=unplugged,
+        loads=loads,
+        added=added,
+        fitted=fitted,
+        held=held,
+        battery_v=battery_v,
+    )
+    return volts_of(survey, report, key, wanted, limits=limits_of(survey.circuit))
+
+
+def row(report: VoltsReport, point: str) -> RowVolts:
+    """The row of a point."""
+    return next(one for one in report.rows if one.point == point)

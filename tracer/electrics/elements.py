@@ -1,0 +1,219 @@
+"""How many ohms each link has: from size and length where they are typed in, from stated allowances where they are not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.entry.models import FuseFacts, LoadFacts, TwoPinFacts
+from tracer.entry.runs import Wire
+from tracer.standards import allowances
+from tracer.standards.allowances import Span, contact_ohm, unknown_wire
+from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m
+from tracer.standards.fuses import UnknownFuseKind, cold_resistance_mohm
+
+HOT_FUSE_DROP_V = 0.1  # usual drop of a fuse at its rating (tables of `standards.fuses`: 84 to 176 mV for blades)
+
+
+@dataclass(frozen=True, slots=True)
+class Ohms:
+    """Least, nominal and greatest resistance of one element, Ω, what of it is copper (nominal), and what it rests on.
+
+    `assumed` holds what was not typed in and had to be taken by default; empty where everything was typed.
+    """
+
+    low: float
+    nominal: float
+    high: float
+    copper: float = 0.0
+    basis: str = ""
+    assumed: str = ""
+
+    @staticmethod
+    def of(span: Span, basis: str = "", assumed: str = "") -> Ohms:
+        """A range of a table."""
+        return Ohms(span.low, span.nominal, span.high, 0.0, basis or "allowance", assumed)
+
+
+_CONTACTS = {
+    LinkKind.MATING: "cavity of an in-line connector",
+    LinkKind.BUSSED: "cavity of a joint connector",
+    LinkKind.BUSBAR: "busbar with its joint",
+    LinkKind.RAIL: "busbar with its joint",
+    LinkKind.MASS: "eyelet on a ground point",
+    LinkKind.MEETS: "bolted point",
+    LinkKind.JOINED: "bridge inside a module",
+    LinkKind.DRIVER_HIGH: "high-side output",
+    LinkKind.DRIVER_LOW: "low-side output",
+}
+
+
+def ohms_of(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None = None) -> Ohms | None:
+    """Resistance of a link, or None for a load of which nothing is typed in (its current is taken by default).
+
+    Parameters
+    ----------
+    system_v : loads are rated at this voltage
+    fitted_a : rating of the fuse that really sits there, where it is not the one typed in
+    """
+    kind = link.kind
+    if kind is LinkKind.WIRE:
+        return wire_ohms(circuit, link)
+    if kind is LinkKind.REFERENCE:
+        return Ohms(0.0, 0.0, 0.0, 0.0, "one conductor, drawn on two sheets")
+    if kind is LinkKind.FUSE:
+        return _position_ohms(circuit, link, fitted_a)
+    if kind is LinkKind.CONTACT:
+        part = circuit.parts[link.part]
+        return Ohms.of(contact_ohm("relay contact" if part.kind == "relay" else "switch contact"))
+    if kind is LinkKind.STRAP:
+        return _strap_ohms(circuit, link)
+    if kind is LinkKind.COIL:
+        return Ohms.of(allowances.coil_ohm(system_v), "relay coil, not typed in", f"{link.part}: coil resistance")
+    if kind is LinkKind.DIODE:
+        return Ohms.of(contact_ohm("diode, slope"))
+    if kind in (LinkKind.LOAD, LinkKind.RESISTOR):
+        return load_ohms(circuit, link.part, system_v)
+    if kind is LinkKind.CONVERTER:
+        return None
+    return Ohms.of(contact_ohm(_CONTACTS[kind]))
+
+
+# --- wires ---------------------------------------------------------------------------------------------------------
+
+
+def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
+    """A wire with the crimps at its ends.
+
+    Nominal is the greatest resistance that the standard allows the size at 20 °C; low is solid copper of the nominal area in the cold,
+    high the standard's maximum in a warm vehicle.
+    """
+    wire = circuit.wire_of(link)
+    ends = sum(bool(circuit.node_parts[node]) for node in (link.a, link.b))
+    joint = contact_ohm("crimp or terminal at a wire end")
+    low, nominal, high, basis, assumed = _copper(wire)
+    return Ohms(
+        low + ends * joint.low,
+        nominal + ends * joint.nominal,
+        high + ends * joint.high,
+        nominal,
+        basis,
+        assumed,
+    )
+
+
+def _copper(wire: Wire) -> tuple[float, float, float, str, str]:
+    if wire.medium == "track":
+        span = unknown_wire("panel track")
+        return span.low, span.nominal, span.high, "panel track", "panel track"
+    assumed = []
+    area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *_temperatures()
+    areas = (area.low, area.nominal, area.high)
+    if wire.area_mm2 is not None:
+        areas = (wire.area_mm2,) * 3
+    else:
+        assumed.append(f"size ({area.high:g} to {area.low:g} mm² taken)")
+    lengths = (length.low, length.nominal, length.high)
+    if wire.length_m is not None:
+        lengths = (wire.length_m,) * 3
+    else:
+        assumed.append(f"length ({length.low:g} to {length.high:g} m taken)")
+    solid = copper_resistivity()
+    low = solid.value / areas[0] * (1 + 0.00393 * (cold - 20)) * lengths[0]
+    nominal = max_resistance_mohm_per_m(areas[1]).value / 1000 * lengths[1]
+    high = max_resistance_mohm_per_m(areas[2], warm).value / 1000 * lengths[2]
+    if wire.size_text is not None and "AWG" in wire.size_text:
+        high *= 1.05  # the gauge formula is for a solid wire; strands read a few per cent more
+    size = wire.size_text or "size not known"
+    shown = f"{wire.length_m:g} m" if wire.length_m is not None else "length not known"
+    return min(low, nominal), nominal, max(high, nominal), f"{size}, {shown}", " and ".join(assumed)
+
+
+def _temperatures() -> tuple[float, float]:
+    span = allowances.conductor_temperature_c()
+    return span.low, span.high
+
+
+# --- fuses ---------------------------------------------------------------------------------------------------------
+
+
+def fuse_element_ohms(facts: FuseFacts, rating_a: float | None, *, cold: bool = False) -> Ohms:
+    """The element of a fuse without its clips.
+
+    Cold resistance from the tables; where a family has none, from the usual drop at rating. `cold` gives the range of makes alone, otherwise the
+    upper end holds a warm element too.
+    """
+    spread = allowances.spread("cold resistance of a fuse" if cold else "resistance of a fuse, loaded")
+    if rating_a is None:
+        return Ohms(0.001, 0.008, 0.04, 0.0, "rating not known: 2 to 60 A taken", "rating")
+    found = _table_ohm(facts, rating_a)
+    if found is not None:
+        nominal, basis, assumed = found
+        return Ohms(nominal * spread.low, nominal, nominal * spread.high, 0.0, basis, assumed)
+    # the element is about 1.4 times as resistive at its rating as cold
+    nominal = HOT_FUSE_DROP_V / rating_a / 1.4
+    return Ohms(
+        nominal * 0.6,
+        nominal,
+        nominal * 1.9,
+        0.0,
+        f"{rating_a:g} A, no table: from 100 mV at rating",
+        "resistance of the element",
+    )
+
+
+def _table_ohm(facts: FuseFacts, rating_a: float) -> tuple[float, str, str] | None:
+    kinds = [facts.type] if facts.type else ["medium blade", "miniature blade"] if facts.kind_name == "fuse" else []
+    for kind in kinds:
+        try:
+            found = cold_resistance_mohm(rating_a, kind)
+        except UnknownFuseKind:
+            continue
+        if found is not None:
+            assumed = "" if facts.type else "blade fuse"
+            return found.value / 1000, f"{rating_a:g} A, {found.certainty}", assumed
+    return None
+
+
+def _position_ohms(circuit: Circuit, link: Link, fitted_a: float | None) -> Ohms:
+    facts = circuit.parts[link.part].facts
+    assert isinstance(facts, FuseFacts)
+    if facts.state == "none":
+        return Ohms.of(contact_ohm("high-side output"), "electronic output in place of a fuse")
+    element = fuse_element_ohms(facts, fitted_a if fitted_a is not None else facts.amps)
+    clips = contact_ohm("bolted point") if facts.kind_name == "link" else contact_ohm("fuse clips, both")
+    return Ohms(
+        element.low + clips.low,
+        element.nominal + clips.nominal,
+        element.high + clips.high,
+        0.0,
+        element.basis,
+        f"{element.assumed} of {link.part}" if element.assumed else "",
+    )
+
+
+# --- straps and loads ----------------------------------------------------------------------------------------------
+
+
+def _strap_ohms(circuit: Circuit, link: Link) -> Ohms:
+    facts = circuit.parts[link.part].facts
+    assert isinstance(facts, TwoPinFacts)
+    if facts.ohms is None:
+        return Ohms.of(contact_ohm("ground strap"), "strap, resistance not typed in", f"{link.part}: resistance")
+    return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{facts.ohms:g} Ω as typed")
+
+
+def load_ohms(circuit: Circuit, name: str, system_v: float) -> Ohms | None:
+    """A load as the resistor it is at its rated voltage; None where neither W, A nor Ω is typed in."""
+    facts = circuit.parts[name].facts
+    if isinstance(facts, TwoPinFacts) and facts.ohms is not None:
+        return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{facts.ohms:g} Ω as typed")
+    if not isinstance(facts, LoadFacts):
+        return None
+    if facts.watts is not None:
+        ohm, spread = system_v**2 / facts.watts, allowances.spread("watts of a load")
+        return Ohms(ohm / spread.high, ohm, ohm / spread.low, 0.0, f"{facts.watts:g} W at {system_v:g} V")
+    if facts.amps is not None:
+        ohm = system_v / facts.amps
+        return Ohms(ohm, ohm, ohm, 0.0, f"{facts.amps:g} A at {system_v:g} V")
+    return None

@@ -1,0 +1,78 @@
+"""The limits that hold for one vehicle in one workshop, and where each of them is from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from tracer.circuit.model import Circuit
+from tracer.entry.models import ShopFacts
+from tracer.standards.overrides import Standing, standing
+
+
+@dataclass(frozen=True, slots=True)
+class LimitInUse:
+    """One limit or range. `origin` is vehicle, shop or standard; `low` and `nominal` are None for a single limit."""
+
+    item: str
+    unit: str
+    low: float | None
+    nominal: float | None
+    high: float
+    origin: str
+    source: str
+
+    def words(self) -> str:
+        """The value with its unit: '0.50 V', '12.2 to 12.8 V'."""
+        if self.low is None:
+            return f"{self.high:g} {self.unit}" if self.unit != "V" else f"{self.high:.2f} V"
+        return f"{self.low:g} to {self.high:g} {self.unit}"
+
+
+@dataclass(frozen=True)
+class LimitsInUse:
+    """Limits looked up in the vehicle's own, then the workshop's, then the tables of this tool."""
+
+    system_v: int
+    vehicle: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    shop: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    shop_name: str = ""
+
+    def of(self, item: str) -> LimitInUse:
+        """The limit of that name.
+
+        Raises
+        ------
+        KeyError : no such limit
+        """
+        usual = standing(self.system_v)[item]
+        if item in self.vehicle:
+            return _own(usual, self.vehicle[item], "vehicle", "`limits` in vehicle.yaml")
+        if item in self.shop:
+            return _own(usual, self.shop[item], "shop", f"limits of {self.shop_name or 'the workshop'}")
+        return LimitInUse(
+            item, usual.unit, usual.low, usual.nominal, usual.high, "standard", f"{usual.source} ({usual.certainty})"
+        )
+
+
+def _own(usual: Standing, values: tuple[float, ...], origin: str, source: str) -> LimitInUse:
+    if not usual.is_range:
+        return LimitInUse(usual.item, usual.unit, None, None, values[-1], origin, source)
+    low, high = values[0], values[-1]
+    return LimitInUse(usual.item, usual.unit, low, (low + high) / 2, high, origin, source)
+
+
+def limits_of(circuit: Circuit, shop: ShopFacts | None = None) -> LimitsInUse:
+    """The limits for a vehicle, with those of a workshop behind its own."""
+    vehicle = circuit.typed.vehicle
+    return LimitsInUse(
+        system_v_of(circuit),
+        vehicle.limits,
+        shop.limits if shop else {},
+        (shop.shop or "the workshop") if shop else "",
+    )
+
+
+def system_v_of(circuit: Circuit) -> int:
+    """12, 24 or 48."""
+    return int(circuit.typed.vehicle.system.split()[0])

@@ -1,0 +1,371 @@
+"""One bus, or the list of buses: as text and as JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from tracer.electrics.bus import INPUTS_OHM, BusReport, BusTermination, Case, Classified, Ohm, ohm_words
+from tracer.report.layout import Page, counted
+from tracer.standards.cautions import cautions_for
+
+SCHEMA = "tracer.bus/1"
+
+
+# --- text ----------------------------------------------------------------------------------------------------------
+
+
+def as_text(reports: Sequence[BusReport], reading: Classified | None, *, width: int = 80, bold: bool = False) -> str:
+    """Each bus with its lines, resistances, tests and levels; with a reading, only what explains it."""
+    page = Page(width, bold=bold)
+    shown: set[str] = set()
+    for number, report in enumerate(reports):
+        if number:
+            page.blank()
+            page.line("-" * min(page.width, 60))
+        _head(page, report)
+        if reading is not None:
+            _reading(page, report, reading)
+            continue
+        _make_up(page, report)
+        if report.cases:
+            _in_order(page, report)
+            _cases(page, report)
+            _tests(page, report)
+        elif report.kind:
+            _without_rule(page, report)
+        if report.kind not in shown:
+            _levels(page, report)
+        shown.add(report.kind)
+    _foot(page)
+    return page.text()
+
+
+def _head(page: Page, report: BusReport) -> None:
+    title = f" - {report.title}" if report.title else ""
+    page.line(f"{report.vehicle}: bus {report.name}{title}, {report.kind or 'kind not said'}", strong=True)
+    for problem in report.problems:
+        page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
+    for note in report.notes:
+        page.line(f"Note: {note}.", hang=4)
+
+
+def _make_up(page: Page, report: BusReport) -> None:
+    page.heading("Lines")
+    rows = []
+    for node in report.nodes:
+        pins = ", ".join(f"{line} {node.module}.{_pin_of(report, node.module, line)}" for line in node.pins)
+        ends = ", ".join(_termination_words(t) for t in report.terminations if t.name == node.module)
+        rows.append([node.module, pins, ends])
+    page.table(rows, indent=2, head=["module", "pins", "termination inside"])
+    outside = [t for t in report.terminations if not t.module]
+    if outside:
+        page.line(f"in the harness: {', '.join(f'{t.name} {_termination_words(t)}' for t in outside)}", indent=2)
+    if not report.terminations:
+        page.line("no termination is typed in", indent=2)
+    if report.trunk:
+        page.line(f"trunk: {' - '.join(report.trunk)}, {_metres(report.trunk_m)}", indent=2, hang=9)
+        stubs = [
+            f"{s.module} {_metres(s.length_m)} from {s.leaves_at}" for s in report.stubs if s.module not in report.trunk
+        ]
+        if stubs:
+            page.line(f"branches: {'; '.join(stubs)}", indent=2, hang=12)
+
+
+def _pin_of(report: BusReport, module: str, line: str) -> str:
+    for access in report.accesses:
+        if access.module == module:
+            pins = access.name.partition(".")[2].split("/")
+            if len(pins) == 2 and line in ("H", "L"):
+                return pins[0] if line == "H" else pins[1]
+    return "?"
+
+
+def _termination_words(one: BusTermination) -> str:
+    text = f"{one.ohms:g} Ω" if one.ohms is not None else "resistance not known"
+    return text + (", split" if one.split else "") + ("" if one.fitted else ", not fitted")
+
+
+def _metres(length_m: float | None) -> str:
+    return f"{length_m:.1f} m" if length_m is not None else "length not known"
+
+
+def _in_order(page: Page, report: BusReport) -> None:
+    page.heading("In order: resistance between the two lines")
+    page.line("Supplies off, bus asleep, leads nulled. With everything plugged:", indent=2)
+    for value, names in _clusters(report, report.cases[0]):
+        page.line(f"{value}: {_names(report, names)}", indent=4, hang=6)
+    reading = report.cases[0].readings[0]
+    if reading is not None and not reading.is_open:
+        page.line(
+            f"Range {_ohm_range(report.cases[0])} by the inputs of the nodes (12 to 100 kΩ each) and the terminations (1 %); meter {report.meter}.",
+            indent=2,
+        )
+
+
+def _cases(page: Page, report: BusReport) -> None:
+    page.heading("With one thing changed")
+    for case in report.cases[1:]:
+        if case.kind in ("unplugged", "termination", "added"):
+            page.line(f"{case.words}: {_case_words(report, case)}", indent=2, hang=4)
+    shorts = [case for case in report.cases if case.kind == "short"]
+    if shorts:
+        most = max(reading.nominal for case in shorts for reading in case.readings if reading is not None)
+        page.line(
+            f"the two lines touching anywhere: 0 to {most:.1f} Ω (plus the contact) at every point; the lowest reading is nearest to the fault",
+            indent=2,
+            hang=4,
+        )
+    page.heading("One line open: where it reads what")
+    groups: dict[str, list[str]] = {}
+    for case in report.cases:
+        if case.kind == "open":
+            groups.setdefault(_case_words(report, case), []).append(_place(case))
+    for words, places in groups.items():
+        page.line(words, indent=2, hang=4, strong=True)
+        page.line(f"open in any of: {'; '.join(places)}", indent=4, hang=6)
+    page.line("Faults of one group read alike: a resistance reading cannot tell them apart.", indent=2)
+
+
+def _place(case: Case) -> str:
+    line, _, rest = case.words.partition(" open: ")
+    words = rest.rpartition(", ")[2] if rest.startswith("wire ") else rest
+    return f"{line.replace('line ', '')} {words}"
+
+
+def _case_words(report: BusReport, case: Case) -> str:
+    """'119 Ω everywhere', 'open at ALM.25/26; as in order elsewhere'."""
+    clusters = _clusters(report, case, compare=True)
+    if len(clusters) == 1:
+        return f"{clusters[0][0]} at every point"
+    largest = max(clusters, key=lambda cluster: len(cluster[1]))
+    words = [f"{value} at {_names(report, names)}" for value, names in clusters if names is not largest[1]]
+    return "; ".join([*words, f"{largest[0]} elsewhere"])
+
+
+def _clusters(report: BusReport, case: Case, *, compare: bool = False) -> list[tuple[str, list[int]]]:
+    """Access points that read alike (within 3 %), with what they read, lowest first."""
+    known = [(n, reading) for n, reading in enumerate(case.readings) if reading is not None]
+    known.sort(key=lambda item: (item[1].nominal, item[0]))
+    groups: list[list[tuple[int, Ohm]]] = []
+    for n, reading in known:
+        if groups and _alike(groups[-1][0][1], reading):
+            groups[-1].append((n, reading))
+        else:
+            groups.append([(n, reading)])
+    found = []
+    for group in groups:
+        middle = group[len(group) // 2][1].nominal
+        base = report.cases[0].readings[group[0][0]]
+        same = compare and base is not None and abs(base.nominal - middle) <= 0.03 * middle
+        found.append(
+            (f"as in order ({ohm_words(middle)})" if same else _class_words(middle), sorted(n for n, _ in group))
+        )
+    return found
+
+
+def _alike(one: Ohm, other: Ohm) -> bool:
+    if one.nominal >= INPUTS_OHM and other.nominal >= INPUTS_OHM:
+        return one.is_open == other.is_open
+    return abs(one.nominal - other.nominal) <= 0.03 * max(one.nominal, 1.0) + 0.05
+
+
+def _class_words(ohm: float) -> str:
+    if ohm >= INPUTS_OHM and not math.isinf(ohm):
+        return "open or some kΩ"
+    return ohm_words(ohm)
+
+
+def _names(report: BusReport, numbers: Sequence[int]) -> str:
+    if len(numbers) == len(report.accesses):
+        return "every point"
+    return ", ".join(report.accesses[n].name for n in numbers)
+
+
+def _ohm_range(case: Case) -> str:
+    readings = [reading for reading in case.readings if reading is not None]
+    return f"{min(r.low for r in readings):.1f} to {max(r.high for r in readings):.1f} Ω"
+
+
+def _tests(page: Page, report: BusReport) -> None:
+    page.heading("Can the test tell?")
+    for tells, title in ((True, "These tell something:"), (False, "These tell nothing:")):
+        tests = [test for test in report.tests if test.tells is tells]
+        if tests:
+            page.line(title, indent=2)
+            for test in tests:
+                page.line(f"{test.words} ({test.at}): {test.verdict}.", indent=4, hang=6)
+    page.line(
+        "Plug each module in again before the next is unplugged: with two off, every reading is another bus.", indent=2
+    )
+
+
+def _without_rule(page: Page, report: BusReport) -> None:
+    page.heading("Resistance")
+    if report.kind == "fault-tolerant can":
+        page.line(
+            "The 60 Ω rule does not hold here: every node has its own resistor on each line, and none lies between the lines.",
+            indent=2,
+        )
+        for line, ohm in report.line_ohms.items():
+            page.line(
+                f"line {line}: all resistors together {ohm:.0f} Ω as typed in (about 100 Ω is usual, from memory). With a node unplugged they are more.",
+                indent=2,
+            )
+        page.line(
+            "Across the lines a meter sees transceivers without supply; it proves nothing about this bus.", indent=2
+        )
+    elif report.kind == "lin":
+        page.line(
+            "The 60 Ω rule does not hold here: one line, pulled up to the supply by about 1 kΩ in the commander and 30 kΩ in each responder, each behind a diode. "
+            "A meter shows open in one direction of its leads; judge by voltage.",
+            indent=2,
+        )
+    else:
+        page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
+
+
+def _levels(page: Page, report: BusReport) -> None:
+    if not report.levels:
+        return
+    page.heading("Levels, V to battery negative")
+    states: dict[str, list[str]] = {}
+    notes: dict[str, dict[str, None]] = {}
+    for level in report.levels:
+        text = level.line
+        if level.nominal_v is not None:
+            text += f" {level.nominal_v:g}"
+        if level.low_v is not None and level.high_v is not None:
+            text += f" ({level.low_v:.2f} to {level.high_v:.2f})"
+        known = level.nominal_v is not None or level.high_v is not None
+        if not known and level.words:
+            text += f" {level.words}"
+        elif level.words:
+            notes.setdefault(level.state, {})[level.words] = None
+        states.setdefault(level.state, []).append(text)
+    for state, texts in states.items():
+        note = f" [{'; '.join(notes[state])}]" if state in notes else ""
+        page.line(f"{state}: {', '.join(texts)}{note}", indent=2, hang=4)
+    page.line(
+        "A meter shows averages; levels while talking need an oscilloscope. That a bus talks does not clear its wiring (common practice, no source).",
+        indent=2,
+    )
+
+
+def _reading(page: Page, report: BusReport, reading: Classified) -> None:
+    value = ohm_words(reading.reading) if math.isfinite(reading.reading) else "open"
+    page.heading(f"Reading {value} at {reading.at}")
+    for words in reading.words:
+        page.line(f"- {words}", indent=2, hang=4)
+    if reading.explanations:
+        page.line(
+            f"{counted(len(reading.explanations), 'single thing explains', 'single things explain')} it:", indent=2
+        )
+        for one in reading.explanations:
+            page.line(f"{one.words} (reads {ohm_words(one.expected.nominal)})", indent=4, hang=6)
+    page.line(f"Meter: {report.meter}. Holds with supplies off and the bus asleep only.", indent=2)
+
+
+def _foot(page: Page) -> None:
+    page.heading("Cautions")
+    for caution in cautions_for("resistance"):
+        page.line(f"- {caution.text}", indent=2, hang=4)
+    page.line("- No ohms on a bus that is awake, never a test lamp on a bus.", indent=2, hang=4)
+
+
+# --- JSON ----------------------------------------------------------------------------------------------------------
+
+
+def as_data(reports: Sequence[BusReport], reading: Classified | None) -> dict[str, Any]:
+    """Each bus as plain data, documented in docs/json/bus.md. An open reading is null."""
+    return {
+        "schema": SCHEMA,
+        "complete": all(report.complete for report in reports),
+        "buses": [_bus_data(report) for report in reports],
+        "reading": None if reading is None else _reading_data(reading),
+    }
+
+
+def _bus_data(report: BusReport) -> dict[str, Any]:
+    names = [access.name for access in report.accesses]
+    return {
+        "vehicle": report.vehicle,
+        "bus": report.name,
+        "name": report.title or None,
+        "kind": report.kind or None,
+        "complete": report.complete,
+        "lines": list(report.lines),
+        "modules": [node.module for node in report.nodes],
+        "terminations": [
+            {
+                "part": t.name,
+                "in_module": t.module,
+                "ohms": t.ohms,
+                "split": t.split,
+                "fitted": t.fitted,
+                "problem": t.problem or None,
+            }
+            for t in report.terminations
+        ],
+        "trunk": list(report.trunk),
+        "trunk_m": report.trunk_m,
+        "branches": [{"module": s.module, "leaves_at": s.leaves_at, "length_m": s.length_m} for s in report.stubs],
+        "line_ohms": report.line_ohms,
+        "access_points": names,
+        "cases": [
+            {
+                "kind": case.kind,
+                "words": case.words,
+                "parts": list(case.parts),
+                "ohms": {name: _ohm_data(reading) for name, reading in zip(names, case.readings, strict=True)},
+            }
+            for case in report.cases
+        ],
+        "tests": [
+            {
+                "test": test.words,
+                "at": test.at,
+                "before": _ohm_data(test.before),
+                "after": _ohm_data(test.after),
+                "meter_ohm": round(test.accuracy, 3),
+                "tells": test.tells,
+                "verdict": test.verdict,
+            }
+            for test in report.tests
+        ],
+        "levels": [
+            {
+                "state": level.state,
+                "line": level.line,
+                "low_v": level.low_v,
+                "nominal_v": level.nominal_v,
+                "high_v": level.high_v,
+                "note": level.words,
+                "source": level.source,
+            }
+            for level in report.levels
+        ],
+        "notes": list(report.notes),
+        "problems": list(report.problems),
+        "meter": report.meter,
+    }
+
+
+def _ohm_data(reading: Ohm | None) -> list[float | None] | None:
+    """[low, nominal, high]; null stands for open."""
+    if reading is None:
+        return None
+    return [round(value, 3) if math.isfinite(value) else None for value in (reading.low, reading.nominal, reading.high)]
+
+
+def _reading_data(reading: Classified) -> dict[str, Any]:
+    return {
+        "ohms": reading.reading if math.isfinite(reading.reading) else None,
+        "at": reading.at,
+        "meter_ohm": round(reading.accuracy, 3),
+        "words": list(reading.words),
+        "explanations": [
+            {"kind": e.kind, "words": e.words, "ohms": _ohm_data(e.expected)} for e in reading.explanations
+        ],
+    }

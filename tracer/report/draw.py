@@ -1,0 +1,153 @@
+"""The key-off draw: as text and as JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.electrics.draw import DrawReport, FuseDraw
+from tracer.electrics.volts import Range
+from tracer.report.layout import Page
+from tracer.report.volts import limit_data, range_data
+from tracer.standards.cautions import cautions_for
+
+SCHEMA = "tracer.draw/1"
+
+
+def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
+    """Readings, total, what to open up next; without a reading the list of positions to read."""
+    page = Page(width, bold=bold)
+    page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
+    if report.held:
+        page.line(f"Expected values hold for: {', '.join(report.held)}.")
+    if report.readings:
+        _readings(page, report)
+        _next(page, report)
+    if report.unread:
+        _unread(page, report)
+    page.heading("How to read")
+    page.line(
+        "Millivolts across the two test points of a fuse that stays in its place, doors and bonnet latched, after the modules have fallen asleep (minutes, on some vehicles over an hour; common practice, no source). Pulling a fuse wakes modules and loses the fault.",
+        indent=2,
+    )
+    page.line(
+        f"Current = millivolts / resistance of the cold element. Range: makes of fuses (15 % either way, from memory; a cheap copy can be far outside) and the meter ({report.meter}).",
+        indent=2,
+    )
+    limit = report.limit
+    page.line(f"Limit {limit.words()} ({limit.origin}: {limit.source}).", indent=2)
+    for note in report.notes:
+        page.line(f"- {note}", indent=2, hang=4)
+    page.heading("Cautions")
+    for caution in cautions_for("fuses"):
+        page.line(f"- {caution.text}", indent=2, hang=4)
+    return page.text()
+
+
+def _readings(page: Page, report: DrawReport) -> None:
+    total = report.total_ma
+    if total is not None:
+        page.line(f"TOTAL {_ma(total)}: {report.verdict}.", strong=True)
+    page.heading("Read, most first")
+    cells = []
+    for draw in report.readings:
+        assert draw.current_ma is not None and draw.mv is not None
+        cells.append(
+            [
+                draw.fuse,
+                _rating(draw),
+                f"{draw.mv:g}",
+                f"{draw.current_ma.nominal:.1f}",
+                f"{draw.current_ma.low:.0f} to {draw.current_ma.high:.0f}",
+                "" if draw.share is None else f"{draw.share:.0%}",
+                _expected(draw),
+                ", ".join(draw.above),
+            ]
+        )
+    page.table(
+        cells,
+        indent=2,
+        head=["fuse", "rating", "mV", "mA", "range", "share", "expected", "fed by"],
+        gap=1 if page.width < 76 else 2,
+    )
+    page.line("A fuse that another read fuse feeds is inside that one's current: the total counts it once.", indent=2)
+    for draw in report.readings:
+        if draw.note:
+            page.line(f"{draw.fuse}: {draw.note}", indent=2, hang=4)
+    for conflict in report.conflicts:
+        page.line(f"CONFLICT: {conflict}.", indent=2, hang=4, strong=True)
+
+
+def _next(page: Page, report: DrawReport) -> None:
+    page.heading("Next")
+    if not report.next_steps:
+        page.line("No circuit that was read draws more than its share of what is expected.", indent=2)
+    for step in report.next_steps:
+        page.line(f"{step.words}{':' if step.read or step.open_up else '.'}", indent=2, hang=4)
+        if step.read:
+            page.line(f"read {', '.join(step.read)}", indent=4, hang=6)
+        if step.open_up:
+            page.line(f"on it: {', '.join(step.open_up)}", indent=4, hang=6)
+
+
+def _unread(page: Page, report: DrawReport) -> None:
+    page.heading("Fed with the key off, not read" if report.readings else "Positions to read, fed with the key off")
+    places: dict[str, list[FuseDraw]] = {}
+    for draw in report.unread:
+        places.setdefault(draw.place or "place not typed in", []).append(draw)
+    for place, draws in places.items():
+        page.line(place, indent=2, hang=4, strong=True)
+        cells = [[d.fuse, _rating(d), f"{10 * d.ohm.nominal:.2g}", _expected(d), ", ".join(d.above)] for d in draws]
+        page.table(cells, indent=4, head=["fuse", "rating", "mV at 10 mA", "expected", "fed by"])
+
+
+def _rating(draw: FuseDraw) -> str:
+    return "?" if draw.rating_a is None else f"{draw.rating_a:g} A"
+
+
+def _expected(draw: FuseDraw) -> str:
+    if draw.expected_ma is None:
+        return ""
+    return f"{draw.expected_ma.nominal:.3g} mA" if draw.expected_ma.nominal >= 0.01 else "0"
+
+
+def _ma(value: Range) -> str:
+    return f"{value.nominal:.0f} mA ({value.low:.0f} to {value.high:.0f})"
+
+
+def as_data(report: DrawReport) -> dict[str, Any]:
+    """The draw as plain data, documented in docs/json/draw.md."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": report.vehicle,
+        "key": report.key,
+        "held": list(report.held),
+        "total": None if report.total_ma is None else range_data(report.total_ma, "_ma"),
+        "limit": limit_data(report.limit),
+        "verdict": report.verdict,
+        "readings": [_fuse_data(draw) for draw in report.readings],
+        "unread": [_fuse_data(draw) for draw in report.unread],
+        "next": [
+            {"fuse": step.fuse, "words": step.words, "read": list(step.read), "open_up": list(step.open_up)}
+            for step in report.next_steps
+        ],
+        "conflicts": list(report.conflicts),
+        "notes": list(report.notes),
+        "meter": report.meter,
+    }
+
+
+def _fuse_data(draw: FuseDraw) -> dict[str, Any]:
+    return {
+        "fuse": draw.fuse,
+        "rating_a": draw.rating_a,
+        "kind": draw.kind,
+        "place": draw.place,
+        "mv": draw.mv,
+        "ohm": range_data(draw.ohm, "_ohm"),
+        "current": None if draw.current_ma is None else range_data(draw.current_ma, "_ma"),
+        "expected": None if draw.expected_ma is None else range_data(draw.expected_ma, "_ma"),
+        "fed_by": list(draw.above),
+        "share": None if draw.share is None else round(draw.share, 4),
+        "note": draw.note or None,
+        "basis": draw.basis,
+    }

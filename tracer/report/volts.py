@@ -1,0 +1,390 @@
+"""Expected volts of a module in one key state: as text and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tracer.electrics.limits_in_use import LimitInUse
+from tracer.electrics.volts import ComputedExpect, ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport
+from tracer.report.layout import Page, counted
+from tracer.standards.cautions import cautions_for
+
+SCHEMA = "tracer.volts/1"
+NARROW = 70
+
+
+# --- text ----------------------------------------------------------------------------------------------------------
+
+
+def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
+    """The readings as plain text of the given width."""
+    page = Page(width, bold=bold)
+    _head(page, report)
+    _glance(page, report)
+    for title, letters in (("Supplies", "S"), ("Grounds", "G"), ("Other pins that carry supply or ground level", "V")):
+        rows = [row for row in report.rows if row.code[0] in letters]
+        if rows:
+            page.heading(title)
+            for row in rows:
+                _row(page, report, row)
+    _unplugged(page, report)
+    _rests_on(page, report)
+    return page.text()
+
+
+def _head(page: Page, report: VoltsReport) -> None:
+    page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
+    if not report.complete:
+        page.line(
+            f"NOT COMPLETE: loose ends on the ways to this module; `tracer supplies {report.module}` lists them. What is not typed in is not in these values.",
+            strong=True,
+        )
+    page.line(
+        f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
+    )
+    if report.held:
+        page.line(f"Held: {', '.join(report.held)}.")
+    if report.changes:
+        page.heading("What if")
+        for change in report.changes:
+            page.line(change, indent=2, hang=4)
+    for one in report.undecided:
+        page.line(f"Not decided: {one}.", hang=4)
+
+
+def _glance(page: Page, report: VoltsReport) -> None:
+    if not report.rows:
+        page.line("No row: no pin of this module reaches a source or ground.")
+        return
+    page.heading("At a glance")
+    changed = bool(report.changes)
+    head = ["row", "point", "state", "volts", *(["in order"] if changed else ["low to high"]), "lost", "A"]
+    cells = []
+    for row in report.rows:
+        before = "-" if row.in_order_v is None else f"{row.in_order_v:.2f}"
+        cells.append(
+            [
+                row.code,
+                row.point,
+                row.state,
+                "floating" if row.floating else two(row.volts.nominal),
+                before if changed else "" if row.floating else _ends(row.volts),
+                "" if row.floating or row.state in ("dead", "open") else two(row.lost.nominal),
+                f"{row.current_a.nominal:.2g}" if row.current_a.nominal >= 0.001 else "0",
+            ]
+        )
+    if page.width < NARROW:
+        cells = [[row, point, state, volts_, lost] for row, point, state, volts_, _, lost, _ in cells]
+        head = ["row", "point", "state", "volts", "lost"]
+    page.table(cells, indent=2 if page.width >= NARROW else 0, head=head, gap=2 if page.width >= NARROW else 1)
+    page.line(
+        "Volts to battery negative, module plugged in unless it is unplugged above. Lost: from battery positive to the pin; for a ground, from the pin to battery negative.",
+        indent=2,
+    )
+
+
+def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
+    page.blank()
+    page.line(f"{row.code:<3} {row.point}  {row.declared or 'not declared'}: {row.state}", hang=4, strong=True)
+    if row.why:
+        page.labelled("depends", f"{'; '.join(row.why)} (taken as not so; hold it with --with)")
+    if row.floating:
+        page.labelled(
+            "expect",
+            "FLOATING: no way to the battery in this state. A meter shows about 0 V or whatever leaks in; it says nothing",
+        )
+        return
+    page.labelled("expect", f"{volts(row.volts)} to battery negative")
+    if row.in_order_v is not None:
+        page.labelled("in order", f"{row.in_order_v:.2f} V without what is supposed above")
+    if row.across is not None:
+        page.labelled("across", f"{volts(row.across)} from {row.point} to {row.across_to}")
+    if row.state in ("live", "grounded"):
+        page.labelled("lost", f"{volts(row.lost)}, of it copper {_milli(row.copper_v)}")
+        page.labelled("current", _amps(row.current_a))
+        page.labelled("limit", f"{row.limit.words()} for {row.limit.item} ({row.limit.origin})")
+    for verdict in row.verdicts:
+        page.labelled("judge", verdict)
+    if row.closes_mv is not None and row.state == "live":
+        page.labelled(
+            "closes",
+            f"battery less drops out, module and drops back leaves {abs(row.closes_mv):.3f} mV (nominal values)",
+        )
+    if row.elements and row.state in ("live", "grounded"):
+        _way(page, row)
+
+
+def _way(page: Page, row: RowVolts) -> None:
+    """The way of the current, point by point, with what is lost in each element."""
+    by_point = {probe.at: probe for probe in row.probes}
+    first = row.elements[0].from_point
+    cells = [_way_line(first, by_point.get(first), None)]
+    cells += [_way_line(element.to_point, by_point.get(element.to_point), element) for element in row.elements]
+    on_way = {first, *(element.to_point for element in row.elements)}
+    head = ["point", "volts", "low to high", "mV", "up to", "copper", "lost in"]
+    page.line("way of the current:", indent=4)
+    if page.width < NARROW:  # too narrow for columns: in words
+        for point, value, _, drop, most, _, name in cells:
+            reads = f" {value}{'' if value == 'floating' else ' V'}" if value else ""
+            lost = f"; {drop} mV, up to {most}, in {name}" if name else ""
+            page.line(f"{point}{reads}{lost}", indent=4, hang=6)
+    else:
+        page.table(cells, indent=4, head=head, gap=1)
+    beside = [probe for probe in row.probes if probe.at not in on_way]
+    if beside:
+        page.labelled(
+            "beside",
+            ", ".join(
+                f"{probe.at} {'floating' if probe.floating else f'{probe.volts.nominal:.2f} V'}" for probe in beside
+            ),
+        )
+
+
+def _way_line(point: str, probe: ProbeVolts | None, element: ElementVolts | None) -> list[str]:
+    value, ends = "", ""
+    if probe is not None:
+        value = "floating" if probe.floating else two(probe.volts.nominal)
+        ends = "" if probe.floating else _ends(probe.volts)
+    if element is None:
+        return [point, value, ends, "", "", "", ""]
+    return [
+        point,
+        value,
+        ends,
+        _mv(element.drop_v.nominal),
+        _mv(element.drop_v.high),
+        _mv(element.copper_v) if element.copper_v else "",
+        element.name + (" (*)" if element.assumed else ""),
+    ]
+
+
+def _unplugged(page: Page, report: VoltsReport) -> None:
+    tested = [row for row in report.rows if row.lamp is not None]
+    if not tested:
+        return
+    watts = tested[0].lamp.watts if tested[0].lamp else 0.0
+    page.heading(f"Unplugged, each pin alone: meter, and meter with a lamp of {watts:g} W")
+    cells = []
+    for row in tested:
+        lamp = row.lamp
+        assert lamp is not None
+        cells.append([row.code, row.point, _lamp_volts(lamp.meter_v), _lamp_volts(lamp.lamp_v), _lamp_says(row)])
+    if page.width < NARROW:
+        for code, point, meter, lamp_v, says in cells:
+            page.line(f"{code} {point}: meter {meter}, lamp {lamp_v}; {says}", indent=2, hang=4)
+    else:
+        page.table(cells, indent=2, head=["row", "point", "meter", "lamp", "what it tells"])
+    page.line(
+        "Volts to battery negative. For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, never on bus, signal, 5 V or restraint wiring.",
+        indent=2,
+    )
+
+
+def _lamp_volts(value: float | None) -> str:
+    return "floating" if value is None else f"{value:.2f}"
+
+
+def _lamp_says(row: RowVolts) -> str:
+    lamp = row.lamp
+    assert lamp is not None
+    if lamp.meter_v is None:
+        return "off with the module unplugged" if row.state in ("live", "grounded") else "open"
+    lost = lamp.meter_v - (lamp.lamp_v or 0.0) if row.level == "supply" else (lamp.lamp_v or 0.0) - lamp.meter_v
+    if row.level == "supply" and lamp.meter_v < 1.0:
+        return "dead"
+    if lost > 1.0:
+        return f"the meter alone hides it: {lost:.1f} V lost under load"
+    return f"{_milli(max(lost, 0.0))} lost under load"
+
+
+def _rests_on(page: Page, report: VoltsReport) -> None:
+    page.heading("What the values rest on")
+    assumed = dict.fromkeys(text for row in report.rows if row.code[0] != "C" for text in row.assumed)
+    if assumed:
+        page.line(f"(*) Not typed in, taken by default; type it in and the range shrinks ({len(assumed)}):", indent=2)
+        for text in assumed:
+            page.line(f"- {text}", indent=4, hang=6)
+    if report.assumed_currents:
+        page.line(
+            f"Of all modules and loads of the vehicle, {counted(report.assumed_currents, 'current')} are not typed in (`draws`, `watts`) and are in every range.",
+            indent=2,
+        )
+    for note in report.notes:
+        page.line(f"- {note}", indent=2, hang=4)
+    limits = {row.limit.item: row.limit for row in report.rows}
+    limits |= {e.limit.item: e.limit for row in report.rows for e in row.elements if e.limit is not None}
+    for limit in limits.values():
+        page.line(f"- limit {limit_words(limit)}", indent=2, hang=4)
+    page.line(
+        "Low to high: everything uncertain at its ends, all together and in the combination that moves the pin most. Wires by size and length at 0 to 60 °C, contacts and joints by usual allowances (from memory), the battery as stated.",
+        indent=2,
+    )
+    page.line(
+        f"Meter of {report.meter_ohm / 1e6:g} MΩ at the probed point only. Battery: {report.battery_source}.", indent=2
+    )
+    page.line("What depends on something not held is taken as off. The maker's figures come first.", indent=2)
+    page.heading("Cautions")
+    for caution in cautions_for("probe"):
+        page.line(f"- {caution.text}", indent=2, hang=4)
+
+
+def volts(value: Range) -> str:
+    """'12.40 V (11.80 to 12.80)'."""
+    if abs(value.high - value.low) < 0.005:
+        return f"{two(value.nominal)} V"
+    return f"{two(value.nominal)} V ({two(value.low)} to {two(value.high)})"
+
+
+def two(value: float) -> str:
+    """Two decimals, and no minus before a zero."""
+    text = f"{value:.2f}"
+    return "0.00" if text == "-0.00" else text
+
+
+def limit_words(limit: LimitInUse) -> str:
+    """'0.50 V for supply path (standard: ...)'."""
+    return f"{limit.words()} for {limit.item} ({limit.origin}: {limit.source})"
+
+
+def _ends(value: Range) -> str:
+    return f"{two(value.low)} to {two(value.high)}"
+
+
+def _amps(value: Range) -> str:
+    if value.high < 0.001:
+        return "none worth naming"
+    if value.high - value.low < 0.005 * value.high:
+        return f"{value.nominal:.3g} A"
+    return f"{value.nominal:.2g} A ({value.low:.2g} to {value.high:.2g})"
+
+
+def _mv(volts_: float) -> str:
+    return f"{volts_ * 1000:.1f}" if abs(volts_) < 0.01 else f"{volts_ * 1000:.0f}"
+
+
+def _milli(volts_: float) -> str:
+    return f"{volts_ * 1000:.0f} mV" if volts_ < 0.1 else f"{volts_:.2f} V"
+
+
+# --- JSON ----------------------------------------------------------------------------------------------------------
+
+
+def as_data(report: VoltsReport) -> dict[str, Any]:
+    """The readings as plain data, documented in docs/json/volts.md."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": report.vehicle,
+        "module": report.module,
+        "complete": report.complete,
+        "key": report.key,
+        "system_v": report.system_v,
+        "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},
+        "held": list(report.held),
+        "changes": list(report.changes),
+        "undecided": list(report.undecided),
+        "notes": list(report.notes),
+        "meter_ohm": report.meter_ohm,
+        "assumed_currents": report.assumed_currents,
+        "rows": [_row_data(row) for row in report.rows],
+    }
+
+
+def range_data(value: Range, unit: str) -> dict[str, float]:
+    """`{low_v, nominal_v, high_v}` or another unit, rounded to what a computation from such values can mean."""
+    return {f"{name}{unit}": round(getattr(value, name), 6) for name in ("low", "nominal", "high")}
+
+
+def limit_data(limit: LimitInUse | None) -> dict[str, Any] | None:
+    """A limit with where it is from."""
+    if limit is None:
+        return None
+    return {
+        "item": limit.item,
+        "value": limit.high,
+        "low": limit.low,
+        "unit": limit.unit,
+        "origin": limit.origin,
+        "source": limit.source,
+    }
+
+
+def _row_data(row: RowVolts) -> dict[str, Any]:
+    return {
+        "row": row.code,
+        "point": row.point,
+        "level": row.level,
+        "declared": row.declared,
+        "state": row.state,
+        "why": list(row.why),
+        "floating": row.floating,
+        "volts": range_data(row.volts, "_v"),
+        "lost": range_data(row.lost, "_v"),
+        "current": range_data(row.current_a, "_a"),
+        "copper_v": round(row.copper_v, 6),
+        "limit": limit_data(row.limit),
+        "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
+        "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),
+        "in_order_v": None if row.in_order_v is None else round(row.in_order_v, 6),
+        "judge": list(row.verdicts),
+        "assumed": list(row.assumed),
+        "unplugged": None
+        if row.lamp is None
+        else {
+            "meter_v": _rounded(row.lamp.meter_v),
+            "lamp_v": _rounded(row.lamp.lamp_v),
+            "lamp_w": row.lamp.watts,
+        },
+        "elements": [
+            {
+                "element": element.name,
+                "from": element.from_point,
+                "to": element.to_point,
+                "ohm": {key: float(f"{value:.4g}") for key, value in range_data(element.ohm, "_ohm").items()},
+                "current": range_data(element.current_a, "_a"),
+                "drop": range_data(element.drop_v, "_v"),
+                "copper_v": round(element.copper_v, 6),
+                "basis": element.basis,
+                "assumed": element.assumed or None,
+                "limit": limit_data(element.limit),
+            }
+            for element in row.elements
+        ],
+        "probes": [
+            {
+                "at": probe.at,
+                "floating": probe.floating,
+                "volts": range_data(probe.volts, "_v"),
+                "lost": range_data(probe.lost, "_v"),
+            }
+            for probe in row.probes
+        ],
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 6)
+
+
+def with_computed(data: dict[str, Any], expected: Mapping[tuple[str, str], Sequence[ComputedExpect]]) -> dict[str, Any]:
+    """The JSON of `supplies` with computed readings: each probe's `expect` gets `computed`, one entry for each key state."""
+    for group in ("supplies", "grounds", "carrying", "chains"):
+        for row in data[group]:
+            for probe in row["probes"]:
+                probe["expect"]["computed"] = [
+                    {
+                        "state": one.state,
+                        "nominal_v": round(one.nominal_v, 4),
+                        "low_v": round(one.low_v, 4),
+                        "high_v": round(one.high_v, 4),
+                        "lost_nominal_v": round(one.lost_nominal_v, 4),
+                        "lost_high_v": round(one.lost_high_v, 4),
+                        "floating": one.floating,
+                        "load": one.load,
+                        "limit_v": one.limit_v,
+                        "source": one.source,
+                        "basis": one.basis,
+                    }
+                    for one in expected.get((row["row"], probe["at"]), ())
+                ]
+    return data

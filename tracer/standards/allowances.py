@@ -1,0 +1,140 @@
+"""Ranges that computed voltages rest on where copper alone does not: contacts, joints, coils, draws, batteries, meters.
+
+A range holds `low` (most favourable), `nominal` and `high` (still in order). It says how far a computed value may be off; nothing is judged by it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from tracer.standards import _tables
+from tracer.standards._tables import BrokenTable, Certainty
+from tracer.standards.sources import Sourced
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Low, nominal and high value of one quantity, with unit, source and the doubt that goes with it."""
+
+    low: float
+    nominal: float
+    high: float
+    unit: str
+    source: str
+    certainty: Certainty
+    note: str = ""
+
+
+BATTERY_STATES = ("at rest", "key on", "cranking", "charging", "maintainer connected")
+
+
+@cache
+def contact_ohm(item: str) -> Span:
+    """Resistance of a contact, joint or switching element, Ω.
+
+    Raises
+    ------
+    ValueError : no such item
+    """
+    return _span("contact", "item", item, "Ω")
+
+
+@cache
+def junction_v(item: str = "silicon diode") -> Span:
+    """Voltage across a junction that conducts, V, without its slope."""
+    return _span("junction", "item", item, "V")
+
+
+@cache
+def unknown_wire(item: str) -> Span:
+    """What stands in for a wire's `length` (m) or `area` (mm²) that was not typed in, or for a `panel track` (Ω)."""
+    return _span("unknown_wire", "item", item)
+
+
+@cache
+def conductor_temperature_c() -> Span:
+    """Temperature of a conductor in a working vehicle, °C."""
+    return _span("temperature", "item", "conductor")
+
+
+@cache
+def default_draw_a(item: str) -> Span:
+    """Current that is taken where none was typed in, A."""
+    return _span("draw", "item", item, "A")
+
+
+@cache
+def coil_ohm(system_v: float = 12.0) -> Span:
+    """Resistance of a relay coil, Ω; at another system voltage for the same power."""
+    span = _span("coil", "item", "relay coil", "Ω")
+    factor = (system_v / 12.0) ** 2
+    return Span(
+        span.low * factor,
+        span.nominal * factor,
+        span.high * factor,
+        "Ω",
+        span.source,
+        span.certainty,
+        span.note,
+    )
+
+
+@cache
+def spread(item: str) -> Span:
+    """Share by which a typed value may be off."""
+    return _span("spread", "item", item, "1")
+
+
+@cache
+def battery_v(state: str, system_v: float = 12.0) -> Span:
+    """Voltage at the posts of a battery in a state, V.
+
+    Parameters
+    ----------
+    state : one of `BATTERY_STATES`
+    system_v : the table is for 12 V; other systems in proportion
+
+    Raises
+    ------
+    ValueError : no such state
+    """
+    span = _span("battery", "state", state, "V")
+    factor = system_v / 12.0
+    note = span.note if factor == 1.0 else f"{span.note}; {factor:g} times the 12 V value"
+    return Span(span.low * factor, span.nominal * factor, span.high * factor, "V", span.source, span.certainty, note)
+
+
+@cache
+def lamp_watts() -> tuple[Sourced, ...]:
+    """Usual sizes of filament lamps, W at 12 V."""
+    rows = _tables.table("allowances", "lamps")
+    return tuple(Sourced(row.number("watts"), "W", row.source, row.certainty, row.text("item")) for row in rows)
+
+
+@cache
+def meter(item: str) -> Sourced:
+    """A property of a usual workshop meter.
+
+    Raises
+    ------
+    ValueError : no such item
+    """
+    for row in _tables.table("allowances", "meter"):
+        if row.text("item") == item:
+            return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.optional_text("note"))
+    raise ValueError(f"no meter property {item!r}")
+
+
+def _span(table: str, key: str, wanted: str, unit: str = "") -> Span:
+    rows = _tables.table("allowances", table)
+    for row in rows:
+        if row.text(key) == wanted:
+            low, nominal, high = row.number("low"), row.number("nominal"), row.number("high")
+            # an area falls from low to high resistance; everything else rises
+            if not (low <= nominal <= high or low >= nominal >= high):
+                raise BrokenTable(f"{row.where}: nominal lies outside low and high")
+            return Span(
+                low, nominal, high, unit or row.text("unit"), row.source, row.certainty, row.optional_text("note")
+            )
+    raise ValueError(f"no {wanted!r} in {table}; known: {', '.join(row.text(key) for row in rows)}")
