@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check bench golden lock clean distclean
+.PHONY: help demo check bench golden pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -36,6 +36,9 @@ bench: $(STAMP) ## measure speed and memory
 
 golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
 	TRACER_GOLDEN=write $(BIN)/pytest -n auto
+
+pictures: $(STAMP) ## make the pictures of the README anew; a test asks whether they are current
+	$(BIN)/python docs/pictures/rebuild.py
 
 # `fewest` keeps one version of each package for all Python versions, so that outputs are the same on all.
 lock: $(STAMP) ## pin all dependencies anew in requirements.lock

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.entry.problems import CannotUse
+    from tracer.report.printing import Job
     from tracer.trace.results import SupplyReport
 
 typer.core.HAS_RICH = (
@@ -445,6 +446,176 @@ def _limits(circuit: Circuit, shop: Path | None, *, json: bool) -> LimitsInUse:
         return limits_of(circuit, read_shop(shop) if shop is not None else None)
     except CannotUse as error:
         _show_problems(error, json=json)
+
+
+OutputOption = Annotated[
+    Path | None,
+    typer.Option(
+        "-o", "--output", metavar="FILE", help="The file to write; its ending says the format. With --all a folder."
+    ),
+]
+PaperOption = Annotated[str, typer.Option("--paper", metavar="a4|letter", help="The paper.")]
+DateOption = Annotated[
+    str | None, typer.Option("--date", metavar="YYYY-MM-DD", help="The date printed on it; today by default.")
+]
+AllOption = Annotated[bool, typer.Option("--all", help="Every module of the vehicle, into the folder that -o names.")]
+PrintedModule = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="MODULE", help="The module's name, such as ALM; left out with --all.", autocompletion=_complete_module
+    ),
+]
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus diagram ALM -o alm.pdf    tracer diagram ALM --key run -o alm.svg    tracer diagram --all -o prints"
+)
+def diagram(
+    module: PrintedModule = None,
+    output: OutputOption = None,
+    key: Annotated[
+        str | None, typer.Option("--key", metavar="STATE", help="Draw what is live, dead or depends in this key state.")
+    ] = None,
+    paper: PaperOption = "a4",
+    engine: Annotated[
+        str,
+        typer.Option(
+            "--engine", metavar="pure|dot", help="The layout engine: installed with tracer, or the system's dot."
+        ),
+    ] = "pure",
+    date: DateOption = None,
+    every: AllOption = False,
+    form: Annotated[str, typer.Option("--format", metavar="svg|pdf|png", help="With --all: the format.")] = "pdf",
+) -> None:
+    """One page with this module's circuits only, from source to ground, with every probe point (PDF, SVG or PNG)."""
+    from tracer.report.printing import DIAGRAM_FORMS, Job
+
+    _one_of("--engine", engine, ("pure", "dot"))
+    _print(module, output, every, Job("diagram", form, paper, _date(date), key, engine), DIAGRAM_FORMS)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus worksheet ALM -o alm.pdf    tracer worksheet ALM -o alm.html    tracer worksheet --all -o prints"
+)
+def worksheet(
+    module: PrintedModule = None,
+    output: OutputOption = None,
+    paper: PaperOption = "a4",
+    date: DateOption = None,
+    every: AllOption = False,
+    form: Annotated[str, typer.Option("--format", metavar="pdf|html|csv", help="With --all: the format.")] = "pdf",
+    json: JsonOption = False,
+) -> None:
+    """The probe list to take to the vehicle, in the order in which hands and key move (PDF, HTML or CSV)."""
+    from tracer.report.printing import WORKSHEET_FORMS, Job
+
+    if json and module is not None and not every:
+        from tracer.report.worksheet import as_data, worksheet_of
+        from tracer.trace.supplies import UnknownModule, supplies_of
+        from tracer.trace.survey import Survey
+
+        survey = Survey(_load(json=True))
+        try:
+            found = supplies_of(survey, module)
+        except UnknownModule as error:
+            _fail(str(error), WRONG_USAGE)
+        _show(as_data(worksheet_of(survey, found), _date(date)))
+        raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
+    if json:
+        _fail("--json wants one module, and not --all.", WRONG_USAGE)
+    _print(module, output, every, Job("worksheet", form, paper, _date(date)), WORKSHEET_FORMS)
+
+
+def _print(module: str | None, output: Path | None, every: bool, job: Job, forms: tuple[str, ...]) -> NoReturn:
+    """Write the diagram or worksheet of one module, or of all."""
+    from dataclasses import replace
+
+    from tracer.report.diagram.engine import NoEngine
+    from tracer.report.printing import page_names, printed
+    from tracer.trace.supplies import UnknownModule
+    from tracer.trace.survey import Survey
+
+    _one_of("--paper", job.paper, ("a4", "letter"))
+    _one_of("--format", job.form, forms)
+    if every == (module is not None):
+        _fail(f"Name one module, such as `tracer {job.what} ALM`, or all of them with --all.", WRONG_USAGE)
+    circuit = _load(json=False)
+    if job.key is not None:
+        _key_state(circuit, job.key)
+    try:
+        if every:
+            complete = _print_all(circuit, output, job)
+        else:
+            assert module is not None
+            file = output or Path(f"{module}-{job.what}.pdf")
+            ending = file.suffix.lower().removeprefix(".")
+            if ending not in forms:
+                _fail(
+                    f"{file}: the ending says the format; write one of {', '.join('.' + form for form in forms)}.",
+                    WRONG_USAGE,
+                )
+            made = printed(Survey(circuit), module, replace(job, form=ending))
+            for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
+                _write(name, content)
+            complete = made.complete
+    except UnknownModule as error:
+        _fail(str(error), WRONG_USAGE)
+    except NoEngine as error:
+        _fail(str(error), CANNOT_USE)
+    raise typer.Exit(COMPLETE if complete else LOOSE_ENDS)
+
+
+def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
+    """Every module into a folder, with a progress bar on a terminal; answers whether all lists are complete."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    from tracer.report.printing import file_stems, page_names, printed_all
+
+    if folder is None:
+        _fail("With --all, say which folder to write into: -o FOLDER.", WRONG_USAGE)
+    modules = sorted(part.name for part in circuit.modules())
+    if not modules:
+        _fail("There is no module in this vehicle.", CANNOT_USE)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        _fail(f"cannot make the folder {folder}: {error.strerror}", CANNOT_USE)
+    stems, open_lists = file_stems(modules), []
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
+        task = progress.add_task(f"{job.what}s", total=len(modules))
+        for made in printed_all(_Options.folder, modules, job):
+            file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
+            for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
+                _write(name, content)
+            if not made.complete:
+                open_lists.append(made.module)
+            progress.advance(task)
+    typer.echo(
+        f"{len(modules)} modules"
+        + (f"; NOT COMPLETE: {', '.join(sorted(open_lists))}" if open_lists else "; all complete"),
+        err=True,
+    )
+    return not open_lists
+
+
+def _one_of(option: str, word: str, words: tuple[str, ...]) -> None:
+    if word not in words:
+        _fail(f"{option} must be {' or '.join(words)}, not {word}.", WRONG_USAGE)
+
+
+def _date(typed: str | None) -> str:
+    """The date that is printed: as typed after a check, or today."""
+    from datetime import date
+
+    if typed is None:
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(typed).isoformat()
+    except ValueError:
+        _fail(f"--date must be YYYY-MM-DD, such as 2026-03-31, not {typed}.", WRONG_USAGE)
 
 
 # --- what the commands share ---------------------------------------------------------------------------------------

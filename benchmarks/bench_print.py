@@ -1,0 +1,46 @@
+"""A printed page against the list it is made from: whole processes on the demo, as a user runs them.
+
+The diagram as SVG may take at most 3 times the processor time of `tracer supplies`, as PDF at most 6 times.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+from benchmarks.ratios import Ratio, process_cpu_s, tracer_command
+
+SVG_MOST, PDF_MOST = 3.0, 6.0
+RUNS = 5
+DEMO = Path(__file__).resolve().parent.parent / "circuits" / "minibus"
+MODULE = "ALM"
+
+
+def checked(command: Sequence[str]) -> None:
+    """Run a command once, so that a failing one is not measured as a fast one."""
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 3):
+        raise RuntimeError(f"{' '.join(command)} failed: {done.stderr}")
+
+
+def ratios() -> list[Ratio]:
+    """Diagram as SVG and as PDF against the list, on the demo."""
+    with tempfile.TemporaryDirectory() as scratch:
+        base = [tracer_command(), "-C", str(DEMO)]
+        commands = [
+            [*base, "supplies", MODULE],
+            [*base, "diagram", MODULE, "-o", str(Path(scratch) / "out.svg")],
+            [*base, "diagram", MODULE, "-o", str(Path(scratch) / "out.pdf")],
+        ]
+        for command in commands:
+            checked(command)
+        listed, svg, pdf = (process_cpu_s(command, RUNS) for command in commands)
+    return [
+        Ratio("diagram of the demo module as SVG, against its list", svg, listed, SVG_MOST),
+        Ratio("diagram of the demo module as PDF, against its list", pdf, listed, PDF_MOST),
+    ]
+
+
+__all__ = ["ratios"]

@@ -1,0 +1,59 @@
+"""Make the pictures of the README anew: `make pictures`. A test asks whether they are current.
+
+The diagram is kept as SVG. The worksheet is kept as PNG, whose bytes differ between versions of the typesetter; beside it stands a digest of what it is
+made from, and that is what the test compares.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+from pathlib import Path
+
+FOLDER = Path(__file__).resolve().parent
+ROOT = FOLDER.parent.parent
+sys.path.insert(0, str(ROOT))
+
+DATE = "2026-01-31"
+DEMO, MODULE = ROOT / "circuits" / "minibus", "ALM"
+PAGE = 1  # of the worksheet, from 0: the first with readings
+
+
+def contents() -> dict[str, bytes]:
+    """The files that do not depend on a typesetter's version: the diagram, and the digest of the worksheet's source."""
+    import tracer
+    from tracer.report.diagram import Sheet, diagram_of, files_of
+    from tracer.report.sheets import json_text
+    from tracer.report.worksheet import as_data, worksheet_of
+    from tracer.report.worksheet.form import as_typst
+    from tracer.trace.supplies import supplies_of
+    from tracer.trace.survey import Survey
+
+    survey = Survey(tracer.load(str(DEMO)))
+    report = supplies_of(survey, MODULE)
+    (diagram,) = files_of(diagram_of(survey, report, sheet=Sheet(date=DATE)), "svg")
+    sheet = worksheet_of(survey, report)
+    source = as_typst(sheet) + json_text(as_data(sheet, DATE)).encode()
+    return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
+
+
+def worksheet_picture() -> bytes:
+    """One page of the worksheet as PNG."""
+    import tracer
+    from tracer.report.worksheet import as_png, worksheet_of
+    from tracer.trace.supplies import supplies_of
+    from tracer.trace.survey import Survey
+
+    survey = Survey(tracer.load(str(DEMO)))
+    return as_png(worksheet_of(survey, supplies_of(survey, MODULE)), date=DATE, ppi=110)[PAGE]
+
+
+def main() -> None:
+    """Write the pictures."""
+    for name, content in {**contents(), "worksheet.png": worksheet_picture()}.items():
+        (FOLDER / name).write_bytes(content)
+        print(f"wrote docs/pictures/{name}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,102 @@
+"""`tracer diagram` and `tracer worksheet` as a user runs them."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+TRACER = Path(sys.executable).with_name("tracer")
+
+
+def run(*arguments: str, vehicle: str = "minibus", cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+    command = [str(TRACER), "-C", str(ROOT / "circuits" / vehicle), *arguments]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=cwd)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "start"),
+    [
+        (("diagram", "ALM", "-o", "a.svg", "--key", "run"), b"<?xml"),
+        (("diagram", "ALM", "-o", "a.pdf"), b"%PDF-"),
+        (("diagram", "ALM", "-o", "a.PNG"), b"\x89PNG"),
+        (("worksheet", "ALM", "-o", "a.html"), b"<!DOCTYPE html>"),
+        (("worksheet", "ALM", "-o", "a.csv"), b"batch,place"),
+        (("worksheet", "ALM", "-o", "a.pdf", "--paper", "letter"), b"%PDF-"),
+    ],
+)
+def test_the_ending_says_the_format(tmp_path: Path, arguments: tuple[str, ...], start: bytes) -> None:
+    done = run(*arguments, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / arguments[3]).read_bytes().startswith(start)
+
+
+def test_loose_ends_give_exit_status_3_and_a_default_name(tmp_path: Path) -> None:
+    for what in ("diagram", "worksheet"):
+        done = run(what, "LIFT", vehicle="unfinished", cwd=tmp_path)
+        assert done.returncode == 3, done.stderr
+        assert (tmp_path / f"LIFT-{what}.pdf").is_file()
+
+
+def test_several_pages_become_numbered_files(tmp_path: Path) -> None:
+    assert run("diagram", "INS", "-o", "i.svg", cwd=tmp_path).returncode == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["i-1.svg", "i-2.svg"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("diagram", "NOPE"), "no module NOPE"),
+        (("diagram",), "Name one module"),
+        (("diagram", "ALM", "--all"), "Name one module"),
+        (("diagram", "--all"), "-o FOLDER"),
+        (("diagram", "ALM", "-o", "a.bmp"), ".svg, .pdf, .png"),
+        (("diagram", "ALM", "--paper", "a3"), "a4 or letter"),
+        (("diagram", "ALM", "--engine", "other"), "pure or dot"),
+        (("diagram", "ALM", "--key", "flying"), "flying"),
+        (("worksheet", "ALM", "--date", "31.1.26"), "YYYY-MM-DD"),
+        (("worksheet", "--all", "--format", "svg", "-o", "x"), "--format"),
+        (("worksheet", "--all", "--json"), "one module"),
+    ],
+)
+def test_wrong_usage_says_what_to_write(tmp_path: Path, arguments: tuple[str, ...], said: str) -> None:
+    done = run(*arguments, cwd=tmp_path)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_all_modules_go_into_a_folder(tmp_path: Path) -> None:
+    done = run(
+        "diagram",
+        "--all",
+        "--format",
+        "svg",
+        "-o",
+        "prints",
+        "--date",
+        "2026-01-31",
+        vehicle="unfinished",
+        cwd=tmp_path,
+    )
+    assert done.returncode == 3, done.stderr
+    assert sorted(path.name for path in (tmp_path / "prints").iterdir()) == ["DSP-diagram.svg", "LIFT-diagram.svg"]
+    assert "NOT COMPLETE: DSP, LIFT" in done.stderr
+    alone = run("diagram", "LIFT", "-o", "alone.svg", "--date", "2026-01-31", vehicle="unfinished", cwd=tmp_path)
+    assert alone.returncode == 3
+    assert (tmp_path / "alone.svg").read_bytes() == (tmp_path / "prints" / "LIFT-diagram.svg").read_bytes()
+
+
+def test_json_holds_the_form() -> None:
+    done = run("worksheet", "ALM", "--json", "--date", "2026-01-31")
+    data = json.loads(done.stdout)
+    assert (data["schema"], data["date"], data["complete"]) == ("tracer.worksheet/1", "2026-01-31", True)
+    assert data["batches"][0]["readings"][0]["kind"] == "battery"
+
+
+def test_a_file_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    done = run("diagram", "ALM", "-o", str(tmp_path / "no" / "a.svg"))
+    assert done.returncode == 1
+    assert "cannot write" in done.stderr

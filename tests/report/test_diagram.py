@@ -1,0 +1,297 @@
+"""The printed diagram: every probe point once and with its code, nothing on top of anything, nothing off the page, the same bytes each time.
+
+Names of graphic symbols ("Fuse (general symbol)", "Make contact", "Break contact", "Control coil (general symbol)", "Plug and socket") were seen in lists of
+IEC 60617; the paper sizes are those of ISO 216 (A4, 210 mm × 297 mm) and ANSI/ASME Y14.1 (letter, 8.5 in × 11 in), from memory.
+"""
+
+import io
+import re
+from collections import Counter
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pypdf
+import pytest
+
+import tracer
+from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
+from tracer.report.codes import bus_pins, coded_points
+from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
+from tracer.report.diagram.engine import NoEngine, program
+from tracer.report.diagram.ranks import Unit, ranked
+from tracer.report.diagram.shapes import Box, Line, Text, text_width, wrapped
+from tracer.report.supplies import as_data
+from tracer.trace.results import SupplyReport
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
+
+ROOT = Path(__file__).resolve().parents[2]
+SVG = "{http://www.w3.org/2000/svg}"
+CODE = re.compile(r"(?<![A-Za-z0-9.])[SGVC]\d+\.\d+(?![\d.])")
+DATE = Sheet(date="2026-01-31")
+
+
+@pytest.fixture(scope="module")
+def surveys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Survey]:
+    folders = {
+        "minibus": ROOT / "circuits" / "minibus",
+        "unfinished": ROOT / "circuits" / "unfinished",
+        "sixty": sixty_pins(tmp_path_factory.mktemp("made") / "sixty"),
+        "hostile": hostile(tmp_path_factory.mktemp("made") / "hostile"),
+    }
+    return {name: Survey(tracer.load(str(folder))) for name, folder in folders.items()}
+
+
+def drawn(
+    survey: Survey, module: str, key: str | None = None, sheet: Sheet = DATE
+) -> tuple[SupplyReport, list[Drawing]]:
+    report = supplies_of(survey, module)
+    return report, diagram_of(survey, report, key=key, sheet=sheet)
+
+
+CASES = [
+    ("minibus", "ALM"),
+    ("minibus", "INS"),
+    ("minibus", "RMP"),
+    ("minibus", "ENM"),
+    ("unfinished", "LIFT"),
+    ("unfinished", "DSP"),
+    ("sixty", "BIG"),
+    ("hostile", "M1"),
+]
+
+
+def codes_of_json(report: SupplyReport) -> Counter[str]:
+    """From the JSON of `supplies`: each point by the first row that has it and its number there; counted anew, not by the code under test."""
+    data, seen, codes = as_data(report), set(), Counter[str]()
+    for row in (*data["supplies"], *data["grounds"], *data["carrying"], *data["chains"]):
+        for number, probe in enumerate(row["probes"], 1):
+            if probe["at"] not in seen:
+                seen.add(probe["at"])
+                codes[f"{row['row']}.{number}"] += 1
+    return codes
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+def test_every_probe_point_stands_once_in_the_svg_and_in_the_pdf_with_the_code_of_the_list(
+    surveys: dict[str, Survey], vehicle: str, module: str
+) -> None:
+    report, pages = drawn(surveys[vehicle], module)
+    wanted = codes_of_json(report)
+    assert wanted
+    in_svg = Counter[str]()
+    for file in files_of(pages, "svg"):
+        for element in ElementTree.fromstring(file).iter(f"{SVG}text"):
+            in_svg.update(CODE.findall(element.text or ""))
+    assert in_svg == wanted
+    (pdf,) = files_of(pages, "pdf")
+    text = "\n".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages)
+    assert Counter(CODE.findall(text)) == wanted
+    for code, _ in bus_pins(report):
+        assert re.search(rf"{code}(?!\d)", text)
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+@pytest.mark.parametrize("paper", PAPERS)
+def test_texts_neither_overlap_nor_leave_the_page_nor_are_small(
+    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+) -> None:
+    _, pages = drawn(surveys[vehicle], module, sheet=Sheet(paper, date="2026-01-31"))
+    for page in pages:
+        assert sorted((page.width, page.height)) == pytest.approx(sorted(PAPERS[paper]))
+        texts = list(page.texts())
+        assert min(text.size for text in texts) >= 7.0
+        for text in texts:
+            box = text.box
+            assert (
+                box.x >= 0 and box.y >= 0 and box.x + box.width <= page.width and box.y + box.height <= page.height
+            ), text
+        clashes = [
+            (a.text, b.text) for n, a in enumerate(texts) for b in texts[n + 1 :] if a.box.overlaps(b.box, slack=0.3)
+        ]
+        assert clashes == []
+
+
+def test_the_svg_gives_each_text_the_length_that_was_measured(surveys: dict[str, Survey]) -> None:
+    _, (page,) = drawn(surveys["minibus"], "ALM")
+    root = ElementTree.fromstring(files_of([page], "svg")[0])
+    lengths = [float(element.attrib["textLength"]) for element in root.iter(f"{SVG}text")]
+    assert lengths == pytest.approx([text.width for text in page.texts()], abs=0.006)
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+def test_no_line_of_one_net_lies_on_a_line_of_another(surveys: dict[str, Survey], vehicle: str, module: str) -> None:
+    _, pages = drawn(surveys[vehicle], module)
+    for page in pages:
+        pieces = []
+        for group in page.groups:
+            if group.kind != "line":
+                continue
+            for shape in group.shapes:
+                assert isinstance(shape, Line) or group.id
+                if isinstance(shape, Line):
+                    (x1, y1), (x2, y2) = shape.points
+                    assert abs(x1 - x2) < 1e-6 or abs(y1 - y2) < 1e-6, "lines run at right angles"
+                    pieces.append((group.id, min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2)))
+        for n, (first, *a) in enumerate(pieces):
+            for second, *b in pieces[n + 1 :]:
+                if first == second:
+                    continue
+                wide = min(a[2], b[2]) - max(a[0], b[0])
+                high = min(a[3], b[3]) - max(a[1], b[1])
+                both_level = a[1] == a[3] and b[1] == b[3] and abs(a[1] - b[1]) < 0.5 and wide > 0.5
+                both_upright = a[0] == a[2] and b[0] == b[2] and abs(a[0] - b[0]) < 0.5 and high > 0.5
+                assert not (both_level or both_upright), (first, second, a, b)
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+def test_every_loose_end_is_drawn_with_its_code_and_listed(
+    surveys: dict[str, Survey], vehicle: str, module: str
+) -> None:
+    report, pages = drawn(surveys[vehicle], module)
+    drawn_codes = {text.text for page in pages for text in page.texts() if text.role == "loose" and text.bold}
+    assert drawn_codes >= {loose.code for loose in report.loose_ends}
+    title = " ".join(text.text for text in pages[0].texts() if text.role == "loose" and not text.bold)
+    for loose in report.loose_ends:
+        assert " ".join(f"{loose.code} {loose.message}.".split()) in " ".join(title.split())
+    status = {text.text for page in pages for text in page.texts() if text.role == "status"}
+    assert len(status) == 1
+    assert status.pop().startswith("COMPLETE" if report.complete else "NOT COMPLETE")
+
+
+def test_page_references_answer_each_other(surveys: dict[str, Survey]) -> None:
+    for vehicle, module in (("minibus", "INS"), ("sixty", "BIG")):
+        _, pages = drawn(surveys[vehicle], module)
+        assert len(pages) > 1
+        leaving, entering = set(), set()
+        for number, page in enumerate(pages, 1):
+            for text in page.texts():
+                if text.role == "page":
+                    mark, direction, _, other = text.text.split()
+                    if direction == "to":
+                        leaving.add((mark, number, int(other)))
+                    else:
+                        entering.add((mark, int(other), number))
+        assert leaving and leaving == entering
+
+
+def test_the_demo_fits_one_a4_page(surveys: dict[str, Survey]) -> None:
+    _, pages = drawn(surveys["minibus"], "ALM")
+    assert len(pages) == 1
+
+
+def test_same_input_same_bytes(surveys: dict[str, Survey]) -> None:
+    for form in ("svg", "pdf"):
+        first = files_of(drawn(surveys["minibus"], "ALM", "run")[1], form)
+        fresh = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
+        assert files_of(drawn(fresh, "ALM", "run")[1], form) == first
+
+
+def test_a_key_state_shows_in_line_styles_alone(surveys: dict[str, Survey]) -> None:
+    """ALM.7 (row S6) is dead while cranking and live in run, as sheet 5 of the demo says; BAT.+ is always live."""
+    styles = {}
+    for key in ("run", "start"):
+        _, (page,) = drawn(surveys["minibus"], "ALM", key)
+        near = [group for group in page.groups if group.id == "element-X4.12_3a_a-5_3a_b"]
+        (styles[key],) = [
+            {shape.style for shape in group.shapes if isinstance(shape, Line)} - {"plain"} for group in near
+        ]
+        colours = set(re.findall(rb"#[0-9a-fA-F]{3,6}", files_of([page], "svg")[0]))
+        assert colours == {b"#000", b"#fff"}
+    assert styles == {"run": {"heavy"}, "start": {"dashed"}}
+
+
+def test_each_element_has_an_id_and_a_title(surveys: dict[str, Survey]) -> None:
+    for vehicle, module in CASES:
+        for file in files_of(drawn(surveys[vehicle], module)[1], "svg"):
+            groups = [element for element in ElementTree.fromstring(file).iter(f"{SVG}g") if "class" in element.attrib]
+            ids = [group.attrib["id"] for group in groups]
+            assert len(ids) == len(set(ids))
+            assert all(re.fullmatch(r"[A-Za-z][A-Za-z0-9_.-]*", one) for one in ids)
+            assert all((title := group.find(f"{SVG}title")) is not None and title.text for group in groups)
+
+
+def test_hostile_names_stay_text(surveys: dict[str, Survey]) -> None:
+    _, pages = drawn(surveys["hostile"], "M1")
+    (file,) = files_of(pages, "svg")
+    root = ElementTree.fromstring(file)
+    assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
+        "svg",
+        "title",
+        "g",
+        "text",
+        "rect",
+        "circle",
+        "polygon",
+        "polyline",
+    }
+    assert HOSTILE in (root.findtext(f"{SVG}title") or "")
+    (pdf,) = files_of(pages, "pdf")
+    assert "#panic(" in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+
+
+def test_pdf_fonts_are_embedded(surveys: dict[str, Survey]) -> None:
+    (pdf,) = files_of(drawn(surveys["minibus"], "ALM")[1], "pdf")
+    fonts = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]["/Resources"]["/Font"]  # type: ignore[index]
+    assert fonts
+    for font in fonts.values():
+        descendant = font.get_object()["/DescendantFonts"][0].get_object()
+        descriptor = descendant["/FontDescriptor"].get_object()
+        assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(descriptor)
+
+
+def test_png_is_a_png(surveys: dict[str, Survey]) -> None:
+    files = files_of(drawn(surveys["minibus"], "INS")[1], "png")
+    assert len(files) == 2
+    assert all(file.startswith(b"\x89PNG\r\n\x1a\n") for file in files)  # signature of ISO/IEC 15948
+
+
+def test_a_point_shared_by_rows_names_the_others(surveys: dict[str, Survey]) -> None:
+    report, (page,) = drawn(surveys["minibus"], "ALM")
+    (battery,) = [group for group in page.groups if group.id == "node-BAT._2b_"]
+    words = " ".join(shape.text for shape in battery.shapes if isinstance(shape, Text))
+    point = coded_points(report)["BAT.+"]
+    assert f"{point.code} {point.also_words}" in words
+
+
+def test_engines(surveys: dict[str, Survey], monkeypatch: pytest.MonkeyPatch) -> None:
+    assert Path(program("pure")).is_file()
+    program.cache_clear()
+    monkeypatch.setenv("PATH", "")
+    with pytest.raises(NoEngine, match="no `dot` on this system"):
+        program("dot")
+    program.cache_clear()
+
+
+def test_ranks_lead_downwards_and_circles_do_not_hang() -> None:
+    units = [Unit(50, 20)] * 6
+    edges = [(0, 1), (1, 2), (0, 3), (3, 2), (2, 4), (4, 1)]  # 4 to 1 closes a circle
+    rank = ranked(units, edges, [[edge] for edge in edges], 200)
+    assert all(rank[a] < rank[b] for a, b in edges if (a, b) != (4, 1))
+
+
+def test_a_crowded_rank_is_spread_where_blocks_have_room() -> None:
+    """Six blocks that could all stand beside a chain of seven are dealt out over its ranks rather than put in one."""
+    units = [Unit(60, 20)] * 13
+    chain = [(n, n + 1) for n in range(6)]
+    beside = [edge for n in range(7, 13) for edge in ((0, n), (n, 6))]
+    rank = ranked(units, [*chain, *beside], [[edge] for edge in (*chain, *beside)], 200)
+    widest = max(sum(60 for r in rank if r == level) for level in set(rank))
+    assert widest <= 240
+
+
+def test_measuring_text() -> None:
+    """Widths of a Helvetica-metric face: digits 0.556 em, capital M 0.833 em (Adobe core font metrics, from memory)."""
+    assert text_width("10", 10) == pytest.approx(11.12)
+    assert text_width("M", 10) == pytest.approx(8.33)
+    assert wrapped("aa bb cc", text_width("aa bb", 7) + 0.1, 7) == ["aa bb", "cc"]
+    assert all(text_width(line, 7) <= 30 for line in wrapped("x" * 50, 30, 7))
+    assert Box(0, 0, 2, 2).overlaps(Box(1, 1, 2, 2)) and not Box(0, 0, 2, 2).overlaps(Box(2, 0, 2, 2))
+
+
+def test_a_crossed_connector_shows_both_cavity_numbers(surveys: dict[str, Survey]) -> None:
+    """Sheet 5 of the demo crosses cavities 5 and 12 between the halves of X4: half a in cavity 5 meets half b in cavity 12."""
+    _, (page,) = drawn(surveys["minibus"], "ALM")
+    names = {text.text for text in page.texts()}
+    assert {"X4.5>12", "X4.12>5"} <= names
+    assert {"X4.5", "X4.12"}.isdisjoint(names)

@@ -1,0 +1,727 @@
+"""Blocks: what dot places. A block is one symbol with its texts, drawn around x = 0 from y = 0 down, with one lead at its top and one at its bottom."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+from tracer.circuit.model import LinkKind
+from tracer.circuit.states import Level
+from tracer.entry.models import FuseFacts
+from tracer.report.diagram import symbols
+from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text, cut_to, text_width, wrapped
+from tracer.report.diagram.view import Step, View, bus_lines
+from tracer.trace.results import LooseEnd
+
+LINE = 7.6  # height of a line of text
+SIZE = SMALLEST_PT
+_WIDEST = 74.0  # a name may be this wide
+_ALSO = 110.0  # a list of rows
+ELEMENTS = frozenset({
+    LinkKind.FUSE, LinkKind.MATING, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.STRAP, LinkKind.COIL, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW,
+})  # fmt: skip
+BOXED = frozenset({"module", "converter"})  # parts drawn as one box with pins at its edges
+_STYLES = {None: "plain", Level.LIVE: "heavy", Level.DEAD: "dashed", Level.DEPENDS: "dashdot"}
+
+
+@dataclass
+class Block:
+    """One symbol. `box` is the module it is inside of, `edge` which edge of that module it is at; `anchor_y` is where the module's edge crosses it."""
+
+    id: str
+    title: str
+    kind: str
+    shapes: list[Primitive] = field(default_factory=list)
+    left: float = 4.0
+    right: float = 4.0
+    height: float = 10.0
+    upper: int | None = None
+    lower: int | None = None
+    box: str = ""
+    edge: str = ""  # top | bottom | name | bus | inside
+    anchor_y: float = 0.0
+    rows: tuple[str, ...] = ()
+
+    @property
+    def half(self) -> float:
+        """Half of the width that it is given: the line stays in the middle."""
+        return max(self.left, self.right) + 0.8
+
+    def text(
+        self, x: float, y: float, text: str, *, bold: bool = False, role: str = "name", size: float = SIZE
+    ) -> None:
+        """Write at the right of the line (x > 0), at its left (x < 0) or centred (x = 0)."""
+        width = text_width(text, size, bold=bold)
+        if x > 0:
+            self.shapes.append(Text(x, y, text, size, "start", bold, role))
+            self.right = max(self.right, x + width)
+        elif x < 0:
+            self.shapes.append(Text(x, y, text, size, "end", bold, role))
+            self.left = max(self.left, -x + width)
+        else:
+            self.shapes.append(Text(x, y, text, size, "middle", bold, role))
+            self.left = max(self.left, width / 2)
+            self.right = max(self.right, width / 2)
+
+    def shift(self, dy: float) -> None:
+        """Make room of `dy` at the top."""
+        from tracer.report.diagram.shapes import moved
+
+        self.shapes = [moved(shape, 0, dy) for shape in self.shapes]
+        self.height += dy
+        self.anchor_y += dy
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A line from the bottom of one block to the top of another. `net` is the node whose level it shows; edges of one `trunk` share their way."""
+
+    tail: str
+    head: str
+    net: int
+    trunk: str
+    title: str = ""
+
+
+@dataclass
+class Blocks:
+    """Everything that is to be placed."""
+
+    blocks: dict[str, Block] = field(default_factory=dict)
+    edges: list[Edge] = field(default_factory=list)
+    boxes: dict[str, str] = field(default_factory=dict)  # name of a module: its title
+
+
+def style_of(level: Level | None) -> str:
+    """The line style of a level: heavy is live, dashed dead, dash-dot depends."""
+    return _STYLES[level]
+
+
+def slug(name: str) -> str:
+    """A name as part of an XML id: letters, digits, dot, dash and underline; all else by its number."""
+    return "".join(c if c.isascii() and (c.isalnum() or c in ".-") else f"_{ord(c):x}_" for c in name)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one page shows. A step that goes to another page is drawn there; `mark_of` gives the letter that answers on both pages.
+
+    `nodes` and `steps` are this page's own, `entering` the steps whose upper node is on another page, `leaving` those whose lower node is.
+    """
+
+    nodes: frozenset[int]
+    steps: tuple[Step, ...]
+    entering: tuple[Step, ...] = ()
+    leaving: tuple[Step, ...] = ()
+    marks: dict[tuple[int, int], str] = field(default_factory=dict)  # upper node, page of the lower one: the letter
+    page_of: dict[int, int] = field(default_factory=dict)
+    number: int = 1
+
+
+def whole(view: View) -> Part:
+    """Everything on one page."""
+    return Part(frozenset(view.order), tuple(view.steps), page_of=dict.fromkeys(view.order, 1))
+
+
+def blocks_of(view: View, part: Part) -> Blocks:
+    """The blocks and edges of one page."""
+    return _Maker(view, part).make()
+
+
+class _Maker:
+    def __init__(self, view: View, part: Part) -> None:
+        self.view = view
+        self.circuit = view.survey.circuit
+        self.part = part
+        self.nodes = part.nodes
+        self.steps = (*part.steps, *part.entering)
+        self.made = Blocks()
+        self.incoming: dict[int, list[Step]] = {node: [] for node in part.nodes}
+        self.outgoing: dict[int, list[Step]] = {node: [] for node in part.nodes}
+        for step in (*part.steps, *part.leaving):
+            self.outgoing[step.upper].append(step)
+        for step in self.steps:
+            self.incoming[step.lower].append(step)
+        self.top_of: dict[int, str] = {}  # block at whose top a line to the node ends
+        self.bottom_of: dict[int, str] = {}
+        self.joints: list[tuple[str, str, int, Step | None]] = []  # tail, head, net, step
+
+    def make(self) -> Blocks:
+        own_links: list[tuple[Step, Block]] = []
+        for step in self.steps:
+            if step.kind in ELEMENTS:
+                own_links.append((step, self._element(step)))
+        for node in sorted(self.nodes, key=lambda node: (self.view.order[node], node)):
+            if node not in self.top_of and node not in self.bottom_of:
+                self._node_block(node)
+            self.top_of.setdefault(node, self.bottom_of.get(node, ""))
+            self.bottom_of.setdefault(node, self.top_of[node])
+        self._page_references()
+        for step, block in own_links:
+            if block.upper != step.upper:
+                self._join(self.bottom_of[step.upper], block.id, step.upper, None)
+            if block.lower != step.lower:
+                self._join(block.id, self.top_of[step.lower], step.lower, None)
+        for step in self.steps:
+            if step.kind not in ELEMENTS:
+                if self._inside_only(step):
+                    continue
+                self._join(self.bottom_of[step.upper], self.top_of[step.lower], step.upper, step)
+        self._loose()
+        self._boxes()
+        self._edges()
+        return self.made
+
+    def _add(self, block: Block) -> Block:
+        name, number = block.id, 2
+        while block.id in self.made.blocks:
+            block.id = f"{name}-{number}"
+            number += 1
+        self.made.blocks[block.id] = block
+        return block
+
+    def _join(self, tail: str, head: str, net: int, step: Step | None) -> None:
+        if tail != head:
+            self.joints.append((tail, head, net, step))
+
+    def _style(self, node: int) -> str:
+        return style_of(self.view.level(node))
+
+    def _pin(self, node: int) -> str:
+        """The pin as it is printed on the part; a half of an in-line connector may have another cavity number than its mate."""
+        return self.circuit.node_names[node].removeprefix(f"{self.circuit.node_parts[node]}.")
+
+    def _is_pin(self, node: int) -> bool:
+        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        return part is not None and part.kind in BOXED
+
+    def _inside_only(self, step: Step) -> bool:
+        """Whether a link joins two pins of one box at the same edge; such a link is told in words in the box."""
+        if step.kind is not LinkKind.JOINED:
+            return False
+        if step.upper not in self.nodes:
+            return True
+        return self._edge_of(step.upper) == self._edge_of(step.lower) or self._edge_of(step.upper) == "bottom"
+
+    # --- elements ----------------------------------------------------------------------------------------------
+
+    def _absorbed(self, node: int, step: Step, *, upper: bool) -> bool:
+        if node not in self.nodes or self._is_pin(node) or self.circuit.node_parts[node] != step.part:
+            return False
+        return (self.outgoing if upper else self.incoming)[node] == [step]
+
+    def _element(self, step: Step) -> Block:
+        circuit = self.circuit
+        part = circuit.parts[step.part]
+        upper = step.upper if self._absorbed(step.upper, step, upper=True) else None
+        lower = step.lower if self._absorbed(step.lower, step, upper=False) else None
+        pins = f"{self._pin(step.upper)}-{self._pin(step.lower)}"
+        title = f"{self.view.survey.title(step.part)}, {step.kind.name.lower().replace('_', ' ')} {pins}"
+        block = Block(f"element-{slug(step.part)}.{slug(pins)}", title, part.kind, upper=upper, lower=lower)
+        above, below = self._point_lines(upper), self._point_lines(lower)
+        same = upper is not None and lower is not None and self._also(upper) == self._also(lower)
+        also = self._also_lines(lower if lower is not None else upper) if same or upper is None or lower is None else []
+        right: list[tuple[str, bool, str]] = [*above]
+        if not same and upper is not None and lower is not None:
+            right += [(line, False, "note") for line in self._also_lines(upper)]
+        between = [(line, False, "note") for line in also] if same else []
+        right_end = [*below]
+        if not same or upper is None or lower is None:
+            tail = lower if lower is not None else upper
+            right_end += [(line, False, "note") for line in self._also_lines(tail)]
+        loose = self._loose_mark(step, upper, lower)
+        between += [(line, True, "loose") for line in loose]
+        left, offset = self._element_words(step, upper is not None, lower is not None)
+        lines = max(len(left), len(right) + len(between) + len(right_end))
+        block.height = max(symbols.LEAST, LINE * lines + 1)
+        self._write_column(block, -offset, [(text, False, "name") for text in left], spread=True)
+        self._write_three(block, offset, right, between, right_end)
+        block.shapes[:0] = self._symbol(step, block.height)
+        if upper is not None:
+            self.top_of[upper] = block.id
+            self.bottom_of.setdefault(upper, block.id)
+        if lower is not None:
+            self.bottom_of[lower] = block.id
+            self.top_of.setdefault(lower, block.id)
+        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+            block.box, block.edge = step.part, "inside"
+        return self._add(block)
+
+    def _write_column(self, block: Block, x: float, lines: list[tuple[str, bool, str]], *, spread: bool) -> None:
+        top = 6.5 if not spread or len(lines) >= 3 else 6.5 + (block.height - 1 - LINE * len(lines)) / 2
+        step = (
+            LINE
+            if not spread or len(lines) < 3
+            else (block.height - 1 - LINE) / (len(lines) - 1)
+            if len(lines) > 1
+            else 0
+        )
+        for index, (text, bold, role) in enumerate(lines):
+            if text:
+                block.text(x, top + step * index, text, bold=bold, role=role)
+
+    def _write_three(
+        self,
+        block: Block,
+        x: float,
+        above: list[tuple[str, bool, str]],
+        between: list[tuple[str, bool, str]],
+        below: list[tuple[str, bool, str]],
+    ) -> None:
+        y = 6.5
+        for text, bold, role in above:
+            block.text(x, y, text, bold=bold, role=role)
+            y += LINE
+        end = block.height - 1 - LINE * len(below)
+        y = max(y, (y - 6.5 + end - LINE * len(between)) / 2 + 6.5)
+        for text, bold, role in between:
+            block.text(x, y, text, bold=bold, role=role)
+            y += LINE
+        y = end + 6.5
+        for text, bold, role in below:
+            block.text(x, y, text, bold=bold, role=role)
+            y += LINE
+
+    def _element_words(self, step: Step, upper: bool, lower: bool) -> tuple[list[str], float]:
+        """The lines at the left of a symbol, and how far from the line texts stand."""
+        circuit = self.circuit
+        facts = circuit.parts[step.part].facts
+        top, bottom = self._pin(step.upper), self._pin(step.lower)
+        name = wrapped(step.part, _WIDEST, SIZE, most=2)
+        if step.kind is LinkKind.FUSE:
+            assert isinstance(facts, FuseFacts)
+            rating = f"{facts.amps:g} A" if facts.amps is not None else "? A"
+            extra = [facts.state] if facts.state in ("empty", "option", "none") else []
+            turned = ["load"] if top == "load" else []
+            return [*turned, *name, rating, *extra], 5.0
+        if step.kind is LinkKind.MATING:
+            cavities = top[:-2] if top[:-2] == bottom[:-2] else f"{top[:-2]}>{bottom[:-2]}"
+            return [*wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), f"{top[-1]}/{bottom[-1]}"], 5.0
+        if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
+            return [*name, f"{top}/{bottom}"], 9.0 if step.kind is LinkKind.COIL else 6.5
+        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+            return ["output", step.output], 9.0
+        if step.kind is LinkKind.DIODE:
+            return name, 5.5
+        return [*name, f"{top}/{bottom}"], 5.0
+
+    def _symbol(self, step: Step, height: float) -> list[Primitive]:
+        kind = self.circuit.parts[step.part].kind
+        upper, lower = self._style(step.upper), self._style(step.lower)
+        if step.kind is LinkKind.FUSE:
+            return (symbols.breaker if kind == "breaker" else symbols.fuse)(height, upper, lower)
+        if step.kind is LinkKind.CONTACT:
+            at_rest = kind == "relay" and "rest" in step.closed
+            return (symbols.break_contact if at_rest else symbols.make_contact)(height, upper, lower)
+        if step.kind is LinkKind.DIODE:
+            return symbols.diode(height, upper, lower, downwards=self.circuit.node_pins[step.upper] == "A")
+        draw: dict[LinkKind, Callable[[float, str, str], list[Primitive]]] = {
+            LinkKind.MATING: symbols.mating,
+            LinkKind.COIL: symbols.coil,
+            LinkKind.STRAP: symbols.strap,
+            LinkKind.DRIVER_HIGH: symbols.driver,
+            LinkKind.DRIVER_LOW: symbols.driver,
+        }
+        return draw[step.kind](height, upper, lower)
+
+    # --- texts of a point --------------------------------------------------------------------------------------
+
+    def _point_lines(self, node: int | None) -> list[tuple[str, bool, str]]:
+        point = self.view.coded.get(node) if node is not None else None
+        return [(point.code, True, "code")] if point else []
+
+    def _also(self, node: int | None) -> tuple[str, ...]:
+        """All rows of a node: two points that are in the same rows say so once."""
+        point = self.view.coded.get(node) if node is not None else None
+        return (point.row.code, *point.also) if point else ()
+
+    def _also_lines(self, node: int | None) -> list[str]:
+        point = self.view.coded.get(node) if node is not None else None
+        return wrapped(point.also_words, _ALSO, SIZE) if point and point.also else []
+
+    def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
+        """Codes of loose ends that belong to the part as a whole."""
+        at_nodes = {loose for node in (step.upper, step.lower) for loose in self.view.loose_at.get(node, ())}
+        found = [loose.code for loose in self.view.loose_parts.get(step.part, ()) if loose not in at_nodes]
+        for node in (upper, lower):  # a loose end in the middle of a way; at its end it is drawn as a broken end
+            if node is not None and self.incoming[node] and self.outgoing[node]:
+                found += [loose.code for loose in self.view.loose_at.get(node, ())]
+        return sorted(set(found))
+
+    # --- points that stand alone -------------------------------------------------------------------------------
+
+    def _node_block(self, node: int) -> None:
+        circuit = self.circuit
+        name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
+        if part is not None and part.kind in BOXED:
+            self._pin_block(node, part.name, circuit.node_pins[node])
+            return
+        title = f"{name} ({part.facts.name})" if part is not None and part.facts.name else name
+        block = Block(f"node-{slug(name)}", title, part.kind if part else "net", upper=node, lower=node)
+        loose = self.view.loose_at.get(node)
+        if part is None and loose:
+            self._broken_block(block, loose, below=not self.outgoing[node], words=name.split(" (")[0])
+        elif part is None or (part.kind == "joint" and circuit.node_pins[node].startswith("group ")):
+            self._bar(block, name)
+        elif part.kind == "battery":
+            positive = circuit.node_pins[node].startswith("+")
+            block.shapes += symbols.battery(positive=positive)
+            block.height = 18
+            block.text(-8.5, 6.5, part.name)
+            block.text(-8.5, 14.5, "+" if positive else "−", bold=True)
+            self._node_texts(block, node, 8.5, 6.5)
+        elif part.kind == "ground":
+            block.shapes += symbols.terminal()
+            block.height = 10
+            on = getattr(part.facts, "on", None) or "body"
+            if not self.outgoing[node]:
+                block.shapes += [Line(((0, 10), (0, 14))), *symbols.ground(14)]
+                block.height = 21
+                block.text(-8, 19, on, role="note")
+            elif not self.incoming[node]:
+                block.shift(9)
+                block.shapes += [Line(((0, 6), (0, 9))), *symbols.ground_above(6)]
+                block.text(-8, 7, on, role="note")
+            else:
+                block.shapes += [Line(((0, 5), (-9, 5), (-9, 8))), *(_sideways(symbols.ground(8), -9))]
+                block.height = 15
+                block.left = max(block.left, 15)
+            base = 15.5 if not self.incoming[node] and self.outgoing[node] else 7.5
+            block.text(-4.5 if self.outgoing[node] == [] or not self.incoming[node] else -16, base, part.name)
+            self._node_texts(block, node, 4.5, base, further=8.0)
+        else:
+            block.shapes += symbols.splice() if part.kind == "splice" else symbols.terminal()
+            block.height = 10
+            shown = part.name if part.kind == "splice" else name
+            for index, line in enumerate(wrapped(shown, _WIDEST, SIZE, most=2)):
+                block.text(-4.5, 7.5 + LINE * index, line)
+                block.height = max(block.height, 10 + LINE * index)
+            self._node_texts(block, node, 4.5, 7.5)
+        if part is not None and loose and self.incoming[node] and self.outgoing[node]:
+            block.text(4.5, block.height + 6.5, loose[0].code, bold=True, role="loose")
+            block.height += LINE
+        self._extend(block)
+        style = self._style(node)
+        block.shapes = [
+            replace(shape, style=style)
+            if isinstance(shape, Line) and shape.style == "plain" and not any(x for x, _ in shape.points)
+            else shape
+            for shape in block.shapes
+        ]
+        self._add(block)
+        self.top_of[node] = self.bottom_of[node] = block.id
+
+    def _extend(self, block: Block) -> None:
+        """Carry the line of a block that grew through to its bottom."""
+        if block.kind == "splice" and block.height > 10:
+            block.shapes.append(Line(((0, 10), (0, block.height))))
+        elif block.kind == "ground" and self.outgoing[block.lower if block.lower is not None else -1]:
+            foot = 19.0 if not self.incoming[block.lower if block.lower is not None else -1] else 10.0
+            if block.height > foot:
+                block.shapes.append(Line(((0, foot), (0, block.height))))
+        elif block.kind == "battery" and block.height > 18 and block.lower is not None and self.outgoing[block.lower]:
+            block.shapes.append(Line(((0, 18), (0, block.height))))
+        elif (
+            block.kind not in ("splice", "ground", "battery", "net", "loose")
+            and block.height > 10
+            and block.lower is not None
+        ):
+            block.shapes.append(Line(((0, 10), (0, block.height))))
+
+    def _node_texts(self, block: Block, node: int, x: float, y: float, *, further: float | None = None) -> None:
+        point = self.view.coded.get(node)
+        lines: list[tuple[str, bool, str]] = []
+        if point is not None:
+            lines.append((point.code, True, "code"))
+            lines += [(line, False, "note") for line in self._also_lines(node)]
+        for index, (text, bold, role) in enumerate(lines):
+            block.text(further if further and index else x, y + LINE * index, text, bold=bold, role=role)
+            block.height = max(block.height, y + LINE * index + 2.5)
+
+    def _bar(self, block: Block, name: str) -> None:
+        """A rail, a mass or the group of a joint connector: a bar across the line."""
+        rails = self.circuit.typed.vehicle.rails
+        words = f"rail {name}" if name in rails else name
+        shown = wrapped(words, _WIDEST, SIZE, most=2)
+        for index, line in enumerate(shown):
+            block.text(4, 6.5 + LINE * index, line, bold=True)
+        top = LINE * len(shown) + 2.5
+        half = max(12.0, block.right)
+        block.shapes += [Line(((-half, top), (half, top)), "bar"), Line(((0, 0), (0, top + 3)))]
+        block.left = block.right = half
+        block.height = top + 3
+        node = block.upper
+        assumed = {end.node for end in (*self.circuit.sources, *self.circuit.grounds) if end.assumed}
+        if node in assumed:
+            block.text(-4, 6.5, "assumed", role="note")
+
+    def _broken_block(self, block: Block, loose: list[LooseEnd], *, below: bool, words: str) -> None:
+        block.kind = "loose"
+        block.title = "; ".join(f"{one.code}: {one.message}" for one in loose)
+        block.shapes += symbols.broken(below=below)
+        block.height = 18
+        codes = sorted({one.code for one in loose})
+        for index, code in enumerate(codes):
+            block.text(9.5, (14.5 if below else 8.5) + LINE * index, code, bold=True, role="loose")
+            block.height = max(block.height, 18 + LINE * (index))
+        for index, line in enumerate(wrapped(words, _WIDEST, SIZE, most=2)):
+            block.text(-9.5, (14.5 if below else 8.5) + LINE * index, line)
+            block.height = max(block.height, 18 + LINE * index)
+        if not below and block.height > 18:
+            block.shapes.append(Line(((0, 18), (0, block.height))))
+
+    # --- pins of boxes -----------------------------------------------------------------------------------------
+
+    def _edge_of(self, node: int) -> str:
+        """At which edge of its box a pin is: the top when all that comes from outside comes from above."""
+        inside = (LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
+        out = [step for step in self.outgoing[node] if step.kind not in inside]
+        into = [step for step in self.incoming[node] if step.kind not in inside]
+        if out and not into:
+            return "bottom"
+        if not (out or into):
+            part = self.circuit.parts[self.circuit.node_parts[node]]
+            declared = getattr(part.facts, "pins", {}).get(self.circuit.node_pins[node], "")
+            return (
+                "bottom"
+                if declared.startswith("ground") or any(s.kind in inside for s in self.incoming[node])
+                else "top"
+            )
+        return "top"
+
+    def _pin_block(self, node: int | None, module: str, pin: str) -> Block:
+        edge = self._edge_of(node) if node is not None else "top"
+        part = self.circuit.parts[module]
+        declared = (
+            getattr(part.facts, "pins", {}).get(pin, "") if isinstance(getattr(part.facts, "pins", {}), dict) else ""
+        )
+        name = f"{module}.{pin}"
+        block = Block(
+            f"node-{slug(name)}", f"{name} {declared}".strip(), "pin", upper=node, lower=node, box=module, edge=edge
+        )
+        lines: list[tuple[str, bool, str]] = [(pin, True, "pin")]
+        point = self.view.coded.get(node) if node is not None else None
+        if point is not None:
+            lines.append((point.code, True, "code"))
+            lines += [(line, False, "note") for line in wrapped(point.also_words, 44, SIZE)]
+        if module == self.view.module:
+            lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
+        height = LINE * len(lines) + 4
+        for index, (text, bold, role) in enumerate(lines):
+            y = 8.0 + LINE * index if edge == "top" else 7.5 + LINE * index
+            block.text(0, y, text, bold=bold, role=role)
+        block.height = height
+        block.anchor_y = 0.0 if edge == "top" else height
+        self._add(block)
+        if node is not None:
+            self.top_of[node] = self.bottom_of[node] = block.id
+        return block
+
+    def _boxes(self) -> None:
+        """Name and, for the module itself, bus lines of each box."""
+        names = dict.fromkeys(block.box for block in self.made.blocks.values() if block.box)
+        if self.view.module not in names:
+            names[self.view.module] = None
+        for module in names:
+            part = self.circuit.parts[module]
+            own = module == self.view.module
+            self.made.boxes[module] = self.view.survey.title(module)
+            block = Block(f"name-{slug(module)}", self.made.boxes[module], "name", box=module, edge="name")
+            size = 10.0 if own else 8.0
+            y = size
+            for line in wrapped(module, 80, size, bold=True, most=2):
+                block.text(0, y, line, bold=True, size=size)
+                y += size
+            for line in wrapped(part.facts.name or part.kind, 70 if own else 50, SIZE, most=4):
+                block.text(0, y, line)
+                y += LINE
+            for words in self._inside_words(module):
+                for line in wrapped(words, 70, SIZE):
+                    block.text(0, y, line, role="note")
+                    y += LINE
+            block.height = y - 4
+            self._add(block)
+        if self.part.number == 1 and bus_lines(self.view):
+            self._bus_block()
+
+    def _inside_words(self, module: str) -> list[str]:
+        groups = getattr(self.circuit.parts[module].facts, "joined", ())
+        shown = {self.circuit.node_pins[node] for node in self.nodes if self.circuit.node_parts[node] == module}
+        return [f"joined inside: {' = '.join(group)}" for group in groups if any(pin in shown for pin in group)]
+
+    def _bus_block(self) -> None:
+        """Bus lines inside the module's right edge; the layout puts them against it."""
+        lines = bus_lines(self.view)
+        block = Block(
+            "bus",
+            "bus lines: " + "; ".join(f"pin {pin}" for _, pin, _, _, _ in lines),
+            "bus",
+            box=self.view.module,
+            edge="bus",
+        )
+        shapes: list[Primitive] = []
+        width = y = 0.0
+        for code, pin, declared, wire, far in lines:
+            words = f"{wire.colour} {wire.size}".strip() if wire else "no wire"
+            shapes.append(Text(-4, y + 7, code, SIZE, "end", True, "buscode"))
+            label = f"pin {pin}  {words}"
+            space = text_width(code, SIZE, bold=True) + 8
+            shapes.append(Text(-space, y + 7, label, SIZE, "end", False, "wire"))
+            second = cut_to(f"{declared or 'bus'}, to {far}", 118, SIZE)
+            shapes.append(Text(-4, y + 15, second, SIZE, "end", False, "note"))
+            shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
+            width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
+            y += 18
+        block.height = y
+        block.left = block.right = width / 2 + 2
+        block.shapes = [_moved_x(shape, width / 2 + 2) for shape in shapes]
+        self._add(block)
+
+    # --- loose ends and other pages ----------------------------------------------------------------------------
+
+    def _page_references(self) -> None:
+        """A frame for each line that comes from another page or goes there; the letter in it is the same on both."""
+        for step in self.part.entering:
+            if step.upper not in self.bottom_of:
+                mark = self.part.marks[step.upper, self.part.number]
+                block = self._page_block(f"{mark} from page {self.part.page_of[step.upper]}", into=True)
+                self.bottom_of[step.upper] = block.id
+        for node, page in sorted({(step.upper, self.part.page_of[step.lower]) for step in self.part.leaving}):
+            block = self._page_block(f"{self.part.marks[node, page]} to page {page}", into=False)
+            self._join(self.bottom_of[node], block.id, node, None)
+
+    def _page_block(self, words: str, *, into: bool) -> Block:
+        block = Block(f"page-{slug(words)}", words, "page", height=LINE + 10)
+        half = text_width(words, SIZE) / 2 + 3
+        top = 0.0 if into else 6.0
+        foot = top + LINE + 3
+        corner = -half, top
+        block.shapes.append(Line((corner, (half, top), (half, foot), (-half, foot), corner)))
+        block.shapes.append(Line(((0, foot), (0, block.height)) if into else ((0, 0), (0, top))))
+        block.text(0, top + 8, words, role="page")
+        block.left = block.right = half
+        return self._add(block)
+
+    def _loose(self) -> None:
+        for node, loose in sorted(self.view.loose_at.items()):
+            if node not in self.nodes or self.circuit.parts.get(self.circuit.node_parts[node]) is None:
+                continue
+            above = not self.incoming[node]
+            if not above and self.outgoing[node]:
+                continue  # told in its block
+            block = Block(f"loose-{slug(self.circuit.node_names[node])}", "", "loose")
+            words = self.circuit.node_names[node]
+            self._broken_block(block, loose, below=not above, words=words)
+            self._add(block)
+            if above:
+                self._join(block.id, self.top_of[node], node, None)
+            else:
+                self._join(self.bottom_of[node], block.id, node, None)
+        for pin, loose in sorted(self.view.loose_pins.items()):
+            at = self.circuit.pins_of.get(self.view.module, {}).get(pin)
+            if at is not None and at in self.nodes:
+                if not self.incoming[at] and not self.outgoing[at]:
+                    self._pin_end(self.top_of[at], f"{self.view.module}.{pin}", loose)
+                continue
+            if at is None and self.part.number == 1:
+                pin_block = self._pin_block(None, self.view.module, pin)
+                self._pin_end(pin_block.id, f"{self.view.module}.{pin}", loose)
+
+        for number, one in enumerate(self.view.loose_rest if self.part.number == 1 else (), 1):
+            block = Block(f"loose-end-{number}", "", "loose")
+            self._broken_block(block, [one], below=False, words=one.at)
+            self._add(block)
+
+    def _pin_end(self, pin_block: str, name: str, loose: list[LooseEnd]) -> None:
+        block = Block(f"loose-{slug(name)}", "", "loose")
+        self._broken_block(block, loose, below=self.made.blocks[pin_block].edge == "bottom", words="")
+        self._add(block)
+        if self.made.blocks[pin_block].edge == "bottom":
+            self._join(pin_block, block.id, -1, None)
+        else:
+            self._join(block.id, pin_block, -1, None)
+
+    # --- edges -------------------------------------------------------------------------------------------------
+
+    def _edges(self) -> None:
+        outs: dict[str, int] = {}
+        ins: dict[str, int] = {}
+        for tail, head, _, _ in self.joints:
+            outs[tail] = outs.get(tail, 0) + 1
+            ins[head] = ins.get(head, 0) + 1
+        placed: list[tuple[str, str, int, str]] = []
+        for tail, head, net, step in self.joints:
+            title = f"{self._words(step)}" if step else ""
+            if step is None or not (step.wires or step.marks):
+                placed.append((tail, head, net, title))
+            elif ins[head] == 1:
+                _label_above(self.made.blocks[head], step, self._style(step.upper))
+                placed.append((tail, head, net, title))
+            elif outs[tail] == 1:
+                _label_below(self.made.blocks[tail], step, self._style(step.upper))
+                placed.append((tail, head, net, title))
+            else:
+                upper, lower = self.circuit.node_names[step.upper], self.circuit.node_names[step.lower]
+                block = Block(f"wire-{slug(upper)}--{slug(lower)}", title, "wire", height=0)
+                _label_above(block, step, self._style(step.upper))
+                self._add(block)
+                placed.append((tail, block.id, net, title))
+                placed.append((block.id, head, net, title))
+        outs, ins = {}, {}
+        for tail, head, _, _ in placed:
+            outs[tail] = outs.get(tail, 0) + 1
+            ins[head] = ins.get(head, 0) + 1
+        for tail, head, net, title in placed:
+            trunk = f"to-{head}" if outs[tail] == 1 and ins[head] > 1 else f"from-{tail}"
+            self.made.edges.append(Edge(tail, head, net, trunk, title))
+
+    def _words(self, step: Step) -> str:
+        names = self.circuit.node_names
+        wires = ", ".join(wire.text for wire in step.wires) or "no wire"
+        marks = f" over references {', '.join(step.marks)}" if step.marks else ""
+        return f"{names[step.upper]} to {names[step.lower]}: {wires}{marks}"
+
+
+def _label_lines(step: Step) -> list[tuple[str, str]]:
+    lines = list(dict.fromkeys((wire.colour, wire.size) for wire in step.wires))
+    if step.marks:
+        lines.append(("ref", ">".join(step.marks)))
+    return lines
+
+
+def _label_above(block: Block, step: Step, style: str) -> None:
+    """Colour at the left, size at the right of the line, above the block's symbol."""
+    lines = _label_lines(step)
+    room = LINE * len(lines)
+    block.shift(room)
+    block.shapes.append(Line(((0, 0), (0, room)), style))
+    _write_label(block, lines, 6.5)
+
+
+def _label_below(block: Block, step: Step, style: str) -> None:
+    lines = _label_lines(step)
+    top = block.height
+    block.height += LINE * len(lines)
+    block.shapes.append(Line(((0, top), (0, block.height)), style))
+    _write_label(block, lines, top + 6.5)
+
+
+def _write_label(block: Block, lines: Iterable[tuple[str, str]], y: float) -> None:
+    for index, (colour, size) in enumerate(lines):
+        if colour:
+            block.text(-2, y + LINE * index, colour, role="wire")
+        if size:
+            block.text(2, y + LINE * index, size, role="wire")
+
+
+def _sideways(shapes: list[Primitive], dx: float) -> list[Primitive]:
+    return [_moved_x(shape, dx) for shape in shapes]
+
+
+def _moved_x(shape: Primitive, dx: float) -> Primitive:
+    from tracer.report.diagram.shapes import moved
+
+    return moved(shape, dx, 0.0)
+
+
+__all__ = ["Block", "Blocks", "Edge", "Part", "blocks_of", "slug", "style_of", "whole"]

@@ -1,0 +1,451 @@
+"""From blocks to a drawing: dot orders and spaces the blocks, then lines are led through the gaps between ranks at right angles.
+
+The ranks are known beforehand (see `ranks`), and each line that passes a rank gets a place of its own in it; dot orders blocks and lines together
+and gives each its x. Between two ranks every line that must move sideways gets a level of its own, so that lines cross but never lie on each other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
+from tracer.report.diagram.engine import positions
+from tracer.report.diagram.ranks import Unit, ranked
+from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Text, moved
+from tracer.report.diagram.view import View
+
+_TRACK = 3.2  # between two lines that run side by side in a gap
+_GAP = 2.6  # least height of a gap
+_SEP = 2.0  # least distance of two blocks side by side
+_LANE = 3.0  # width of a line that passes a rank
+
+
+@dataclass
+class _Gap:
+    """What crosses from one rank to the next: for each trunk the x that come from above and those that go on below."""
+
+    above: dict[str, list[float]] = field(default_factory=dict)
+    below: dict[str, list[float]] = field(default_factory=dict)
+
+
+@dataclass
+class Placed:
+    """A drawing of natural size, before it is put on a page."""
+
+    width: float
+    height: float
+    groups: list[Group]
+
+
+def place(view: View, made: Blocks, width: float, engine: str = "pure") -> Placed:
+    """Lay the blocks out, no wider than `width` points if that can be, and draw them."""
+    return _Layout(view, made, width, engine).placed()
+
+
+class _Layout:
+    def __init__(self, view: View, made: Blocks, width: float, engine: str) -> None:
+        self.wanted = width
+        self.view = view
+        self.blocks = made.blocks
+        self.edges = made.edges
+        self.boxes = made.boxes
+        self.engine = engine
+        self.names = {block: f"n{number}" for number, block in enumerate(self.blocks)}
+
+    def placed(self) -> Placed:
+        self._rank()
+        self._lanes()
+        self._order()
+        self._gaps()
+        self._heights()
+        return self._draw()
+
+    # --- ranks -------------------------------------------------------------------------------------------------
+
+    def _rank(self) -> None:
+        units: dict[tuple[str, str], list[Block]] = {}
+        for block in self.blocks.values():
+            units.setdefault(self._unit(block), []).append(block)
+        number = {unit: index for index, unit in enumerate(units)}
+        of = {block.id: number[self._unit(block)] for block in self.blocks.values()}
+        pairs = [(of[edge.tail], of[edge.head]) for edge in self.edges]
+        for box in self.boxes:
+            rows = [number[box, row] for row in ("top", "inside", "bottom") if (box, row) in number]
+            pairs += pairwise(rows)
+        pairs += [(of[upper], of[lower]) for upper, lower in self._to_the_foot()]
+        trunks: dict[str, list[tuple[int, int]]] = {}
+        for edge in self.edges:
+            trunks.setdefault(edge.trunk, []).append((of[edge.tail], of[edge.head]))
+        found = ranked(
+            [
+                Unit(sum(2 * block.half + _SEP for block in blocks), max(block.height for block in blocks))
+                for blocks in units.values()
+            ],
+            pairs,
+            list(trunks.values()),
+            self.wanted,
+        )
+        used = {rank: index for index, rank in enumerate(sorted(set(found)))}
+        self.rank = {block: used[found[unit]] for block, unit in of.items()}
+        self.ranks = len(used)
+
+    def _unit(self, block: Block) -> tuple[str, str]:
+        """What shares a rank with the block: the pins at one edge of a box, or what is inside it."""
+        return (block.box, self._row(block)) if block.box else ("", block.id)
+
+    def _row(self, block: Block) -> str:
+        """The row of a box that a block is in. Name and bus lines are inside; in a box with pins at one edge only they stand beside these."""
+        if block.edge in ("top", "bottom"):
+            return block.edge
+        edges = {other.edge for other in self.blocks.values() if other.box == block.box}
+        return (
+            "inside"
+            if {"top", "bottom"} <= edges or not edges & {"top", "bottom"}
+            else "top"
+            if "top" in edges
+            else "bottom"
+        )
+
+    def _head(self) -> str:
+        return (
+            f"digraph {{ splines=false; newrank=true; nodesep={_SEP / 72:.4f}; ranksep=0.1; "
+            'node [shape=box, fixedsize=true, label=""]; edge [arrowhead=none];'
+        )
+
+    def _node(self, block: Block) -> str:
+        return f"{self.names[block.id]} [width={2 * block.half / 72:.4f}, height={max(block.height, 4) / 72:.4f}];"
+
+    def _members(self, box: str, edge: str) -> list[str]:
+        return [self.names[block.id] for block in self.blocks.values() if block.box == box and block.edge == edge]
+
+    def _clusters(self) -> list[str]:
+        """Each box is a cluster: its pins in one rank at the top and one at the foot, its name first, its bus lines last."""
+        lines = []
+        for number, box in enumerate(self.boxes):
+            top, bottom = self._members(box, "top"), self._members(box, "bottom")
+            inside = self._members(box, "inside")
+            name, bus = self._members(box, "name"), self._members(box, "bus")
+            lines.append(f"subgraph cluster_{number} {{ margin=6;")
+            lines.append(" ".join(f"{one};" for one in (*top, *bottom, *inside, *name, *bus)))
+            for row in (top, bottom):
+                if row:
+                    lines.append(f"{{ rank=same; {' '.join(f'{one};' for one in row)} }}")
+            beside = inside if top and bottom else top or bottom
+            lines.append(f"{{ rank=same; {' '.join(f'{one};' for one in (*name, *beside, *bus))} }}")
+            for one in beside:
+                lines += [f"{first}->{one} [style=invis, weight=1];" for first in name]
+                lines += [f"{one}->{last} [style=invis, weight=1];" for last in bus]
+            lines += [f"{first}->{last} [style=invis, weight=1];" for first in name for last in bus]
+            lines.append("}")
+        return lines
+
+    def _to_the_foot(self) -> list[tuple[str, str]]:
+        """What begins on the ground side with nothing above it is put below the module."""
+        members = [block.id for block in self.blocks.values() if block.box == self.view.module]
+        foot = [one for one in members if self.blocks[one].edge == "bottom"] or members
+        heads = {edge.head for edge in self.edges}
+        return [
+            (foot[0], block.id)
+            for block in self.blocks.values()
+            if block.id not in heads
+            and not block.box
+            and block.upper is not None
+            and block.upper not in self.view.supply_side
+            and self.view.order.get(block.upper, 0) > 60_000
+        ]
+
+    # --- lines through ranks -------------------------------------------------------------------------------------
+
+    def _lanes(self) -> None:
+        """For each trunk the ranks in which it needs a place, and for each edge how it goes."""
+        self.lane: dict[tuple[str, int], str] = {}
+        reach: dict[str, tuple[int, int]] = {}
+        for edge in self.edges:
+            tail, head = self.rank[edge.tail], self.rank[edge.head]
+            if tail >= head:
+                continue
+            low, high = reach.get(edge.trunk, (tail + 1, head - 1))
+            reach[edge.trunk] = min(low, tail + 1), max(high, head - 1)
+        for trunk, (low, high) in reach.items():
+            for rank in range(low, high + 1):
+                self.lane[trunk, rank] = f"d{len(self.lane)}"
+        for edge in self.edges:  # against the order: back up beside everything
+            tail, head = self.rank[edge.tail], self.rank[edge.head]
+            if tail >= head:
+                for rank in range(head, tail + 1):
+                    self.lane.setdefault((f"back-{edge.tail}--{edge.head}", rank), f"d{len(self.lane)}")
+
+    def _joints(self, edge: Edge) -> list[tuple[int, str | None, str | None]]:
+        """The gaps that an edge crosses: gap, name of what it comes from above, of what it goes to below (a block id or a lane)."""
+        tail, head = self.rank[edge.tail], self.rank[edge.head]
+        if tail >= head:
+            trunk = f"back-{edge.tail}--{edge.head}"
+            joints: list[tuple[int, str | None, str | None]] = [
+                (tail, edge.tail, None),
+                (tail, self.lane[trunk, tail], None),
+            ]
+            joints += [(r, self.lane[trunk, r], self.lane[trunk, r + 1]) for r in range(head, tail)]
+            return [*joints, (head - 1, None, self.lane[trunk, head]), (head - 1, None, edge.head)]
+        joints = []
+        before = edge.tail
+        for rank in range(tail + 1, head):
+            lane = self.lane[edge.trunk, rank]
+            joints.append((rank - 1, before, lane))
+            before = lane
+        return [*joints, (head - 1, before, edge.head)]
+
+    def _order(self) -> None:
+        lines = [self._head()]
+        lines += [self._node(block) for block in self.blocks.values()]
+        lines += [f"{lane} [width={_LANE / 72:.4f}, height=0.05];" for lane in self.lane.values()]
+        by_rank: dict[int, list[str]] = {rank: [f"r{rank}"] for rank in range(self.ranks)}
+        for block, rank in self.rank.items():
+            by_rank[rank].append(self.names[block])
+        for (_, rank), lane in self.lane.items():
+            by_rank[rank].append(lane)
+        lines += [f"r{rank} [width=0.01, height=0.01, style=invis];" for rank in range(self.ranks)]
+        lines += [f"r{rank}->r{rank + 1} [style=invis, weight=0];" for rank in range(self.ranks - 1)]
+        lines.append(
+            "subgraph cluster_all { margin=0;"
+        )  # dot draws a cluster together, so the sheet gets no wider than need be
+        lines += [f"{one};" for names in by_rank.values() for one in names]
+        lines += [*self._clusters(), "}"]
+        lines += [f"{{ rank=same; {' '.join(f'{one};' for one in names)} }}" for names in by_rank.values()]
+        drawn: set[tuple[str, str]] = set()
+        for edge in self.edges:
+            for _, above, below in self._joints(edge):
+                if above is None or below is None:
+                    continue
+                pair = (self.names.get(above, above), self.names.get(below, below))
+                if pair not in drawn:
+                    drawn.add(pair)
+                    straight = (above in self.names) + (below in self.names)
+                    lines.append(f"{pair[0]}->{pair[1]} [weight={(12, 6, 3)[straight]}];")
+        found = positions("\n".join([*lines, "}"]), self.engine)
+        self.x = {block: found[name][0] for block, name in self.names.items()}
+        self.x |= {lane: found[lane][0] for lane in self.lane.values()}
+
+    # --- gaps ----------------------------------------------------------------------------------------------------
+
+    def _gaps(self) -> None:
+        self.gap = {number: _Gap() for number in range(-1, self.ranks)}
+        self.net: dict[str, int] = {}
+        for edge in self.edges:
+            trunk = edge.trunk if self.rank[edge.tail] < self.rank[edge.head] else f"back-{edge.tail}--{edge.head}"
+            self.net[trunk] = edge.net
+            for gap, above, below in self._joints(edge):
+                for side, name in ((self.gap[gap].above, above), (self.gap[gap].below, below)):
+                    if name is not None and self.x[name] not in side.setdefault(trunk, []):
+                        side[trunk].append(self.x[name])
+        self.track = {number: _tracks(one) for number, one in self.gap.items()}
+
+    def _heights(self) -> None:
+        anchored: dict[int, tuple[float, float]] = {}
+        height = [4.0] * self.ranks
+        for block in self.blocks.values():
+            rank = self.rank[block.id]
+            if block.edge in ("top", "bottom"):
+                over, under = anchored.get(rank, (0.0, 0.0))
+                anchored[rank] = max(over, block.anchor_y), max(under, block.height - block.anchor_y)
+        for block in self.blocks.values():
+            rank = self.rank[block.id]
+            if block.edge in ("name", "bus") and self._row(block) == "top":
+                over, under = anchored.get(rank, (0.0, 0.0))
+                anchored[rank] = over, max(under, block.height + 4)
+            elif block.edge in ("name", "bus") and self._row(block) == "bottom":
+                over, under = anchored.get(rank, (0.0, 0.0))
+                anchored[rank] = max(over, block.height + 4), under
+            elif block.edge not in ("top", "bottom"):
+                height[rank] = max(height[rank], block.height)
+        for rank, (over, under) in anchored.items():
+            height[rank] = max(height[rank], over + under)
+        self.anchored = anchored
+        self.rank_top: list[float] = []
+        self.gap_top: dict[int, float] = {-1: 0.0}
+        y = self._gap_height(-1)
+        for rank in range(self.ranks):
+            self.rank_top.append(y)
+            y += height[rank]
+            self.gap_top[rank] = y
+            y += self._gap_height(rank)
+        self.rank_height = height
+        self.total = y
+
+    def _gap_height(self, number: int) -> float:
+        tracks = 1 + max(self.track[number].values(), default=-1)
+        if number == -1 and not tracks:
+            return 0.0
+        return _GAP + _TRACK * max(0, tracks - 1) + (1.6 if tracks else 0.0)
+
+    def _top(self, block: Block) -> float:
+        rank = self.rank[block.id]
+        top = self.rank_top[rank]
+        if block.edge in ("top", "bottom"):
+            return top + self.anchored[rank][0] - block.anchor_y
+        if block.edge in ("name", "bus") and self._row(block) == "top":
+            return top + self.anchored[rank][0] + 3
+        if block.edge in ("name", "bus") and self._row(block) == "bottom":
+            return top + self.anchored[rank][0] - block.height - 2
+        return top + (self.rank_height[rank] - block.height) / 2
+
+    # --- drawing -------------------------------------------------------------------------------------------------
+
+    def _draw(self) -> Placed:
+        groups = [self._box(box) for box in self.boxes]
+        for block in self.blocks.values():
+            dx, dy = self.x[block.id], self._top(block)
+            if block.edge == "bus":  # against the right edge of its module
+                dx = self._sides([b for b in self.blocks.values() if b.box == block.box])[1] - block.right
+            shapes = [moved(shape, dx, dy) for shape in block.shapes]
+            groups.append(Group(block.id, block.title, block.kind, shapes))
+        groups[len(self.boxes) : len(self.boxes)] = self._lines()
+        left = min((_left(shape) for group in groups for shape in group.shapes), default=0.0)
+        right = max((_right(shape) for group in groups for shape in group.shapes), default=0.0)
+        for group in groups:
+            group.shapes = [moved(shape, -left, 0) for shape in group.shapes]
+        return Placed(right - left, self.total, groups)
+
+    def _box(self, box: str) -> Group:
+        members = [block for block in self.blocks.values() if block.box == box]
+        tops = [self._top(b) + b.anchor_y for b in members if b.edge == "top"]
+        feet = [self._top(b) + b.anchor_y for b in members if b.edge == "bottom"]
+        top = min(tops) if tops else min(self._top(b) for b in members) - 3
+        foot = max(feet) if feet else max(self._top(b) + b.height for b in members) + 3
+        left, right = self._sides(members)
+        shape = Rect(Box(left, top, right - left, foot - top), "box" if box == self.view.module else "plain")
+        return Group(f"module-{_safe(box)}", self.boxes[box], "module", [shape])
+
+    def _sides(self, members: list[Block]) -> tuple[float, float]:
+        return min(self.x[b.id] - b.half for b in members) - 1, max(self.x[b.id] + b.half for b in members) + 1
+
+    def _lines(self) -> list[Group]:
+        """The lines: in gaps with their levels, and straight through the ranks that they pass."""
+        groups: dict[str, Group] = {}
+
+        def group(trunk: str) -> Group:
+            if trunk not in groups:
+                edges = [
+                    edge for edge in self.edges if edge.trunk == trunk or trunk == f"back-{edge.tail}--{edge.head}"
+                ]
+                title = (
+                    "; ".join(dict.fromkeys(edge.title for edge in edges if edge.title))
+                    or "no wire between: joined inside a panel or bolted"
+                )
+                groups[trunk] = Group(f"line-{trunk}", title, "line")
+            return groups[trunk]
+
+        for number, gap in self.gap.items():
+            top, bottom = self.gap_top[number], self.gap_top[number] + self._gap_height(number)
+            for trunk in dict.fromkeys((*gap.above, *gap.below)):
+                style = self._style(trunk)
+                above, below = sorted(gap.above.get(trunk, [])), sorted(gap.below.get(trunk, []))
+                shapes = group(trunk).shapes
+                xs = sorted({*above, *below})
+                if len(xs) == 1 and above and below:
+                    shapes.append(
+                        Line(((xs[0], self._from(number, xs[0], top)), (xs[0], self._to(number, xs[0], bottom))), style)
+                    )
+                    continue
+                y = top + _GAP / 2 + 1 + _TRACK * self.track[number].get(trunk, 0)
+                for x in above:
+                    shapes.append(Line(((x, self._from(number, x, top)), (x, y)), style))
+                for x in below:
+                    shapes.append(Line(((x, y), (x, self._to(number, x, bottom))), style))
+                shapes.append(Line(((xs[0], y), (xs[-1], y)), style))
+                for x in xs:
+                    meeting = (x in above) + (x in below) + (x > xs[0]) + (x < xs[-1])
+                    if meeting >= 3:
+                        shapes.append(Dot(x, y, 1.3))
+        for (trunk, rank), lane in self.lane.items():
+            x = self.x[lane]
+            shape = Line(((x, self.rank_top[rank]), (x, self.gap_top[rank])), self._style(trunk))
+            group(trunk).shapes.append(shape)
+        return list(groups.values())
+
+    def _style(self, trunk: str) -> str:
+        net = self.net[trunk]
+        return style_of(self.view.level(net)) if net >= 0 else "plain"
+
+    def _from(self, gap: int, x: float, default: float) -> float:
+        """Where a line that comes from above begins: at the foot of its block."""
+        found = self._ends.get((gap, "foot", x))
+        return default if found is None else found
+
+    def _to(self, gap: int, x: float, default: float) -> float:
+        found = self._ends.get((gap + 1, "top", x))
+        return default if found is None else found
+
+    @property
+    def _ends(self) -> dict[tuple[int, str, float], float]:
+        if not hasattr(self, "_ends_kept"):
+            self._ends_kept: dict[tuple[int, str, float], float] = {}
+            for block in self.blocks.values():
+                rank, x, top = self.rank[block.id], self.x[block.id], self._top(block)
+                pin = block.edge in ("top", "bottom")
+                inner_top = top + (block.anchor_y if block.edge == "bottom" else 0)
+                inner_foot = top + (block.anchor_y if block.edge == "top" and pin else block.height)
+                self._ends_kept[rank, "top", x] = inner_top if not pin or block.edge == "top" else top
+                self._ends_kept[rank, "foot", x] = (
+                    inner_foot if not pin or block.edge == "bottom" else top + block.height
+                )
+        return self._ends_kept
+
+
+def _tracks(gap: _Gap) -> dict[str, int]:
+    """A level for each trunk that moves sideways; where one leaves upwards on the x at which another leaves downwards, it lies above it."""
+    spans: dict[str, tuple[float, float]] = {}
+    for trunk in dict.fromkeys((*gap.above, *gap.below)):
+        xs = [*gap.above.get(trunk, []), *gap.below.get(trunk, [])]
+        if len(set(xs)) > 1 or not (gap.above.get(trunk) and gap.below.get(trunk)):
+            spans[trunk] = min(xs), max(xs)
+    over: dict[str, set[str]] = {trunk: set() for trunk in spans}  # what must lie above it
+    for first in spans:
+        for second in spans:
+            if first != second and any(
+                abs(a - b) < 1.5 for a in gap.above.get(first, []) for b in gap.below.get(second, [])
+            ):
+                over[second].add(first)
+    left = sorted(spans, key=lambda trunk: (spans[trunk], trunk))
+    track: dict[str, int] = {}
+    level = 0
+    while left:
+        ready = [trunk for trunk in left if not over[trunk] & set(left)] or left[:1]
+        end = float("-inf")
+        for trunk in ready:
+            if spans[trunk][0] > end + 2:
+                track[trunk] = level
+                end = spans[trunk][1]
+        left = [trunk for trunk in left if trunk not in track]
+        level += 1
+    return track
+
+
+def _safe(name: str) -> str:
+    from tracer.report.diagram.blocks import slug
+
+    return slug(name)
+
+
+def _left(shape: object) -> float:
+    box = _extent(shape)
+    return box[0]
+
+
+def _right(shape: object) -> float:
+    box = _extent(shape)
+    return box[1]
+
+
+def _extent(shape: object) -> tuple[float, float]:
+    if isinstance(shape, Text):
+        return shape.box.x, shape.box.x + shape.box.width
+    if isinstance(shape, Rect):
+        return shape.box.x, shape.box.x + shape.box.width
+    if isinstance(shape, Dot):
+        return shape.x - shape.radius, shape.x + shape.radius
+    xs = [x for x, _ in shape.points]  # type: ignore[attr-defined]
+    return min(xs), max(xs)
+
+
+__all__ = ["Drawing", "Placed", "place"]

@@ -1,0 +1,303 @@
+"""From a module's list to pages: what goes on which page, the title block, the paper.
+
+A module is drawn on one page where type of 7 points allows it. Otherwise its rows are dealt out over pages in their order, each supply with the side chains
+that it needs. A point is drawn on one page only; a line that goes on elsewhere ends in a frame with a letter, and the other page has the same letter.
+"""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import count, product
+
+from tracer.report.diagram.blocks import Part, blocks_of, whole
+from tracer.report.diagram.layout import Placed, place
+from tracer.report.diagram.shapes import (
+    SMALLEST_PT,
+    Box,
+    Drawing,
+    Group,
+    Line,
+    Primitive,
+    Rect,
+    Text,
+    moved,
+    text_width,
+    wrapped,
+)
+from tracer.report.diagram.view import View
+from tracer.report.layout import counted
+
+PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
+MARGIN = 18.0  # about 6 mm, what most printers need
+LARGEST = 1.3  # a small module is not drawn larger than this
+_LINE = 8.6
+_MOST_PAGES = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """How the pages are to be: paper, engine of the layout, and the date printed on them."""
+
+    paper: str = "a4"
+    engine: str = "pure"
+    date: str = ""
+
+
+def pages_of(view: View, sheet: Sheet) -> list[Drawing]:
+    """The pages of a module's diagram.
+
+    Raises
+    ------
+    NoEngine : the layout engine cannot be run
+    ValueError : no such paper
+    """
+    if sheet.paper not in PAPERS:
+        raise ValueError(f"paper must be one of {', '.join(PAPERS)}, is {sheet.paper!r}")
+    fitted = _fitted(view, whole(view), sheet, 1, 1)
+    if fitted is not None:
+        return [fitted]
+    units = _units(view)
+    for pages in count(2):
+        dealt = _dealt(units, pages)
+        last = len(dealt) >= _MOST_PAGES or all(len(unit) == 1 for unit in dealt)
+        drawings = []
+        for part in _parts(view, dealt):
+            drawing = _fitted(view, part, sheet, part.number, len(dealt), anyhow=last)
+            if drawing is None:
+                break
+            drawings.append(drawing)
+        else:
+            return drawings
+    raise AssertionError("not reached: the last deal is always drawn")
+
+
+# --- which page ----------------------------------------------------------------------------------------------------
+
+
+def _units(view: View) -> list[tuple[int, ...]]:
+    """The nodes of each row that no row before it has, in the order in which rows go onto pages; at the end what leads to loose ends only."""
+    rows = {row.code: row for row in view.report.rows}
+    order: dict[str, None] = {}
+
+    def take(code: str) -> None:
+        if code not in order and code in rows:
+            order[code] = None
+            for need in rows[code].needs:
+                take(need)
+
+    for code in rows:
+        take(code)
+    seen: set[int] = set()
+    units = []
+    for code in order:
+        own = tuple(node for node in view.nodes_of_row.get(code, ()) if node in view.order and node not in seen)
+        seen.update(own)
+        if own:
+            units.append(own)
+    left = sorted(set(view.order) - seen, key=lambda node: (view.order[node], node))
+    beside: dict[int, set[int]] = {}
+    for step in view.steps:
+        beside.setdefault(step.upper, set()).add(step.lower)
+        beside.setdefault(step.lower, set()).add(step.upper)
+    while left:  # each with the row it hangs on
+        for node in left:
+            home = next((n for n, unit in enumerate(units) if beside.get(node, set()) & set(unit)), None)
+            if home is not None:
+                units[home] = (*units[home], node)
+                left.remove(node)
+                break
+        else:
+            units.append((left.pop(0),))
+    return units
+
+
+def _dealt(units: list[tuple[int, ...]], pages: int) -> list[tuple[int, ...]]:
+    """The units on so many pages, about equally full; a unit is cut only where one is larger than a page's share by itself."""
+    total = sum(len(unit) for unit in units)
+    share = max(1, -(-total // pages))
+    pieces: list[tuple[int, ...]] = []
+    for unit in units:
+        pieces += [unit[i : i + share] for i in range(0, len(unit), share)] if len(unit) > 1.2 * share else [unit]
+    dealt: list[tuple[int, ...]] = []
+    page: tuple[int, ...] = ()
+    for piece in pieces:
+        if page and len(page) + len(piece) / 2 > share:
+            dealt.append(page)
+            page = ()
+        page = (*page, *piece)
+    return [*dealt, page] if page else dealt
+
+
+def _parts(view: View, dealt: list[tuple[int, ...]]) -> list[Part]:
+    page_of = {node: number for number, page in enumerate(dealt, 1) for node in page}
+    crossing = [step for step in view.steps if page_of[step.upper] != page_of[step.lower]]
+    letters = _letters()
+    marks: dict[tuple[int, int], str] = {}
+    for step in crossing:
+        key = step.upper, page_of[step.lower]
+        if key not in marks:
+            marks[key] = next(letters)
+    parts = []
+    for number, page in enumerate(dealt, 1):
+        own = tuple(step for step in view.steps if page_of[step.upper] == page_of[step.lower] == number)
+        entering = tuple(step for step in crossing if page_of[step.lower] == number)
+        leaving = tuple(step for step in crossing if page_of[step.upper] == number)
+        parts.append(Part(frozenset(page), own, entering, leaving, marks, page_of, number))
+    return parts
+
+
+def _letters() -> Iterator[str]:
+    """A, B ... Z, AA, AB ..."""
+    for length in count(1):
+        for letters in product(string.ascii_uppercase, repeat=length):
+            yield "".join(letters)
+
+
+# --- onto the paper ------------------------------------------------------------------------------------------------
+
+
+def _fitted(view: View, part: Part, sheet: Sheet, number: int, pages: int, *, anyhow: bool = False) -> Drawing | None:
+    """The page, upright or lying as fits better; None when it does not fit. `anyhow`: then on paper as large as it needs."""
+    short, long = PAPERS[sheet.paper]
+    made = blocks_of(view, part)
+    best: tuple[float, Placed, float, float, list[Primitive], float] | None = None
+    tries = [
+        (short, long, 0.7),
+        (short, long, 0.77),
+        (long, short, 0.8),
+        (short, long, 0.63),
+        (short, long, 0.85),
+        (long, short, 1.0),
+    ]
+    wanted: set[float] = set()
+    for width, height, share in tries:
+        block, block_height = _title_block(view, sheet, number, pages, width - 2 * MARGIN)
+        room_x, room_y = width - 2 * MARGIN, height - 2 * MARGIN - block_height - 6
+        if room_x * share in wanted:
+            continue
+        wanted.add(room_x * share)
+        placed = place(view, made, room_x * share, sheet.engine)
+        scale = min(LARGEST, room_x / placed.width, room_y / placed.height)
+        if best is None or scale > best[0]:
+            best = scale, placed, width, height, block, block_height
+        if scale >= 1.0:
+            break
+        if placed.width * placed.height > 1.6 * room_x * room_y:
+            break  # far too large: no other shape will do
+    assert best is not None
+    scale, placed, width, height, block, block_height = best
+    if scale < 1.0:
+        if not anyhow:
+            return None
+        width = max(width, placed.width + 2 * MARGIN)
+        block, block_height = _title_block(view, sheet, number, pages, width - 2 * MARGIN)
+        height = max(height, placed.height + 2 * MARGIN + block_height + 6)
+        scale = 1.0
+    title = f"{view.report.vehicle}: {view.module}" + (f", page {number} of {pages}" if pages > 1 else "")
+    drawing = Drawing(width, height, title)
+    left = MARGIN + (width - 2 * MARGIN - placed.width * scale) / 2
+    for group in placed.groups:
+        drawing.groups.append(
+            Group(group.id, group.title, group.kind, [moved(shape, left, MARGIN, scale) for shape in group.shapes])
+        )
+    top = height - MARGIN - block_height
+    drawing.groups.append(Group("title-block", "Title block", "title", [moved(shape, MARGIN, top) for shape in block]))
+    return drawing
+
+
+def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float) -> tuple[list[Primitive], float]:
+    """The title block at (0, 0), and its height."""
+    report = view.report
+    shapes: list[Primitive] = []
+    y = 3.0
+
+    def line(
+        text: str, *, size: float = SMALLEST_PT, bold: bool = False, role: str = "title", indent: float = 0.0
+    ) -> None:
+        nonlocal y
+        for one in wrapped(text, width - 10 - indent, size, bold=bold):
+            y += size + 1.4
+            shapes.append(Text(5 + indent, y - 1.4, one, size, "start", bold, role))
+
+    status = "COMPLETE" if report.complete else f"NOT COMPLETE: {_why(view)}"
+    right = f"page {number} of {pages}    {sheet.date}".strip()
+    right_width = text_width(right, 8)
+    status_width = text_width(status, 10, bold=True)
+    name = f"{report.module}  {report.name or ''}".strip()
+    names = wrapped(name, width - right_width - status_width - 60, 11, bold=True, most=2)
+    shapes.append(Text(width - 5, 14, right, 8, "end", False, "title"))
+    shapes.append(Text(width - 25 - right_width - status_width / 2, 14, status, 10, "middle", True, "status"))
+    shapes.append(
+        Rect(
+            Box(width - 29 - right_width - status_width, 4, status_width + 8, 13.5),
+            "bar" if not report.complete else "plain",
+        )
+    )
+    for index, one in enumerate(names):
+        shapes.append(Text(5, 14 + 12 * index, one, 11, "start", True, "title"))
+    y = 18 + 12 * (len(names) - 1)
+    shapes.append(Line(((0, y), (width, y)), "hair"))
+    y += 1
+    place = f"at: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
+    line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
+    assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
+    if assumed:
+        line(
+            f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in.",
+            bold=True,
+        )
+    y += 1
+    shapes.append(Line(((0, y), (width, y)), "hair"))
+    y += 2.5
+    shapes.extend(_key_legend(view, 5, y + 6.5))
+    y += _LINE
+    line(
+        "S supply, G ground, V carries a level, C side chain, B bus line: the rows of `tracer supplies`; after the dot the point's number in its row, as on the worksheet. "
+        "A point that several rows have is named once, by the first; also: the others. Beside a line: colour left, size right. "
+        "a/b: half a above, half b below. The vehicle maker's procedure, local codes and licensed practice come before this sheet."
+    )
+    if report.loose_ends:
+        y += 1
+        shapes.append(Line(((0, y), (width, y)), "hair"))
+        y += 1.5
+        line("LOOSE ENDS" + ("" if number == 1 else ": listed on page 1"), bold=True)
+        for loose in report.loose_ends if number == 1 else ():
+            line(f"{loose.code} {loose.message}.", role="loose")
+    y += 3
+    shapes.append(Rect(Box(0, 0, width, y), "plain"))
+    return shapes, y
+
+
+def _why(view: View) -> str:
+    loose = len(view.report.loose_ends)
+    return counted(loose, "loose end") if loose else "the two counts differ"
+
+
+def _key_legend(view: View, x: float, y: float) -> list[Primitive]:
+    """What the line styles mean in the key state asked for."""
+    keys = ", ".join(view.report.keys)
+    if view.key is None:
+        return [
+            Text(
+                x,
+                y,
+                f"Key states: {keys}. No key state is shown here: all lines are drawn alike.",
+                SMALLEST_PT,
+                role="legend",
+            )
+        ]
+    shapes: list[Primitive] = []
+    first = f"Key state {view.key} (of {keys}):"
+    shapes.append(Text(x, y, first, SMALLEST_PT, "start", True, "legend"))
+    x += text_width(first, SMALLEST_PT, bold=True) + 8
+    for style, words in (
+        ("heavy", "supply or ground is there"),
+        ("dashed", "dead"),
+        ("dashdot", "depends, or not known"),
+    ):
+        shapes.append(Line(((x, y - 2.5), (x + 26, y - 2.5)), style))
+        shapes.append(Text(x + 29, y, words, SMALLEST_PT, "start", False, "legend"))
+        x += 29 + text_width(words, SMALLEST_PT) + 10
+    return shapes

@@ -1,0 +1,122 @@
+"""Diagrams and worksheets as files: one module, or every module of a vehicle in several processes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tracer.trace.survey import Survey
+
+DIAGRAM_FORMS = ("svg", "pdf", "png")
+WORKSHEET_FORMS = ("pdf", "html", "csv")
+_OPEN: dict[str, Survey] = {}  # in a worker: the one vehicle it works on
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What is wanted: `what` is diagram or worksheet, `form` a file format, `date` what is printed as date."""
+
+    what: str
+    form: str
+    paper: str = "a4"
+    date: str = ""
+    key: str | None = None
+    engine: str = "pure"
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete."""
+
+    module: str
+    complete: bool
+    files: tuple[bytes, ...]
+
+
+def printed(survey: Survey, module: str, job: Job) -> Printed:
+    """One module's diagram or worksheet.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    NoEngine : the layout engine cannot be run
+    """
+    from tracer.trace.supplies import supplies_of
+
+    report = supplies_of(survey, module)
+    if job.what == "worksheet":
+        from tracer.report.worksheet import file_of, worksheet_of
+
+        sheet = worksheet_of(survey, report)
+        return Printed(module, report.complete, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+    from tracer.report.diagram import Sheet, diagram_of, files_of
+
+    pages = diagram_of(survey, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
+    return Printed(module, report.complete, tuple(files_of(pages, job.form)))
+
+
+def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None = None) -> Iterator[Printed]:
+    """Every module's, as they get ready. Each process reads the vehicle once.
+
+    With one worker everything is done in this process.
+    """
+    count = max(1, min(workers or os.cpu_count() or 1, len(modules)))
+    if count == 1:
+        survey = _survey(str(folder))
+        yield from (printed(survey, module, job) for module in modules)
+        return
+    from concurrent.futures import ProcessPoolExecutor, as_completed
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
+        waiting = [pool.submit(_in_worker, str(folder), module, job) for module in modules]
+        for done in as_completed(waiting):
+            yield done.result()
+
+
+def _in_worker(folder: str, module: str, job: Job) -> Printed:
+    return printed(_survey(folder), module, job)
+
+
+def _survey(folder: str) -> Survey:
+    from tracer.circuit.join import join
+    from tracer.entry.load import read_folder
+    from tracer.trace.survey import Survey
+
+    if folder not in _OPEN:
+        _OPEN[folder] = Survey(join(read_folder(Path(folder))))
+    return _OPEN[folder]
+
+
+def page_names(file: Path, pages: int) -> list[Path]:
+    """One name for one page; `ALM-1.svg`, `ALM-2.svg` for several.
+
+    >>> [str(path) for path in page_names(Path("ALM.svg"), 2)]
+    ['ALM-1.svg', 'ALM-2.svg']
+    """
+    if pages == 1:
+        return [file]
+    return [file.with_name(f"{file.stem}-{number}{file.suffix}") for number in range(1, pages + 1)]
+
+
+def file_stems(modules: list[str]) -> dict[str, str]:
+    """A file name for each module that every file system takes and that no two share.
+
+    >>> file_stems(["ALM", "alm", "A*1"])
+    {'ALM': 'ALM', 'alm': 'alm-2', 'A*1': 'A_2a_1'}
+    """
+    stems: dict[str, str] = {}
+    taken: set[str] = set()
+    for module in modules:
+        stem = "".join(c if c.isalnum() or c in "-_" else f"_{ord(c):x}_" for c in module)
+        number, name = 1, stem
+        while name.casefold() in taken:
+            number += 1
+            name = f"{stem}-{number}"
+        taken.add(name.casefold())
+        stems[module] = name
+    return stems

@@ -1,0 +1,36 @@
+"""The probe list as a form to take to the vehicle: batches by place and key state, with boxes to write in.
+
+`plan` decides what is read where and when, `lamps` with which load, `form` writes it as PDF, HTML, CSV or data.
+"""
+
+from __future__ import annotations
+
+from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf, as_png
+from tracer.report.worksheet.plan import Batch, Reading, Worksheet, place_order, worksheet_of
+
+FORMATS = ("pdf", "html", "csv")
+
+
+def file_of(sheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -> bytes:
+    """The worksheet as the contents of one file."""
+    if form == "csv":
+        return as_csv(sheet).encode()
+    if form == "html":
+        return as_html(sheet, paper=paper, date=date).encode()
+    return as_pdf(sheet, paper=paper, date=date)
+
+
+__all__ = [
+    "FORMATS",
+    "Batch",
+    "Reading",
+    "Worksheet",
+    "as_csv",
+    "as_data",
+    "as_html",
+    "as_pdf",
+    "as_png",
+    "file_of",
+    "place_order",
+    "worksheet_of",
+]

@@ -1,0 +1,77 @@
+"""Which test lamp loads a wire without opening its fuse, and where no lamp may ever go.
+
+The rule: the lamp's steady current stays below half of the smallest fuse on the way (common practice, no source; a cold filament draws about 8 to 10 times
+its steady current for a moment). Rated powers are those of usual vehicle bulbs. Where no rating is known the smallest lamp is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+LAMPS_W = (3.0, 5.0, 21.0, 55.0)
+SHARE_OF_FUSE = 0.5
+NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
+_RESTRAINT = ("airbag", "air bag", "restraint", "srs", "belt tension", "pretension", "squib", "igniter")
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """A test lamp: power in W, steady current in A, and why this one. `watts` is None where no lamp may be used."""
+
+    watts: float | None
+    current_a: float
+    why: str
+
+    @property
+    def words(self) -> str:
+        if self.watts is None:
+            return f"no lamp: {self.why}"
+        return f"lamp {self.watts:g} W ({self.current_a:.2g} A): {self.why}"
+
+    @property
+    def short(self) -> str:
+        """For the box that the reading goes into."""
+        return "no lamp" if self.watts is None else f"{self.watts:g} W"
+
+
+def lamp_below(smallest_fuse_a: float | None, system_v: float) -> Lamp:
+    """The largest usual lamp whose steady current is below half of the smallest fuse on the way.
+
+    Parameters
+    ----------
+    smallest_fuse_a : rating in A; None where it is not known or where there is no fuse
+    system_v : 12 or 24 V; at 48 V no usual lamp exists
+
+    Examples
+    --------
+    >>> lamp_below(10, 12).watts, lamp_below(7.5, 12).watts, lamp_below(3, 12).watts
+    (55.0, 21.0, 5.0)
+    """
+    if system_v not in (12, 24):
+        return Lamp(None, 0.0, f"no usual lamp for {system_v:g} V; use a load that the maker names")
+    smallest = LAMPS_W[0]
+    if smallest_fuse_a is None:
+        return Lamp(smallest, smallest / system_v, "no fuse rating known on the way, so the smallest lamp")
+    fitting = [watts for watts in LAMPS_W if watts / system_v < SHARE_OF_FUSE * smallest_fuse_a]
+    if not fitting:
+        return Lamp(None, 0.0, f"even the smallest lamp draws half of {smallest_fuse_a:g} A or more; meter only")
+    best = fitting[-1]
+    return Lamp(best, best / system_v, f"below half of {smallest_fuse_a:g} A")
+
+
+def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
+    """The lamp that loads a ground alone, from battery positive over a fused lead: 21 W on a wire of 1 mm² and more, 5 W on a thinner or unknown one.
+
+    Common practice, no source: enough to show a bad joint, well below what the wire carries.
+    """
+    if system_v not in (12, 24):
+        return Lamp(None, 0.0, f"no usual lamp for {system_v:g} V; use a load that the maker names")
+    watts = 21.0 if area_mm2 is not None and area_mm2 >= 1.0 else 5.0
+    size = f"wire of {area_mm2:g} mm²" if area_mm2 is not None else "wire of unknown size"
+    return Lamp(watts, watts / system_v, f"{size}, from battery positive over a fused lead")
+
+
+def is_restraint(*words: str | None) -> bool:
+    """Whether any of the names speaks of airbags or belt tensioners: there no lamp goes, and the maker's procedure rules."""
+    said = " ".join(word.casefold() for word in words if word)
+    return any(mark in said for mark in _RESTRAINT)
