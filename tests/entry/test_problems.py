@@ -66,7 +66,7 @@ SLIPS = {
     "nothing between dashes": (_with_run("S1 -- -- E1.1"), (14, 11), "something is missing", "Write what stands there"),
     "dashes without space": (_with_run("S1 --RD 1-- E1.1"), (14, 8), "the dashes have no space", "space on both sides"),
     "not a colour": (_with_run("S1 -- XQ 1 -- E1.1"), (14, 11), "`XQ` is not a wire colour", "RD/GN 2.5"),
-    "absurd size": (_with_run("S1 -- RD 5000 -- E1.1"), (14, 11), "5000", "mm²"),
+    "absurd size": (_with_run("S1 -- RD 5000 -- E1.1"), (14, 14), "5000", "mm²"),
     "absurd length": (_with_run("S1 -- RD 1 9000m -- E1.1"), (14, 11), "9000 m", "check the number"),
     "cavity used twice": (_with_run("S1 -- RD 1 -- X1.1 -- RD 1 -- E1.1"), (14, 19), "cavity X1.1 is used twice", "name the half"),
     "which side of a fuse": (_with_run("S1 -- RD 1 -- F1"), (14, 19), "which side is meant", "`F1.feed` or `F1.load`"),
@@ -291,3 +291,10 @@ def test_a_new_vehicle_passes_check_and_is_never_overwritten(tmp_path: Path) -> 
     assert {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()} == before
     assert _tracer("new", "no/where", cwd=tmp_path).returncode == 1
     assert sorted(path.name for path in tmp_path.iterdir()) == ["van"]
+
+
+def test_problems_of_sheet_2_come_before_those_of_sheet_10(tmp_path: Path) -> None:
+    folder = _write(tmp_path, "sheet: 1\n")
+    for number in (10, 2):
+        (folder / "sheets" / f"{number}.yaml").write_text(f"sheet: {number}\nwrong: x\n", encoding="utf-8")
+    assert [problem.place.file for problem in _problems(folder)] == ["sheets/2.yaml", "sheets/10.yaml"]

@@ -12,7 +12,7 @@ from typing import Any
 from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.circuit.references import agreeing_pairs
-from tracer.entry.load import Fragment, Typed, natural
+from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
     ConnectorFacts,
     FuseFacts,
@@ -22,7 +22,7 @@ from tracer.entry.models import (
     ModuleFacts,
     PanelFacts,
 )
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, nearest
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural, nearest
 from tracer.entry.runs import Point, read_point
 from tracer.entry.values import Misread
 

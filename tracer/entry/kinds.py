@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from tracer.entry.models import COIL, CONTACTS, TEXT, facts
+from tracer.entry.models import COIL, CONTACTS, TEXT
 from tracer.entry.problems import CannotUse, Problem, did_you_mean
-from tracer.entry.shapes import Path_, fact, mapping_of, nested, read_facts
+from tracer.entry.shapes import Path_, fact, facts, mapping_of, nested, read_facts
 from tracer.entry.text import TypedFile, read_file
 
 

@@ -26,7 +26,7 @@ from tracer.entry.models import (
     VehicleFacts,
 )
 from tracer.entry.overrides import check_buses, check_draws, check_limits
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
 from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
@@ -140,15 +140,6 @@ def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None
     """The abbreviations of the diagram; None where vehicle.yaml cannot say, so that not every wire is a problem as well."""
     typed = vehicle.colours if vehicle else _at(file.tree, ("colours",)) or "iec" if file else None
     return typed if typed in SYSTEMS else None
-
-
-def natural(text: str) -> list[tuple[int, int, str]]:
-    """Sort key in which F2 comes before F10."""
-    return [
-        (0, int(piece), "") if piece.isdecimal() and len(piece) < 1000 else (1, 0, piece)  # Python reads no longer ones
-        for piece in re.split(r"(\d+)", text)
-        if piece
-    ]
 
 
 def _files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, tuple[str, ...]]:
@@ -627,8 +618,17 @@ def _check_when(
 
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:
     for pin, words in facts.pins.items():
+        if values.is_range(pin):
+            example = ", ".join(f"{one}: {words or 'ROLE'}" for one in values.pin_list(pin)[:2])
+            what = f"`{pin}` is a range, and each pin has a role of its own"
+            place = fragment.place_of(("pins", pin), key=True)
+            problems.append(fragment.file.problem(place, what, f"Write `{example}` and so on.", pin))
         role = words.split()[0] if words.split() else ""
-        if role not in ROLES:
+        if not role:
+            what = f"what pin {pin} is for is not said"
+            fix = f"Write a role, {listed(ROLES)}, or remove the pin here."
+            problems.append(fragment.file.problem(fragment.place_of(("pins", pin), key=True), what, fix, pin))
+        elif role not in ROLES:
             place = fragment.place_of(("pins", pin))
             fix = did_you_mean(role, ROLES, f"Begin with {listed(ROLES)}; more words may follow.")
             problems.append(fragment.file.problem(place, f"`{role}` is not what a pin can be", fix, role))

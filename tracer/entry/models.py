@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, ClassVar, TypeVar, dataclass_transform
+from typing import Any, ClassVar
 
 from tracer.entry import values
 from tracer.entry.problems import did_you_mean, listed
-from tracer.entry.shapes import anything, fact, mapping_of, nested, scalar
+from tracer.entry.shapes import anything, fact, facts, mapping_of, nested, scalar
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
@@ -197,15 +196,6 @@ SEEN = _chosen("diagram", "vehicle", "assumed")
 STATE = _chosen("fitted", "empty", "option", "none")
 YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
 
-FactsT = TypeVar("FactsT")
-
-
-@dataclass_transform(frozen_default=True, kw_only_default=True, eq_default=False, field_specifiers=(fact,))
-def facts(model: type[FactsT]) -> type[FactsT]:
-    """A class of facts: a frozen dataclass whose fields are given with `fact`; without `__eq__`, nobody compares them whole."""
-    return dataclass(frozen=True, kw_only=True, eq=False)(model)
-
-
 # --- parts ---------------------------------------------------------------------------------------------------------
 
 
@@ -226,14 +216,14 @@ class PartFacts:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@facts
 class OutputFacts:
     """One switched output of a module."""
 
     drives: str = fact(_chosen("high", "low", "both", "reference"), required=True)
     from_: tuple[str, ...] = fact(PINS, "the module's supply pins it switches from", key="from", default=())
     through: tuple[str, ...] = fact(PINS, "the module's ground pins it switches to", default=())
-    when: When = fact(WHEN, default=values.NOT_KNOWN)  # noqa: RUF009 - a field, as elsewhere
+    when: When = fact(WHEN, default=values.NOT_KNOWN)
     command: str | None = fact(TEXT, "outputs with the same command are commanded together")
     fuse: float | None = fact(AMPS, "rating in A of the fuse that this electronic output replaces")
     volts: float | None = fact(VOLTS)
@@ -509,7 +499,7 @@ _RAIL_SHORT = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
+@facts
 class TerminationFacts:
     """One termination of a bus, in a part of its own or inside a module."""
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tracer.entry.models import BusFacts, ModuleFacts, ShopFacts
-from tracer.entry.problems import CannotUse, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.shapes import read_facts
 from tracer.entry.text import TypedFile, read_file
 
@@ -107,6 +107,10 @@ def read_shop(path: str | Path) -> ShopFacts:
     """
     path = Path(path)
     problems: list[Problem] = []
+    if not path.is_file():
+        what = "this is no file" if path.exists() else "there is no such file of a workshop's limits"
+        fix = "Correct --shop (or TRACER_SHOP), or write it: `limits: {supply path: 0.4}`."
+        raise CannotUse([Problem(Place(str(path)), what, fix)])
     file = read_file(path.parent, path.name, problems)
     if file is None:
         raise CannotUse(problems)

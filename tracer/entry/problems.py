@@ -7,19 +7,36 @@ collected and shown together, in file order.
 from __future__ import annotations
 
 import difflib
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from unicodedata import category, east_asian_width
 
 
-@dataclass(frozen=True, order=True, slots=True)
+@lru_cache(maxsize=4096)
+def natural(text: str) -> list[tuple[int, int, str]]:
+    """Sort key in which F2 comes before F10."""
+    return [
+        (0, int(piece), "") if piece.isdecimal() and len(piece) < 1000 else (1, 0, piece)  # Python reads no longer ones
+        for piece in re.split(r"(\d+)", text)
+        if piece
+    ]
+
+
+@dataclass(frozen=True, slots=True)
 class Place:
-    """A place in a typed file. Lines and columns count from 1; 0 means the file as a whole."""
+    """A place in a typed file. Lines and columns count from 1; 0 means the file as a whole. Sheet 2 comes before sheet 10."""
 
     file: str
     line: int = 0
     column: int = 0
+
+    def __lt__(self, other: Place) -> bool:
+        if self.file != other.file:
+            return (natural(self.file), self.file) < (natural(other.file), other.file)
+        return (self.line, self.column) < (other.line, other.column)
 
     def __str__(self) -> str:
         # A file may be called anything; a line break or a byte that is no text must not break the message.

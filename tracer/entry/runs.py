@@ -177,7 +177,9 @@ def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ..
             else:
                 points.append(read_point(piece))
         except Misread as misread:
-            slips.append(Slip(offset, piece, misread.what, misread.fix))
+            start = piece.find(misread.text) if misread.text else -1
+            at, text = (offset + start, misread.text) if start >= 0 else (offset, piece)
+            slips.append(Slip(at, text, misread.what, misread.fix))
     for index in range(1, len(points) - 1):
         if points[index].is_reference or points[index].is_unknown:
             offset, piece = pieces[2 * index]
@@ -276,7 +278,9 @@ def read_wire(text: str, colours: str) -> Wire:
             try:
                 size = parse_size(typed)
             except BadSize as error:
-                raise Misread(str(error).partition(";")[0], "Write a size such as `2.5` (mm²) or `14AWG`.") from None
+                raise Misread(
+                    str(error).partition(";")[0], "Write a size such as `2.5` (mm²) or `14AWG`.", typed
+                ) from None
             del words[-count:]
             break
     colour = " ".join(words)

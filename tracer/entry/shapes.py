@@ -1,5 +1,6 @@
-"""How typed text becomes a frozen dataclass of facts: each field says how it is read and how its JSON Schema looks.
+"""How typed text becomes a frozen record of facts: each field says how it is read and how its JSON Schema looks.
 
+    @facts
     class FuseFacts(PartFacts):
         amps: float | None = fact(AMPS, "rating in A")
 
@@ -9,16 +10,17 @@ must not cost a start-up that is felt at every call.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import cache
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar, dataclass_transform
 
 from tracer.entry.problems import did_you_mean, listed
 from tracer.entry.values import Misread
 
 Path_ = tuple[str | int, ...]
 Schema = dict[str, Any]
+FactsT = TypeVar("FactsT")
 
 
 class Report(Protocol):
@@ -35,7 +37,7 @@ class _Failed:
 FAILED = _Failed()
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class Shape:
     """One value: `read` turns the tree into it (or reports and returns FAILED), `schema` is its JSON Schema."""
 
@@ -62,12 +64,7 @@ def mapping_of(item: Shape, description: str = "") -> Shape:
 
     def read(tree: Any, path: Path_, report: Report) -> Any:
         if not isinstance(tree, dict):
-            report(
-                path,
-                f"{path[-1]}: a mapping is wanted here",
-                "Write `{key: value}`." if tree else "Write `{key: value}`, or remove the line.",
-                text=tree if isinstance(tree, str) else "",
-            )
+            _report_no_mapping(tree, path, report, "Write `{key: value}`, one for each.")
             return FAILED
         values = {key: item.read(value, (*path, key), report) for key, value in tree.items()}
         return FAILED if any(value is FAILED for value in values.values()) else values
@@ -94,19 +91,60 @@ def anything(schema: Schema) -> Shape:
     return Shape(lambda tree, path, report: tree, lambda: schema)
 
 
+class _Fact:
+    """A field of a facts class until `facts` has taken it in."""
+
+    __slots__ = ("default", "description", "key", "required", "shape")
+
+    def __init__(self, shape: Shape, description: str, key: str | None, default: Any, required: bool) -> None:
+        self.shape, self.description, self.key = shape, description, key
+        self.default, self.required = default, required
+
+
 def fact(
     shape: Shape, description: str = "", *, key: str | None = None, default: Any = None, required: bool = False
 ) -> Any:
     """A field of a facts class. `key` is the typed key where it is not the field's name."""
-    more = {"shape": shape, "key": key, "description": description}
-    if required:
-        return dataclasses.field(metadata=more)
-    if isinstance(default, dict):
-        return dataclasses.field(default_factory=dict, metadata=more)
-    return dataclasses.field(default=default, metadata=more)
+    return _Fact(shape, description, key, default, required)
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclass_transform(frozen_default=True, kw_only_default=True, eq_default=False, field_specifiers=(fact,))
+def facts(model: type[FactsT]) -> type[FactsT]:
+    """A class of facts: frozen, made by keywords, its fields given with `fact`; without `__eq__`, nobody compares them whole.
+
+    As a dataclass would be, but without compiling methods for each of some thirty classes at every start.
+    """
+    own = {name: value for name, value in vars(model).items() if isinstance(value, _Fact)}
+    for name in own:
+        delattr(model, name)
+    model._facts_fields = {**getattr(model, "_facts_fields", {}), **own}  # type: ignore[attr-defined]
+    for name, method in (("__init__", _init), ("__repr__", _repr), ("__setattr__", _frozen), ("__delattr__", _frozen)):
+        setattr(model, name, method)
+    return model
+
+
+def _init(self: Any, **typed: Any) -> None:
+    fields = type(self)._facts_fields
+    for name, field in fields.items():
+        if name in typed:
+            continue
+        if field.required:
+            raise TypeError(f"{type(self).__name__} needs {name}")
+        typed[name] = {} if isinstance(field.default, dict) else field.default
+    if len(typed) > len(fields):
+        raise TypeError(f"{type(self).__name__} has no {', '.join(sorted(typed.keys() - fields.keys()))}")
+    self.__dict__.update(typed)
+
+
+def _repr(self: Any) -> str:
+    return f"{type(self).__name__}({', '.join(f'{name}={value!r}' for name, value in vars(self).items())})"
+
+
+def _frozen(self: Any, name: str, *_: Any) -> None:
+    raise AttributeError(f"{type(self).__name__} is frozen: {name} stays as it was typed")
+
+
+@dataclass(frozen=True, slots=True)
 class Spec:
     """One field of a facts class: attribute, typed key, shape, whether it must be there, its description."""
 
@@ -121,10 +159,8 @@ class Spec:
 def specs_of(model: Any) -> Mapping[str, Spec]:
     """The fields of a facts class by their typed keys."""
     specs = {}
-    for field in dataclasses.fields(model):
-        more = field.metadata
-        required = field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
-        spec = Spec(field.name, more["key"] or field.name, more["shape"], required, more["description"])
+    for name, field in model._facts_fields.items():
+        spec = Spec(name, field.key or name, field.shape, field.required, field.description)
         specs[spec.key] = spec
     return specs
 
@@ -132,8 +168,7 @@ def specs_of(model: Any) -> Mapping[str, Spec]:
 def read_facts(model: Any, tree: Any, path: Path_, report: Report) -> Any:
     """The model filled from a tree, or None when something was reported."""
     if not isinstance(tree, dict):
-        what = "a mapping is wanted here (`{key: value}`)"
-        report(path, what, "Write for example `{is: splice}`.", text=tree if isinstance(tree, str) else "")
+        _report_no_mapping(tree, path, report, "Write for example `{is: splice}`.")
         return None
     specs = specs_of(model)
     values: dict[str, Any] = {}
@@ -154,6 +189,17 @@ def read_facts(model: Any, tree: Any, path: Path_, report: Report) -> Any:
             report(path, f"`{spec.key}` is missing", f"Add `{spec.key}: ...`.")
             good = False
     return model(**values) if good else None
+
+
+def _report_no_mapping(tree: Any, path: Path_, report: Report, fix: str) -> None:
+    name = f"`{path[-1]}`" if path else "the file"
+    text = tree if isinstance(tree, str) else ""
+    if isinstance(tree, list):
+        report(path, f"{name} is a list; `key: value` pairs are wanted", fix)
+    elif not tree:
+        report(path, f"nothing stands under {name}", f"{fix[:-1]}, or remove the line.")
+    else:
+        report(path, f"{name} is a single word; `key: value` pairs are wanted", fix, text=text)
 
 
 def _report_unknown(key: str, value: Any, path: Path_, known: list[str], report: Report) -> None:

@@ -80,6 +80,12 @@ def _range(word: str) -> Iterable[str]:
     return [pin_name(word)]
 
 
+def is_range(word: str) -> bool:
+    """Whether a word is read as several pins where a list of pins is wanted: `1-4`."""
+    match = _RANGE.match(word)
+    return bool(match and match["prefix2"] in ("", match["prefix"]) and not match["prefix"].endswith("-"))
+
+
 def pin_name(word: str) -> str:
     """A single pin name, checked."""
     if not _PIN.match(word):

@@ -547,7 +547,7 @@ def terminals(circuit: Circuit, reach: Reach) -> Iterator[Terminal]:
 def _module_terminals(
     circuit: Circuit, reach: Reach, name: str, facts: ModuleFacts, pins: Mapping[str, int]
 ) -> Iterator[Terminal]:
-    from tracer.entry.load import natural
+    from tracer.entry.problems import natural
 
     for pin in sorted(pins, key=natural):
         node = pins[pin]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit, Part
-from tracer.entry.load import natural
 from tracer.entry.models import ModuleFacts
+from tracer.entry.problems import natural
 from tracer.trace.survey import Survey
 
 # Roles for which supply or ground at the pin is carried along, not drawn upon: a sense pin is not a supply.

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from tracer.circuit.model import INSIDE_MODULE, LinkKind
-from tracer.entry.load import natural
+from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.reach import Opened, Reach

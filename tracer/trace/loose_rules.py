@@ -8,8 +8,8 @@ from tracer.circuit.model import FUSE_KINDS, SWITCHED, Circuit, Link, LinkKind, 
 from tracer.circuit.open_ends import open_coils, open_contacts, open_ends
 from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
-from tracer.entry.load import natural
 from tracer.entry.models import FuseFacts, ModuleFacts
+from tracer.entry.problems import natural
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey

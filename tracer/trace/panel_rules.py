@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
-from tracer.entry.load import natural
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts
-from tracer.entry.problems import listed
+from tracer.entry.problems import listed, natural
 from tracer.trace.downwards import parts_below
 from tracer.trace.positions import named_in, output_node, position_in
 from tracer.trace.rules import Finding, rule

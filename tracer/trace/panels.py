@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
-from tracer.entry.load import natural
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
-from tracer.entry.problems import nearest
+from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects import fuse_words

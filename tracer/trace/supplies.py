@@ -10,9 +10,8 @@ from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.open_ends import open_ends
-from tracer.entry.load import natural
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import nearest
+from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
