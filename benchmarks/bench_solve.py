@@ -97,7 +97,7 @@ def solve_ratio(node_count: int = 3000, runs: int = 7) -> Ratio:
 
 def single_opens_ratio(
     node_count: int = 3000,
-    runs: int = 3,
+    runs: int = 6,
     sample: int = 12,
     *,
     probe_count: int | None = None,

@@ -220,3 +220,120 @@ def test_a_typed_resistance(typed: str, ohm: float) -> None:
 def test_what_is_no_resistance_is_refused(typed: str) -> None:
     with pytest.raises(ValueError, match="write 120ohm"):
         ohm_value(typed)
+
+
+# --- lines that pass through a module, resistors in a row, wires drawn on two sheets ---------------------------------
+
+CHAIN = """
+parts:
+  A: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}
+  B: {is: module, cavities: 1-4, pins: {1: bus d H, 2: bus d L, 3: bus d H, 4: bus d L}, joined: [[1, 3], [2, 4]]}
+  C: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}
+runs:
+- A.1 -- GN 0.5 2m -- B.1
+- A.2 -- YE 0.5 2m -- B.2
+- B.3 -- GN 0.5 2m -- C.1
+- B.4 -- YE 0.5 2m -- C.2
+"""
+
+
+def test_a_module_that_passes_the_lines_on_parts_the_bus_when_it_is_unplugged(tmp_path: Path) -> None:
+    report = bus(tmp_path, "A: 120, C: 120", sheet=CHAIN)
+    assert report.problems == ()
+    assert reading(report, "everything", "B.1") == pytest.approx(60, abs=0.5)
+    for at in ("A", "B.1", "B.3", "C"):  # each side has its own termination left
+        assert reading(report, "B unplugged", at) == pytest.approx(120, abs=0.6)
+    tests = {test.words: test for test in report.tests}
+    assert tests["unplug B, read elsewhere"].tells
+    assert report.nodes[1].pin_names == {"H": "B.1, B.3", "L": "B.2, B.4"}
+    assert reading(report, "line H open: bridge inside B", "A") == pytest.approx(120, abs=0.6)
+
+
+@pytest.mark.parametrize("terminations", ["A: 120, R1: 60, R2: 60", "A: 120, R1: {ohms: 120, split: yes}", "A: 120"])
+def test_two_resistors_in_a_row_are_one_split_termination(tmp_path: Path, terminations: str) -> None:
+    sheet = SHEET.replace(
+        "  S1: splice", "  R1: {is: resistor, ohms: 60}\n  R2: {is: resistor, ohms: 60}\n  S1: splice"
+    )
+    sheet = sheet.replace("  S2: splice", "  S2: splice\n  S3: splice\n  C1: load")
+    sheet += "- S1 -- GN 0.5 5cm -- R1 -- GN 0.5 5cm -- S3 -- GN 0.5 5cm -- R2 -- YE 0.5 5cm -- S2\n- S3 -- BN 0.5 5cm -- C1.1\n"
+    report = bus(tmp_path, terminations, sheet=sheet)
+    assert [(one.name, one.ohms, one.split) for one in report.terminations] == [
+        ("A", 120, False),
+        ("R1 + R2", 120, True),
+    ]
+    assert report.problems == ()
+    assert reading(report, "everything", "A") == pytest.approx(60, abs=0.5)
+    assert reading(report, "termination R1 + R2 lost", "A") == pytest.approx(120, abs=0.7)
+
+
+def test_ohms_that_disagree_are_a_problem(tmp_path: Path) -> None:
+    sheet = SHEET.replace("  S1: splice", "  RT: {is: resistor, ohms: 120}\n  S1: splice")
+    sheet += "- S1 -- GN 0.5 5cm -- RT.1\n- S2 -- YE 0.5 5cm -- RT.2\n"
+    report = bus(tmp_path, "A: 120, RT: 60", sheet=sheet)
+    assert any("60 Ω in vehicle.yaml, 120 Ω on its sheet" in problem for problem in report.problems)
+
+
+def test_a_termination_without_ohms_is_said_not_to_be_counted(tmp_path: Path) -> None:
+    report = bus(tmp_path, "A: 120, C: {split: yes}")
+    assert not report.complete
+    assert any("C: its resistance is not typed in, so it is not counted" in problem for problem in report.problems)
+
+
+def test_a_wire_drawn_on_two_sheets_is_no_place_where_it_can_be_open(tmp_path: Path) -> None:
+    sheet = SHEET.replace("- S1 -- GN 0.5 1m -- B.1", "- S1 -- GN 0.5 1m -- ref 1>2\n- ref 2>1 -- GN 0.5 1m -- B.1")
+    report = bus(tmp_path, "A: 120, C: 120", sheet=sheet)
+    opens = [case.words for case in report.cases if case.kind == "open"]
+    assert len(opens) == 7  # six wires typed, one of them in two pieces
+    assert not any(words.startswith(("line H open: contact", "line H open: joint")) for words in opens)
+    assert reading(report, "everything", "B") == pytest.approx(60, abs=0.5)
+    (stub,) = [stub for stub in report.stubs if stub.module == "B"]
+    assert stub.length_m == pytest.approx(2.0)
+
+
+def test_the_change_by_unplugging_a_node_is_found_at_its_ends(tmp_path: Path) -> None:
+    """By hand at the splices, wire left out: B at 12 kΩ beside 100 kΩ inputs and 121.2 Ω ends, and B at 100 kΩ beside 12 kΩ and 118.8 Ω."""
+    report = bus(tmp_path, "A: 120, C: 120")
+    case = next(case for case in report.cases if case.words == "B unplugged")
+    low, high = case.change[access_named(report, "A")]
+
+    def moved(end: float, other: float, own: float) -> float:
+        rest = 1 / (2 / end + 2 / other)
+        return rest - 1 / (1 / rest + 1 / own)
+
+    assert high == pytest.approx(moved(121.2, 100e3, 12e3), abs=0.003)
+    assert low == pytest.approx(moved(118.8, 12e3, 100e3), abs=0.003)
+
+
+def test_a_wire_that_goes_on_nobody_knows_where_leaves_the_bus_incomplete(tmp_path: Path) -> None:
+    report = bus(tmp_path, "A: 120, C: 120", sheet=SHEET + "- S1 -- GN 0.5 1m -- ?\n")
+    assert not report.complete
+    assert any("what hangs there is in no reading" in problem for problem in report.problems)
+
+
+def test_a_line_typed_where_the_name_of_the_bus_belongs_is_explained(tmp_path: Path) -> None:
+    survey = survey_of(tmp_path, SHEET.replace("bus d H", "bus H").replace("bus d L", "bus L"))
+    report = bus_of(survey, "H", limits=limits_of(survey.circuit))
+    assert any("write the name of the bus before it, such as `bus drive H`" in problem for problem in report.problems)
+
+
+def test_a_bus_without_a_termination_is_not_complete_and_open_is_not_in_order(tmp_path: Path) -> None:
+    report = bus(tmp_path, "")
+    assert not report.complete
+    assert any("no termination is typed in" in problem for problem in report.problems)
+    assert not any(test.tells for test in report.tests)
+    limits = limits_of(tracer.load(str(DEMO)))
+    assert "not what a working bus reads" in classify(report, math.inf, "A", limits=limits).words[0]
+
+
+@pytest.mark.parametrize(("terminations", "ohm"), [("A: 120", 119.8), ("A: 120, B: 120, C: 120", 40.0)])
+def test_one_or_three_terminations_are_not_confirmed_as_in_order(tmp_path: Path, terminations: str, ohm: float) -> None:
+    report = bus(tmp_path, terminations)
+    found = classify(report, ohm, "A", limits=limits_of(tracer.load(str(DEMO))))
+    assert "in order" in {one.kind for one in found.explanations}
+    assert "not what a working bus reads" in found.words[0]
+
+
+def test_one_line_alone_is_not_complete(tmp_path: Path) -> None:
+    report = bus(tmp_path, "A: 120, C: 120", sheet=SHEET.replace("bus d L", "signal"))
+    assert report.cases == ()
+    assert any("where H and L are wanted" in problem for problem in report.problems)

@@ -8,8 +8,9 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import survey_of
-from tracer.electrics.draw import BadReading, DrawReport, draw_of, readings_of
+from tracer.electrics.draw import BadReading, DrawReport, draw_of, ma_words, readings_of
 from tracer.electrics.limits_in_use import limits_of
+from tracer.report.draw import as_text
 from tracer.trace.affects import UnknownPart
 from tracer.trace.survey import Survey
 
@@ -111,3 +112,56 @@ def test_a_fuse_is_read_once(demo: Survey) -> None:
         readings_of(demo, ["F4=1", "FPC/F4=2"])
     with pytest.raises(UnknownPart, match="there is no part F99"):
         readings_of(demo, ["F99=1"])
+
+
+def test_what_is_expected_is_for_a_vehicle_that_sleeps_unless_that_is_let_go(demo: Survey) -> None:
+    """BDM takes 3.5 mA asleep by F4, some hundreds awake."""
+
+    def expected(**held: str) -> tuple[bool | None, float]:
+        report = draw_of(demo, {}, limits=limits_of(demo.circuit), held=held)
+        found = next(one for one in report.unread if one.fuse == "F4").expected_ma
+        assert found is not None
+        return report.asleep, found.nominal
+
+    asleep, sleeping_ma = expected()
+    assert asleep is True
+    assert sleeping_ma == pytest.approx(3.5, abs=0.02)
+    awake, ma = expected(asleep="no")
+    assert awake is False
+    assert ma > 100
+
+
+def test_where_no_condition_asleep_is_typed_in_nothing_is_explained_by_what_is_expected(tmp_path: Path) -> None:
+    sheet = (
+        "parts:\n  BAT: battery\n  F1: {is: fuse, amps: 10, type: C}\n  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 0.3}}\n"
+        "runs:\n- BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- M.1\n- M.2 -- BN 1 1m -- BAT.-\n"
+    )
+    survey = survey_of(tmp_path, sheet)
+    report = draw_of(survey, readings_of(survey, ["F1=0.3"]), limits=limits_of(survey.circuit))
+    assert report.asleep is None
+    assert report.readings[0].expected_ma is not None and report.readings[0].expected_ma.nominal == pytest.approx(300)
+    assert [step.open_up for step in report.next_steps] == [("M",)]  # 39 mA, although 300 mA are typed in
+    text = as_text(report)
+    assert "may be modules still awake" in text and "expected off" in text
+
+
+def test_a_vehicle_with_loose_ends_is_said_not_to_be_complete() -> None:
+    survey = Survey(tracer.load(str(DEMO.parent / "unfinished")))
+    report = draw_of(survey, {}, limits=limits_of(survey.circuit))
+    assert not report.complete
+    assert "NOT COMPLETE" in as_text(report)
+
+
+def test_a_position_without_a_fuse_cannot_be_read(tmp_path: Path) -> None:
+    sheet = "parts:\n  BAT: battery\n  F1: {is: fuse, state: empty}\nruns:\n- BAT.+ -- RD 1 -- F1.feed\n"
+    survey = survey_of(tmp_path, sheet)
+    with pytest.raises(BadReading, match="F1 is typed in as `state: empty`"):
+        readings_of(survey, ["F1=1"])
+
+
+@pytest.mark.parametrize(
+    ("ma", "words"),
+    [(0.0, "0"), (0.05, "0.05 mA"), (0.4, "0.4 mA"), (5.64, "5.6 mA"), (207.8, "208 mA"), (2597.0, "2600 mA")],
+)
+def test_currents_are_written_out_and_no_finer_than_they_are_known(ma: float, words: str) -> None:
+    assert ma_words(ma) == words

@@ -14,10 +14,21 @@ from tracer.electrics.loads import (
     ConstantPower,
     FilamentLamp,
     Load,
+    LoadLaws,
     NoConvergence,
+    Settled,
+    settle,
     solve_with_loads,
 )
-from tracer.electrics.network import BadNode, BadValue, Network, network_of_resistances, solve
+from tracer.electrics.network import (
+    LEAST_OHM,
+    MOST_OHM,
+    BadNode,
+    BadValue,
+    Network,
+    network_of_resistances,
+    solve,
+)
 
 
 def feed(source_v: float = 12.6, feed_ohm: float = 0.5) -> Network:
@@ -223,3 +234,86 @@ def test_a_load_that_cannot_be_is_refused(make: Callable[[], Load]) -> None:
 def test_a_load_on_a_node_that_is_not_there_is_refused() -> None:
     with pytest.raises(BadNode, match="load 0 has 7"):
         solve_with_loads(feed(), [ConstantPower(7, 0, 1.0)])
+
+
+# -------------------------------------------------------------------------------------------- the quick way
+
+TwoPieces = ConstantPower | ConstantCurrent | FilamentLamp
+ONE_OF_EACH: list[TwoPieces] = [
+    ConstantPower(2, 0, 10.0, least_v=6.0),
+    ConstantCurrent(2, 0, 2.0, least_v=4.0),
+    FilamentLamp(2, 0, 12.0, 21.0),
+]
+
+
+def settled(network: Network, loads: list[TwoPieces], drop_v: list[float] | None = None) -> Settled | None:
+    """From the volts given, or from those of the loads as resistors of 10 ohm."""
+    ends = np.array([(load.first, load.second) for load in loads]).reshape(-1, 2)
+    placed = network.with_branches(ends, np.full(len(loads), 10.0))
+    guess_v = solve(placed).branch_drop_v[network.branch_count :] if drop_v is None else np.array(drop_v)
+    return settle(placed, LoadLaws.of(load.law for load in loads), guess_v)
+
+
+@pytest.mark.parametrize("volts", [-13.0, -6.0, -3.0, -1e-3, 0.0, 1e-3, 0.05, 3.99, 4.0, 5.99, 6.0, 12.6, 30.0])
+def test_the_laws_as_arrays_are_the_loads_by_themselves(volts: float) -> None:
+    laws = LoadLaws.of(load.law for load in ONE_OF_EACH)
+    drop_v = np.full(3, volts)
+    assert laws.current_a(drop_v).tolist() == pytest.approx([load.current_a(volts) for load in ONE_OF_EACH])
+    assert laws.slope_s(drop_v).tolist() == pytest.approx([load.slope_s(volts) for load in ONE_OF_EACH])
+    alike = [load.current_a(volts) / volts if volts else load.slope_s(0.0) for load in ONE_OF_EACH]
+    assert laws.resistor_s(drop_v).tolist() == pytest.approx(alike)
+
+
+def test_a_load_that_never_gives_up_is_refused_by_the_quick_way() -> None:
+    with pytest.raises(BadValue, match="never gives up"):
+        settled(feed(), [ConstantPower(2, 0, 10.0)], [12.0])
+
+
+@given(networks(whole=True, injections=False), st.data())
+def test_the_quick_way_finds_what_the_careful_one_finds_or_says_nothing(network: Network, data: st.DataObject) -> None:
+    node = st.integers(0, network.node_count - 1)
+    any_load = st.one_of(
+        st.builds(ConstantPower, node, node, st.floats(0.1, 60.0), st.just(6.0)),
+        st.builds(ConstantCurrent, node, node, st.floats(0.01, 3.0), st.just(4.0)),
+        st.builds(FilamentLamp, node, node, st.just(12.0), st.sampled_from([5.0, 21.0, 55.0])),
+    )
+    loads: list[TwoPieces] = data.draw(st.lists(any_load, min_size=1, max_size=5))
+    quick = settled(network, loads)
+    if quick is None:
+        return
+    # whatever it finds is a state of rest: with every load as the resistor it amounts to there, nothing moves. (Put in
+    # as currents they would say less: the last digits of an ampere make volts of a megohm.)
+    ohm = []
+    for load in loads:
+        volts = float(quick.potential_v[load.first] - quick.potential_v[load.second])
+        ohm.append(volts / load.current_a(volts) if volts else 1.0 / load.slope_s(0.0))
+    resistors = network.with_branches([(load.first, load.second) for load in loads], np.clip(ohm, LEAST_OHM, MOST_OHM))
+    assert np.allclose(solve(resistors).node_v, quick.potential_v, rtol=1e-6, atol=2e-6)
+
+
+@given(st.floats(9.0, 30.0), st.floats(0.05, 5.0), st.floats(0.01, 0.9))
+def test_the_quick_way_settles_at_the_upper_root(source_v: float, feed_ohm: float, share: float) -> None:
+    ohm = feed_ohm + 0.01
+    power_w = share * source_v**2 / (4 * ohm)
+    # v (E - v) / R = P, as above; the load gives up below a tenth of the supply
+    expected_v = (source_v + math.sqrt(source_v**2 - 4 * ohm * power_w)) / 2
+    found = settled(feed(source_v, feed_ohm), [ConstantPower(2, 0, power_w, source_v / 10)], [source_v])
+    assert found is not None
+    assert found.drop_v[0] == pytest.approx(expected_v, abs=1e-7)
+    assert found.branch_a[-1] * found.drop_v[0] == pytest.approx(power_w)
+
+
+def test_the_lower_operating_point_is_no_rest_even_if_started_there() -> None:
+    # 60 W behind 0.51 ohm: the roots are (12.6 -+ sqrt(12.6^2 - 4 * 0.51 * 60)) / 2 = 3.29 and 9.31 V
+    lower_v, upper_v = ((12.6 + sign * math.sqrt(12.6**2 - 4 * 0.51 * 60.0)) / 2 for sign in (-1, 1))
+    network = feed().with_branches([(2, 0)], [10.0])
+    start_v = np.array([0.0, 12.6 - 0.01 * 60.0 / lower_v, lower_v + 1e-6])
+    laws = LoadLaws.of([ConstantPower(2, 0, 60.0, least_v=1.0).law])
+    found = settle(network, laws, np.array([lower_v]), start_v=start_v)
+    assert found is None or found.drop_v[0] == pytest.approx(upper_v, abs=1e-6)
+
+
+def test_more_than_the_feed_can_give_is_never_called_rest_above_the_least_voltage() -> None:
+    found = settled(feed(feed_ohm=8.0), [ConstantPower(2, 0, 10.0, least_v=6.0)], [12.0])
+    # 8 ohm of feed cannot carry 10 W: only as the resistor it is below 6 V (3.6 ohm) can it rest
+    assert found is None or found.drop_v[0] == pytest.approx(12.6 * 3.6 / (3.6 + 8.01))

@@ -264,6 +264,47 @@ def test_a_factor_of_another_network_is_refused(other: Network) -> None:
         solve(other, factor=factorise(battery_and_load()))
 
 
+@given(networks(), networks())
+def test_a_factor_made_like_another_is_the_factor_by_itself(network: Network, other: Network) -> None:
+    # of the same branches with other values, and of a network that has nothing in common with it
+    for earlier in (network.with_conductances(np.linspace(0.1, 5.0, network.branch_count)), other):
+        alike = factorise(network, 1e-9, like=factorise(earlier))
+        alone = factorise(network, 1e-9)
+        assert np.array_equal(alike.island, alone.island)
+        assert np.array_equal(alike.floating, alone.floating)
+        assert np.array_equal(alike.respond(np.eye(network.node_count)), alone.respond(np.eye(network.node_count)))
+
+
+@given(networks(), st.data())
+def test_branches_added_at_once_are_those_added_one_by_one(network: Network, data: st.DataObject) -> None:
+    node = st.integers(0, network.node_count - 1)
+    added = data.draw(st.lists(st.tuples(node, node, st.floats(0.01, 100.0)), max_size=4))
+    one_by_one = network
+    for first, second, ohm in added:
+        one_by_one = one_by_one.with_branch(first, second, ohm)
+    at_once = network.with_branches(
+        np.array([(a, b) for a, b, _ in added], dtype=np.intp).reshape(-1, 2), [ohm for _, _, ohm in added]
+    )
+    for name in ("ends", "conductance_s", "source_v", "closed", "injected_a"):
+        assert np.array_equal(getattr(at_once, name), getattr(one_by_one, name))
+
+
+def test_values_that_are_changed_are_checked_like_those_first_given() -> None:
+    network = battery_and_load()
+    with pytest.raises(BadResistance, match="branch 1: conductance"):
+        network.with_conductances([1.0, 1e6, 1.0])
+    with pytest.raises(BadNode, match="conductance_s must have shape"):
+        network.with_conductances([1.0])
+    with pytest.raises(BadValue, match=r"source_v\[2\] must be a finite number"):
+        network.with_conductances([1.0, 1.0, 1.0], [0.0, 0.0, math.inf])
+    with pytest.raises(BadNode, match="ends has 3"):
+        network.with_branches([(0, 3)], [1.0])
+    with pytest.raises(BadNode, match="ends must have shape"):
+        network.with_branches([0, 1], [1.0, 1.0])
+    with pytest.raises(BadResistance, match="branch 0: resistance must be a positive number"):
+        network.with_branches([(0, 1)], [0.0])
+
+
 # -------------------------------------------------------------------------------------------------- refusals
 
 

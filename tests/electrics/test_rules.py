@@ -65,3 +65,15 @@ def test_the_drop_rule_at_its_limit(tmp_path: Path, draw: str, speaks: bool) -> 
     (one,) = [rule for rule in electric_rules() if rule.code == "R232"]
     text = one.bad.replace("draws: {1: 8}", f"draws: {{1: {draw}}}")
     assert bool(findings_of(survey(tmp_path, text), [one])) is speaks
+
+
+def test_what_a_converter_feeds_is_judged_by_its_own_volts(tmp_path: Path) -> None:
+    """12 V out of a 24 V vehicle: neither a drop of 12 V nor a supply outside 16 to 32 V; a real drop behind it is still found."""
+    sheet = (
+        "rails: {}\nsystem: 24 V\n---\nparts:\n  BAT: {is: battery, at: x}\n  CV: {is: converter, volts: 12, at: x}\n"
+        "  M: {is: module, at: y, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: DRAW}}\n"
+        "runs:\n- BAT.+ -- RD 2.5 1m -- CV.in\n- CV.out -- RD 1 2m -- M.1\n- CV.ground -- BN 2.5 1m -- BAT.-\n- M.2 -- BN 2.5 1m -- BAT.-\n"
+    )
+    assert electric_remarks(survey(tmp_path / "good", sheet.replace("DRAW", "2"))) == []
+    (found,) = electric_remarks(survey(tmp_path / "bad", sheet.replace("DRAW", "20")))
+    assert "above the limit of 0.50 V" in found.message

@@ -13,8 +13,9 @@ import tracer
 from tests.electrics.vehicles import row, survey_of, volts
 from tracer.electrics.changes import BadChange, changes_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import HIGH, LOW, Setting, model_of
-from tracer.electrics.volts import _Runs, expectations, volts_of
+from tracer.electrics.model import HIGH, LOW, NOMINAL, NotSettled, Setting, _Rest, model_of
+from tracer.electrics.network import FloatArray, NotAccurate
+from tracer.electrics.volts import Range, _range, _Runs, expectations, volts_of
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse
 from tracer.trace.supplies import supplies_of
@@ -300,6 +301,65 @@ def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> N
         for one in rows:
             found = solved.node_v[demo.circuit.pins_of[one.part][one.pin]]
             assert ranges[one.point].low - 1e-6 <= found <= ranges[one.point].high + 1e-6, one.point
+
+
+@pytest.mark.parametrize("key", ["off", "run", "start"])
+def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Survey, key: str) -> None:
+    model = model_of(demo, key, limits=limits_of(demo.circuit), first="ALM")
+    chance = np.random.default_rng(3)
+    settings = [
+        model.setting(a, b, c) for a, b, c in ((NOMINAL, NOMINAL, NOMINAL), (LOW, HIGH, LOW), (HIGH, LOW, HIGH))
+    ]
+    settings.append(Setting(chance.integers(0, 3, len(model.branches)), chance.integers(0, 3, len(model.draws)), LOW))
+    for setting in settings:
+        quick = model.solve(setting)
+        careful = _Rest(model, setting, None)._carefully(quick.loaded)
+        assert np.allclose(quick.potential_v, careful.potential_v, rtol=0, atol=1e-6)
+        assert np.allclose(quick.draw_a, careful.branch_a[len(model.branches) :], rtol=1e-5, atol=1e-7)
+        # the draws as resistors, for faults and readings, leave the voltages where they are
+        assert np.allclose(quick.solution.potential_v, quick.potential_v, rtol=0, atol=1e-8)
+
+
+@pytest.mark.parametrize("noise_v", [-2e-13, -1e-16, 0.0, 1e-16, 2e-13])
+def test_the_last_bit_of_a_solve_does_not_decide_what_is_shown(noise_v: float) -> None:
+    found = _range(np.array([0.00015 + noise_v, np.nan, 0.00045 - noise_v]))
+    assert found == Range(0.0, 0.00015, 0.00045)
+
+
+def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Survey) -> None:
+    limits = limits_of(demo.circuit)
+    first, second = (model_of(demo, "run", limits=limits, first="ALM") for _ in range(2))
+    wanted = first.setting(LOW, HIGH, LOW)
+    first.solve()
+    first.solve(first.setting(HIGH, LOW, HIGH))
+    assert np.array_equal(first.solve(wanted).potential_v, second.solve(wanted).potential_v)
+
+
+def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
+    limits = limits_of(demo.circuit)
+    report = supplies_of(demo, "ALM")
+    quick = volts_of(demo, report, "run", limits=limits, with_lamp=False)
+
+    def at_a_loss(*_: object, **__: object) -> None:
+        return None
+
+    monkeypatch.setattr("tracer.electrics.model.settle", at_a_loss)
+    careful = volts_of(demo, report, "run", limits=limits, with_lamp=False)
+    shown: list[FloatArray] = []
+    for found in (quick, careful):
+        shown.append(np.array([(row.volts.low, row.volts.nominal, row.volts.high) for row in found.rows]))
+    assert np.allclose(shown[0], shown[1], rtol=0, atol=1e-6)
+
+
+def test_a_network_that_cannot_be_solved_is_reported_as_not_settled(
+    demo: Survey, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def singular(*_: object, **__: object) -> None:
+        raise NotAccurate("the conductances lie too far apart")
+
+    monkeypatch.setattr("tracer.electrics.model.settle", singular)
+    with pytest.raises(NotSettled, match="no steady state was found: the conductances"):
+        model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM").solve()
 
 
 def test_the_module_that_holds_its_own_relay_is_dead_unplugged(demo: Survey) -> None:

@@ -54,7 +54,8 @@ def test_facts_of_the_trade(tmp_path: Path) -> None:
     report = bus(tmp_path, "A: 120, C: 120")
     unplugged = next(case for case in report.cases if case.words == "B unplugged")
     most = trade_range("change when a node without termination is unplugged")[1]
-    assert all(change is not None and change[0] >= 0 and change[1] <= most for change in unplugged.change)
+    assert unplugged.change
+    assert all(low >= 0 and high <= most for low, high in unplugged.change)
     levels = {(one.state, one.line): one.nominal_v for one in report.levels}
     assert (levels["dominant", "CAN_H"], levels["dominant", "CAN_L"]) == (3.5, 1.5)
     assert battery_v("maintainer connected").nominal == pytest.approx(13.0)

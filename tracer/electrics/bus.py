@@ -13,15 +13,15 @@ from functools import cached_property
 
 import numpy as np
 
-from tracer.circuit.model import CONDUCTORS, Circuit, LinkKind
+from tracer.circuit.model import CONDUCTORS, Circuit, Link, LinkKind
 from tracer.electrics.elements import ohms_of
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.network import LEAST_OHM, MOST_OHM, Network, factorise, network_of_resistances
-from tracer.entry.load import natural
-from tracer.entry.models import BusFacts, ConnectorFacts, ModuleFacts, ResistorFacts
-from tracer.entry.problems import listed, nearest
+from tracer.entry.models import BusFacts, ConnectorFacts, ModuleFacts, ResistorFacts, TerminationFacts
+from tracer.entry.problems import listed, natural, nearest
 from tracer.standards import bus as tables
 from tracer.standards.limits import battery_open_circuit
+from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
@@ -36,15 +36,19 @@ class UnknownBus(LookupError):
 
 @dataclass(frozen=True, slots=True)
 class BusNode:
-    """A module on a bus with its pin of each line."""
+    """A module on a bus with its pins of each line: the first is where its transceiver is taken to sit, the others pass the line on."""
 
     module: str
-    pins: dict[str, int]
+    pins: dict[str, tuple[int, ...]]
+    pin_names: dict[str, str]  # by line: 'ALM.25', or 'GTW.1, GTW.3'
 
 
 @dataclass(frozen=True, slots=True)
 class BusTermination:
-    """One termination: in a resistor of its own, or inside a module (`module`). `ohms` None where not known; `problem` says what does not fit."""
+    """One termination: in resistors of its own, or inside a module (`module`). `ohms` None where not known; `problem` says what does not fit.
+
+    `ends` are the nodes on line H and on line L between which it lies. Resistors in a row (a split termination in the harness) are one termination.
+    """
 
     name: str
     module: bool
@@ -52,6 +56,7 @@ class BusTermination:
     split: bool
     fitted: bool
     problem: str = ""
+    ends: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +91,7 @@ class Case:
     words: str
     parts: tuple[str, ...]
     readings: tuple[Ohm | None, ...]
-    change: tuple[tuple[float, float] | None, ...] = ()
+    change: tuple[tuple[float, float], ...] = ()  # least and most by which unplugging moves each reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +99,8 @@ class Test:
     """A test and whether it can tell: unplug a module, read at an access point."""
 
     words: str
+    module: str
+    own_plug: bool  # read at the harness pins of the module itself
     at: str
     before: Ohm
     after: Ohm
@@ -148,6 +155,7 @@ class BusReport:
     problems: tuple[str, ...]
     meter: str
     line_ohms: dict[str, float] = field(default_factory=dict)
+    commander: str = ""
 
     @property
     def complete(self) -> bool:
@@ -205,6 +213,15 @@ def bus_of(survey: Survey, name: str, *, limits: LimitsInUse) -> BusReport:
 # --- the bus as typed ----------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class _Chain:
+    """Resistors in a row from a node of line H to a node of line L."""
+
+    parts: tuple[str, ...]
+    high: int
+    low: int
+
+
 class _Reader:
     def __init__(self, survey: Survey, name: str, limits: LimitsInUse) -> None:
         self.survey = survey
@@ -221,7 +238,12 @@ class _Reader:
         kind = self.facts.kind or ""
         nets = self._nets()
         terminations = tuple(self._terminations(nets))
-        if not kind:
+        self.problems += self._loose_ends(nets)
+        if not kind and self.name.upper() in ("H", "L", "HIGH", "LOW", "CAN_H", "CAN_L"):
+            self.problems.append(
+                f"its pins are called `bus {self.name}`, which is a line and no bus: write the name of the bus before it, such as `bus drive {self.name}`"
+            )
+        elif not kind:
             self.problems.append(
                 f"its kind is not said: add `buses: {{{self.name}: {{kind: high-speed can}}}}` to vehicle.yaml; no rule is applied"
             )
@@ -229,6 +251,13 @@ class _Reader:
             if termination.problem:
                 self.problems.append(termination.problem)
         lines = tuple(sorted(self.pins))
+        if kind == "high-speed can" and not ("H" in lines and "L" in lines):
+            named = " and ".join(lines) if lines else "none"
+            self.problems.append(f"lines typed in: {named}, where H and L are wanted; no resistance can be computed")
+        if kind == "high-speed can" and not any(one.fitted for one in terminations):
+            self.problems.append(
+                "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"
+            )
         two = "H" in lines and "L" in lines
         accesses = tuple(self._accesses(nets)) if two else ()
         cases: tuple[Case, ...] = ()
@@ -262,8 +291,9 @@ class _Reader:
             tuple(self._levels(kind)),
             tuple(self.notes),
             tuple(self.problems),
-            f"{self.limits.of('meter resistance share').high:.1%} of the reading and {self.limits.of('meter resistance digits').high:g} Ω",
+            f"{100 * self.limits.of('meter resistance share').high:g} % of the reading and {self.limits.of('meter resistance digits').high:g} Ω",
             line_ohms,
+            self.facts.commander or "",
         )
 
     def _pins(self) -> dict[str, list[tuple[str, str]]]:
@@ -279,30 +309,55 @@ class _Reader:
         return found
 
     def _nodes(self) -> list[BusNode]:
-        modules: dict[str, dict[str, int]] = {}
+        modules: dict[str, dict[str, list[int]]] = {}
         for line, pins in self.pins.items():
             for module, pin in pins:
                 node = self.circuit.pins_of.get(module, {}).get(pin)
                 if node is None:
                     self.problems.append(f"{module}.{pin} is not wired")
                     continue
-                modules.setdefault(module, {}).setdefault(line, node)
-        return [BusNode(module, pins) for module, pins in modules.items()]
+                modules.setdefault(module, {}).setdefault(line, []).append(node)
+        names = self.circuit.node_names
+        return [
+            BusNode(
+                module,
+                {line: tuple(dict.fromkeys(here)) for line, here in pins.items()},
+                {line: ", ".join(names[node] for node in dict.fromkeys(here)) for line, here in pins.items()},
+            )
+            for module, pins in modules.items()
+        ]
+
+    @cached_property
+    def _net_of(self) -> list[int]:
+        """The net of each node; unlike the nets of the survey, what a module bridges inside itself is one."""
+        of = list(self.survey.hard_nets.of)
+        for link in self.circuit.links:
+            if link.kind is LinkKind.JOINED and of[link.a] != of[link.b]:
+                old, new = of[link.a], of[link.b]
+                of = [new if net == old else net for net in of]
+        return of
 
     def _nets(self) -> dict[str, frozenset[int]]:
         """All nodes of each line."""
-        of = self.survey.hard_nets.of
+        of = self._net_of
         found: dict[str, frozenset[int]] = {}
         for line in self.pins:
-            here = [(node.module, node.pins[line]) for node in self.nodes if line in node.pins]
-            nets: dict[int, list[str]] = {}
-            for module, pin in here:
-                nets.setdefault(of[pin], []).append(module)
+            nets: dict[int, dict[str, None]] = {}
+            for node in self.nodes:
+                for pin in node.pins.get(line, ()):
+                    nets.setdefault(of[pin], {})[node.module] = None
             if len(nets) > 1:
                 pieces = "; ".join(", ".join(modules) for modules in nets.values())
                 self.problems.append(f"line {line} is in {len(nets)} pieces that no wire joins: {pieces}")
-            found[line] = frozenset(node for net in nets for node in self.survey.hard_nets.members[net])
+            found[line] = frozenset(node for node, net in enumerate(of) if net in nets)
         return found
+
+    def _loose_ends(self, nets: dict[str, frozenset[int]]) -> Iterator[str]:
+        """Loose ends on the lines: beyond them more modules and terminations may hang."""
+        nodes = frozenset[int]().union(*nets.values())
+        for finding in loose_ends(self.survey):
+            if nodes & set(finding.nodes):
+                yield f"loose end {finding.code} at {finding.at}: {finding.message}; what hangs there is in no reading"
 
     def _lines_touch(self, nets: dict[str, frozenset[int]]) -> bool:
         if nets["H"] & nets["L"]:
@@ -311,41 +366,103 @@ class _Reader:
         return False
 
     def _terminations(self, nets: dict[str, frozenset[int]]) -> Iterator[BusTermination]:
-        across = self._resistors_across(nets)
+        chains = list(self._chains(nets))
+        named: set[tuple[str, ...]] = set()
         for name, facts in self.facts.terminations.items():
             part = self.circuit.parts[self.circuit.short_names.get(name, name)]
-            fitted = facts.fitted == "yes"
             if part.kind == "module":
-                problem = ""
-                if not any(node.module == name for node in self.nodes):
-                    problem = f"termination {name}: no pin of this module is on the bus"
-                yield BusTermination(name, True, facts.ohms, facts.split == "yes", fitted, problem)
+                yield self._in_module(name, facts)
                 continue
-            typed = across.pop(part.name, None)
-            problem = ""
-            if typed is None and part.name not in across and "H" in nets:
-                problem = f"termination {name}: it does not lie between the two lines"
-            own = part.facts.ohms if isinstance(part.facts, ResistorFacts) else None
-            ohms = facts.ohms if facts.ohms is not None else own
-            if own is not None and facts.ohms is not None and own != facts.ohms:
-                problem = f"termination {name}: {facts.ohms:g} Ω in vehicle.yaml, {own:g} Ω on its sheet"
-            yield BusTermination(name, False, ohms, facts.split == "yes", fitted, problem)
-        for name, ohms in across.items():
-            self.notes.append(
-                f"resistor {name} lies between the lines and is counted, though `terminations` does not name it"
-            )
-            yield BusTermination(name, False, ohms, False, True)
+            chain = next((one for one in chains if part.name in one.parts), None)
+            if chain is None:
+                between = "H" in nets and self.facts.kind != "fault-tolerant can"
+                problem = f"termination {name}: it does not lie between the two lines" if between else ""
+                ohms = facts.ohms if facts.ohms is not None else self._resistor_ohms(part.name)
+                yield BusTermination(name, False, ohms, facts.split == "yes", facts.fitted == "yes", problem)
+            elif chain.parts not in named:
+                named.add(chain.parts)
+                yield self._in_harness(chain)
+        for chain in chains:
+            if chain.parts not in named:
+                name = " + ".join(chain.parts)
+                self.notes.append(
+                    f"resistor {name} lies between the lines and is counted, though `terminations` does not name it"
+                )
+                yield self._in_harness(chain)
 
-    def _resistors_across(self, nets: dict[str, frozenset[int]]) -> dict[str, float | None]:
+    def _in_module(self, name: str, facts: TerminationFacts) -> BusTermination:
+        node = next((node for node in self.nodes if node.module == name), None)
+        problem, ends = "", None
+        if node is None:
+            problem = f"termination {name}: no pin of this module is on the bus"
+        elif "H" in node.pins and "L" in node.pins:
+            ends = (node.pins["H"][0], node.pins["L"][0])
+        elif self.facts.kind == "high-speed can":
+            problem = (
+                f"termination {name}: only line {', '.join(node.pins)} of this module is typed in, so it is not counted"
+            )
+        if facts.ohms is None:
+            problem = problem or self._not_counted(name)
+        return BusTermination(name, True, facts.ohms, facts.split == "yes", facts.fitted == "yes", problem, ends)
+
+    def _in_harness(self, chain: _Chain) -> BusTermination:
+        """A resistor, or resistors in a row, between the lines. Ohms in vehicle.yaml are those of the part, or of the whole row."""
+        typed = {part: self.facts.terminations[part] for part in chain.parts if part in self.facts.terminations}
+        typed |= {
+            full: facts
+            for name, facts in self.facts.terminations.items()
+            if (full := self.circuit.short_names.get(name, name)) in chain.parts
+        }
+        own = [self._resistor_ohms(part) for part in chain.parts]
+        each = [
+            ohms if ohms is not None else typed[part].ohms if part in typed else None
+            for part, ohms in zip(chain.parts, own, strict=True)
+        ]
+        known = [ohms for ohms in each if ohms is not None]
+        total = sum(known) if len(known) == len(each) else None
+        problem = ""
+        name = " + ".join(chain.parts)
+        for part, ohms in zip(chain.parts, own, strict=True):
+            stated = typed[part].ohms if part in typed else None
+            if stated is not None and ohms is not None and stated not in (ohms, total):
+                problem = f"termination {part}: {stated:g} Ω in vehicle.yaml, {ohms:g} Ω on its sheet"
+        if total is None:
+            problem = problem or self._not_counted(name)
+        split = len(chain.parts) > 1 or any(facts.split == "yes" for facts in typed.values())
+        fitted = all(facts.fitted == "yes" for facts in typed.values())
+        return BusTermination(name, False, total, split, fitted, problem, (chain.high, chain.low))
+
+    def _not_counted(self, name: str) -> str:
+        known_kinds = ("high-speed can", "fault-tolerant can")
+        counted = self.facts.kind in known_kinds
+        return f"termination {name}: its resistance is not typed in, so it is not counted" if counted else ""
+
+    def _resistor_ohms(self, part: str) -> float | None:
+        facts = self.circuit.parts[part].facts
+        return facts.ohms if isinstance(facts, ResistorFacts) else None
+
+    def _chains(self, nets: dict[str, frozenset[int]]) -> Iterator[_Chain]:
+        """Resistors between the lines, several in a row as one."""
         high, low = nets.get("H", frozenset()), nets.get("L", frozenset())
-        found: dict[str, float | None] = {}
-        for link in self.circuit.links:
-            if link.kind is LinkKind.RESISTOR and (
-                (link.a in high and link.b in low) or (link.a in low and link.b in high)
-            ):
-                facts = self.circuit.parts[link.part].facts
-                found[link.part] = facts.ohms if isinstance(facts, ResistorFacts) else None
-        return found
+        of = self._net_of
+        resistors = [link for link in self.circuit.links if link.kind is LinkKind.RESISTOR]
+        at: dict[int, list[Link]] = {}
+        for link in resistors:
+            for node in {link.a, link.b}:
+                at.setdefault(of[node], []).append(link)
+        for first in resistors:
+            starts = [node for node in (first.a, first.b) if node in high]
+            if len(starts) != 1:
+                continue
+            row, here, link = [first.part], first.b if first.a == starts[0] else first.a, first
+            while here not in low and here not in high and len(at[of[here]]) == 2:
+                link = next(one for one in at[of[here]] if one is not link)
+                if link.part in row:
+                    break
+                row.append(link.part)
+                here = link.b if of[link.a] == of[here] else link.a
+            if here in low:
+                yield _Chain(tuple(row), starts[0], here)
 
     # --- access points -----------------------------------------------------------------------------------------
 
@@ -387,19 +504,16 @@ class _Reader:
     def _judge_terminations(self, terminations: Sequence[BusTermination], cases: Sequence[Case]) -> None:
         fitted = [one for one in terminations if one.fitted]
         total = next((reading for reading in cases[0].readings if reading is not None), None) if cases else None
-        low, high = next(
-            (r.min_ohm, r.max_ohm) for r in tables.workshop_readings() if r.case.startswith("both ends present, at")
-        )
-        assert low is not None and high is not None
+        low, high = _usual_range()
         if len(fitted) == 1 and total is not None and low <= total.nominal <= high:
             self.notes.append(
                 f"one termination of {fitted[0].ohms:g} Ω at {fitted[0].name} in place of two of 120 Ω: the reading is right, but losing that one leaves none"
             )
-        elif len(fitted) != 2 and total is not None:
+        elif fitted and len(fitted) != 2 and total is not None:
             self.notes.append(
                 f"{len(fitted)} termination{'s' if len(fitted) != 1 else ''}: {total.nominal:.0f} Ω in order; two of 120 Ω would make 60 Ω"
-                if not total.is_open
-                else f"{len(fitted)} terminations: the lines read open in order; two of 120 Ω would make 60 Ω"
+                if total.nominal < INPUTS_OHM
+                else f"{len(fitted)} terminations: the lines read open, or some kΩ, in order; two of 120 Ω would make 60 Ω"
             )
 
     def _line_ohms(self, terminations: Sequence[BusTermination]) -> dict[str, float]:
@@ -432,9 +546,23 @@ class _Reader:
         recessive = tables.lin_level_v("transmitter, recessive at least", full)
         dominant = tables.lin_level_v("transmitter, dominant at most", full)
         yield LevelLine(
-            "recessive (at rest)", "LIN", recessive.value, None, full, f"supply {full:g} V", recessive.source
+            "recessive (at rest)",
+            "LIN",
+            recessive.value,
+            None,
+            full,
+            f"supply {full:g} V",
+            f"{recessive.source} ({recessive.certainty})",
         )
-        yield LevelLine("dominant", "LIN", 0.0, None, dominant.value, f"supply {full:g} V", dominant.source)
+        yield LevelLine(
+            "dominant",
+            "LIN",
+            0.0,
+            None,
+            dominant.value,
+            f"supply {full:g} V",
+            f"{dominant.source} ({dominant.certainty})",
+        )
 
 
 # --- resistances ---------------------------------------------------------------------------------------------------
@@ -450,6 +578,22 @@ class _Piece:
     kind: str  # conductor | termination | node
     owner: str  # part, module, or what the conductor is in words
     line: str = ""
+    inside: str = ""  # the module inside which a conductor lies
+    breaks: bool = True  # whether it is a place where a line can be open
+
+
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    """Which value (0 low, 1 nominal, 2 high) each kind of piece has, and another one for what `owner` brings."""
+
+    conductor: int
+    termination: int
+    node: int
+    owner: str = ""
+    own: int = 1
+
+
+_ENDS = (_Setting(1, 1, 1), _Setting(0, 0, 0), _Setting(2, 2, 2))
 
 
 class _Lattice:
@@ -485,32 +629,41 @@ class _Lattice:
             if ohms is None:
                 continue
             line = "H" if link.a in self.nets["H"] else "L"
-            ends = f"{self.circuit.node_names[link.a]} to {self.circuit.node_names[link.b]}"
-            words = (
-                f"wire {self.circuit.wire_of(link).text}, {ends}" if link.kind is LinkKind.WIRE else f"contact {ends}"
-            )
             values = (max(ohms.low, LEAST_OHM), max(ohms.nominal, LEAST_OHM), max(ohms.high, LEAST_OHM))
-            yield _Piece(self.number[link.a], self.number[link.b], values, "conductor", words, line)
+            yield _Piece(
+                self.number[link.a],
+                self.number[link.b],
+                values,
+                "conductor",
+                self._conductor_words(link),
+                line,
+                link.part if link.kind is LinkKind.JOINED else "",
+                link.kind is not LinkKind.REFERENCE,  # one wire drawn on two sheets
+            )
+
+    def _conductor_words(self, link: Link) -> str:
+        names = [self.circuit.node_names[node] for node in (link.a, link.b)]
+        ends = " to ".join(names)
+        if link.kind is LinkKind.WIRE:
+            return f"wire {self.circuit.wire_of(link).text}, {ends}"
+        if link.kind is LinkKind.JOINED:
+            return f"bridge inside {link.part}, {ends}"
+        if link.kind is LinkKind.MATING:
+            cavities = list(dict.fromkeys(name.partition(":")[0] for name in names))
+            return f"contact {' to '.join(cavities)}"
+        if link.kind is LinkKind.BUSSED:  # between a cavity and the bar of its group
+            pins = [name for name in names if " group " not in name]
+            return f"contact {pins[0] if len(pins) == 1 else ends}"
+        return f"joint {ends}"
 
     def _terminations(self) -> Iterator[_Piece]:
         low, high = tables.trade_range("termination resistor, share of its value")
         for one in self.terminations:
             if not one.fitted or one.ohms is None:
                 continue
-            ends = self._ends_of(one)
-            if ends is not None:
+            if one.ends is not None:
                 values = (one.ohms * low, one.ohms, one.ohms * high)
-                yield _Piece(*ends, values, "termination", one.name)
-
-    def _ends_of(self, one: BusTermination) -> tuple[int, int] | None:
-        if one.module:
-            node = next((node for node in self.reader.nodes if node.module == one.name), None)
-            if node is None or "H" not in node.pins or "L" not in node.pins:
-                return None
-            return self.number[node.pins["H"]], self.number[node.pins["L"]]
-        part = self.circuit.short_names.get(one.name, one.name)
-        ends = [node for node in self.circuit.pins_of.get(part, {}).values() if node in self.number]
-        return (self.number[ends[0]], self.number[ends[1]]) if len(ends) == 2 else None
+                yield _Piece(self.number[one.ends[0]], self.number[one.ends[1]], values, "termination", one.name)
 
     def _inputs(self) -> Iterator[_Piece]:
         rows = [row for row in tables.node_inputs() if row.between == "the two lines"]
@@ -519,17 +672,21 @@ class _Lattice:
         values = (standard.min_kohm * 1000, typical * 1000, standard.max_kohm * 1000)
         for node in self.reader.nodes:
             if "H" in node.pins and "L" in node.pins:
-                yield _Piece(self.number[node.pins["H"]], self.number[node.pins["L"]], values, "node", node.module)
+                high, low = node.pins["H"][0], node.pins["L"][0]
+                yield _Piece(self.number[high], self.number[low], values, "node", node.module)
 
     # --- one state ---------------------------------------------------------------------------------------------
 
     def _network(
-        self, setting: tuple[int, int, int], closed: np.ndarray[tuple[int], np.dtype[np.bool_]], extra: Sequence[_Piece]
+        self, setting: _Setting, closed: np.ndarray[tuple[int], np.dtype[np.bool_]], extra: Sequence[_Piece]
     ) -> Network:
-        choice = {"conductor": setting[0], "termination": setting[1], "node": setting[2]}
+        choice = {"conductor": setting.conductor, "termination": setting.termination, "node": setting.node}
         pieces = [*self.pieces, *extra]
         ends = np.array([(piece.a, piece.b) for piece in pieces], dtype=np.intp).reshape(-1, 2)
-        ohm = [min(max(piece.ohm[choice[piece.kind]], LEAST_OHM), MOST_OHM) for piece in pieces]
+        chosen = [
+            setting.own if piece.owner and piece.owner == setting.owner else choice[piece.kind] for piece in pieces
+        ]
+        ohm = [min(max(piece.ohm[c], LEAST_OHM), MOST_OHM) for piece, c in zip(pieces, chosen, strict=True)]
         return network_of_resistances(
             len(self.node_of),
             ends,
@@ -538,16 +695,17 @@ class _Lattice:
             closed=np.append(closed, np.ones(len(extra), dtype=np.bool_)),
         )
 
-    SETTINGS = ((1, 1, 1), (0, 0, 0), (2, 2, 2), (0, 0, 2), (2, 2, 0))
-
     def readings(
-        self, opened: Iterable[int] = (), extra: Sequence[_Piece] = ()
+        self, settings: Sequence[_Setting], opened: Iterable[int] = (), extra: Sequence[_Piece] = ()
     ) -> list[np.ndarray[tuple[int], np.dtype[np.float64]]]:
-        """Ω at each access point in each setting, nominal first; infinite where open."""
+        """Ω at each access point in each setting; infinite where open.
+
+        A resistance between two points never falls when a resistor grows, so everything low and everything high are the ends of a reading.
+        """
         closed = np.ones(len(self.pieces), dtype=np.bool_)
         closed[list(opened)] = False
         found = []
-        for setting in self.SETTINGS:
+        for setting in settings:
             network = self._network(setting, closed, extra)
             factor = factorise(network)
             values = np.full(len(self.accesses), math.inf)
@@ -567,22 +725,30 @@ class _Lattice:
 
     @cached_property
     def _base(self) -> list[np.ndarray[tuple[int], np.dtype[np.float64]]]:
-        return self.readings()
+        return self.readings(_ENDS)
 
     def cases(self) -> Iterator[Case]:
         """The bus in order, then with each single thing changed."""
         yield self._case("in order", "everything plugged and in order", (), ())
         for node in self.reader.nodes:
-            own = [n for n, piece in enumerate(self.pieces) if piece.owner == node.module and piece.kind != "conductor"]
+            own = [
+                n
+                for n, piece in enumerate(self.pieces)
+                if (piece.owner == node.module and piece.kind != "conductor") or piece.inside == node.module
+            ]
             held = any(self.pieces[n].kind == "termination" for n in own)
-            words = f"{node.module} unplugged" + (" (its termination goes with it)" if held else "")
+            words = f"{node.module} unplugged"
+            if any(self.pieces[n].inside for n in own):
+                words += " (the lines it passes on part there)"
+            if held:
+                words += " (its termination goes with it)"
             yield self._case("unplugged", words, (node.module,), own)
         for n, piece in enumerate(self.pieces):
             if piece.kind == "termination":
                 yield self._case("termination", f"termination {piece.owner} lost", (piece.owner,), [n])
         yield from self._extra_cases()
         for n, piece in enumerate(self.pieces):
-            if piece.kind == "conductor":
+            if piece.kind == "conductor" and piece.breaks:
                 yield self._case("open", f"line {piece.line} open: {piece.owner}", (piece.owner,), [n])
 
     def _extra_cases(self) -> Iterator[Case]:
@@ -601,16 +767,23 @@ class _Lattice:
     def _case(
         self, kind: str, words: str, parts: tuple[str, ...], opened: Iterable[int], extra: Sequence[_Piece] = ()
     ) -> Case:
-        values = self.readings(opened, extra) if kind != "in order" else self._base
-        readings, change = [], []
+        values = self.readings(_ENDS, opened, extra) if kind != "in order" else self._base
+        readings = []
         for column in range(len(self.accesses)):
             here = [float(one[column]) for one in values]
             readings.append(Ohm(min(here), here[0], max(here)))
-            base = [float(one[column]) for one in self._base]
-            # infinity less infinity is no change
-            moved = [0.0 if a == b else a - b for a, b in zip(here, base, strict=True)]
-            change.append((min(moved), max(moved)))
+        change = self._change(parts[0], opened) if kind == "unplugged" else ()
         return Case(kind, words, parts, tuple(readings), tuple(change))
+
+    def _change(self, module: str, opened: Iterable[int]) -> Iterator[tuple[float, float]]:
+        """By how much unplugging a module moves each reading: least where it takes little beside others that take much, greatest the other way."""
+        settings = [_Setting(0, 0, 0, module, 2), _Setting(2, 2, 2, module, 0)]
+        before, after = self.readings(settings), self.readings(settings, opened)
+        for column in range(len(self.accesses)):
+            pairs = [(float(b[column]), float(a[column])) for b, a in zip(before, after, strict=True)]
+            # infinity less infinity is no change
+            moved = [0.0 if a == b else a - b for b, a in pairs]
+            yield min(moved), max(moved)
 
     # --- what a test tells -------------------------------------------------------------------------------------
 
@@ -634,12 +807,15 @@ class _Lattice:
             best = max(others, key=lambda n: self._least_change(case, n))
             before, after = base.readings[best], case.readings[best]
             assert before is not None and after is not None
-            low, high = case.change[best] or (0.0, 0.0)
+            low, high = case.change[best]
             accuracy = self.accuracy(before.nominal)
-            tells = self._least_change(case, best) > accuracy
+            # from the inputs of the nodes alone some meters show kΩ and some open: that tells nothing
+            tells = self._least_change(case, best) > accuracy and before.nominal < INPUTS_OHM
             yield from self._at_its_own_plug(case, module)
             yield Test(
                 f"unplug {module}, read elsewhere",
+                module,
+                False,
                 self.accesses[best].name,
                 before,
                 after,
@@ -666,6 +842,8 @@ class _Lattice:
             )
             yield Test(
                 f"unplug {module}, read at its own harness pins",
+                module,
+                True,
                 access.name,
                 reading,
                 open_,
@@ -678,7 +856,7 @@ class _Lattice:
 
     @staticmethod
     def _least_change(case: Case, column: int) -> float:
-        low, high = case.change[column] or (0.0, 0.0)
+        low, high = case.change[column]
         if low <= 0.0 <= high:
             return 0.0
         return min(abs(low), abs(high))
@@ -701,7 +879,7 @@ class _Lattice:
         for node in self.reader.nodes:
             if "H" not in node.pins:
                 continue
-            start = self.number[node.pins["H"]]
+            start = self.number[node.pins["H"][0]]
             way = self._path(start, on_path)
             leaves = way[-1][1] if way else start
             stubs.append(Stub(node.module, self._parts_along([leaves])[0], self._length(piece for piece, _ in way)))
@@ -759,6 +937,8 @@ def _test_verdict(
 ) -> str:
     if tells:
         return f"moves the reading from {ohm_words(before.nominal)} to {ohm_words(after.nominal)}: this tells"
+    if before.nominal >= INPUTS_OHM:
+        return f"no termination is in reach, so the reading says nothing about {module}"
     most = max(abs(low), abs(high))
     return (
         f"moves the reading by {min(abs(low), abs(high)):.2f} to {most:.2f} Ω of {before.nominal:.0f}: below the meter's accuracy ({accuracy:.1f} Ω), "
@@ -847,8 +1027,26 @@ def classify(report: BusReport, reading_ohm: float, at: str, *, limits: LimitsIn
             found.append(Explanation(case.kind, case.words, expected))
     found.sort(key=lambda one: order[one.kind])
     return Classified(
-        reading_ohm, report.accesses[number].name, accuracy, tuple(found), tuple(_reading_words(reading_ohm, found))
+        reading_ohm,
+        report.accesses[number].name,
+        accuracy,
+        tuple(found),
+        tuple(_reading_words(reading_ohm, found, usual=_is_usual(report))),
     )
+
+
+def _is_usual(report: BusReport) -> bool:
+    """Whether the bus as typed in reads what a working one does."""
+    reading = next((one for one in report.cases[0].readings if one is not None), None)
+    low, high = _usual_range()
+    return reading is not None and low <= reading.nominal <= high
+
+
+def _usual_range() -> tuple[float, float]:
+    """Ω of two terminations at the limits of the standard."""
+    row = next(r for r in tables.workshop_readings() if r.case.startswith("both ends present, at"))
+    assert row.min_ohm is not None and row.max_ohm is not None
+    return row.min_ohm, row.max_ohm
 
 
 def _fits(reading: float, accuracy: float, expected: Ohm) -> bool:
@@ -857,9 +1055,11 @@ def _fits(reading: float, accuracy: float, expected: Ohm) -> bool:
     return expected.low - accuracy <= reading <= expected.high + accuracy
 
 
-def _reading_words(reading: float, found: Sequence[Explanation]) -> Iterator[str]:
+def _reading_words(reading: float, found: Sequence[Explanation], *, usual: bool) -> Iterator[str]:
     kinds = {one.kind for one in found}
-    if "in order" in kinds:
+    if "in order" in kinds and not usual:
+        yield "as the bus is typed in, which is not what a working bus reads (about 60 Ω): look for a termination that is missing, one too many, or not typed in, before this is taken as in order"
+    elif "in order" in kinds:
         others = len(found) - 1
         yield (
             f"as in order; {others} single faults read the same here, so the reading does not prove the bus"
@@ -867,7 +1067,7 @@ def _reading_words(reading: float, found: Sequence[Explanation]) -> Iterator[str
             else "as in order, and no single fault that is modelled reads the same here"
         )
     elif not found:
-        yield "nothing single that is modelled explains it: supply on or bus awake while measuring, leads not nulled, two faults, or a termination of another value"
+        yield "nothing single that is modelled explains it: supply on or bus awake while measuring, leads not nulled, a joint with resistance in one line, two faults, or a termination of another value"
     if math.isfinite(reading):
         low, high = tables.trade_range("accepted by many at 20 °C")
         if low <= reading <= high:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind
 from tracer.entry.models import ModuleFacts
@@ -13,9 +13,21 @@ from tracer.trace.affects import Target, UnknownPart, part_named, target_of
 from tracer.trace.reach import opened_at_pin
 from tracer.trace.results import Row
 
-_AMOUNT = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩµ]+)$")
-_LOAD_UNITS = {"w": "lamp", "a": "current", "ma": "current", "ohm": "resistor", "ω": "resistor", "kohm": "resistor"}
-_FACTORS = {"ma": 1e-3, "kohm": 1e3, "mohm": 1e-3, "mω": 1e-3, "kω": 1e3}
+_AMOUNT = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩ\u2126]+)$")
+_LOAD_UNITS = {
+    "w": "lamp",
+    "a": "current",
+    "ma": "current",
+    "ohm": "resistor",
+    "ω": "resistor",
+    "kohm": "resistor",
+    "mohm": "resistor",
+    "kω": "resistor",
+    "mω": "resistor",
+}
+_PLAIN_UNITS = ("w", "a", "ohm", "ω")
+_LEAST_AND_MOST = "from 0.00001 to 100 million W, A or ohm"
+_FACTORS = {"m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6}  # m and M are told apart: 2 mΩ is not 2 MΩ
 
 
 class BadChange(ValueError):
@@ -68,9 +80,14 @@ class Changes:
         )
 
     @property
+    def without_faults(self) -> Changes:
+        """The same test on a vehicle in order: test loads stay, and with them the modules that are unplugged for it."""
+        return replace(self, opened=(), added=(), fitted_a={}, unplugged=self.unplugged if self.loads else ())
+
+    @property
     def faulty(self) -> bool:
-        """Whether anything differs but the conditions and the battery."""
-        return bool(self.words)
+        """Whether anything differs from the same test on a vehicle in order."""
+        return bool(self.opened or self.added or self.fitted_a or (self.unplugged and not self.loads))
 
 
 def changes_of(
@@ -144,14 +161,26 @@ def _split(text: str, example: str) -> tuple[str, str]:
 
 
 def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
+    """A number with its unit, in the unit without its prefix."""
     match = _AMOUNT.match(text)
     unit = match["unit"].lower() if match else ""
     if match is None or unit not in units:
         raise BadChange(f"`{text}` is not understood: write it as {example}.")
-    value = float(match["number"].replace(",", ".")) * _FACTORS.get(unit, 1.0)
+    prefix = match["unit"][0] if unit not in _PLAIN_UNITS else ""
+    value = float(match["number"].replace(",", ".")) * _FACTORS.get(prefix, 1.0)
     if not 1e-5 <= value <= 1e8:
-        raise BadChange(f"`{text}` is out of range.")
+        raise BadChange(f"`{text}` is out of range: {_LEAST_AND_MOST}.")
+    if prefix == "M" and unit.endswith("a"):
+        raise BadChange(f"`{text}` is out of range: write mA for thousandths of an ampere.")
     return value, unit
+
+
+def _ohm(value: float) -> str:
+    """'0.5 Ω', '2.2 kΩ', '2 MΩ'."""
+    for least, prefix in ((1e6, "M"), (1e3, "k")):
+        if value >= least:
+            return f"{value / least:g} {prefix}Ω"
+    return f"{value:g} Ω"
 
 
 def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
@@ -166,7 +195,7 @@ def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
         node, level = circuit.pins_of[row.part][row.pin], row.level
     else:
         node, level = node_named(circuit, name, [row.code for row in rows]), "supply"
-    shown = {"lamp": f"{value:g} W lamp", "current": f"load of {value:g} A", "resistor": f"load of {value:g} Ω"}[kind]
+    shown = {"lamp": f"{value:g} W lamp", "current": f"load of {value:g} A", "resistor": f"load of {_ohm(value)}"}[kind]
     to = "battery negative" if level == "supply" else "battery positive"
     return AddedLoad(node, level, kind, value, f"{shown} between {circuit.node_names[node]} and {to}")
 
@@ -194,7 +223,7 @@ def _added(circuit: Circuit, text: str) -> AddedOhm:
     name, amount = _split(text, example)
     value, _ = _amount(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
     target = target_of(circuit, name)
-    words = f"{value:g} Ω in series at {name}"
+    words = f"{_ohm(value)} in series at {name}"
     inside = {
         "fuse": LinkKind.FUSE, "link": LinkKind.FUSE, "breaker": LinkKind.FUSE, "cavity": LinkKind.MATING, "strap": LinkKind.STRAP,
         "ground": LinkKind.MASS, "relay": LinkKind.CONTACT, "switch": LinkKind.CONTACT, "diode": LinkKind.DIODE,

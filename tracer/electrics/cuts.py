@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import random
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import depth_first_order
 
 from tracer.electrics.network import BoolArray, IntArray, Network
 
@@ -75,96 +76,98 @@ def cut_structure(network: Network) -> CutStructure:
     labels that add up to nothing around every cut: Pritchard and Thurimella (2011), ACM Trans. Algorithms
     7(4). Both citations from memory.
     """
-    n, m = network.node_count, network.branch_count
     held = network.held_node
-    node_of = np.arange(n)
+    node_of = np.arange(network.node_count)
     if held.size:
         node_of[held] = held[0]
-    ends = node_of[network.ends]
-    usable = np.flatnonzero(network.closed & (ends[:, 0] != ends[:, 1]))
-    walk = _walk(n, ends.tolist(), usable.tolist(), int(held[0]) if held.size else None)
-    bridge = np.zeros(m, dtype=np.bool_)
-    below = np.full(m, -1, dtype=np.intp)
-    for node in walk.order[1:]:
-        below[walk.came_by[node]] = node
-        bridge[walk.came_by[node]] = walk.low[node] == walk.enter[node]
-    cut_class = _cut_classes(m, ends.tolist(), usable.tolist(), walk, bridge)
-    enter = np.array(walk.enter, dtype=np.intp)[node_of]
-    leave = np.array(walk.leave, dtype=np.intp)[node_of]
-    for array in (enter, leave, below, bridge, cut_class):
+    walk = _walk(network, node_of, int(held[0]) if held.size else None)
+    bridge, cut_class = _cut_classes(walk)
+    enter, leave = walk.enter[node_of], walk.leave[node_of]
+    for array in (enter, leave, walk.below, bridge, cut_class):
         array.setflags(write=False)
-    return CutStructure(network, enter, leave, below, bridge, cut_class)
+    return CutStructure(network, enter, leave, walk.below, bridge, cut_class)
 
 
 @dataclass(frozen=True, eq=False)
 class _Walk:
-    order: list[int]
-    enter: list[int]
-    leave: list[int]
-    low: list[int]
-    came_by: list[int]
+    """A depth-first walk: (n,) numbers as in `CutStructure`, (m,) `below`, and the branches it did not go along.
+
+    Each of those leads back from `lower` to a node `upper` above it, and closes one loop.
+    """
+
+    enter: IntArray
+    leave: IntArray
+    below: IntArray
+    back: IntArray
+    lower: IntArray
+    upper: IntArray
 
 
-def _walk(n: int, ends: list[list[int]], usable: list[int], root: int | None) -> _Walk:
-    walk = _Walk([], [-1] * n, [-1] * n, [-1] * n, [-1] * n)
+def _walk(network: Network, node_of: IntArray, root: int | None) -> _Walk:
+    n = network.node_count
+    below = np.full(network.branch_count, -1, dtype=np.intp)
+    enter, leave = np.full(n, -1, dtype=np.intp), np.full(n, -1, dtype=np.intp)
+    nothing = np.empty(0, dtype=np.intp)
     if root is None:
-        return walk
-    around: list[list[tuple[int, int]]] = [[] for _ in range(n)]
-    for branch in usable:
-        a, b = ends[branch]
-        around[a].append((b, branch))
-        around[b].append((a, branch))
-    enter, leave, low, came_by = walk.enter, walk.leave, walk.low, walk.came_by
-    enter[root] = low[root] = 0
-    walk.order.append(root)
-    path = [(root, iter(around[root]))]
-    while path:
-        node, steps = path[-1]
-        for other, branch in steps:
-            if branch == came_by[node]:
-                continue
-            if enter[other] < 0:
-                enter[other] = low[other] = len(walk.order)
-                came_by[other] = branch
-                walk.order.append(other)
-                path.append((other, iter(around[other])))
-                break
-            low[node] = min(low[node], enter[other])
-        else:
-            path.pop()
-            leave[node] = len(walk.order) - 1
-            if path:
-                parent = path[-1][0]
-                low[parent] = min(low[parent], low[node])
-    return walk
+        return _Walk(enter, leave, below, nothing, nothing, nothing)
+    ends = node_of[network.ends]
+    usable = np.flatnonzero(network.closed & (ends[:, 0] != ends[:, 1]))
+    a, b = ends[usable].T
+    both_ways = (np.concatenate([a, b]), np.concatenate([b, a]))
+    graph = coo_array((np.ones(2 * usable.size), both_ways), shape=(n, n)).tocsr()
+    order, came_from = depth_first_order(graph, root, directed=True)
+    enter[order] = np.arange(order.size)
+    leave[order] = enter[order] + _sizes(enter[came_from[order[1:]]].tolist()) - 1
+    # of several parallel branches the first is the one gone along
+    child = np.where(came_from[b] == a, b, np.where(came_from[a] == b, a, -1))
+    gone, first = np.unique(child, return_index=True)
+    along = first[gone >= 0]
+    below[usable[along]] = gone[gone >= 0]
+    rest = enter[a] >= 0
+    rest[along] = False
+    turned = enter[a] < enter[b]
+    lower, upper = np.where(turned, b, a)[rest], np.where(turned, a, b)[rest]
+    if np.any(enter[lower] > leave[upper]):
+        raise RuntimeError("the graph library did not walk depth first: a branch leads across")
+    return _Walk(enter, leave, below, usable[rest], lower, upper)
 
 
-def _cut_classes(m: int, ends: list[list[int]], usable: list[int], walk: _Walk, bridge: BoolArray) -> IntArray:
-    """Number the branches so that two share a number iff every closed loop holds both or neither.
+def _sizes(parents: list[int]) -> IntArray:
+    """(k,) nodes in each subtree, itself included; `parents` holds the numbers of the parents of 1 to k-1."""
+    size = [1] * (len(parents) + 1)
+    for node in range(len(parents), 0, -1):
+        size[parents[node - 1]] += size[node]
+    return np.array(size, dtype=np.intp)
+
+
+def _cut_classes(walk: _Walk) -> tuple[BoolArray, IntArray]:
+    """Bridges, and numbers for the other branches so that two share one iff every closed loop holds both or neither.
 
     Each branch the walk did not go along closes one loop and gets a random label; a branch of the walk gets
-    the sum (exclusive or) of the labels of all loops it lies in. Equal labels by chance are as likely as
-    guessing 128 coin flips, and `cut_off_by` looks again.
+    the sum (exclusive or) of the labels of all loops it lies in: of those that begin below it and end above. It is a
+    bridge where there are none. Equal labels by chance are as likely as guessing 128 coin flips, and `cut_off_by`
+    looks again.
     """
-    draw = random.Random(20)
-    label = [0] * m
-    loops_at = [0] * len(walk.enter)
-    of_walk = {walk.came_by[node] for node in walk.order[1:]}
-    for branch in usable:
-        a, b = ends[branch]
-        if branch in of_walk or walk.enter[a] < 0:
-            continue
-        label[branch] = draw.getrandbits(128)
-        loops_at[a] ^= label[branch]
-        loops_at[b] ^= label[branch]
-    for node in reversed(walk.order[1:]):
-        branch = walk.came_by[node]
-        label[branch] = loops_at[node]
-        a, b = ends[branch]
-        loops_at[b if a == node else a] ^= loops_at[node]
-    numbers: dict[int, int] = {}
-    cut_class = np.full(m, -1, dtype=np.intp)
-    for branch in usable:
-        if label[branch] and not bridge[branch]:
-            cut_class[branch] = numbers.setdefault(label[branch], len(numbers))
-    return cut_class
+    size = int(walk.enter.max(initial=-1)) + 1
+    own = np.random.default_rng(20).integers(1, 2**63, (walk.back.size, 2), dtype=np.int64)
+    starts = np.zeros(size + 1, dtype=np.intp)
+    labels = np.zeros((size + 1, 2), dtype=np.int64)
+    # entry k + 1 holds what is numbered k, so that differences of running sums are those of a stretch
+    for node, sign in ((walk.lower, 1), (walk.upper, -1)):
+        np.add.at(starts, walk.enter[node] + 1, sign)
+        np.bitwise_xor.at(labels, walk.enter[node] + 1, own)
+    starts = np.cumsum(starts)
+    labels = np.bitwise_xor.accumulate(labels, axis=0)
+    along = np.flatnonzero(walk.below >= 0)
+    begin, end = walk.enter[walk.below[along]], walk.leave[walk.below[along]] + 1
+    bridge = np.zeros(walk.below.size, dtype=np.bool_)
+    bridge[along] = starts[end] == starts[begin]
+    cut_class = np.full(walk.below.size, -1, dtype=np.intp)
+    branches = np.concatenate([along, walk.back])
+    label = np.concatenate([labels[end] ^ labels[begin], own])
+    inside = ~bridge[branches]
+    _, cut_class[branches[inside]] = np.unique(
+        np.ascontiguousarray(label[inside]).view(np.dtype([("a", np.int64), ("b", np.int64)])).ravel(),
+        return_inverse=True,
+    )
+    return bridge, cut_class

@@ -15,13 +15,15 @@ from tracer.electrics.elements import fuse_element_ohms
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model import HIGH, LOW, NotSettled, model_of
 from tracer.electrics.volts import Range
-from tracer.entry.load import natural
 from tracer.entry.models import FuseFacts
-from tracer.entry.problems import listed, nearest
+from tracer.entry.problems import listed, natural, nearest
 from tracer.trace.affects import UnknownPart, part_named
 from tracer.trace.downwards import parts_below
+from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
 
+ASLEEP = "asleep"  # the condition under which a key-off draw is expected, where the vehicle declares it
+NOT_FITTED = ("empty", "option", "none")
 WORTH_MA = 5.0  # below, a circuit is not worth opening up (own)
 
 
@@ -67,6 +69,10 @@ class DrawReport:
     vehicle: str
     key: str
     held: tuple[str, ...]
+    asleep: (
+        bool | None
+    )  # whether what is expected holds for modules that have fallen asleep; None where no such condition is typed in
+    loose_ends: int  # of the vehicle: positions and consumers may be missing
     readings: tuple[FuseDraw, ...]
     unread: tuple[FuseDraw, ...]
     total_ma: Range | None
@@ -76,6 +82,12 @@ class DrawReport:
     conflicts: tuple[str, ...]
     notes: tuple[str, ...]
     meter: str
+    least_mv: float  # the last digit of the meter
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing in the vehicle is loose."""
+        return not self.loose_ends
 
 
 def readings_of(survey: Survey, texts: Iterable[str]) -> dict[str, float]:
@@ -96,12 +108,17 @@ def readings_of(survey: Survey, texts: Iterable[str]) -> dict[str, float]:
         except ValueError:
             raise BadReading(f"`{text}` is not understood: write F12=0.4 (millivolts).") from None
         if not 0 <= abs(mv) <= 500:
-            raise BadReading(f"{mv:g} mV is no drop of a fuse that conducts: at its rating it loses about 100 mV.")
+            raise BadReading(
+                f"{text.strip()}: that is no drop of a fuse that conducts: at its rating it loses about 100 mV."
+            )
         parts = part_named(survey.circuit, name.strip())
         if len(parts) != 1 or survey.circuit.parts[parts[0]].kind not in FUSE_KINDS:
             fuses = [part.name for part in survey.circuit.parts.values() if part.kind in FUSE_KINDS]
             near = nearest(name.strip(), fuses)
             raise BadReading(f"{name.strip()} is not a fuse." + (f" Did you mean {near[0]}?" if near else ""))
+        state = getattr(survey.circuit.parts[parts[0]].facts, "state", None)
+        if state in NOT_FITTED:
+            raise BadReading(f"{parts[0]} is typed in as `state: {state}`: no fuse sits there that could be read.")
         if parts[0] in found:
             raise BadReading(f"{parts[0]} is given twice.")
         found[parts[0]] = abs(mv)  # which lead is where does not matter
@@ -116,7 +133,7 @@ def draw_of(
     Parameters
     ----------
     readings : millivolts by fuse, as `readings_of` gives them
-    held : conditions held (such as asleep), for what is expected
+    held : conditions held, for what is expected; `asleep` is held of itself where the vehicle declares it
     """
     return _Drawer(survey, readings, limits, dict(held or {})).report()
 
@@ -127,8 +144,10 @@ class _Drawer:
         self.circuit = survey.circuit
         self.mv = mv
         self.limits = limits
-        self.held = held
-        self.key = self.circuit.typed.vehicle.key[0]
+        vehicle = self.circuit.typed.vehicle
+        self.held = {ASLEEP: "yes", **held} if ASLEEP in vehicle.conditions else held
+        self.asleep = self.held.get(ASLEEP) == "yes" if ASLEEP in vehicle.conditions else None
+        self.key = "off" if "off" in vehicle.key else vehicle.key[0]
         self.fuses = sorted(self._fed() | set(mv), key=natural)
         below = {fuse: parts_below(survey, fuse) for fuse in self.fuses}
         self.below = {fuse: [other for other in self.fuses if other in parts] for fuse, parts in below.items()}
@@ -149,7 +168,9 @@ class _Drawer:
         return DrawReport(
             self.circuit.name,
             self.key,
-            tuple(self.held),
+            tuple(name if state == "yes" else f"{name}={state}" for name, state in self.held.items()),
+            self.asleep,
+            len(loose_ends(self.survey)),
             tuple(read),
             unread,
             total,
@@ -158,7 +179,8 @@ class _Drawer:
             tuple(self._next(read)),
             tuple(self._conflicts(read)),
             tuple(self.notes),
-            f"{self.limits.of('meter millivolt share').high:.0%} of the reading and {digits:g} mV",
+            f"{100 * self.limits.of('meter millivolt share').high:g} % of the reading and {digits:g} mV",
+            digits,
         )
 
     def _fed(self) -> set[str]:
@@ -168,7 +190,7 @@ class _Drawer:
             if link.kind is not LinkKind.FUSE:
                 continue
             facts = self.circuit.parts[link.part].facts
-            if getattr(facts, "state", None) in ("empty", "option", "none"):
+            if getattr(facts, "state", None) in NOT_FITTED:
                 continue
             if (
                 self.survey.states.supply_level(link.a, self.key) is not Level.DEAD
@@ -263,7 +285,8 @@ class _Drawer:
             if draw.current_ma is None or draw.current_ma.nominal < WORTH_MA:
                 continue
             if (
-                draw.expected_ma is not None
+                self.asleep
+                and draw.expected_ma is not None
                 and draw.current_ma.low <= draw.expected_ma.nominal
                 and not self._much(draw)
             ):
@@ -277,9 +300,9 @@ class _Drawer:
             if deeper:
                 yield NextStep(draw.fuse, f"read the fuses that {draw.fuse} feeds", tuple(deeper), tuple(parts))
             elif parts:
-                left = f", {rest:.0f} mA of it not through {listed(known, joiner='and')}" if known else ""
+                left = f", {ma_words(rest)} of it not through {listed(known, joiner='and')}" if known else ""
                 yield NextStep(
-                    draw.fuse, f"open up {draw.fuse} ({draw.current_ma.nominal:.0f} mA{left})", (), tuple(parts)
+                    draw.fuse, f"open up {draw.fuse} ({ma_words(draw.current_ma.nominal)}{left})", (), tuple(parts)
                 )
             else:
                 yield NextStep(
@@ -322,7 +345,7 @@ class _Drawer:
             above = by_name[feeder].current_ma if feeder else None
             here = draw.current_ma
             if above is not None and here is not None and here.low > above.high:
-                yield f"{draw.fuse} reads {here.nominal:.0f} mA, yet {feeder}, which feeds it, only {above.nominal:.0f} mA: one reading, a rating or the diagram is wrong"
+                yield f"{draw.fuse} reads {ma_words(here.nominal)}, yet {feeder}, which feeds it, only {ma_words(above.nominal)}: one reading, a rating or the diagram is wrong"
 
     def _read_feeder(self, fuse: str, by_name: Mapping[str, FuseDraw]) -> str | None:
         """The nearest fuse upstream that was read, as long as each on the way is the only feeder of the next."""
@@ -337,6 +360,21 @@ class _Drawer:
             here = nearest_above[0]
             if here in by_name:
                 return here
+
+
+def ma_number(ma: float) -> str:
+    """'0.4', '13', '208', '2600': no more figures than a reading across a fuse is worth."""
+    if ma < 0.005:
+        return "0"
+    if ma < 10:
+        return f"{ma:.1g}" if ma < 1 else f"{ma:.1f}"
+    return f"{float(f'{ma:.3g}'):.0f}"
+
+
+def ma_words(ma: float) -> str:
+    """'208 mA'; '0' without a unit where nothing flows."""
+    number = ma_number(ma)
+    return number if number == "0" else f"{number} mA"
 
 
 def _verdict(total: Range | None, limit: LimitInUse, unread: int) -> str:

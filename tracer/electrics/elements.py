@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.entry.models import FuseFacts, LoadFacts, TwoPinFacts
-from tracer.entry.runs import Wire
 from tracer.standards import allowances
 from tracer.standards.allowances import Span, contact_ohm, unknown_wire
 from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m
@@ -91,7 +91,7 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
     wire = circuit.wire_of(link)
     ends = sum(bool(circuit.node_parts[node]) for node in (link.a, link.b))
     joint = contact_ohm("crimp or terminal at a wire end")
-    low, nominal, high, basis, assumed = _copper(wire)
+    low, nominal, high, basis, assumed = _copper(wire.medium, wire.area_mm2, wire.length_m, wire.size_text)
     return Ohms(
         low + ends * joint.low,
         nominal + ends * joint.nominal,
@@ -102,30 +102,33 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
     )
 
 
-def _copper(wire: Wire) -> tuple[float, float, float, str, str]:
-    if wire.medium == "track":
+@lru_cache(maxsize=4096)  # a vehicle has few kinds of wire, and every key state asks again
+def _copper(
+    medium: str, area_mm2: float | None, length_m: float | None, size_text: str | None
+) -> tuple[float, float, float, str, str]:
+    if medium == "track":
         span = unknown_wire("panel track")
         return span.low, span.nominal, span.high, "panel track", "panel track"
     assumed = []
     area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *_temperatures()
     areas = (area.low, area.nominal, area.high)
-    if wire.area_mm2 is not None:
-        areas = (wire.area_mm2,) * 3
+    if area_mm2 is not None:
+        areas = (area_mm2,) * 3
     else:
         assumed.append(f"size ({area.high:g} to {area.low:g} mm² taken)")
     lengths = (length.low, length.nominal, length.high)
-    if wire.length_m is not None:
-        lengths = (wire.length_m,) * 3
+    if length_m is not None:
+        lengths = (length_m,) * 3
     else:
         assumed.append(f"length ({length.low:g} to {length.high:g} m taken)")
     solid = copper_resistivity()
     low = solid.value / areas[0] * (1 + 0.00393 * (cold - 20)) * lengths[0]
     nominal = max_resistance_mohm_per_m(areas[1]).value / 1000 * lengths[1]
     high = max_resistance_mohm_per_m(areas[2], warm).value / 1000 * lengths[2]
-    if wire.size_text is not None and "AWG" in wire.size_text:
+    if size_text is not None and "AWG" in size_text:
         high *= 1.05  # the gauge formula is for a solid wire; strands read a few per cent more
-    size = wire.size_text or "size not known"
-    shown = f"{wire.length_m:g} m" if wire.length_m is not None else "length not known"
+    size = size_text or "size not known"
+    shown = f"{length_m:g} m" if length_m is not None else "length not known"
     return min(low, nominal), nominal, max(high, nominal), f"{size}, {shown}", " and ".join(assumed)
 
 
@@ -163,14 +166,19 @@ def fuse_element_ohms(facts: FuseFacts, rating_a: float | None, *, cold: bool = 
 
 
 def _table_ohm(facts: FuseFacts, rating_a: float) -> tuple[float, str, str] | None:
-    kinds = [facts.type] if facts.type else ["medium blade", "miniature blade"] if facts.kind_name == "fuse" else []
+    return _found_ohm(facts.type, facts.kind_name, rating_a)
+
+
+@lru_cache(maxsize=1024)
+def _found_ohm(typed: str | None, kind_name: str, rating_a: float) -> tuple[float, str, str] | None:
+    kinds = [typed] if typed else ["medium blade", "miniature blade"] if kind_name == "fuse" else []
     for kind in kinds:
         try:
             found = cold_resistance_mohm(rating_a, kind)
         except UnknownFuseKind:
             continue
         if found is not None:
-            assumed = "" if facts.type else "blade fuse"
+            assumed = "" if typed else "blade fuse"
             return found.value / 1000, f"{rating_a:g} A, {found.certainty}", assumed
     return None
 

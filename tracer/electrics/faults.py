@@ -6,6 +6,11 @@ citations from memory). The formula divides by ``1 + d (w_a - w_b)``, which is z
 the only link between two parts of the network: a bridge. A bridge carries no current, so its opening leaves
 the side that holds the reference as it was, and the other side floats. Topology decides which branches are
 bridges, never the size of the divisor.
+
+Wiring is mostly chains: feed, fuse, wire, load, wire. Branches of which any two cut a part off lie in one ring, one
+current goes through all of them, and whichever is opened, that current stops: the voltages are the same but for the
+pieces of the ring between the openings, which hang on the one side or on the other and differ by the voltage across
+the gap. One column serves the whole ring.
 """
 
 from __future__ import annotations
@@ -13,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from functools import cached_property
 from itertools import pairwise
 from typing import cast
 
@@ -20,6 +26,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_array
 
+from tracer.electrics.chains import Chains, chains_of
 from tracer.electrics.cuts import CutStructure, cut_structure
 from tracer.electrics.meters import source_ohm
 from tracer.electrics.network import (
@@ -57,6 +64,7 @@ _REFINEMENTS = 2
 _SETTLED_V = 1e-7
 _METER_DOUBT_V = 1e-6
 _PAIRS_AT_A_TIME = 4096
+_ROWS_AT_A_TIME = 256
 
 
 @dataclass(frozen=True)
@@ -160,7 +168,11 @@ def single_faults(
     else:
         wanted = checked_nodes("elements", elements, network.branch_count)
         table.prepare(wanted.size)
-        _change_all(table, wanted, kind, cut_structure(network) if cuts is None else _fitting(cuts, network))
+        cuts = cut_structure(network) if cuts is None else _fitting(cuts, network)
+        if isinstance(kind, Open) and _rings_stand_still(table):
+            _open_all(table, wanted, cuts)
+        else:
+            _change_all(table, wanted, kind, cuts)
     return table.result()
 
 
@@ -217,7 +229,10 @@ def _without_formula(table: _Sheet, pairs: IntArray, cuts: CutStructure) -> Bool
     one = np.flatnonzero(at_once & bends.any(axis=1))
     bent = np.where(bends[one, 0], first[one], second[one])
     branches, place = np.unique(bent, return_inverse=True)
-    alone = single_faults(base, branches, Open(), probes=table.probes, meter_ohm=table.meter_ohm, cuts=cuts)
+    alone = _Sheet(base, table.probes, table.meter_ohm)
+    alone.prepare(branches.size)
+    # one by one, so that nothing here rests on two labels being equal
+    _change_all(alone, branches, Open(), cuts)
     table.node_v[one] = alone.node_v[place]
     table.method[one] = alone.method[place]
     table.residual_a[one] = alone.residual_a[place]
@@ -390,13 +405,17 @@ class _Sheet:
         # the rounding of very large currents is no reason to factorise again: nothing could be won by it
         self.limit_a = max(_RESIDUAL_A, 10.0 * base.residual_a)
         self.loss = base.factor.rounding_per_ohm
-        self.farthest_ohm = base.factor.farthest_ohm()
         alive_v = base.node_v[~base.floating]
         # a fault may bring to light what a source inside a branch held back
         self.span_v = (float(np.ptp(alive_v)) if alive_v.size else 0.0) + float(
             np.sum(np.abs(base.network.source_v[base.network.closed]))
         )
         self.unchanged_v = self.read(base.potential_v[self.probes], self.probe_ohm, base.floating[self.probes])
+
+    @cached_property
+    def farthest_ohm(self) -> float:
+        """Of the network without fault."""
+        return self.base.factor.farthest_ohm()
 
     def prepare(self, faults: int) -> None:
         """Make room for so many rows; the caller fills every one."""
@@ -405,6 +424,8 @@ class _Sheet:
         self.floating[:, self.base.floating[self.probes]] = True
         self.method = np.full(faults, Method.UNCHANGED, dtype=np.int8)
         self.residual_a = np.zeros(faults)
+        # volts across the changed branch, its source included, from first to second end
+        self.gap_v = np.zeros(faults)
 
     def doubt_v(self, seen_ohm: FloatArray, moved_v: FloatArray) -> FloatArray:
         """Estimate of what rounding does to a row that is not refined.
@@ -443,8 +464,8 @@ class _Sheet:
             volts = volts / (1.0 + (np.where(floating, 0.0, ohm) if floats else ohm) / self.meter_ohm)
         return np.where(floating, np.nan, volts) if floats else volts
 
-    def set_afresh(self, row: int, network: Network) -> None:
-        """Fill one row from a factorisation of the changed network."""
+    def set_afresh(self, row: int, network: Network, branch: int | None = None) -> None:
+        """Fill one row from a factorisation of the changed network; `branch` is the one whose gap is asked for."""
         solution = _solve_cut(network)
         floating = solution.floating[self.probes]
         ohm = None if self.meter_ohm is None else source_ohm(solution.factor, self.probes)
@@ -452,6 +473,9 @@ class _Sheet:
         self.floating[row] = floating
         self.method[row] = Method.REFACTORED
         self.residual_a[row] = solution.residual_a
+        if branch is not None:
+            a, b = network.ends[branch]
+            self.gap_v[row] = solution.potential_v[a] - solution.potential_v[b] + network.source_v[branch]
 
     def look_through(self, row: int, nodes: BoolArray, added_ohm: float) -> None:
         """Leave the voltages of one row, but let the meter see so much more resistance at these nodes."""
@@ -478,6 +502,159 @@ def _solve_cut(network: Network) -> Solution:
         return solve(network)
     quiet = solve(network.with_injection(np.zeros(network.node_count)))
     return solve(network.with_injection(np.where(quiet.floating, 0.0, network.injected_a)), factor=quiet.factor)
+
+
+# ------------------------------------------------------------------------------------------ rings
+
+
+def _rings_stand_still(table: _Sheet) -> bool:
+    """Whether an open ring carries nothing at all, which a meter, a leak or injected currents would spoil."""
+    base = table.base
+    return table.meter_ohm is None and not base.factor.leak_s and not np.any(base.network.injected_a)
+
+
+def _open_all(table: _Sheet, branches: IntArray, cuts: CutStructure) -> None:
+    """Open each branch: by topology where it is a bridge, else by one column for each ring."""
+    network = table.base.network
+    reach = _Reach(table.probes, cuts)
+    alive = network.closed[branches] & ~table.base.floating[network.ends[branches, 0]]
+    in_ring = alive & (cuts.cut_class[branches] >= 0)
+    table.start_unchanged(np.flatnonzero(~in_ring))
+    bridges = np.flatnonzero(alive & cuts.bridge[branches])
+    for rows, columns, _ in _cells(reach.column, bridges, *reach.below(branches[bridges]), np.zeros(bridges.size)):
+        table.node_v[rows, columns] = np.nan
+        table.floating[rows, columns] = True
+    rows = np.flatnonzero(in_ring)
+    if not rows.size:
+        return
+    chains = chains_of(network, cuts)
+    of_ring = _greatest_of_rings(chains, cuts)
+    _, first, ring = np.unique(cuts.cut_class[branches[rows]], return_index=True, return_inverse=True)
+    lead = rows[first]
+    opened = of_ring[cuts.cut_class[branches[lead]]]
+    core = _open_in_core(chains, opened)
+    _spread(table, chains, core, lead, opened)
+    for row, from_row in zip(rows.tolist(), lead[ring].tolist(), strict=True):
+        if row != from_row:
+            table.node_v[row] = table.node_v[from_row]
+    table.method[rows] = core.method[ring]
+    table.residual_a[rows] = core.residual_a[ring]
+    gap_v = np.where(chains.forward[opened], core.gap_v, -core.gap_v)
+    _move_openings(table, reach, rows, branches[rows], chains.first_branch[opened][ring], gap_v[ring])
+
+
+def _greatest_of_rings(chains: Chains, cuts: CutStructure) -> IntArray:
+    """(rings,) the chain of most resistance in each.
+
+    Its current is known best, and it leaves the formula the greatest divisor: the share of its resistance in that
+    of the ring.
+    """
+    ring = cuts.cut_class[chains.first_branch]
+    order = np.argsort(-chains.core.conductance_s, kind="stable")
+    order = order[ring[order] >= 0]
+    greatest = np.empty(int(ring.max()) + 1, dtype=np.intp)
+    greatest[ring[order]] = order  # the last one written stays
+    return greatest
+
+
+def _open_in_core(chains: Chains, opened: IntArray) -> _Sheet:
+    """Each of these chains open: one row each, the nodes of the core as columns."""
+    sheet = _Sheet(solve(chains.core), None, None)
+    sheet.prepare(opened.size)
+    for k in _updated_rows(sheet, np.arange(opened.size), _weakening(sheet.base, opened, np.zeros(opened.size))):
+        sheet.set_afresh(int(k), chains.core.opened([int(opened[k])]), int(opened[k]))
+    return sheet
+
+
+def _spread(table: _Sheet, chains: Chains, core: _Sheet, lead: IntArray, opened: IntArray) -> None:
+    """Fill the rows `lead` from those of the core; the chain that is open hangs on its right end."""
+    probes = table.probes
+    left, right, share = chains.left[probes], chains.right[probes], chains.share[probes]
+    known_v = core.base.potential_v
+    share_out = csr_array(
+        (
+            np.concatenate([1.0 - share, share]),
+            (np.concatenate([np.arange(probes.size)] * 2), np.concatenate([left, right])),
+        ),
+        shape=(probes.size, known_v.size),
+    )
+    for some in _blocks(lead.size):
+        shown_v = share_out @ np.ascontiguousarray((core.node_v[some] - known_v).T)
+        shown_v += table.unchanged_v[:, np.newaxis]
+        table.node_v[lead[some]] = shown_v.T
+    chain_of = chains.on_chain[probes]
+    column = np.argsort(chain_of, kind="stable")
+    start = np.searchsorted(chain_of[column], opened, side="left")
+    stop = np.searchsorted(chain_of[column], opened, side="right")
+    here = np.arange(lead.size)
+    for row, at, _ in _cells(column, here, start, stop, np.zeros(lead.size)):
+        end_v = core.node_v[row, right[at]] - known_v[right[at]]
+        lost_v = core.base.branch_a[opened[row]] * chains.right_ohm[probes[at]]
+        table.node_v[lead[row], at] = table.unchanged_v[at] + end_v - lost_v
+
+
+def _move_openings(
+    table: _Sheet, reach: _Reach, rows: IntArray, branches: IntArray, opened: IntArray, gap_v: FloatArray
+) -> None:
+    """Turn rows computed with `opened` open into rows with another branch of the same ring open.
+
+    In a walk from the nodes of known voltage the branches of a ring lie below one another, and at most the last
+    is one the walk did not go along. With a branch of the walk open, what is below it (up to where the ring
+    closes) hangs on the far end of the ring; with the last one open, everything hangs on the near end. To change
+    over moves the voltage by the gap.
+    """
+    network, cuts = table.base.network, reach.cuts
+    a, b = network.ends[opened].T
+    along = cuts.below[opened] >= 0
+    # a branch of the walk has its near side above, the last one below it
+    near_is_first = np.where(along, cuts.below[opened] == b, cuts.enter[a] > cuts.enter[b])
+    far_less_near_v = np.where(near_is_first, -gap_v, gap_v)
+    new_from, new_to = reach.below(branches)
+    old_from, old_to = reach.below(opened)
+    grows = (new_to - new_from) >= (old_to - old_from)
+    outer_from, outer_to = np.where(grows, new_from, old_from), np.where(grows, new_to, old_to)
+    inner_from, inner_to = np.where(grows, old_from, new_from), np.where(grows, old_to, new_to)
+    nothing = inner_from == inner_to
+    inner_from, inner_to = np.where(nothing, outer_to, inner_from), np.where(nothing, outer_to, inner_to)
+    step_v = np.where(grows, far_less_near_v, -far_less_near_v)
+    other = np.flatnonzero(branches != opened)
+    for start, stop in ((outer_from, inner_from), (inner_to, outer_to)):
+        for at_row, at_column, moved_v in _cells(reach.column, rows[other], start[other], stop[other], step_v[other]):
+            table.node_v[at_row, at_column] += moved_v
+
+
+class _Reach:
+    """Which columns of a table lie below a branch of the walk: a stretch, once they are in the order of the walk."""
+
+    def __init__(self, probes: IntArray, cuts: CutStructure) -> None:
+        self.cuts = cuts
+        enter = cuts.enter[probes]
+        self.column = np.argsort(enter, kind="stable")
+        self.enter = enter[self.column]
+
+    def below(self, branches: IntArray) -> tuple[IntArray, IntArray]:
+        """(f,) begin and end of the stretch for each branch; both the same for one the walk did not go along."""
+        cuts = self.cuts
+        node = cuts.below[branches]
+        along = node >= 0
+        start = np.searchsorted(self.enter, cuts.enter[node], side="left")
+        stop = np.searchsorted(self.enter, cuts.leave[node], side="right")
+        return np.where(along, start, 0), np.where(along, stop, 0)
+
+
+def _cells(
+    column: IntArray, rows: IntArray, start: IntArray, stop: IntArray, value: FloatArray
+) -> Iterator[tuple[IntArray, IntArray, FloatArray]]:
+    """Row, column and value of every cell of these stretches of `column`, some rows at a time."""
+    for at in range(0, rows.size, _ROWS_AT_A_TIME):
+        some = slice(at, at + _ROWS_AT_A_TIME)
+        length = np.maximum(stop[some] - start[some], 0)
+        before = np.cumsum(length) - length
+        place = np.arange(int(length.sum())) + np.repeat(start[some] - before, length)
+        yield np.repeat(rows[some], length), column[place], np.repeat(value[some], length)
+
+
+# ------------------------------------------------------------------------------------------ one by one
 
 
 def _change_all(table: _Sheet, branches: IntArray, kind: Open | AddedResistance, cuts: CutStructure) -> None:
@@ -603,6 +780,7 @@ class _CurrentSums:
         self.collect = (self.drops.multiply(network.conductance_s[closed][:, np.newaxis])).T.tocsr()
         self.held_v = np.where(factor.row >= 0, 0.0, base.potential_v)
         self.given_v = (whole @ self.held_v + network.source_v[closed])[:, np.newaxis]
+        self.source_v = network.source_v
         self.injected_a = network.injected_a[self.unknown][:, np.newaxis]
         self.leak_s = factor.leak_s
         self.matrix = self.collect @ self.drops
@@ -625,13 +803,25 @@ class _CurrentSums:
             self._take_shorts(error_a, unknown_v, update)
         return error_a
 
+    def gap_v(self, unknown_v: FloatArray, update: _Update) -> FloatArray:
+        """(k,) volts across each changed branch, its source included."""
+        first_v, second_v = self._ends_v(unknown_v, update, np.arange(update.first.size))
+        known = update.branch >= 0
+        source_v = np.where(known, self.source_v[np.maximum(update.branch, 0)], 0.0)
+        gap_v: FloatArray = first_v - second_v + source_v
+        return gap_v
+
+    def _ends_v(self, unknown_v: FloatArray, update: _Update, which: IntArray) -> list[FloatArray]:
+        ends_v = []
+        for nodes in (update.first[which], update.second[which]):
+            row = self.row[nodes]
+            ends_v.append(np.where(row >= 0, unknown_v[np.maximum(row, 0), which], self.held_v[nodes]))
+        return ends_v
+
     def _take_shorts(self, error_a: FloatArray, unknown_v: FloatArray, update: _Update) -> None:
         new = np.flatnonzero(update.branch < 0)
-        ends_v = []
-        for nodes in (update.first[new], update.second[new]):
-            row = self.row[nodes]
-            ends_v.append(np.where(row >= 0, unknown_v[np.maximum(row, 0), new], self.held_v[nodes]))
-        short_a = update.change_s[new] * (ends_v[0] - ends_v[1])
+        first_v, second_v = self._ends_v(unknown_v, update, new)
+        short_a = update.change_s[new] * (first_v - second_v)
         for nodes, sign in ((update.first[new], -1.0), (update.second[new], 1.0)):
             inside = self.row[nodes] >= 0
             error_a[self.row[nodes[inside]], new[inside]] += sign * short_a[inside]
@@ -671,6 +861,7 @@ def _updated_rows(table: _Sheet, rows: IntArray, update: _Update) -> IntArray:
     if not rows.size or base.factor.lu is None:
         # with nothing but held nodes no branch can change a voltage
         table.start_unchanged(rows)
+        table.gap_v[rows] = update.drop_v
         return np.empty(0, dtype=np.intp)
     sums = _CurrentSums(base)
     risky = [
@@ -694,6 +885,7 @@ def _update_block(table: _Sheet, rows: IntArray, update: _Update, sums: _Current
     with np.errstate(divide="ignore", invalid="ignore"):
         scale = update.change_s / divisor
         passed_a = scale * update.drop_v
+        gap_v = update.drop_v / divisor
         worst_a = base.residual_a + np.abs(passed_a) * sums.column_errors(moved, update)
         at_probe = _at_nodes(sums, table.probes, moved)
         ohm = None if table.probe_ohm is None else table.probe_ohm - scale[:, np.newaxis] * at_probe**2
@@ -703,6 +895,7 @@ def _update_block(table: _Sheet, rows: IntArray, update: _Update, sums: _Current
     table.node_v[rows] = table.read(at_probe, ohm, table.floating[rows])
     table.method[rows] = Method.UPDATED
     table.residual_a[rows] = worst_a
+    table.gap_v[rows] = gap_v
     good = (np.abs(divisor) >= _SMALL_DIVISOR) & (worst_a <= table.limit_a) & (doubt_v <= _DOUBT_V)
     return np.flatnonzero(~good)
 
@@ -729,6 +922,7 @@ def _refine_block(table: _Sheet, rows: IntArray, update: _Update, sums: _Current
     table.node_v[rows] = table.read(at_probe, ohm, table.floating[rows])
     table.method[rows] = Method.REFINED
     table.residual_a[rows] = worst_a
+    table.gap_v[rows] = sums.gap_v(volts, update)
     settled: BoolArray = (worst_a <= table.limit_a) & (_worst(step) <= _SETTLED_V) & (doubt_v <= _METER_DOUBT_V)
     return ~settled
 

@@ -54,6 +54,23 @@ class LimitsInUse:
             item, usual.unit, usual.low, usual.nominal, usual.high, "standard", f"{usual.source} ({usual.certainty})"
         )
 
+    def for_source(self, volts: float) -> LimitsInUse:
+        """The limits for what is fed from a source of these volts: a 12 V tap or the 12 V of a converter is not judged as 24 V.
+
+        Limits of the vehicle and the workshop still hold, save those for the volts of the whole system.
+        """
+        fits = next((system for system in (12, 24) if volts <= 1.4 * system), 48)
+        if fits >= self.system_v:
+            return self
+        return LimitsInUse(fits, _without_volts(self.vehicle), _without_volts(self.shop), self.shop_name)
+
+
+def _without_volts(limits: Mapping[str, tuple[float, ...]]) -> dict[str, tuple[float, ...]]:
+    """Limits that do not depend on the volts of the system."""
+    return {
+        item: values for item, values in limits.items() if item != "module supply" and not item.startswith("battery ")
+    }
+
 
 def _own(usual: Standing, values: tuple[float, ...], origin: str, source: str) -> LimitInUse:
     if not usual.is_range:

@@ -1,11 +1,17 @@
-"""Networks whose loads are no resistors: constant power, constant current, filament lamps."""
+"""Networks whose loads are no resistors: constant power, constant current, filament lamps.
+
+Two ways lead to the same answer. `settle` keeps one factor, made with the slope of every load at a state that is
+nearly right already, and lets the true currents of the loads correct the voltages: quick, for one network in many
+settings. `solve_with_loads` starts from nothing and says which loads stand in the way; it is for networks of any
+kind, and for those where the quick way finds no rest.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -15,11 +21,15 @@ from tracer.electrics.network import (
     MOST_OHM,
     BadValue,
     BoolArray,
+    Factor,
     FloatArray,
     Network,
     NetworkError,
     Solution,
     checked_nodes,
+    current_sums,
+    factorise,
+    limit_of_correction_v,
     solve,
 )
 
@@ -27,13 +37,20 @@ __all__ = [
     "ConstantCurrent",
     "ConstantPower",
     "FilamentLamp",
+    "Law",
     "Load",
+    "LoadLaws",
     "LoadedSolution",
     "NoConvergence",
+    "Settled",
+    "settle",
     "solve_with_loads",
 ]
 
 _LOAD_BASE_S = 1e-6
+_SETTLED_V = 1e-10
+_CORRECTIONS = 40
+_NEW_SLOPES = 4
 
 
 class NoConvergence(NetworkError):
@@ -84,6 +101,15 @@ class Load(Protocol):
         ...
 
 
+class Law(NamedTuple):
+    """A load as two pieces: from `knee_v` up ``amount * v ** exponent`` amperes, below it a resistor of `low_s` siemens; the same backwards."""
+
+    amount: float
+    exponent: float
+    knee_v: float
+    low_s: float
+
+
 @dataclass(frozen=True)
 class ConstantPower:
     """A load that keeps its power: its current rises as the voltage falls.
@@ -113,6 +139,11 @@ class ConstantPower:
             return -self.power_w / drop_v**2
         return self.power_w / self.least_v**2 if self.least_v else -math.inf
 
+    @property
+    def law(self) -> Law:
+        """The same as numbers; for a load that gives up."""
+        return Law(self.power_w, -1.0, self.least_v, self.slope_s(0.0))
+
 
 @dataclass(frozen=True)
 class ConstantCurrent:
@@ -135,6 +166,11 @@ class ConstantCurrent:
     def slope_s(self, drop_v: float) -> float:
         """Siemens, the slope of `current_a`."""
         return 0.0 if abs(drop_v) >= self.least_v else self.draw_a / self.least_v
+
+    @property
+    def law(self) -> Law:
+        """The same as numbers; for a load that gives up."""
+        return Law(self.draw_a, 0.0, self.least_v, self.slope_s(0.0))
 
 
 @dataclass(frozen=True)
@@ -189,6 +225,58 @@ class FilamentLamp:
         if size <= self._cold_below_v:
             return 1.0 / (self.hot_ohm * self.cold_share)
         return self.exponent * abs(self.current_a(drop_v)) / size
+
+    @property
+    def law(self) -> Law:
+        """The same as numbers."""
+        amount = self.rated_w / self.rated_v ** (1.0 + self.exponent)
+        return Law(amount, self.exponent, self._cold_below_v, self.slope_s(0.0))
+
+
+@dataclass(frozen=True, eq=False)
+class LoadLaws:
+    """The laws of k loads as arrays of shape (k,); see `Law`.
+
+    Raises
+    ------
+    BadValue : a law without a knee, that is, an electronic load that never gives up: `solve_with_loads` is for those
+    """
+
+    amount: FloatArray
+    exponent: FloatArray
+    knee_v: FloatArray
+    low_s: FloatArray
+
+    def __post_init__(self) -> None:
+        if not np.all(self.knee_v > 0.0):
+            raise BadValue("a load that never gives up has no law of two pieces")
+
+    @staticmethod
+    def of(laws: Iterable[Law]) -> LoadLaws:
+        """The laws in the order given."""
+        table = np.array(list(laws), dtype=np.float64).reshape(-1, 4)
+        return LoadLaws(*table.T)
+
+    def current_a(self, drop_v: FloatArray) -> FloatArray:
+        """(k,) amperes from first to second end at (k,) volts."""
+        size_v = np.abs(drop_v)
+        high_a = self.amount * np.maximum(size_v, self.knee_v) ** self.exponent
+        current_a: FloatArray = np.where(size_v < self.knee_v, self.low_s * drop_v, np.copysign(high_a, drop_v))
+        return current_a
+
+    def slope_s(self, drop_v: FloatArray) -> FloatArray:
+        """(k,) siemens, the slope of `current_a`."""
+        size_v = np.maximum(np.abs(drop_v), self.knee_v)
+        high_s = self.amount * self.exponent * size_v ** (self.exponent - 1.0)
+        slope_s: FloatArray = np.where(np.abs(drop_v) < self.knee_v, self.low_s, high_s)
+        return slope_s
+
+    def resistor_s(self, drop_v: FloatArray) -> FloatArray:
+        """(k,) siemens of the resistors that take the same at (k,) volts, within what a network takes."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            alike_s = np.where(drop_v == 0.0, self.low_s, self.current_a(drop_v) / drop_v)
+        resistor_s: FloatArray = np.clip(alike_s, 1.0 / MOST_OHM, 1.0 / LEAST_OHM)
+        return resistor_s
 
 
 def _check_load(amount: float, least_v: float) -> None:
@@ -252,6 +340,80 @@ def solve_with_loads(
     idle_v, seen_ohm = _as_seen_by_loads(network, loads, leak_s)
     load_v, collapsed, iterations = _operating_point(loads, idle_v, seen_ohm, tolerance_v, iteration_limit)
     return _with_equivalent_resistors(network, loads, load_v, collapsed, iterations, tolerance_v, leak_s)
+
+
+@dataclass(frozen=True, eq=False)
+class Settled:
+    """A network at rest with its loads, as `settle` found it.
+
+    Attributes
+    ----------
+    factor : of the network with the slope of every load; for a further `settle`
+    potential_v : (n,) volts, as in `Solution`
+    branch_a : (m,) amperes, those of the loads last
+    drop_v : (k,) volts across the loads
+    """
+
+    factor: Factor
+    potential_v: FloatArray
+    branch_a: FloatArray
+    drop_v: FloatArray
+
+
+def settle(
+    network: Network,
+    laws: LoadLaws,
+    drop_v: FloatArray,
+    *,
+    start_v: FloatArray | None = None,
+    like: Factor | None = None,
+) -> Settled | None:
+    """Voltages at which every load draws what its law says, or None where the quick way finds no rest.
+
+    The current sums are taken branch by branch with the true currents of the loads, so what is found is as exact
+    as `solve`; the slopes only say how to get there. A constant-power load cannot come to rest at its lower
+    operating point, where a step leads away.
+
+    Parameters
+    ----------
+    network : its last k branches stand for the k loads, at any conductance and without source
+    laws : of those k branches
+    drop_v : (k,) volts across the loads that are nearly right
+    start_v : (n,) volts of the nodes to start from, of an earlier `settle` with the same islands
+    like : of an earlier `settle` of the same branches
+    """
+    plain = network.branch_count - laws.amount.size
+    first, second = network.ends[plain:].T
+    potential_v = np.zeros(network.node_count) if start_v is None else start_v
+    factor = like
+    for _ in range(_NEW_SLOPES):
+        conductance_s = network.conductance_s.copy()
+        conductance_s[plain:] = np.clip(laws.slope_s(drop_v), _LOAD_BASE_S, 1.0 / LEAST_OHM)
+        tangent = network.with_conductances(conductance_s)
+        factor = factorise(tangent, like=factor)
+        unknown = factor.row >= 0
+        potential_v = np.where(unknown, potential_v, 0.0)
+        potential_v[tangent.held_node] = tangent.held_v
+        correction_v = math.inf
+        for _ in range(_CORRECTIONS):
+            drop_v = potential_v[first] - potential_v[second]
+            branch_a, surplus_a = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
+            if correction_v <= _SETTLED_V:
+                break
+            before_v = correction_v
+            change_v = factor.respond(np.where(unknown, surplus_a, 0.0))
+            potential_v = potential_v + change_v
+            correction_v = float(np.max(np.abs(change_v), initial=0.0))
+            if not correction_v <= 0.7 * before_v:
+                break
+        if correction_v <= min(before_v, limit_of_correction_v(branch_a)):
+            drop_v = potential_v[first] - potential_v[second]
+            branch_a, _ = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
+            return Settled(factor, potential_v, branch_a, drop_v)
+        drop_v = potential_v[first] - potential_v[second]
+        if not np.all(np.isfinite(drop_v)):
+            break
+    return None
 
 
 def _as_seen_by_loads(network: Network, loads: Sequence[Load], leak_s: float) -> tuple[FloatArray, FloatArray]:
@@ -419,10 +581,11 @@ def _with_equivalent_resistors(
     tolerance_v: float,
     leak_s: float,
 ) -> LoadedSolution:
-    loaded = network
-    for load, drop_v in zip(loads, load_v, strict=True):
-        ohm = drop_v / load.current_a(drop_v) if drop_v else 1.0 / load.slope_s(0.0)
-        loaded = loaded.with_branch(load.first, load.second, min(max(ohm, LEAST_OHM), MOST_OHM))
+    ohm = [
+        drop_v / load.current_a(drop_v) if drop_v else 1.0 / load.slope_s(0.0)
+        for load, drop_v in zip(loads, load_v, strict=True)
+    ]
+    loaded = network.with_branches([(load.first, load.second) for load in loads], np.clip(ohm, LEAST_OHM, MOST_OHM))
     solution = solve(loaded, leak_s)
     found_v = solution.branch_drop_v[network.branch_count :]
     gap_v = float(np.max(np.abs(found_v - load_v), initial=0.0))

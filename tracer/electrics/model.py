@@ -7,7 +7,7 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -18,14 +18,26 @@ from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.changes import AddedLoad, Changes, commands_of, default_position
 from tracer.electrics.elements import Ohms, ohms_of
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.loads import ConstantCurrent, ConstantPower, FilamentLamp, Load, solve_with_loads
+from tracer.electrics.loads import (
+    ConstantCurrent,
+    ConstantPower,
+    FilamentLamp,
+    LoadLaws,
+    settle,
+    solve_with_loads,
+)
+from tracer.electrics.loads import Settled as AtRest
 from tracer.electrics.network import (
     LEAST_OHM,
     MOST_OHM,
+    BoolArray,
+    Factor,
+    FloatArray,
     IntArray,
     Network,
     NetworkError,
     Solution,
+    factorise,
     network_of_resistances,
     solve,
 )
@@ -35,7 +47,7 @@ from tracer.trace.affects import circuit_without
 from tracer.trace.survey import Survey
 
 LOW, NOMINAL, HIGH = 0, 1, 2
-MOST_LOADS = 400  # beyond, the loads farthest down the list are taken as the resistors they nominally are
+MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
 _DIODE_TURNS = 40
 _BACKWARDS_A, _FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
@@ -72,7 +84,7 @@ class Draw:
     rated_v: float
     assumed: str = ""
 
-    def load(self, choice: int) -> Load:
+    def load(self, choice: int) -> ConstantPower | ConstantCurrent | FilamentLamp:
         """The load with its low, nominal or high amount."""
         amount = self.amounts[choice]
         if self.kind == "lamp":
@@ -108,15 +120,30 @@ class Setting:
     battery: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solved:
-    """The model in one setting. `node_v` is against battery negative, not a number where floating; `branch_a` for the model's own branches."""
+    """The model in one setting. `node_v` is against battery negative, not a number where floating; `branch_a` for the model's own branches.
+
+    `potential_v` is `node_v`, but in a floating part against its own lowest node; `loaded` the network with the draws as its last branches.
+    """
 
     setting: Setting
-    solution: Solution
-    node_v: np.ndarray[tuple[int], np.dtype[np.float64]]
-    branch_a: np.ndarray[tuple[int], np.dtype[np.float64]]
-    draw_a: np.ndarray[tuple[int], np.dtype[np.float64]]
+    node_v: FloatArray
+    potential_v: FloatArray
+    branch_a: FloatArray
+    draw_a: FloatArray
+    draw_drop_v: FloatArray
+    laws: LoadLaws
+    loaded: Network
+    factor: Factor
+
+    @cached_property
+    def solution(self) -> Solution:
+        """The network with every draw as the resistor it amounts to: for source resistances, slopes and faults."""
+        conductance_s = self.loaded.conductance_s.copy()
+        conductance_s[len(self.branch_a) :] = self.laws.resistor_s(self.draw_drop_v)
+        network = self.loaded.with_conductances(conductance_s)
+        return solve(network, factor=factorise(network, like=self.factor))
 
 
 @dataclass
@@ -173,19 +200,45 @@ class Model:
         return np.array([n for n, branch in enumerate(self.branches) if branch.is_battery], dtype=np.intp)
 
     def network(self, setting: Setting) -> Network:
-        """The network of a setting, without the draws."""
+        """The network of a setting, without the draws; diodes conduct."""
+        conductance_s, source_v = self._values(setting)
+        return self._bare.with_conductances(conductance_s, source_v)
+
+    def _values(self, setting: Setting) -> tuple[FloatArray, FloatArray]:
+        """(m,) siemens and volts of the branches in a setting."""
         rows = np.arange(len(self.branches))
-        source_v = self._volts[rows, setting.branches].copy()
+        source_v = self._volts[rows, setting.branches]
         if self.battery_branches.size:
             source_v[self.battery_branches] = self._volts[self.battery_branches, setting.battery]
+        return 1.0 / self._ohm[rows, setting.branches], source_v
+
+    @cached_property
+    def _bare(self) -> Network:
+        """The branches, all nominal, without the draws."""
         return network_of_resistances(
             len(self.node_names),
             np.array([(branch.a, branch.b) for branch in self.branches], dtype=np.intp).reshape(-1, 2),
-            self._ohm[rows, setting.branches],
+            self._ohm[:, NOMINAL],
             reference=[self.reference],
-            source_v=source_v,
+            source_v=np.zeros(len(self.branches)),
             closed=np.array([branch.closed for branch in self.branches], dtype=np.bool_),
         )
+
+    @cached_property
+    def _draw_ends(self) -> IntArray:
+        return np.array([(draw.first, draw.second) for draw in self.draws], dtype=np.intp).reshape(-1, 2)
+
+    @cached_property
+    def _placed(self) -> Network:
+        """The branches and a place for every draw; diodes that never conduct are open."""
+        loaded = self._bare.with_branches(self._draw_ends, np.ones(len(self.draws)))
+        return loaded.opened(self._idle_diodes) if self._idle_diodes else loaded
+
+    @cached_property
+    def _draw_laws(self) -> np.ndarray[tuple[int, int, int], np.dtype[np.float64]]:
+        """(3, k, 4): the law of each draw with its low, nominal and high amount."""
+        table = np.array([[draw.load(choice).law for draw in self.draws] for choice in (LOW, NOMINAL, HIGH)])
+        return table.reshape(3, len(self.draws), 4)
 
     def solve(self, setting: Setting | None = None) -> Solved:
         """Voltages and currents of a setting (default: everything nominal).
@@ -194,25 +247,38 @@ class Model:
         ------
         NotSettled : the loads cannot be supplied, or diodes find no rest
         """
-        setting = setting or self.setting()
-        network = self.network(setting)
-        if self._idle_diodes:
-            network = network.opened(self._idle_diodes)
-        idle = set(self._idle_diodes)
-        diodes = [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and n not in idle]
-        blocking: set[int] = set()
-        starved: frozenset[int] | None = None
-        for turn in range(_DIODE_TURNS + 2 * len(diodes)):
-            now = network.opened(sorted(blocking)) if blocking else network
-            solution, draw_a, starved = self._with_draws(now, setting, starved)
-            wrong = {n: error for n in diodes if (error := self._diode_error(n, solution, n in blocking)) > 0.0}
+        if setting is None:
+            return self._nominal
+        try:
+            start = self._nominal
+        except NotSettled:
+            start = None
+        return self._solved_from(setting, start)
+
+    @cached_property
+    def _nominal(self) -> Solved:
+        return self._solved_from(self.setting(), None)
+
+    def _solved_from(self, setting: Setting, start: Solved | None) -> Solved:
+        """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
+        rest = _Rest(self, setting, start)
+        blocking = set(rest.blocking)
+        for turn in range(_DIODE_TURNS + 2 * len(self._live_diodes)):
+            found = rest.with_blocking(frozenset(blocking))
+            wrong = {n: error for n in self._live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
             if not wrong:
-                return Solved(setting, solution, solution.node_v, solution.branch_a[: len(self.branches)], draw_a)
+                return found
             # all at once is quick; where that goes round in circles, one at a time, the worst first
             turned = set(wrong) if turn < _DIODE_TURNS // 2 else {max(wrong, key=lambda n: (wrong[n], -n))}
             blocking = blocking ^ turned
-        names = ", ".join(sorted({self.branches[n].part for n in diodes}))
+        names = ", ".join(sorted({self.branches[n].part for n in self._live_diodes}))
         raise NotSettled(f"no steady state was found: the diodes {names} conduct and block by turns")
+
+    @cached_property
+    def _live_diodes(self) -> list[int]:
+        """Diodes that may conduct."""
+        idle = set(self._idle_diodes)
+        return [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and n not in idle]
 
     @cached_property
     def _idle_diodes(self) -> list[int]:
@@ -234,80 +300,6 @@ class Model:
         return [
             n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and branch.a not in seen
         ]
-
-    def _with_draws(
-        self, network: Network, setting: Setting, starved: frozenset[int] | None
-    ) -> tuple[Solution, np.ndarray[tuple[int], np.dtype[np.float64]], frozenset[int]]:
-        """The network with everything that draws. What gets less than half its voltage has given up and is a resistor; which those are is found first."""
-        if starved is None:
-            drops = self._drops(self._all_resistors(network, setting))
-            starved = frozenset(n for n, draw in enumerate(self.draws) if draw.gives_up and drops[n] < draw.least_v)
-        tried: set[frozenset[int]] = set()
-        while starved not in tried:
-            tried.add(starved)
-            working = [n for n in range(len(self.draws)) if n not in starved][:MOST_LOADS]
-            exact = frozenset(working)
-            as_resistors = [n for n in range(len(self.draws)) if n not in exact]
-            ohm = [self.draws[n].resistor_ohm(int(setting.draws[n]), given_up=n in starved) for n in as_resistors]
-            plain = self._with_resistors(network, as_resistors, ohm)
-            solution = self._solved(plain, working, setting)
-            drops = self._drops(solution)
-            after = frozenset(n for n, draw in enumerate(self.draws) if draw.gives_up and drops[n] < draw.least_v)
-            if after == starved:
-                draw_a = np.zeros(len(self.draws))
-                first = len(self.branches)
-                for place, n in enumerate([*as_resistors, *working]):
-                    draw_a[n] = solution.branch_a[first + place]
-                return solution, draw_a, starved
-            starved = after
-        names = ", ".join(self.draws[n].name for n in sorted(starved)[:6])
-        raise NotSettled(f"no steady state was found: {names} give up and recover by turns")
-
-    def _all_resistors(self, network: Network, setting: Setting) -> Solution:
-        ohm = [draw.resistor_ohm(int(choice)) for draw, choice in zip(self.draws, setting.draws, strict=True)]
-        return solve(self._with_resistors(network, range(len(self.draws)), ohm))
-
-    def _with_resistors(self, network: Network, numbers: Sequence[int], ohm: Sequence[float]) -> Network:
-        """The network with some draws as resistors, as further branches in that order."""
-        if not numbers:
-            return network
-        ends = np.array([(self.draws[n].first, self.draws[n].second) for n in numbers], dtype=np.intp)
-        return replace(
-            network,
-            ends=np.vstack([network.ends, ends]),
-            conductance_s=np.append(network.conductance_s, 1.0 / np.array(ohm, dtype=np.float64)),
-            source_v=np.append(network.source_v, np.zeros(len(ends))),
-            closed=np.append(network.closed, np.ones(len(ends), dtype=np.bool_)),
-        )
-
-    def _drops(self, solution: Solution) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-        first = np.array([draw.first for draw in self.draws], dtype=np.intp)
-        second = np.array([draw.second for draw in self.draws], dtype=np.intp)
-        drops: np.ndarray[tuple[int], np.dtype[np.float64]] = np.abs(
-            solution.potential_v[first] - solution.potential_v[second]
-        )
-        return drops
-
-    def _solved(self, network: Network, working: list[int], setting: Setting) -> Solution:
-        loads = [self.draws[n].load(int(setting.draws[n])) for n in working]
-        try:
-            return solve_with_loads(network, loads).solution
-        except NetworkError as error:
-            names = ", ".join(self.draws[working[n]].name for n in getattr(error, "loads", ()))
-            raise NotSettled(f"no steady state was found{f' at {names}' if names else ''}: {error}") from error
-
-    @staticmethod
-    def _diode_error(number: int, solution: Solution, blocks: bool) -> float:
-        """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
-        network = solution.network
-        a, b = network.ends[number]
-        if not blocks:
-            return max(0.0, float(-solution.branch_a[number]) - _BACKWARDS_A)
-        if (solution.floating[a] or solution.floating[b]) and solution.factor.island[a] != solution.factor.island[b]:
-            # nothing is known of the voltage across it; conducting, it carries nothing and gives the far side its level
-            return 1.0 if bool(solution.floating[b]) else 0.0
-        drop = float(solution.potential_v[a] - solution.potential_v[b] + network.source_v[number])
-        return max(0.0, drop - _FORWARDS_V)
 
     # --- words -------------------------------------------------------------------------------------------------
 
@@ -339,6 +331,133 @@ class Model:
         if branch.part:
             return f"{branch.kind} {branch.part}"
         return branch.kind
+
+
+class _Rest:
+    """Looks for the state of rest of a model in one setting."""
+
+    def __init__(self, model: Model, setting: Setting, start: Solved | None) -> None:
+        self.model = model
+        self.setting = setting
+        self.start = start
+        conductance_s, source_v = model._values(setting)
+        count = len(model.draws)
+        self.conductance_s = np.concatenate([conductance_s, np.ones(count)])
+        self.source_v = np.concatenate([source_v, np.zeros(count)])
+        self.laws = LoadLaws(*model._draw_laws[setting.draws, np.arange(count)].T)
+        closed = None if start is None else start.loaded.closed
+        self.blocking = frozenset(n for n in model._live_diodes if closed is not None and not closed[n])
+
+    def with_blocking(self, blocking: frozenset[int]) -> Solved:
+        """At rest with these diodes blocking."""
+        start = self.start if blocking == self.blocking else None
+        if start is None:
+            shape = self.model._placed.opened(sorted(blocking)) if blocking else self.model._placed
+        else:
+            shape = start.loaded
+        network = shape.with_conductances(self.conductance_s, self.source_v)
+        try:
+            found = self._quickly(network, start) or self._carefully(network)
+        except NotSettled:
+            raise
+        except NetworkError as error:
+            raise NotSettled(f"no steady state was found: {error}") from error
+        return self._as_solved(network, found)
+
+    def _quickly(self, network: Network, start: Solved | None) -> AtRest | None:
+        """From the state given, else from every draw as a resistor; None where both lead nowhere."""
+        if start is not None:
+            found = settle(network, self.laws, start.draw_drop_v, start_v=start.potential_v, like=start.factor)
+            if found is not None:
+                return found
+        rated = self._as_rated(network)
+        return settle(network, self.laws, self._across_draws(rated.potential_v), like=rated.factor)
+
+    def _as_rated(self, network: Network) -> Solution:
+        """Every draw as the resistor it is at its rated voltage: who has given up is judged by that first."""
+        first = len(self.model.branches)
+        conductance_s = network.conductance_s.copy()
+        for n, draw in enumerate(self.model.draws):
+            conductance_s[first + n] = 1.0 / draw.resistor_ohm(int(self.setting.draws[n]))
+        return solve(network.with_conductances(conductance_s))
+
+    def _across_draws(self, potential_v: FloatArray) -> FloatArray:
+        a, b = self.model._draw_ends.T
+        drop_v: FloatArray = potential_v[a] - potential_v[b]
+        return drop_v
+
+    def _as_solved(self, network: Network, found: AtRest) -> Solved:
+        count = len(self.model.branches)
+        node_v = np.where(found.factor.floating, np.nan, found.potential_v)
+        return Solved(
+            self.setting,
+            node_v,
+            found.potential_v,
+            found.branch_a[:count],
+            found.branch_a[count:],
+            found.drop_v,
+            self.laws,
+            network,
+            found.factor,
+        )
+
+    # --- the careful way -----------------------------------------------------------------------------------------
+
+    def _carefully(self, network: Network) -> AtRest:
+        """What gets less than half its voltage has given up and is a resistor; which those are is found first.
+
+        Raises
+        ------
+        NotSettled : names what cannot be supplied, or gives up and recovers by turns
+        """
+        draws = self.model.draws
+        starved = self._starved(self._across_draws(self._as_rated(network).potential_v))
+        tried: set[frozenset[int]] = set()
+        while starved not in tried:
+            tried.add(starved)
+            working = [n for n in range(len(draws)) if n not in starved][:MOST_LOADS]
+            solution = self._with_loads(network, working, starved)
+            drop_v = self._across_draws(solution.potential_v)
+            after = self._starved(drop_v)
+            if after == starved:
+                branch_a = np.concatenate([solution.branch_a[: len(self.model.branches)], self.laws.current_a(drop_v)])
+                return AtRest(factorise(network), solution.potential_v, branch_a, drop_v)
+            starved = after
+        names = ", ".join(draws[n].name for n in sorted(starved)[:6])
+        raise NotSettled(f"no steady state was found: {names} give up and recover by turns")
+
+    def _starved(self, drop_v: FloatArray) -> frozenset[int]:
+        return frozenset(
+            n for n, draw in enumerate(self.model.draws) if draw.gives_up and abs(drop_v[n]) < draw.least_v
+        )
+
+    def _with_loads(self, network: Network, working: list[int], starved: frozenset[int]) -> Solution:
+        """The network with the working draws as loads, after those that are resistors."""
+        draws, choice = self.model.draws, self.setting.draws
+        exact = frozenset(working)
+        places = [n for n in range(len(draws)) if n not in exact]
+        ohm = [draws[n].resistor_ohm(int(choice[n]), given_up=n in starved) for n in places]
+        bare = self.model.network(self.setting)
+        bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
+        plain = bare.with_branches(self.model._draw_ends[places], ohm)
+        try:
+            return solve_with_loads(plain, [draws[n].load(int(choice[n])) for n in working]).solution
+        except NetworkError as error:
+            names = ", ".join(draws[working[n]].name for n in getattr(error, "loads", ()))
+            raise NotSettled(f"no steady state was found{f' at {names}' if names else ''}: {error}") from error
+
+
+def _diode_error(number: int, found: Solved, blocks: bool) -> float:
+    """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
+    a, b = found.loaded.ends[number]
+    if not blocks:
+        return max(0.0, float(-found.branch_a[number]) - _BACKWARDS_A)
+    floating: BoolArray = found.factor.floating
+    if (floating[a] or floating[b]) and found.factor.island[a] != found.factor.island[b]:
+        # nothing is known of the voltage across it; conducting, it carries nothing and gives the far side its level
+        return 1.0 if bool(floating[b]) else 0.0
+    drop = float(found.potential_v[a] - found.potential_v[b] + found.loaded.source_v[number])
+    return max(0.0, drop - _FORWARDS_V)
 
 
 _KIND_WORDS = {

@@ -15,7 +15,7 @@ real, its voltage against the reference is not a number.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -38,7 +38,9 @@ __all__ = [
     "NoReturnPath",
     "NotAccurate",
     "Solution",
+    "current_sums",
     "factorise",
+    "limit_of_correction_v",
     "network_of_resistances",
     "solve",
 ]
@@ -55,7 +57,7 @@ MOST_OHM = 1e8
 """Largest resistance taken, ten times the usual meter. Above it nothing can be measured; leave the branch
 out."""
 
-BLOCK_WIDTH = 16
+BLOCK_WIDTH = 24
 """Right-hand sides solved together. Wider blocks make the linear algebra library start threads for each of
 its many small products, which then wait for busy cores: up to seven times longer on a loaded machine
 (measured)."""
@@ -189,7 +191,7 @@ class Network:
         """The same network with these branches interrupted."""
         closed = self.closed.copy()
         closed[checked_nodes("branches", branches, self.branch_count)] = False
-        return replace(self, closed=closed)
+        return self.altered(closed=closed)
 
     def with_added_ohm(self, branch: int, added_ohm: float) -> Network:
         """The same network with a resistance in series with one branch."""
@@ -198,21 +200,48 @@ class Network:
             raise BadResistance(f"added resistance must be zero or more, not {added_ohm} ohm")
         conductance_s = self.conductance_s.copy()
         conductance_s[branch] = 1.0 / (1.0 / conductance_s[branch] + added_ohm)
-        return replace(self, conductance_s=conductance_s)
+        return self.with_conductances(conductance_s)
 
     def with_branch(self, first: int, second: int, resistance_ohm: float) -> Network:
         """The same network with one more branch, numbered last."""
-        return replace(
-            self,
-            ends=np.vstack([self.ends, np.array([[first, second]], dtype=np.intp)]),
-            conductance_s=np.append(self.conductance_s, _conductance([resistance_ohm])),
-            source_v=np.append(self.source_v, 0.0),
-            closed=np.append(self.closed, True),
+        return self.with_branches([(first, second)], [resistance_ohm])
+
+    def with_branches(self, ends: npt.ArrayLike, resistance_ohm: npt.ArrayLike) -> Network:
+        """The same network with k more branches, (k, 2) ends and (k,) ohms, numbered last in that order."""
+        conductance_s = _conductance(resistance_ohm)
+        _check_conductance(conductance_s)
+        count = conductance_s.size
+        if not count:
+            return self
+        if np.shape(ends) != (count, 2):
+            raise BadNode(f"ends must have shape ({count}, 2), not {np.shape(ends)}")
+        new_ends = checked_nodes("ends", np.asarray(ends).reshape(-1), self.node_count).reshape(count, 2)
+        return self.altered(
+            ends=np.concatenate([self.ends, new_ends]),
+            conductance_s=np.concatenate([self.conductance_s, conductance_s]),
+            source_v=np.concatenate([self.source_v, np.zeros(count)]),
+            closed=np.concatenate([self.closed, np.ones(count, dtype=np.bool_)]),
         )
+
+    def with_conductances(self, conductance_s: npt.ArrayLike, source_v: npt.ArrayLike | None = None) -> Network:
+        """The same branches with other conductances, (m,) siemens, and other sources inside them, (m,) volts."""
+        changed = checked_numbers("conductance_s", conductance_s, self.branch_count, BadResistance)
+        _check_conductance(changed)
+        if source_v is None:
+            return self.altered(conductance_s=changed)
+        return self.altered(conductance_s=changed, source_v=checked_numbers("source_v", source_v, self.branch_count))
 
     def with_injection(self, injected_a: npt.ArrayLike) -> Network:
         """The same network with other injected currents, (n,) amperes."""
-        return replace(self, injected_a=checked_numbers("injected_a", injected_a, self.node_count))
+        return self.altered(injected_a=checked_numbers("injected_a", injected_a, self.node_count))
+
+    def altered(self, **arrays: npt.NDArray[np.generic]) -> Network:
+        """A copy with other arrays. What stays was checked when it came in, what is given here by the caller."""
+        changed = object.__new__(Network)
+        changed.__dict__.update(self.__dict__)
+        for name, array in arrays.items():
+            changed._keep(name, array)
+        return changed
 
 
 def network_of_resistances(
@@ -315,6 +344,8 @@ class Factor:
     floating : (n,) true where that piece holds no node of known voltage
     row : (n,) row of the node in the matrix, -1 where its voltage is given (held nodes, one node per
         floating island)
+    lu : the triangular factors; none without unknown nodes
+    pattern : where each branch goes in the matrix; the same for all conductances
     """
 
     network: Network
@@ -323,6 +354,7 @@ class Factor:
     floating: BoolArray
     row: IntArray
     lu: SuperLU | None
+    pattern: _Pattern
 
     def respond(self, injected_a: FloatArray) -> FloatArray:
         """Voltages that injected currents alone would cause, held nodes at 0 V.
@@ -371,20 +403,32 @@ class Factor:
     def fits(self, network: Network) -> bool:
         """True if the network differs from the factorised one in sources and injections at most."""
         own = self.network
+        return _same(own.conductance_s, network.conductance_s) and self.shaped_like(network)
+
+    def shaped_like(self, network: Network) -> bool:
+        """True if the network has the branches, interruptions and held nodes of the factorised one."""
+        own = self.network
         return (
             own.node_count == network.node_count
-            and np.array_equal(own.ends, network.ends)
-            and np.array_equal(own.conductance_s, network.conductance_s)
-            and np.array_equal(own.closed, network.closed)
+            and _same(own.ends, network.ends)
+            and _same(own.closed, network.closed)
             and np.array_equal(np.sort(own.held_node), np.sort(network.held_node))
         )
 
 
-def factorise(network: Network, leak_s: float = 0.0) -> Factor:
+def _same(one: npt.NDArray[np.generic], other: npt.NDArray[np.generic]) -> bool:
+    return one is other or np.array_equal(one, other)
+
+
+def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = None) -> Factor:
     """Find the islands, assemble the matrix of the unknown nodes, and factorise it.
 
     The matrix is symmetric and positive definite, so the diagonal is always a good pivot and the ordering
     may be that of a Cholesky factor.
+
+    Parameters
+    ----------
+    like : of an earlier network; if that differs in conductances at most, its islands and its pattern serve again
 
     Raises
     ------
@@ -392,13 +436,17 @@ def factorise(network: Network, leak_s: float = 0.0) -> Factor:
     """
     if not (math.isfinite(leak_s) and leak_s >= 0.0):
         raise BadValue(f"leak_s must be zero or more, not {leak_s}")
-    island, floating, known = _islands(network)
-    row = np.full(network.node_count, -1, dtype=np.intp)
-    unknown = np.flatnonzero(~known)
-    row[unknown] = np.arange(unknown.size)
+    if like is not None and like.shaped_like(network):
+        island, floating, row, pattern = like.island, like.floating, like.row, like.pattern
+    else:
+        island, floating, known = _islands(network)
+        row = np.full(network.node_count, -1, dtype=np.intp)
+        unknown = np.flatnonzero(~known)
+        row[unknown] = np.arange(unknown.size)
+        pattern = _pattern(network, row, unknown.size)
     lu = None
-    if unknown.size:
-        matrix = _assembled(network, row, unknown.size, leak_s)
+    if pattern.size:
+        matrix = pattern.matrix(network.conductance_s, leak_s)
         try:
             lu = splu(
                 matrix,
@@ -412,7 +460,7 @@ def factorise(network: Network, leak_s: float = 0.0) -> Factor:
             )
         except RuntimeError as error:  # raised by the library for an exactly singular matrix
             raise NotAccurate(f"the conductance matrix cannot be factorised: {error}") from error
-    return Factor(network, leak_s, island, floating, row, lu)
+    return Factor(network, leak_s, island, floating, row, lu, pattern)
 
 
 def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
@@ -430,23 +478,54 @@ def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
     return island, ~alive[island], known
 
 
-def _assembled(network: Network, row: IntArray, size: int, leak_s: float) -> csc_array[np.float64]:
+@dataclass(frozen=True, eq=False)
+class _Pattern:
+    """Where each branch goes in the sparse matrix of the unknown nodes, column by column.
+
+    `branch` and `slot` say which conductance is added to which stored entry, `sign` whether it is on the diagonal
+    (+1) or off it (-1); `diagonal` are the entries of the diagonal.
+    """
+
+    size: int
+    branch: IntArray
+    slot: IntArray
+    sign: FloatArray
+    diagonal: IntArray
+    indices: npt.NDArray[np.int32]
+    indptr: npt.NDArray[np.int32]
+
+    def matrix(self, conductance_s: FloatArray, leak_s: float) -> csc_array[np.float64]:
+        """(size, size) siemens for (m,) conductances."""
+        weights_s = self.sign * conductance_s[self.branch]
+        data = np.asarray(np.bincount(self.slot, weights_s, self.indices.size), dtype=np.float64)
+        if leak_s:
+            data[self.diagonal] += leak_s
+        return csc_array((data, self.indices, self.indptr), shape=(self.size, self.size))
+
+
+def _pattern(network: Network, row: IntArray, size: int) -> _Pattern:
     # a branch from a node to itself adds nothing, but its rounding would stay in the diagonal
-    used = network.closed & (network.ends[:, 0] != network.ends[:, 1])
-    g = network.conductance_s[used]
+    used = np.flatnonzero(network.closed & (network.ends[:, 0] != network.ends[:, 1]))
     first, second = row[network.ends[used]].T
-    diagonal = np.full(size, leak_s)
-    diagonal += np.bincount(first[first >= 0], g[first >= 0], size)
-    diagonal += np.bincount(second[second >= 0], g[second >= 0], size)
-    both = (first >= 0) & (second >= 0)
-    a, b, mutual = first[both], second[both], -g[both]
+    at_first, at_second = np.flatnonzero(first >= 0), np.flatnonzero(second >= 0)
+    both = np.flatnonzero((first >= 0) & (second >= 0))
+    a, b = first[both], second[both]
     here = np.arange(size)
-    return csc_array(
-        (
-            np.concatenate([diagonal, mutual, mutual]),
-            (np.concatenate([here, a, b]), np.concatenate([here, b, a])),
-        ),
-        shape=(size, size),
+    # the diagonal is there even where no branch ends, for the leak
+    rows = np.concatenate([here, first[at_first], second[at_second], a, b])
+    columns = np.concatenate([here, first[at_first], second[at_second], b, a])
+    entry, slot = np.unique(columns * size + rows, return_inverse=True)
+    sign = np.ones(slot.size - size)
+    sign[at_first.size + at_second.size :] = -1.0
+    indptr = np.searchsorted(entry, np.arange(size + 1) * size)
+    return _Pattern(
+        size,
+        used[np.concatenate([at_first, at_second, both, both])],
+        slot[size:],
+        sign,
+        slot[:size],
+        (entry % max(size, 1)).astype(np.int32),
+        indptr.astype(np.int32),
     )
 
 
@@ -547,17 +626,15 @@ def _settled(
     """Solve in the first step; refine in every further one, with current sums taken branch by branch."""
     correction_v = math.inf
     for step in range(_REFINEMENTS + 1):
-        branch_a, surplus_a = _current_sums(network, potential_v, factor.leak_s)
+        branch_a, surplus_a = current_sums(network, potential_v, factor.leak_s)
         if step > 1 and correction_v <= _REFINED_V:
             return potential_v, branch_a, surplus_a, correction_v
         change_v = factor.respond(np.where(unknown, surplus_a, 0.0))
         potential_v = potential_v + change_v
         correction_v = float(np.max(np.abs(change_v), initial=0.0))
-    branch_a, surplus_a = _current_sums(network, potential_v, factor.leak_s)
-    # A short circuit of 10 kA leaves a rounding of 1e-12 A, which a megohm turns into a microvolt. Written so
-    # that a correction that is not a number is caught too.
-    limit_v = max(_INACCURATE_V, _INACCURATE_V_PER_A * float(np.max(np.abs(branch_a), initial=0.0)))
-    if not correction_v <= limit_v:
+    branch_a, surplus_a = current_sums(network, potential_v, factor.leak_s)
+    # written so that a correction that is not a number is caught too
+    if not correction_v <= limit_of_correction_v(branch_a):
         raise NotAccurate(
             f"voltages still move by {correction_v:.3g} V after {_REFINEMENTS} refinements; the "
             f"conductances, {np.min(network.conductance_s):.3g} to {np.max(network.conductance_s):.3g} S, "
@@ -566,10 +643,25 @@ def _settled(
     return potential_v, branch_a, surplus_a, correction_v
 
 
-def _current_sums(network: Network, potential_v: FloatArray, leak_s: float) -> tuple[FloatArray, FloatArray]:
-    """Branch currents, and for each node the injected current that the branches do not carry away."""
+def limit_of_correction_v(branch_a: FloatArray) -> float:
+    """Volts by which the last refinement may still move a voltage.
+
+    A short circuit of 10 kA leaves a rounding of 1e-12 A, which a megohm turns into a microvolt.
+    """
+    return max(_INACCURATE_V, _INACCURATE_V_PER_A * float(np.max(np.abs(branch_a), initial=0.0)))
+
+
+def current_sums(
+    network: Network, potential_v: FloatArray, leak_s: float = 0.0, *, load_a: FloatArray | None = None
+) -> tuple[FloatArray, FloatArray]:
+    """(m,) branch currents, and (n,) for each node the injected current that the branches do not carry away.
+
+    `load_a` are the currents of the last branches, where they follow a law of their own.
+    """
     first, second = network.ends.T
     branch_a = network.conductance_s * (potential_v[first] - potential_v[second] + network.source_v)
+    if load_a is not None:
+        branch_a[branch_a.size - load_a.size :] = load_a
     branch_a[~network.closed] = 0.0
     n = network.node_count
     # what goes round in one branch comes back to its node; summed, it would only leave its rounding there

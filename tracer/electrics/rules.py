@@ -196,11 +196,9 @@ def _all_states(survey: Survey) -> Iterator[_PinState]:
     from tracer.electrics.model import LOW, NOMINAL, NotSettled, Setting, model_of
 
     limits = limits_of(survey.circuit)
-    path, supply = limits.of("supply path"), limits.of("module supply")
-    assert supply.low is not None
     for key in survey.circuit.typed.vehicle.key:
         model = model_of(survey, key, limits=limits)
-        posts = [branch.b for branch in model.branches if branch.is_battery]
+        posts = [branch.b for branch in model.branches if branch.is_battery or branch.kind == "converter"]
         if not posts:
             continue
         least = model.setting(series=LOW, draws=LOW)
@@ -220,8 +218,11 @@ def _all_states(survey: Survey) -> Iterator[_PinState]:
             ):
                 continue
             volts = float(solved.node_v[draw.first])
-            # the post that lies next above it: a 12 V tap is not measured against 24 V
-            above = [float(v) for v in solved.node_v[posts] if v >= volts - 1e-6]
+            # the post or converter that lies next above it: a 12 V tap is not measured against 24 V, nor judged by its limits
+            source_v = min((float(v) for v in solved.node_v[posts] if v >= volts - 1e-6), default=volts)
+            here = limits.for_source(source_v)
+            path, supply = here.of("supply path"), here.of("module supply")
+            assert supply.low is not None
             yield _PinState(
                 module,
                 pin,
@@ -229,7 +230,7 @@ def _all_states(survey: Survey) -> Iterator[_PinState]:
                 key,
                 part.place_of("draws", pin),
                 draw.amounts[NOMINAL],
-                min(above, default=volts) - volts,
+                source_v - volts,
                 volts,
                 path.high,
                 path.origin,

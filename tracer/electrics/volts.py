@@ -6,21 +6,26 @@ that were not typed in, the battery) is taken at its ends, all together and in t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from tracer.electrics.changes import Changes
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.model import HIGH, LOW, Model, NotSettled, Setting, model_of, with_test_lamp
+from tracer.electrics.model import HIGH, LOW, Model, NotSettled, Setting, Solved, model_of, with_test_lamp
+from tracer.electrics.network import IntArray
 from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
 
 TEST_LAMP_W = 21.0
+NO_LAMP = (["bus"], ["signal"], ["reference"], ["output"], ["shield"])  # roles of pins on which no lamp may hang
 BACKFED_V = 1.0  # a dead pin above this is fed back
 FLOWING_A = 1e-6  # below, no current is said to flow
+KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +70,15 @@ class ProbeVolts:
 
 @dataclass(frozen=True, slots=True)
 class LampTest:
-    """The module unplugged: what a meter shows at the harness pin, and what it shows with a lamp of `watts` on it. None where floating."""
+    """The module unplugged: what a meter shows at the harness pin, and what it shows with a lamp of `watts` on it. None where floating.
+
+    No lamp belongs on a pin that is declared as something else than supply or ground, whatever was traced to it: `allowed` is false, `lamp_v` None.
+    """
 
     meter_v: float | None
     lamp_v: float | None
     watts: float
+    allowed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,8 +157,8 @@ def volts_of(
     runs = _Runs(survey, model, report)
     in_order = None
     if changes.faulty:
-        plain = replace(Changes(), held=changes.held, battery_v=changes.battery_v)
-        in_order = _Runs(survey, model_of(survey, key, plain, limits=limits, first=report.module), report)
+        sound = model_of(survey, key, changes.without_faults, limits=limits, first=report.module)
+        in_order = _Runs(survey, sound, report)
     lamps = _lamp_tests(survey, report, key, changes, limits, lamp_w) if with_lamp else {}
     rows = tuple(runs.row(row, in_order, lamps.get(row.code)) for row in report.rows)
     held = tuple(f"{name}={state}" if state not in ("yes",) else name for name, state in changes.held.items())
@@ -182,7 +191,8 @@ class _Runs:
         self.circuit = survey.circuit
         self.model = model
         self.report = report
-        self.nominal = model.solve()
+        self._known: dict[bytes, Solved] = {}
+        self.nominal = self._solve(model.setting())
         settings = [
             model.setting(series, draws, battery)
             for series in (LOW, HIGH)
@@ -190,40 +200,92 @@ class _Runs:
             for battery in (LOW, HIGH)
         ]
         for row in report.rows:
-            if row.code[0] != "C" and not all(probe.sole for probe in row.probes):
-                settings += self._worst(self._node(row))
-        solved = [self.nominal, *(model.solve(setting) for setting in settings)]
+            if row.code[0] != "C":
+                settings += self._worst_of(row)
+        for setting in settings:
+            self._solve(setting)
+        solved = list(self._known.values())  # the nominal one first
         self.node_v = np.array([one.node_v for one in solved])
-        self.potential_v = np.array([one.solution.potential_v for one in solved])
+        self.potential_v = np.array([one.potential_v for one in solved])
         self.branch_a = np.array([one.branch_a for one in solved])
         self.settings = [one.setting for one in solved]
         posts = [branch.b for branch in model.branches if branch.is_battery]
         # where a row has no way, it is judged against the highest post (24 V of two batteries)
         self.plus = max(posts, key=lambda node: np.nan_to_num(self.nominal.node_v[node]), default=None)
-        self.source_ohm = dict[int, float]()
+        probed = {self._numbers[probe.at] for row in report.rows for probe in row.probes}
+        probed |= {self._node(row) for row in report.rows}
+        nodes = sorted(probed)
+        self.source_ohm = dict(zip(nodes, source_ohm(self.nominal.solution.factor, nodes).tolist(), strict=True))
 
     def _node(self, row: Row) -> int:
         return self.circuit.pins_of[row.part][row.pin]
 
-    def _worst(self, node: int) -> list[Setting]:
-        """The two settings that move a node furthest, by the sign of the voltage's slope in each value (adjoint network)."""
-        solution = self.nominal.solution
-        if solution.floating[node]:
-            return []
-        push = np.zeros(len(self.model.node_names))
-        push[node] = 1.0
-        answer = solution.factor.respond(push)
+    def _solve(self, setting: Setting) -> Solved:
+        """The model in a setting, each only once."""
+        key = setting.branches.tobytes() + setting.draws.tobytes() + bytes([setting.battery])
+        if key not in self._known:
+            self._known[key] = self.model.solve(setting)
+        return self._known[key]
+
+    def _worst_of(self, row: Row) -> Iterator[Setting]:
+        """Settings that move the volts of a row, the volts across the module, and (of several ways) the current of its own way furthest."""
+        node = self._node(row)
+        if self.nominal.solution.floating[node]:
+            return
+        # a converter takes in and gives out through one ground: there too a slope may turn round
+        converts = any(branch.kind == "converter" for branch in self.model.branches)
+        several = converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
+        # what is lost on the way of a supply is most where the pin is lowest, but goes with the volts of the battery the other way round
+        yield from self._worst({node: 1.0}, again=several, both_batteries=row.level == "supply")
+        across, back = self._across_ends(row, node)
+        if across:
+            yield from self._worst({node: 1.0, back: -1.0}, again=several or len(self._return_pins()) > 1)
+        way = self._way(node, row.level == "supply")
+        if way and several:
+            number, _ = way[-1 if row.level == "supply" else 0]
+            branch = self.model.branches[number]
+            sign = 1.0 if self.nominal.branch_a[number] >= 0 else -1.0
+            for setting in self._worst({branch.a: sign, branch.b: -sign}):
+                # across itself it loses most with its greatest resistance, but carries most with its least
+                branches = setting.branches.copy()
+                branches[number] = HIGH - branches[number]
+                yield replace(setting, branches=branches)
+
+    def _worst(
+        self, push: Mapping[int, float], *, again: bool = False, both_batteries: bool = False
+    ) -> Iterator[Setting]:
+        """The settings that move a sum of voltages furthest down and up, by the sign of its slope in each value (adjoint network).
+
+        The slopes are those of the nominal state, and where there are several ways (`again`) once more those of the state that this leads to: there a slope may turn round.
+        """
+        for up in (False, True):
+            branches, draws = self._steepest(self.nominal, push, up=up)
+            here, other = (HIGH, LOW) if up else (LOW, HIGH)
+            yield Setting(branches, draws, here)
+            if both_batteries and self.model.battery.low < self.model.battery.high:
+                yield Setting(branches, draws, other)
+            if again:
+                there = self._solve(Setting(branches, draws, here))
+                further, draws_ = self._steepest(there, push, up=up)
+                if not (np.array_equal(further, branches) and np.array_equal(draws_, draws)):
+                    yield Setting(further, draws_, here)
+
+    def _steepest(self, solved: Solved, push: Mapping[int, float], *, up: bool) -> tuple[IntArray, IntArray]:
+        """The choice for each branch and draw that moves the sum up (or down) from a solved state."""
+        solution = solved.solution
+        pushed = np.zeros(len(self.model.node_names))
+        for node, share in push.items():
+            pushed[node] += share
+        answer = solution.factor.respond(pushed)
         count = len(self.model.branches)
         a, b = solution.network.ends[:count].T
-        slope = (answer[a] - answer[b]) * self.nominal.branch_a  # of the node's volts in each resistance
-        lowers = slope < 0
-        high = np.where(lowers, LOW, HIGH).astype(np.intp)
-        low = np.where(lowers, HIGH, LOW).astype(np.intp)
+        # of the sum, from the low to the high end of each branch: its ohms, and the volts of diodes and converters
+        slope = (answer[a] - answer[b]) * (solved.branch_a * self._spread_ohm - self._spread_v)
         first = np.array([draw.first for draw in self.model.draws], dtype=np.intp)
         second = np.array([draw.second for draw in self.model.draws], dtype=np.intp)
         falls = (answer[first] - answer[second]) > 0 if first.size else np.zeros(0, dtype=np.bool_)
-        draws_low = np.where(falls, HIGH, LOW).astype(np.intp)
-        return [Setting(low, draws_low, LOW), Setting(high, HIGH - draws_low, HIGH)]
+        branches = np.where((slope < 0) == up, LOW, HIGH).astype(np.intp)
+        return branches, np.where(falls == up, LOW, HIGH).astype(np.intp)
 
     # --- one row -----------------------------------------------------------------------------------------------
 
@@ -237,13 +299,13 @@ class _Runs:
         floating = bool(self.nominal.solution.floating[node])
         way = self._way(node, supply)
         elements = tuple(self._element(number, node_from) for number, node_from in way)
-        limit = model.limits.of("supply path" if supply else "ground path")
         numbers = [number for number, _ in way]
         current = self._current(numbers[-1 if supply else 0]) if numbers else Range(0.0, 0.0, 0.0)
         copper_v = sum(element.copper_v for element in elements)
         across, across_to = self._across(row, node)
         start = way[0][1] if supply and way else self.plus
         lost = self._lost(node, supply, start)
+        limit = self._limit(supply, start)
         flowing = current.nominal > FLOWING_A
         if in_order is None:
             found = _verdicts(
@@ -282,6 +344,14 @@ class _Runs:
             lamp,
         )
 
+    def _limit(self, supply: bool, start: int | None) -> LimitInUse:
+        """The limit of a whole way: of a positive lead by the volts of the source it begins at."""
+        if not supply:
+            return self.model.limits.of("ground path")
+        source_v = float(np.nan_to_num(self.nominal.node_v[start])) if start is not None else 0.0
+        limits = self.model.limits.for_source(source_v) if source_v > 0 else self.model.limits
+        return limits.of("supply path")
+
     def _shows(self, row: Row, node: int, state: str, lost: Range, in_order: _Runs, *, supply: bool) -> Iterator[str]:
         """Whether a reading at the pin, plugged in, shows what is supposed."""
         before = in_order.model.level_words(node, supply=supply)
@@ -293,11 +363,14 @@ class _Runs:
         if state not in ("live", "grounded"):
             return
         way = in_order._way(node, supply)
-        sound = in_order._lost(node, supply, way[0][1] if supply and way else in_order.plus)
-        limit = self.model.limits.of("supply path" if supply else "ground path")
+        start = way[0][1] if supply and way else in_order.plus
+        sound = in_order._lost(node, supply, start)
+        limit = in_order._limit(supply, start)
         seen = f"in order {_milli(sound.low)} to {_milli(sound.high)} are lost"
         if sound.low <= lost.nominal <= sound.high:
             yield f"{_milli(lost.nominal)} lost, and {seen}: a reading here, plugged in, does not show what is supposed"
+        elif lost.nominal < sound.low:
+            yield f"{_milli(lost.nominal)} lost where {seen}: less than in order, for less current flows; a small drop here proves nothing"
         elif lost.nominal <= limit.high:
             yield f"{_milli(lost.nominal)} lost where {seen}: the drop shows it, although the limit of {limit.high:.2f} V passes it"
         else:
@@ -312,9 +385,8 @@ class _Runs:
 
     def _meter_factor(self, node: int) -> float:
         """What the meter's own resistance makes of a voltage: it loads the probed point only."""
-        if node not in self.source_ohm:
-            self.source_ohm[node] = float(source_ohm(self.nominal.solution.factor, [node])[0])
-        return 1.0 / (1.0 + self.source_ohm[node] / self.model.limits.of("meter input").high)
+        factor: float = 1.0 / (1.0 + self.source_ohm[node] / self.model.limits.of("meter input").high)
+        return factor
 
     def _lost(self, node: int, supply: bool, start: int | None) -> Range:
         if not supply:
@@ -369,7 +441,7 @@ class _Runs:
         seen = {node}
         here = node
         a_now = self.nominal.branch_a
-        stops = {branch.b for branch in self.model.branches if branch.is_battery} if supply else {self.model.reference}
+        stops = self._sources if supply else {self.model.reference}
         while here not in stops:
             best, most = -1, FLOWING_A
             for number in at.get(here, ()):
@@ -411,13 +483,33 @@ class _Runs:
                     queue.append(other)
         return []
 
+    @cached_property
+    def _spread_ohm(self) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+        return np.array([branch.ohms.high - branch.ohms.low for branch in self.model.branches])
+
+    @cached_property
+    def _spread_v(self) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+        """Of what pushes inside a branch; the battery has an end of its own."""
+        return np.array(
+            [
+                0.0 if branch.volts is None or branch.is_battery else branch.volts.high - branch.volts.low
+                for branch in self.model.branches
+            ]
+        )
+
+    @cached_property
+    def _sources(self) -> set[int]:
+        """Where a way of supply begins: battery posts and the outputs of converters."""
+        return {branch.b for branch in self.model.branches if branch.is_battery or branch.kind == "converter"}
+
     @property
     def _at(self) -> dict[int, list[int]]:
         if not hasattr(self, "_branches_at"):
             found: dict[int, list[int]] = {}
+            is_load = self.model.is_load.tolist()
             for number, branch in enumerate(self.model.branches):
-                inside = branch.kind in ("inside", "reference of")
-                if branch.closed and not self.model.is_load[number] and not branch.is_battery and not inside:
+                inside = branch.kind in ("inside", "reference of", "converter")
+                if branch.closed and not is_load[number] and not branch.is_battery and not inside:
                     found.setdefault(branch.a, []).append(number)
                     found.setdefault(branch.b, []).append(number)
             self._branches_at = found
@@ -432,13 +524,18 @@ class _Runs:
         return [branch.a for branch in self.model.branches if branch.b == hub and branch.kind == "inside"]
 
     def _across(self, row: Row, node: int) -> tuple[Range | None, str]:
+        found, back = self._across_ends(row, node)
+        if not found:
+            return None, self.model.node_names[back] if back >= 0 else ""
+        return _range(self.node_v[:, node] - self.node_v[:, back]), self.model.node_names[back]
+
+    def _across_ends(self, row: Row, node: int) -> tuple[bool, int]:
+        """Whether there is a voltage between a supply pin and a return pin of the module, and that pin (-1: none)."""
         pins = self._return_pins()
         if row.part != self.report.module or row.level != "supply" or not pins:
-            return None, ""
-        back = pins[0]
-        if self.nominal.solution.floating[node] or self.nominal.solution.floating[back]:
-            return None, self.model.node_names[back]
-        return _range(self.node_v[:, node] - self.node_v[:, back]), self.model.node_names[back]
+            return False, -1
+        floating = self.nominal.solution.floating
+        return not (floating[node] or floating[pins[0]]), pins[0]
 
     def _closes(self, row: Row, node: int, across_to: str, elements: Sequence[ElementVolts]) -> float | None:
         """Millivolts left over: battery less drops out, module, drops back, each drop taken from its own current and resistance."""
@@ -463,8 +560,14 @@ class _Runs:
 
 def _range(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Range:
     """Nominal is the first; a floating point (not a number) counts as 0 V."""
-    clean = np.nan_to_num(values, nan=0.0)
-    return Range(float(np.min(clean)), float(clean[0]), float(np.max(clean)))
+    # plain numbers: for so few, the array functions take ten times as long (measured)
+    clean = [0.0 if math.isnan(value) else value for value in values.tolist()]
+    return Range(_known(min(clean)), _known(clean[0]), _known(max(clean)))
+
+
+def _known(value: float) -> float:
+    """Without what the solve does not know: else the last bit would decide whether 0.15 mV is shown as 0.1 or 0.2."""
+    return round(value, KNOWN_DIGITS)
 
 
 def _element_limit(model: Model, kind: str) -> LimitInUse | None:
@@ -499,18 +602,34 @@ def _verdicts(
     if not flowing:
         yield "no current flows here in this state: a reading proves nothing about resistance; load it"
         return
-    if copper_v > limit.high:
+    guessed = [element for element in elements if element.assumed]
+    resting = "with what was typed in" if not guessed else "by what was typed in and by default values"
+    typed_copper_v = copper_v - sum(element.copper_v for element in guessed)
+    typed_lost_v = lost.nominal - sum(element.drop_v.nominal for element in guessed)
+    if typed_copper_v > limit.high:
         yield (
-            f"copper alone loses {copper_v:.2f} V here, above the limit of {limit.high:.2f} V for {what}: a good wire would be failed; "
-            f"up to {lost.high:.2f} V is in order with what was typed in"
+            f"copper alone loses {typed_copper_v:.2f} V here, above the limit of {limit.high:.2f} V for {what}: a good wire would be failed; "
+            f"up to {lost.high:.2f} V is in order {resting}"
+        )
+    elif typed_lost_v > limit.high:
+        most = max(elements, key=lambda element: element.drop_v.nominal)
+        yield (
+            f"in order about {typed_lost_v:.2f} V are lost here, above the limit of {limit.high:.2f} V for {what}, most of it in {most.name} ({_milli(most.drop_v.nominal)}): "
+            f"the limit would fail a good circuit; up to {lost.high:.2f} V is in order {resting}"
+        )
+    elif lost.nominal > limit.high:
+        yield (
+            f"{len(guessed)} values on this way are not typed in: {lost.low:.2f} to {lost.high:.2f} V by default values cannot tell a good wire from a bad one; "
+            f"type them in, or keep to the limit of {limit.high:.2f} V"
         )
     elif lost.high > limit.high:
         yield f"between {limit.high:.2f} V (limit) and {lost.high:.2f} V a reading can still be in order: type in what was assumed, or measure the current"
     else:
         yield f"above {_milli(lost.high)} there is more resistance than the wiring explains, although the limit passes {limit.high:.2f} V"
     for element in elements:
-        if element.over and element.limit is not None:
-            yield f"{element.name} alone loses {_milli(element.drop_v.nominal)}, more than the {element.limit.high:.2f} V for it ({element.limit.item})"
+        if element.over and element.limit is not None and not element.assumed:
+            where = f"{element.name} ({element.from_point} to {element.to_point})"
+            yield f"{where} alone loses {_milli(element.drop_v.nominal)}, more than the {element.limit.high:.2f} V for it ({element.limit.item})"
 
 
 def _backfed(state: str, volts_v: float, *, supply: bool) -> Iterator[str]:
@@ -520,6 +639,11 @@ def _backfed(state: str, volts_v: float, *, supply: bool) -> Iterator[str]:
         yield f"reads {volts_v:.1f} V although it is {state}: that comes back through a load or through the module, and is no supply"
     else:
         yield f"its way to ground is open and it is pulled up to {volts_v:.1f} V through the module or a load: a lost ground"
+
+
+def amps_number(amps: float, figures: int = 2) -> str:
+    """'0.015', '1.2', '120': rounded to so many figures and written out; below 1 mA 0."""
+    return f"{float(f'{amps:.{figures}g}'):g}" if amps >= 0.001 else "0"
 
 
 def _milli(volts: float) -> str:
@@ -548,7 +672,8 @@ def _lamp_tests(
             volts = float(one.node_v[node])
             ohm = float(source_ohm(one.solution.factor, [node])[0])
             readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
-        found[row.code] = LampTest(readings[0], readings[1], watts)
+        allowed = row.declared.split()[:1] not in NO_LAMP
+        found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
     return found
 
 
@@ -566,10 +691,18 @@ class ComputedExpect:
     lost_nominal_v: float
     lost_high_v: float
     floating: bool
-    load: str
-    limit_v: float
-    source: str
-    basis: str
+    current_a: Range  # through the row's pin
+    limit: LimitInUse  # of the whole way
+    assumed: tuple[str, ...]  # what was not typed in and taken by default
+    battery: Range
+    battery_state: str
+
+    @property
+    def load(self) -> str:
+        """The current that the reading holds for, in words."""
+        current = self.current_a
+        low, nominal, high = (amps_number(a, 3) for a in (current.low, current.nominal, current.high))
+        return f"{nominal} A ({low} to {high} A), plugged in"
 
 
 def expectations(
@@ -585,19 +718,26 @@ def expectations(
     for key in keys or report.keys:
         volts = volts_of(survey, report, key, limits=limits, with_lamp=False)
         for row in volts.rows:
-            load = f"{row.current_a.nominal:.3g} A ({row.current_a.low:.3g} to {row.current_a.high:.3g} A), plugged in"
-            basis = "partly by default: " + "; ".join(row.assumed) if row.assumed else "as typed in"
             for probe in row.probes:
                 found.setdefault((row.code, probe.at), []).append(
                     ComputedExpect(
                         key, probe.volts.nominal, probe.volts.low, probe.volts.high, probe.lost.nominal, probe.lost.high,
-                        probe.floating, load, row.limit.high, f"{row.limit.origin}: {row.limit.source}", basis,
+                        probe.floating, row.current_a, row.limit, row.assumed, volts.battery, volts.battery_state,
                     )
                 )  # fmt: skip
     return {point: tuple(expected) for point, expected in found.items()}
 
 
 __all__ = [
-    "ComputedExpect", "ElementVolts", "LampTest", "NotSettled", "ProbeVolts", "Range", "RowVolts",
-    "VoltsReport", "expectations", "volts_of",
+    "ComputedExpect",
+    "ElementVolts",
+    "LampTest",
+    "NotSettled",
+    "ProbeVolts",
+    "Range",
+    "RowVolts",
+    "VoltsReport",
+    "amps_number",
+    "expectations",
+    "volts_of",
 ]  # fmt: skip

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from tracer.electrics.bus import INPUTS_OHM, BusReport, BusTermination, Case, Classified, Ohm, ohm_words
+from tracer.electrics.bus import (
+    INPUTS_OHM,
+    KINDS,
+    BusReport,
+    BusTermination,
+    Case,
+    Classified,
+    LevelLine,
+    Ohm,
+    ohm_words,
+)
 from tracer.report.layout import Page, counted
 from tracer.standards.cautions import cautions_for
 
@@ -44,7 +54,10 @@ def as_text(reports: Sequence[BusReport], reading: Classified | None, *, width: 
 
 def _head(page: Page, report: BusReport) -> None:
     title = f" - {report.title}" if report.title else ""
-    page.line(f"{report.vehicle}: bus {report.name}{title}, {report.kind or 'kind not said'}", strong=True)
+    page.line(
+        f"{report.vehicle}: bus {report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}",
+        strong=True,
+    )
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
     for note in report.notes:
@@ -55,15 +68,17 @@ def _make_up(page: Page, report: BusReport) -> None:
     page.heading("Lines")
     rows = []
     for node in report.nodes:
-        pins = ", ".join(f"{line} {node.module}.{_pin_of(report, node.module, line)}" for line in node.pins)
+        pins = ", ".join(names if line == "LIN" else f"{line} {names}" for line, names in node.pin_names.items())
         ends = ", ".join(_termination_words(t) for t in report.terminations if t.name == node.module)
         rows.append([node.module, pins, ends])
     page.table(rows, indent=2, head=["module", "pins", "termination inside"])
     outside = [t for t in report.terminations if not t.module]
     if outside:
         page.line(f"in the harness: {', '.join(f'{t.name} {_termination_words(t)}' for t in outside)}", indent=2)
-    if not report.terminations:
+    if not report.terminations and report.kind != "lin":
         page.line("no termination is typed in", indent=2)
+    if report.kind == "lin":
+        page.line(f"commander: {report.commander or 'not typed in (`commander` in vehicle.yaml)'}", indent=2)
     if report.trunk:
         page.line(f"trunk: {' - '.join(report.trunk)}, {_metres(report.trunk_m)}", indent=2, hang=9)
         stubs = [
@@ -71,15 +86,6 @@ def _make_up(page: Page, report: BusReport) -> None:
         ]
         if stubs:
             page.line(f"branches: {'; '.join(stubs)}", indent=2, hang=12)
-
-
-def _pin_of(report: BusReport, module: str, line: str) -> str:
-    for access in report.accesses:
-        if access.module == module:
-            pins = access.name.partition(".")[2].split("/")
-            if len(pins) == 2 and line in ("H", "L"):
-                return pins[0] if line == "H" else pins[1]
-    return "?"
 
 
 def _termination_words(one: BusTermination) -> str:
@@ -97,7 +103,7 @@ def _in_order(page: Page, report: BusReport) -> None:
     for value, names in _clusters(report, report.cases[0]):
         page.line(f"{value}: {_names(report, names)}", indent=4, hang=6)
     reading = report.cases[0].readings[0]
-    if reading is not None and not reading.is_open:
+    if reading is not None and reading.nominal < INPUTS_OHM:
         page.line(
             f"Range {_ohm_range(report.cases[0])} by the inputs of the nodes (12 to 100 kΩ each) and the terminations (1 %); meter {report.meter}.",
             indent=2,
@@ -106,9 +112,14 @@ def _in_order(page: Page, report: BusReport) -> None:
 
 def _cases(page: Page, report: BusReport) -> None:
     page.heading("With one thing changed")
+    alike: dict[tuple[str, str], list[str]] = {}
     for case in report.cases[1:]:
         if case.kind in ("unplugged", "termination", "added"):
-            page.line(f"{case.words}: {_case_words(report, case)}", indent=2, hang=4)
+            name, changed, note = case.words.partition(" unplugged")
+            alike.setdefault((changed + note, _case_words(report, case)), []).append(name)
+    for (changed, words), names in alike.items():
+        single = f"{' or '.join(names)}{changed}" if changed else ", or ".join(names)
+        page.line(f"{single}: {words}", indent=2, hang=4)
     shorts = [case for case in report.cases if case.kind == "short"]
     if shorts:
         most = max(reading.nominal for case in shorts for reading in case.readings if reading is not None)
@@ -117,15 +128,79 @@ def _cases(page: Page, report: BusReport) -> None:
             indent=2,
             hang=4,
         )
-    page.heading("One line open: where it reads what")
-    groups: dict[str, list[str]] = {}
+    _opens(page, report)
+
+
+def _opens(page: Page, report: BusReport) -> None:
+    """Opens by what is read: first those that move the reading everywhere, then branch by branch from the trunk outwards."""
+    groups: dict[str, list[Case]] = {}
     for case in report.cases:
         if case.kind == "open":
-            groups.setdefault(_case_words(report, case), []).append(_place(case))
-    for words, places in groups.items():
-        page.line(words, indent=2, hang=4, strong=True)
-        page.line(f"open in any of: {'; '.join(places)}", indent=4, hang=6)
-    page.line("Faults of one group read alike: a resistance reading cannot tell them apart.", indent=2)
+            groups.setdefault(_signature(report, case), []).append(case)
+    if not groups:
+        return
+    page.heading("One line open: where it reads what")
+    branches: dict[tuple[str, ...], list[list[Case]]] = {}
+    for cases in groups.values():
+        if _only_cuts_off(report, cases[0]):
+            branches.setdefault(_cut_off_modules(report, cases[0]), []).append(cases)
+            continue
+        page.line(_case_words(report, cases[0]), indent=2, hang=4, strong=True)
+        page.line(f"open in any of: {_places(cases)}", indent=4, hang=6)
+    if branches:
+        page.line(
+            "Beyond the fault open, or some kΩ from the inputs of the nodes; on this side of it as in order:", indent=2
+        )
+    rows = []
+    for modules, sets in branches.items():
+        sets.sort(key=lambda cases: -len(_cut_off(report, cases[0])))
+        for n, cases in enumerate(sets):
+            here = _cut_off(report, cases[0])
+            beyond = frozenset[int]().union(*(_cut_off(report, later[0]) for later in sets[n + 1 :]))
+            first = sorted(here - beyond) or sorted(here)
+            more = "" if len(first) == len(here) else " and beyond"
+            towards = ", ".join(modules) if n == 0 else ""
+            rows.append([towards, ", ".join(report.accesses[at].name for at in first) + more, _places(cases)])
+    if rows:
+        page.table(rows, indent=4, head=["towards", "reads open at", "one of these is open"], stacked_names=["towards"])
+    page.line("Faults of one line of this list read alike: a resistance reading cannot tell them apart.", indent=2)
+
+
+def _signature(report: BusReport, case: Case) -> str:
+    """What is read where, coarsely: cases with the same one read alike."""
+    words = []
+    for reading, base in zip(case.readings, report.cases[0].readings, strict=True):
+        if reading is None or base is None:
+            words.append("-")
+        elif reading.nominal >= INPUTS_OHM:
+            words.append("open")
+        else:
+            words.append("=" if _alike(base, reading) else f"{reading.nominal:.2g}")
+    return " ".join(words)
+
+
+def _cut_off(report: BusReport, case: Case) -> frozenset[int]:
+    """Access points that read open although they do not in order."""
+    return frozenset(
+        n
+        for n, (reading, base) in enumerate(zip(case.readings, report.cases[0].readings, strict=True))
+        if reading is not None and base is not None and reading.nominal >= INPUTS_OHM > base.nominal
+    )
+
+
+def _cut_off_modules(report: BusReport, case: Case) -> tuple[str, ...]:
+    return tuple(
+        dict.fromkeys(report.accesses[n].module for n in sorted(_cut_off(report, case)) if report.accesses[n].module)
+    )
+
+
+def _only_cuts_off(report: BusReport, case: Case) -> bool:
+    """Whether some points read open and all others as in order."""
+    return bool(_cut_off(report, case)) and set(_signature(report, case).split()) <= {"open", "=", "-"}
+
+
+def _places(cases: Sequence[Case]) -> str:
+    return "; ".join(_place(case) for case in cases)
 
 
 def _place(case: Case) -> str:
@@ -190,12 +265,41 @@ def _ohm_range(case: Case) -> str:
 
 def _tests(page: Page, report: BusReport) -> None:
     page.heading("Can the test tell?")
-    for tells, title in ((True, "These tell something:"), (False, "These tell nothing:")):
-        tests = [test for test in report.tests if test.tells is tells]
-        if tests:
-            page.line(title, indent=2)
-            for test in tests:
-                page.line(f"{test.words} ({test.at}): {test.verdict}.", indent=4, hang=6)
+    own = [test for test in report.tests if test.own_plug]
+    useful, useless = [test for test in own if test.tells], [test for test in own if not test.tells]
+    if useful:
+        page.line(
+            "Module unplugged, read at its own harness pins. About the reading below: both wires of its branch lead to the rest. "
+            "Open: one of them does not. One strand reads as good as all.",
+            indent=2,
+        )
+        page.table(
+            [[t.module, t.at, ohm_words(t.before.nominal)] for t in useful],
+            indent=4,
+            head=["unplug", "read at", "good"],
+        )
+    for test in useless:
+        page.line(f"{test.words} ({test.at}): {test.verdict}.", indent=2, hang=4)
+    rows = []
+    accuracy = 0.0
+    for test in (test for test in report.tests if not test.own_plug):
+        low, high = sorted((abs(test.change_low), abs(test.change_high)))
+        if test.before.nominal >= INPUTS_OHM:
+            moves, tells = "no termination in reach", "nothing"
+        elif test.tells:
+            moves, tells = f"{ohm_words(test.before.nominal)} to {_class_words(test.after.nominal)}", "yes"
+        else:
+            moves, tells = f"by {low:.2f} to {high:.2f} of {test.before.nominal:.0f} Ω", "nothing"
+            accuracy = max(accuracy, test.accuracy)
+        rows.append([test.module, test.at, moves, tells])
+    if rows:
+        page.line("Module unplugged, read elsewhere (where it moves most):", indent=2)
+        page.table(rows, indent=4, head=["unplug", "read at", "moves the reading", "tells"], stacked_names=["tells"])
+    if accuracy:
+        page.line(
+            f"Nothing: the reading moves by less than the accuracy of the meter ({accuracy:.1f} Ω), so this test says nothing about the module or its branch.",
+            indent=4,
+        )
     page.line(
         "Plug each module in again before the next is unplugged: with two off, every reading is another bus.", indent=2
     )
@@ -222,6 +326,8 @@ def _without_rule(page: Page, report: BusReport) -> None:
             "A meter shows open in one direction of its leads; judge by voltage.",
             indent=2,
         )
+    elif report.kind == "high-speed can":
+        page.line("It cannot be computed: see what is not known above.", indent=2)
     else:
         page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
 
@@ -230,27 +336,56 @@ def _levels(page: Page, report: BusReport) -> None:
     if not report.levels:
         return
     page.heading("Levels, V to battery negative")
-    states: dict[str, list[str]] = {}
+    lines = [line for line in dict.fromkeys(level.line for level in report.levels) if line != "difference"]
+    states: dict[str, dict[str, str]] = {}
     notes: dict[str, dict[str, None]] = {}
     for level in report.levels:
-        text = level.line
-        if level.nominal_v is not None:
-            text += f" {level.nominal_v:g}"
-        if level.low_v is not None and level.high_v is not None:
-            text += f" ({level.low_v:.2f} to {level.high_v:.2f})"
-        known = level.nominal_v is not None or level.high_v is not None
-        if not known and level.words:
-            text += f" {level.words}"
-        elif level.words:
-            notes.setdefault(level.state, {})[level.words] = None
-        states.setdefault(level.state, []).append(text)
-    for state, texts in states.items():
-        note = f" [{'; '.join(notes[state])}]" if state in notes else ""
-        page.line(f"{state}: {', '.join(texts)}{note}", indent=2, hang=4)
+        cells, said = states.setdefault(level.state, {}), notes.setdefault(level.state, {})
+        value, words = _level(level)
+        if level.line == "difference":
+            said[f"H less L {value}"] = None
+        else:
+            cells[level.line] = value
+        said |= dict.fromkeys(words)
+    rows = []
+    for state, cells in states.items():
+        note = f" ({'; '.join(notes[state])})" if notes[state] else ""
+        rows.append([state + note, *(cells.get(line, "") for line in lines)])
+    page.table(rows, indent=2, head=["state", *lines], stretch=0, stacked_names=lines)
+    for origin in _level_sources(report):
+        page.line(f"- {origin}", indent=2, hang=4)
     page.line(
         "A meter shows averages; levels while talking need an oscilloscope. That a bus talks does not clear its wiring (common practice, no source).",
         indent=2,
     )
+
+
+def _level_sources(report: BusReport) -> Iterator[str]:
+    """Where the levels are from: states with sources of the same certainty together, each source once."""
+    states: dict[str, dict[str, None]] = {}
+    sources: dict[str, dict[str, None]] = {}
+    for level in report.levels:
+        source, _, certainty = level.source.rpartition(" (")
+        states.setdefault(certainty, {})[level.state] = None
+        sources.setdefault(certainty, {}).update(dict.fromkeys(source.split("; ")))
+    for n, certainty in enumerate(states):
+        named = "the others" if n and n == len(states) - 1 else ", ".join(states[certainty])
+        yield f"{named}: {'; '.join(sources[certainty])}" + ("" if "from memory" in certainty else f" ({certainty}")
+
+
+SHORT_WORDS = 22  # longer than this is no cell but a note
+
+
+def _level(level: LevelLine) -> tuple[str, list[str]]:
+    """The cell of a line in a state, and what else is said about it."""
+    words = level.words.split("; ") if level.words else []
+    value = "" if level.nominal_v is None else f"{level.nominal_v:.1f}"
+    if level.low_v is not None and level.high_v is not None:
+        ends = f"{level.low_v:.2f} to {level.high_v:.2f}"
+        value = f"{value} ({ends})" if value else ends
+    if not value and words and len(words[0]) <= SHORT_WORDS:
+        value = words.pop(0)
+    return value, words
 
 
 def _reading(page: Page, report: BusReport, reading: Classified) -> None:
@@ -262,9 +397,36 @@ def _reading(page: Page, report: BusReport, reading: Classified) -> None:
         page.line(
             f"{counted(len(reading.explanations), 'single thing explains', 'single things explain')} it:", indent=2
         )
-        for one in reading.explanations:
-            page.line(f"{one.words} (reads {ohm_words(one.expected.nominal)})", indent=4, hang=6)
+        for words, parts in _explained(report, reading).items():
+            page.line(words + (f": {'; '.join(parts)}" if parts else ""), indent=4, hang=6)
     page.line(f"Meter: {report.meter}. Holds with supplies off and the bus asleep only.", indent=2)
+
+
+def _explained(report: BusReport, reading: Classified) -> dict[str, list[str]]:
+    """What explains a reading, like things together: in words, and where."""
+    cases = {case.words: case for case in report.cases}
+    found: dict[str, list[str]] = {}
+    shorts = sorted(
+        (one for one in reading.explanations if one.kind == "short"),
+        key=lambda one: abs(one.expected.nominal - reading.reading),
+    )
+    for one in reading.explanations:
+        value = _class_words(one.expected.nominal)
+        if one.kind == "open":
+            modules = _cut_off_modules(report, cases[one.words])
+            where = f"one line open towards {', '.join(modules)}" if modules else "one line open"
+            found.setdefault(f"{where} (reads {value})", []).append(_place(cases[one.words]))
+        elif one.kind == "unplugged":
+            name, _, note = one.words.partition(" unplugged")
+            found.setdefault(f"unplugged (reads {value})", []).append(name + note)
+        elif one.kind == "short":
+            found.setdefault(
+                "the lines touch, nearest to the reading first",
+                [f"{s.words.rpartition(' at ')[2]} {ohm_words(s.expected.nominal)}" for s in shorts],
+            )
+        else:
+            found[f"{one.words} (reads {value})"] = []
+    return found
 
 
 def _foot(page: Page) -> None:
@@ -294,9 +456,11 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
         "bus": report.name,
         "name": report.title or None,
         "kind": report.kind or None,
+        "commander": report.commander or None,
         "complete": report.complete,
         "lines": list(report.lines),
         "modules": [node.module for node in report.nodes],
+        "pins": {node.module: dict(node.pin_names) for node in report.nodes},
         "terminations": [
             {
                 "part": t.name,

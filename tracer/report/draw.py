@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.electrics.draw import DrawReport, FuseDraw
+from tracer.electrics.draw import DrawReport, FuseDraw, ma_number, ma_words
 from tracer.electrics.volts import Range
-from tracer.report.layout import Page
+from tracer.report.layout import Page, counted
 from tracer.report.volts import limit_data, range_data
 from tracer.standards.cautions import cautions_for
 
@@ -17,20 +17,26 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     """Readings, total, what to open up next; without a reading the list of positions to read."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
-    if report.held:
-        page.line(f"Expected values hold for: {', '.join(report.held)}.")
+    if not report.complete:
+        page.line(
+            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; positions and consumers may be missing here. `tracer check` lists them.",
+            strong=True,
+        )
+    _expected_for(page, report)
     if report.readings:
         _readings(page, report)
         _next(page, report)
     if report.unread:
         _unread(page, report)
+    elif not report.readings:
+        page.line(f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in.")
     page.heading("How to read")
     page.line(
         "Millivolts across the two test points of a fuse that stays in its place, doors and bonnet latched, after the modules have fallen asleep (minutes, on some vehicles over an hour; common practice, no source). Pulling a fuse wakes modules and loses the fault.",
         indent=2,
     )
     page.line(
-        f"Current = millivolts / resistance of the cold element. Range: makes of fuses (15 % either way, from memory; a cheap copy can be far outside) and the meter ({report.meter}).",
+        f"Current = millivolts / resistance of the cold element. Range: makes of fuses (15 % either way, without a table 40 % less to 90 % more, from memory; a cheap copy can be far outside) and the meter ({report.meter}).",
         indent=2,
     )
     limit = report.limit
@@ -41,6 +47,18 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     for caution in cautions_for("fuses"):
         page.line(f"- {caution.text}", indent=2, hang=4)
     return page.text()
+
+
+def _expected_for(page: Page, report: DrawReport) -> None:
+    """For which state what is expected holds: a technician compares it with a vehicle that sleeps."""
+    state = ", ".join([f"key {report.key}", *report.held])
+    page.line(f"Expected: by the typed-in `draws`, {state}.")
+    if report.asleep is False:
+        page.line("These are modules AWAKE: never compare them with the limit, which is for a vehicle that sleeps.")
+    elif report.asleep is None:
+        page.line(
+            "No condition `asleep` is typed in: these may be modules still awake. Type it in, and the draws under it, before a position is judged by them."
+        )
 
 
 def _readings(page: Page, report: DrawReport) -> None:
@@ -56,8 +74,8 @@ def _readings(page: Page, report: DrawReport) -> None:
                 draw.fuse,
                 _rating(draw),
                 f"{draw.mv:g}",
-                f"{draw.current_ma.nominal:.1f}",
-                f"{draw.current_ma.low:.0f} to {draw.current_ma.high:.0f}",
+                ma_number(draw.current_ma.nominal),
+                f"{ma_number(draw.current_ma.low)} to {ma_number(draw.current_ma.high)}",
                 "" if draw.share is None else f"{draw.share:.0%}",
                 _expected(draw),
                 ", ".join(draw.above),
@@ -66,7 +84,8 @@ def _readings(page: Page, report: DrawReport) -> None:
     page.table(
         cells,
         indent=2,
-        head=["fuse", "rating", "mV", "mA", "range", "share", "expected", "fed by"],
+        head=["fuse", "rating", "mV", "mA", "low to high", "share", _head(report), "fed by"],
+        stacked_names=["mV", "mA", "low to high", "share", _head(report), "fed by"],
         gap=1 if page.width < 76 else 2,
     )
     page.line("A fuse that another read fuse feeds is inside that one's current: the total counts it once.", indent=2)
@@ -92,12 +111,34 @@ def _next(page: Page, report: DrawReport) -> None:
 def _unread(page: Page, report: DrawReport) -> None:
     page.heading("Fed with the key off, not read" if report.readings else "Positions to read, fed with the key off")
     places: dict[str, list[FuseDraw]] = {}
+    least = f"{report.least_mv:g} mV is"
     for draw in report.unread:
         places.setdefault(draw.place or "place not typed in", []).append(draw)
     for place, draws in places.items():
         page.line(place, indent=2, hang=4, strong=True)
-        cells = [[d.fuse, _rating(d), f"{10 * d.ohm.nominal:.2g}", _expected(d), ", ".join(d.above)] for d in draws]
-        page.table(cells, indent=4, head=["fuse", "rating", "mV at 10 mA", "expected", "fed by"])
+        cells = [
+            [
+                d.fuse,
+                _rating(d) + (" (*)" if d.note else ""),
+                ma_words(report.least_mv / d.ohm.nominal),
+                _expected(d),
+                ", ".join(d.above),
+            ]
+            for d in draws
+        ]
+        page.table(
+            cells,
+            indent=4,
+            head=["fuse", "rating", least, _head(report), "fed by"],
+            stacked_names=[least, _head(report), "fed by"],
+        )
+    if any(d.note for d in report.unread):
+        page.line("(*) Resistance or rating not known, taken by default: the current is rough.", indent=2)
+
+
+def _head(report: DrawReport) -> str:
+    """The state for which a current is expected stands over its column."""
+    return {True: "expected asleep", False: "awake (!)", None: f"expected {report.key}"}[report.asleep]
 
 
 def _rating(draw: FuseDraw) -> str:
@@ -105,13 +146,16 @@ def _rating(draw: FuseDraw) -> str:
 
 
 def _expected(draw: FuseDraw) -> str:
-    if draw.expected_ma is None:
-        return ""
-    return f"{draw.expected_ma.nominal:.3g} mA" if draw.expected_ma.nominal >= 0.01 else "0"
+    expected = draw.expected_ma
+    if expected is None:
+        return "not known"
+    if expected.high > 1.5 * expected.nominal + 0.05:  # draws that were not typed in
+        return f"{ma_number(expected.low)} to {ma_words(expected.high)}"
+    return ma_words(expected.nominal)
 
 
 def _ma(value: Range) -> str:
-    return f"{value.nominal:.0f} mA ({value.low:.0f} to {value.high:.0f})"
+    return f"{ma_number(value.nominal)} mA ({ma_number(value.low)} to {ma_number(value.high)})"
 
 
 def as_data(report: DrawReport) -> dict[str, Any]:
@@ -120,7 +164,9 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": report.vehicle,
         "key": report.key,
+        "complete": report.complete,
         "held": list(report.held),
+        "asleep": report.asleep,
         "total": None if report.total_ma is None else range_data(report.total_ma, "_ma"),
         "limit": limit_data(report.limit),
         "verdict": report.verdict,

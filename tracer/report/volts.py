@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts import ComputedExpect, ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport
+from tracer.electrics.volts import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
 from tracer.report.layout import Page, counted
 from tracer.standards.cautions import cautions_for
 
@@ -58,8 +57,8 @@ def _glance(page: Page, report: VoltsReport) -> None:
         page.line("No row: no pin of this module reaches a source or ground.")
         return
     page.heading("At a glance")
-    changed = bool(report.changes)
-    head = ["row", "point", "state", "volts", *(["in order"] if changed else ["low to high"]), "lost", "A"]
+    changed = any(row.in_order_v is not None for row in report.rows)
+    head = ["row", "point", "state", "volts", *(["in order"] if changed else ["low to high"]), "lost V", "A"]
     cells = []
     for row in report.rows:
         before = "-" if row.in_order_v is None else f"{row.in_order_v:.2f}"
@@ -71,12 +70,12 @@ def _glance(page: Page, report: VoltsReport) -> None:
                 "floating" if row.floating else two(row.volts.nominal),
                 before if changed else "" if row.floating else _ends(row.volts),
                 "" if row.floating or row.state in ("dead", "open") else two(row.lost.nominal),
-                f"{row.current_a.nominal:.2g}" if row.current_a.nominal >= 0.001 else "0",
+                amps_number(row.current_a.nominal),
             ]
         )
     if page.width < NARROW:
         cells = [[row, point, state, volts_, lost] for row, point, state, volts_, _, lost, _ in cells]
-        head = ["row", "point", "state", "volts", "lost"]
+        head = ["row", "point", "state", "volts", "lost V"]
     page.table(cells, indent=2 if page.width >= NARROW else 0, head=head, gap=2 if page.width >= NARROW else 1)
     page.line(
         "Volts to battery negative, module plugged in unless it is unplugged above. Lost: from battery positive to the pin; for a ground, from the pin to battery negative.",
@@ -109,7 +108,7 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     if row.closes_mv is not None and row.state == "live":
         page.labelled(
             "closes",
-            f"battery less drops out, module and drops back leaves {abs(row.closes_mv):.3f} mV (nominal values)",
+            f"drops out, module and drops back add up to the source, {abs(row.closes_mv):.3f} mV left over (nominal)",
         )
     if row.elements and row.state in ("live", "grounded"):
         _way(page, row)
@@ -136,13 +135,14 @@ def _way(page: Page, row: RowVolts) -> None:
         page.labelled(
             "beside",
             ", ".join(
-                f"{probe.at} {'floating' if probe.floating else f'{probe.volts.nominal:.2f} V'}" for probe in beside
+                f"{probe.at} {'floating' if probe.floating else f'{two(probe.volts.nominal)} V'}" for probe in beside
             ),
         )
 
 
 def _way_line(point: str, probe: ProbeVolts | None, element: ElementVolts | None) -> list[str]:
     value, ends = "", ""
+    point = point.replace(" behind the added resistance", ", wire side")
     if probe is not None:
         value = "floating" if probe.floating else two(probe.volts.nominal)
         ends = "" if probe.floating else _ends(probe.volts)
@@ -169,14 +169,23 @@ def _unplugged(page: Page, report: VoltsReport) -> None:
     for row in tested:
         lamp = row.lamp
         assert lamp is not None
-        cells.append([row.code, row.point, _lamp_volts(lamp.meter_v), _lamp_volts(lamp.lamp_v), _lamp_says(row)])
+        cells.append(
+            [
+                row.code,
+                row.point,
+                _lamp_volts(lamp.meter_v),
+                _lamp_volts(lamp.lamp_v) if lamp.allowed else "-",
+                _lamp_says(row),
+            ]
+        )
     if page.width < NARROW:
         for code, point, meter, lamp_v, says in cells:
             page.line(f"{code} {point}: meter {meter}, lamp {lamp_v}; {says}", indent=2, hang=4)
     else:
         page.table(cells, indent=2, head=["row", "point", "meter", "lamp", "what it tells"])
     page.line(
-        "Volts to battery negative. For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, never on bus, signal, 5 V or restraint wiring.",
+        f"Volts to battery negative, to be expected {'with what is supposed above' if report.changes else 'with everything in order'}: clearly less with the lamp (on a ground: more) is resistance in that way. "
+        "For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, never on bus, signal, 5 V or restraint wiring.",
         indent=2,
     )
 
@@ -188,6 +197,8 @@ def _lamp_volts(value: float | None) -> str:
 def _lamp_says(row: RowVolts) -> str:
     lamp = row.lamp
     assert lamp is not None
+    if not lamp.allowed:
+        return "no lamp on this pin: it is not declared as supply or ground"
     if lamp.meter_v is None:
         return "off with the module unplugged" if row.state in ("live", "grounded") else "open"
     lost = lamp.meter_v - (lamp.lamp_v or 0.0) if row.level == "supply" else (lamp.lamp_v or 0.0) - lamp.meter_v
@@ -207,7 +218,7 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
             page.line(f"- {text}", indent=4, hang=6)
     if report.assumed_currents:
         page.line(
-            f"Of all modules and loads of the vehicle, {counted(report.assumed_currents, 'current')} are not typed in (`draws`, `watts`) and are in every range.",
+            f"Of all modules and loads of the vehicle, {counted(report.assumed_currents, 'current is', 'currents are')} not typed in (`draws`, `watts`): every range allows for it.",
             indent=2,
         )
     for note in report.notes:
@@ -255,8 +266,8 @@ def _amps(value: Range) -> str:
     if value.high < 0.001:
         return "none worth naming"
     if value.high - value.low < 0.005 * value.high:
-        return f"{value.nominal:.3g} A"
-    return f"{value.nominal:.2g} A ({value.low:.2g} to {value.high:.2g})"
+        return f"{amps_number(value.nominal, 3)} A"
+    return f"{amps_number(value.nominal)} A ({amps_number(value.low)} to {amps_number(value.high)})"
 
 
 def _mv(volts_: float) -> str:
@@ -364,27 +375,3 @@ def _row_data(row: RowVolts) -> dict[str, Any]:
 
 def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 6)
-
-
-def with_computed(data: dict[str, Any], expected: Mapping[tuple[str, str], Sequence[ComputedExpect]]) -> dict[str, Any]:
-    """The JSON of `supplies` with computed readings: each probe's `expect` gets `computed`, one entry for each key state."""
-    for group in ("supplies", "grounds", "carrying", "chains"):
-        for row in data[group]:
-            for probe in row["probes"]:
-                probe["expect"]["computed"] = [
-                    {
-                        "state": one.state,
-                        "nominal_v": round(one.nominal_v, 4),
-                        "low_v": round(one.low_v, 4),
-                        "high_v": round(one.high_v, 4),
-                        "lost_nominal_v": round(one.lost_nominal_v, 4),
-                        "lost_high_v": round(one.lost_high_v, 4),
-                        "floating": one.floating,
-                        "load": one.load,
-                        "limit_v": one.limit_v,
-                        "source": one.source,
-                        "basis": one.basis,
-                    }
-                    for one in expected.get((row["row"], probe["at"]), ())
-                ]
-    return data

@@ -1,0 +1,36 @@
+"""Time for the computed readings of a module in every key state, against reading, joining and listing the same vehicle."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+import tracer
+from benchmarks.generate import generate
+from benchmarks.ratios import Ratio, fastest_s
+from tracer.electrics.limits_in_use import limits_of
+from tracer.electrics.volts import expectations
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
+
+DEMO = Path(__file__).parent.parent / "circuits" / "minibus"
+RUNS = 10_000
+AT_MOST = 3.0
+
+
+def ratios() -> list[Ratio]:
+    """The demo, and one module of a generated vehicle."""
+    found = [_ratio(DEMO, "ALM", "demo", 3)]
+    with tempfile.TemporaryDirectory() as folder:
+        module = generate(Path(folder), RUNS)
+        found.append(_ratio(Path(folder), module, f"{RUNS} runs", 1))
+    return found
+
+
+def _ratio(folder: Path, module: str, name: str, runs: int) -> Ratio:
+    listed_s = fastest_s(lambda: supplies_of(Survey(tracer.load(str(folder))), module), runs)
+    survey = Survey(tracer.load(str(folder)))
+    report, limits = supplies_of(survey, module), limits_of(survey.circuit)
+    ours_s = fastest_s(lambda: expectations(survey, report, limits=limits), runs)
+    job = f"readings of one module, {len(report.keys)} key states, {name} / its list from the files"
+    return Ratio(job, ours_s, listed_s, AT_MOST)
