@@ -6,7 +6,9 @@ IEC 60617; the paper sizes are those of ISO 216 (A4, 210 mm × 297 mm) and ANSI/
 
 import io
 import re
+import shutil
 from collections import Counter
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -19,7 +21,7 @@ from tracer.report.codes import bus_pins, coded_points
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
-from tracer.report.diagram.shapes import Box, Line, Text, text_width, wrapped
+from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
 from tracer.report.supplies import as_data
 from tracer.trace.results import SupplyReport
 from tracer.trace.supplies import supplies_of
@@ -47,6 +49,17 @@ def drawn(
 ) -> tuple[SupplyReport, list[Drawing]]:
     report = supplies_of(survey, module)
     return report, diagram_of(survey, report, key=key, sheet=sheet)
+
+
+_DRAWN: dict[tuple[int, str, str], list[Drawing]] = {}
+
+
+def on_paper(survey: Survey, module: str, paper: str) -> list[Drawing]:
+    """The pages of a module, drawn once for all tests that only look at them."""
+    key = id(survey), module, paper
+    if key not in _DRAWN:
+        _DRAWN[key] = drawn(survey, module, sheet=Sheet(paper, date="2026-01-31"))[1]
+    return _DRAWN[key]
 
 
 CASES = [
@@ -96,7 +109,7 @@ def test_every_probe_point_stands_once_in_the_svg_and_in_the_pdf_with_the_code_o
 def test_texts_neither_overlap_nor_leave_the_page_nor_are_small(
     surveys: dict[str, Survey], vehicle: str, module: str, paper: str
 ) -> None:
-    _, pages = drawn(surveys[vehicle], module, sheet=Sheet(paper, date="2026-01-31"))
+    pages = on_paper(surveys[vehicle], module, paper)
     for page in pages:
         assert sorted((page.width, page.height)) == pytest.approx(sorted(PAPERS[paper]))
         texts = list(page.texts())
@@ -120,8 +133,16 @@ def test_the_svg_gives_each_text_the_length_that_was_measured(surveys: dict[str,
 
 
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
-def test_no_line_of_one_net_lies_on_a_line_of_another(surveys: dict[str, Survey], vehicle: str, module: str) -> None:
-    _, pages = drawn(surveys[vehicle], module)
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_line_of_one_net_lies_on_a_line_of_another(
+    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+) -> None:
+    pages = on_paper(surveys[vehicle], module, paper)
+    lines_apart(pages)
+
+
+def lines_apart(pages: list[Drawing]) -> None:
+    """Lines run at right angles, and none of one net lies on one of another."""
     for page in pages:
         pieces = []
         for group in page.groups:
@@ -252,6 +273,85 @@ def test_a_point_shared_by_rows_names_the_others(surveys: dict[str, Survey]) -> 
     words = " ".join(shape.text for shape in battery.shapes if isinstance(shape, Text))
     point = coded_points(report)["BAT.+"]
     assert f"{point.code} {point.also_words}" in words
+
+
+def texts_crossed(page: Drawing) -> list[tuple[str, str]]:
+    """Texts that a line runs through: into the box of the text by more than an eighth of the type size."""
+    lines = [
+        (group.id, ends)
+        for group in page.groups
+        for shape in group.shapes
+        if isinstance(shape, Line)
+        for ends in pairwise(shape.points)
+    ]
+    found = []
+    for text in page.texts():
+        edge, box = text.size / 8, text.box
+        left, right, top, foot = box.x + edge, box.x + box.width - edge, box.y + edge, box.y + box.height - edge
+        for name, ((ax, ay), (bx, by)) in lines:
+            if min(ax, bx) < right and max(ax, bx) > left and min(ay, by) < foot and max(ay, by) > top:
+                found.append((text.text, name))
+    return found
+
+
+def lines_on_edges(page: Drawing) -> list[tuple[str, str]]:
+    """Lines that lie on an edge of a module's box: they would look joined to all of it."""
+    found = []
+    for group in page.groups:
+        for box in (shape.box for shape in group.shapes if group.kind == "module" and isinstance(shape, Rect)):
+            for line in page.groups:
+                for shape in line.shapes if line.kind == "line" else ():
+                    assert isinstance(shape, Line | Dot)
+                    if isinstance(shape, Dot):
+                        continue
+                    (x1, y1), (x2, y2) = shape.points
+                    wide = min(max(x1, x2), box.x + box.width) - max(min(x1, x2), box.x)
+                    high = min(max(y1, y2), box.y + box.height) - max(min(y1, y2), box.y)
+                    level = wide > 1 and min(abs(y1 - box.y), abs(y1 - box.y - box.height)) < 1.5 and y1 == y2
+                    upright = high > 1 and min(abs(x1 - box.x), abs(x1 - box.x - box.width)) < 1.5 and x1 == x2
+                    if level or upright:
+                        found.append((group.id, line.id))
+    return found
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_line_lies_on_the_edge_of_a_module(
+    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+) -> None:
+    pages = on_paper(surveys[vehicle], module, paper)
+    assert [hit for page in pages for hit in lines_on_edges(page)] == []
+
+
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+@pytest.mark.parametrize("paper", PAPERS)
+def test_no_line_runs_through_a_text(surveys: dict[str, Survey], vehicle: str, module: str, paper: str) -> None:
+    pages = on_paper(surveys[vehicle], module, paper)
+    assert [hit for page in pages for hit in texts_crossed(page)] == []
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("key", [None, "run"])
+def test_the_demo_module_fits_one_page_of_either_paper(surveys: dict[str, Survey], paper: str, key: str | None) -> None:
+    _, pages = drawn(surveys["minibus"], "ALM", key, Sheet(paper, date="2026-01-31"))
+    assert len(pages) == 1
+
+
+@pytest.mark.skipif(shutil.which("dot") is None, reason="this machine has no `dot`; install graphviz to run it")
+@pytest.mark.parametrize(("vehicle", "module"), CASES)
+def test_the_system_dot_draws_the_same_points_as_neatly(surveys: dict[str, Survey], vehicle: str, module: str) -> None:
+    """With `--engine dot`: whatever its version, the checks of the engine that comes with tracer hold."""
+    sheet = Sheet("a4", "dot", "2026-01-31")
+    report, pages = drawn(surveys[vehicle], module, sheet=sheet)
+    codes = Counter(code for page in pages for text in page.texts() for code in CODE.findall(text.text))
+    assert codes == codes_of_json(report)
+    lines_apart(pages)
+    for page in pages:
+        texts = list(page.texts())
+        assert texts_crossed(page) == [] and lines_on_edges(page) == []
+        assert not any(a.box.overlaps(b.box, slack=0.3) for n, a in enumerate(texts) for b in texts[n + 1 :])
+    again = drawn(surveys[vehicle], module, sheet=sheet)[1]
+    assert files_of(again, "svg") == files_of(pages, "svg")
 
 
 def test_engines(surveys: dict[str, Survey], monkeypatch: pytest.MonkeyPatch) -> None:

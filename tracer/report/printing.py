@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.trace.survey import Survey
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
@@ -26,6 +27,7 @@ class Job:
     date: str = ""
     key: str | None = None
     engine: str = "pure"
+    limits: LimitsInUse | None = None  # those of the vehicle and the tables where it is left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def printed(survey: Survey, module: str, job: Job) -> Printed:
     if job.what == "worksheet":
         from tracer.report.worksheet import file_of, worksheet_of
 
-        sheet = worksheet_of(survey, report)
+        sheet = worksheet_of(survey, report, limits=job.limits)
         return Printed(module, report.complete, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 

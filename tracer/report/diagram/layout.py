@@ -17,7 +17,11 @@ from tracer.report.diagram.view import View
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap
+_TIGHT = 0.8  # both are drawn in to this share where a page is otherwise a little too low
 _SEP = 2.0  # least distance of two blocks side by side
+_BESIDE = (
+    8.5  # what the edge of a box takes beyond a name that stands beside its pins, with room for no line to lie on it
+)
 _LANE = 3.0  # width of a line that passes a rank
 
 
@@ -38,14 +42,16 @@ class Placed:
     groups: list[Group]
 
 
-def place(view: View, made: Blocks, width: float, engine: str = "pure") -> Placed:
-    """Lay the blocks out, no wider than `width` points if that can be, and draw them."""
-    return _Layout(view, made, width, engine).placed()
+def place(view: View, made: Blocks, width: float, engine: str = "pure", height: float = float("inf")) -> Placed:
+    """Lay the blocks out, no wider than `width` points if that can be, and draw them; what is higher than `height` gets its lines closer together."""
+    return _Layout(view, made, width, engine, height).placed()
 
 
 class _Layout:
-    def __init__(self, view: View, made: Blocks, width: float, engine: str) -> None:
+    def __init__(self, view: View, made: Blocks, width: float, engine: str, height: float) -> None:
         self.wanted = width
+        self.most = height
+        self.spacing = 1.0
         self.view = view
         self.blocks = made.blocks
         self.edges = made.edges
@@ -59,6 +65,9 @@ class _Layout:
         self._order()
         self._gaps()
         self._heights()
+        if self.total > self.most:
+            self.spacing = _TIGHT
+            self._heights()
         return self._draw()
 
     # --- ranks -------------------------------------------------------------------------------------------------
@@ -252,10 +261,10 @@ class _Layout:
             rank = self.rank[block.id]
             if block.edge in ("name", "bus") and self._row(block) == "top":
                 over, under = anchored.get(rank, (0.0, 0.0))
-                anchored[rank] = over, max(under, block.height + 4)
+                anchored[rank] = over, max(under, block.height + _BESIDE)
             elif block.edge in ("name", "bus") and self._row(block) == "bottom":
                 over, under = anchored.get(rank, (0.0, 0.0))
-                anchored[rank] = max(over, block.height + 4), under
+                anchored[rank] = max(over, block.height + _BESIDE), under
             elif block.edge not in ("top", "bottom"):
                 height[rank] = max(height[rank], block.height)
         for rank, (over, under) in anchored.items():
@@ -276,7 +285,7 @@ class _Layout:
         tracks = 1 + max(self.track[number].values(), default=-1)
         if number == -1 and not tracks:
             return 0.0
-        return _GAP + _TRACK * max(0, tracks - 1) + (1.6 if tracks else 0.0)
+        return self.spacing * (_GAP + _TRACK * max(0, tracks - 1) + (1.6 if tracks else 0.0))
 
     def _top(self, block: Block) -> float:
         rank = self.rank[block.id]
@@ -347,7 +356,7 @@ class _Layout:
                         Line(((xs[0], self._from(number, xs[0], top)), (xs[0], self._to(number, xs[0], bottom))), style)
                     )
                     continue
-                y = top + _GAP / 2 + 1 + _TRACK * self.track[number].get(trunk, 0)
+                y = top + self.spacing * (_GAP / 2 + 1 + _TRACK * self.track[number].get(trunk, 0))
                 for x in above:
                     shapes.append(Line(((x, self._from(number, x, top)), (x, y)), style))
                 for x in below:

@@ -31,7 +31,7 @@ from tracer.report.layout import counted
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
-LARGEST = 1.3  # a small module is not drawn larger than this
+LARGEST = 1.6  # a small module is not drawn larger than this
 _LINE = 8.6
 _MOST_PAGES = 60
 
@@ -178,7 +178,7 @@ def _fitted(view: View, part: Part, sheet: Sheet, number: int, pages: int, *, an
         if room_x * share in wanted:
             continue
         wanted.add(room_x * share)
-        placed = place(view, made, room_x * share, sheet.engine)
+        placed = place(view, made, room_x * share, sheet.engine, room_y)
         scale = min(LARGEST, room_x / placed.width, room_y / placed.height)
         if best is None or scale > best[0]:
             best = scale, placed, width, height, block, block_height
@@ -240,7 +240,7 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
     y = 18 + 12 * (len(names) - 1)
     shapes.append(Line(((0, y), (width, y)), "hair"))
     y += 1
-    place = f"at: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
+    place = f"Place: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
     line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
     assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
     if assumed:
@@ -254,7 +254,7 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
     shapes.extend(_key_legend(view, 5, y + 6.5))
     y += _LINE
     line(
-        "S supply, G ground, V carries a level, C side chain, B bus line: the rows of `tracer supplies`; after the dot the point's number in its row, as on the worksheet. "
+        "S supply, G ground, V carries a level, C side chain, B bus line: the rows of tracer supplies; after the dot the point's number in its row, as on the worksheet. "
         "A point that several rows have is named once, by the first; also: the others. Beside a line: colour left, size right. "
         "a/b: half a above, half b below. The vehicle maker's procedure, local codes and licensed practice come before this sheet."
     )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from tracer.circuit.model import INSIDE_MODULE, Link, LinkKind
 from tracer.circuit.states import Level
-from tracer.entry.load import natural
+from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
 from tracer.report.codes import CodedPoint, bus_pins, coded_points
 from tracer.trace.results import LooseEnd, SupplyReport

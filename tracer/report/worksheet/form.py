@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from functools import cache
 from importlib import resources
 from typing import Any
 
 from tracer.report.fonts import only_embedded
 from tracer.report.sheets import csv_text, json_text, place_fields
+from tracer.report.worksheet.expected import Computed
 from tracer.report.worksheet.plan import Reading, Worksheet
 
 SCHEMA = "tracer.worksheet/1"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 CSS_PAPERS = {"a4": "A4", "letter": "letter"}
-BOXES = ("volts", "loaded", "drop")
+BOXES = ("volts", "loaded", "drop", "ohms", "tick")
 _FIELDS = (
     "Vehicle, registration or identification number", "Mileage", "Date", "Person",
     "Complaint, in the customer's words; when, hot, wet, recent work", "Meter leads shorted: reading in Ω or V", "Lamp proven on the battery before and after",
@@ -37,6 +37,8 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         "conditions": list(sheet.conditions),
         "fields": list(_FIELDS),
         "cautions": list(sheet.cautions),
+        "rests_on": sheet.rests_on,
+        "not_computed": list(sheet.not_computed),
         "loose_ends": [
             {
                 "code": loose.code,
@@ -69,9 +71,41 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
 
 
 def _reading(reading: Reading) -> dict[str, Any]:
-    data = asdict(reading)
-    data["boxes"] = [box for box in ("volts", "loaded", "drop", "ohms", "tick") if box in reading.boxes]
-    return data
+    return {
+        "code": reading.code,
+        "point": reading.point,
+        "side": reading.side,
+        "wire": reading.wire,
+        "comes_from": reading.comes_from,
+        "expected": reading.expected,
+        "limit": reading.limit,
+        "source": reading.source,
+        "boxes": [box for box in BOXES if box in reading.boxes],
+        "must": reading.must,
+        "lamp": reading.lamp,
+        "lamp_w": reading.lamp_w,
+        "note": reading.note,
+        "kind": reading.kind,
+        "computed": [_computed(one) for one in reading.computed],
+    }
+
+
+def _computed(one: Computed) -> dict[str, Any]:
+    unit = "_ohm" if one.unit == "ohm" else "_v"
+    names = ("low", "nominal", "high")
+    return {
+        "box": one.box,
+        "state": one.state,
+        "plugged": one.plugged,
+        "load": one.load,
+        "floating": one.floating,
+        **{name + unit: None if one.value is None else round(getattr(one.value, name), 4) for name in names},
+        "lost_nominal_v": None if one.lost_nominal_v is None else round(one.lost_nominal_v, 4),
+        "lost_high_v": None if one.lost_high_v is None else round(one.lost_high_v, 4),
+        "limit_v": one.limit_v,
+        "source": one.source,
+        "basis": one.basis,
+    }
 
 
 def as_typst(sheet: Worksheet) -> bytes:
@@ -121,35 +155,52 @@ def as_csv(sheet: Worksheet) -> str:
     complete = "complete" if sheet.complete else "NOT COMPLETE"
     head = [
         "batch", "place", "access", "key", "module", "load", "other lead", "code", "point", "side", "wire", "comes from", "expected", "limit",
-        "must", "open V", "loaded V", "drop V", "pass or fail", "note", "remark", "complete",
+        "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete",
     ]  # fmt: skip
     lines = [
         [
             str(number), batch.place, batch.access, batch.key, "plugged in" if batch.plugged else "unplugged", reading.lamp or batch.load, batch.other_lead,
             reading.code or "battery", reading.point, reading.side, reading.wire, reading.comes_from, reading.expected, reading.limit, "yes" if reading.must else "no",
-            "", "", "", "", "", reading.note, complete,
+            "", "", "", "", "", reading.note, *_numbers(reading, sheet), complete,
         ]
         for number, batch in enumerate(sheet.batches, 1)
         for reading in batch.readings
     ]  # fmt: skip
     for loose in sheet.loose:
-        lines.append(
-            [
-                "",
-                str(loose.place),
-                *[""] * 5,
-                loose.code,
-                loose.at,
-                "LOOSE END",
-                "",
-                "",
-                loose.message,
-                loose.fix,
-                *[""] * 7,
-                complete,
-            ]
-        )
+        cells = {"place": str(loose.place), "code": loose.code, "point": loose.at, "side": "LOOSE END", "expected": loose.message, "limit": loose.fix, "complete": complete}  # fmt: skip
+        lines.append([cells.get(name, "") for name in head])
+    for failed in sheet.not_computed:
+        cells = {"side": "NO VALUES COMPUTED", "expected": failed, "complete": complete}
+        lines.append([cells.get(name, "") for name in head])
     return csv_text(head, lines)
+
+
+_NUMBERS = (
+    "computed V", "computed low V", "computed high V", "computed loaded V", "computed loaded low V", "computed loaded high V",
+    "computed drop V", "computed drop high V", "computed ohm", "computed low ohm", "computed high ohm", "computed for load",
+)  # fmt: skip
+
+
+def _numbers(reading: Reading, sheet: Worksheet) -> list[str]:
+    """The computed values of a reading in the columns `_NUMBERS`, then its limit and where that is from."""
+    cells = dict.fromkeys(_NUMBERS, "")
+    limit, source = "", ""
+    for one in reading.computed:
+        names = {"loaded": "computed loaded {}V", "ohms": "computed {}ohm"}.get(one.box, "computed {}V")
+        if one.value is not None:
+            for part, value in (("", one.value.nominal), ("low ", one.value.low), ("high ", one.value.high)):
+                cells[names.format(part)] = f"{value:.4f}"
+        if one.lost_nominal_v is not None and one.lost_high_v is not None:
+            cells["computed drop V"], cells["computed drop high V"] = (
+                f"{one.lost_nominal_v:.4f}",
+                f"{one.lost_high_v:.4f}",
+            )
+        cells["computed for load"] = one.load
+        if one.limit_v is not None:
+            limit, source = f"{one.limit_v:g}", one.source
+    if not limit and reading.source:
+        source = sheet.sources[reading.source - 1]
+    return [*cells.values(), limit, source]
 
 
 @cache

@@ -11,8 +11,11 @@ The rule of the order:
 So the number of moves is the number of places less one, which no order can beat.
 
 Every probe point is read once, plugged in and working, in the key state in which most supplies of the module are live, because a wire without current proves
-nothing; a point that is not live then, in the first key state in which it is. At the module, unplugged, each supply pin is read alone in the first key state
-and in each in which it changes, so that a supply that must be dead is read too; each ground pin is loaded alone.
+nothing; a point that is not live then, in the first key state in which it is; one that depends on something else in any case, with the others. At the module,
+unplugged, each supply pin is read alone in the first key state and in each in which it changes, so that a supply that must be dead is read too; each ground pin
+is loaded alone.
+
+What is expected is computed for exactly these moments (`expected`); where no values can be computed the form says so and keeps the words of common practice.
 """
 
 from __future__ import annotations
@@ -21,22 +24,31 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import LinkKind
+from tracer.electrics.bus import LevelLine
+from tracer.electrics.limits_in_use import LimitsInUse, limits_of
+from tracer.electrics.model import NotSettled
 from tracer.entry.models import ModuleFacts
 from tracer.report.codes import CodedPoint, bus_pins, coded_points
+from tracer.report.volts import volts
+from tracer.report.worksheet.expected import Computed, Expected, Range
 from tracer.report.worksheet.lamps import NEVER, Lamp, is_restraint, lamp_below, lamp_for_ground
+from tracer.report.worksheet.upstream import Upstream
+from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lost, over_limit, plain, reads, there
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
-from tracer.standards.limits import drop_limit
 from tracer.trace.results import LooseEnd, Row, SupplyReport
 from tracer.trace.survey import Survey
 
+CRANKING = ("start", "crank")
 NO_PLACE = "place not typed in"
-PLUS, MINUS = "battery positive post", "battery negative post"
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One line of the form. `boxes` says which of open, loaded and drop are to be filled; `must`: it decides, and gets a heavy border."""
+    """One line of the form. `boxes` says which of volts, loaded, drop, ohms are to be filled; `must`: it decides, and gets a heavy border.
+
+    `computed` has the numbers behind `expected` and `limit`, one for each box that has some; `lamp_w` is the lamp of the loaded box.
+    """
 
     code: str
     point: str
@@ -51,6 +63,8 @@ class Reading:
     lamp: str = ""
     note: str = ""
     kind: str = "point"  # battery | point | alone | coil | bus | fit
+    computed: tuple[Computed, ...] = ()
+    lamp_w: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +102,19 @@ class Worksheet:
     loose: tuple[LooseEnd, ...]
     notes: tuple[str, ...]
     sheets: tuple[str, ...]
+    rests_on: str = ""  # what the computed values rest on
+    not_computed: tuple[str, ...] = ()  # key states without values, with the reason
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
 
 
-def worksheet_of(survey: Survey, report: SupplyReport) -> Worksheet:
-    """The worksheet of a module's list."""
-    return _Planner(survey, report).sheet()
+def worksheet_of(survey: Survey, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
+    """The worksheet of a module's list; `limits` are those of the vehicle and of this tool where none are given."""
+    return _Planner(survey, report, limits or limits_of(survey.circuit)).sheet()
 
 
 class _Planner:
-    def __init__(self, survey: Survey, report: SupplyReport) -> None:
+    def __init__(self, survey: Survey, report: SupplyReport, limits: LimitsInUse) -> None:
         self.survey = survey
         self.circuit = survey.circuit
         self.report = report
@@ -106,12 +122,15 @@ class _Planner:
         self.keys = report.keys
         self.system_v = float(self.circuit.typed.vehicle.system.split()[0])
         self.working = self._working_key()
+        self.limits = limits
+        self.values = Expected(survey, report, limits)
         self.sources: dict[str, int] = {}
         self.restraint = is_restraint(
             report.module, report.name, *(part for row in report.rows for part in row.switches)
         )
         self.found: dict[tuple[str, bool, str], list[tuple[int, Reading]]] = {}
         self.access: dict[str, str] = {}
+        self._feeds: dict[str, Upstream | None] = {}
 
     def sheet(self) -> Worksheet:
         from tracer.report.supplies import verdict
@@ -120,13 +139,13 @@ class _Planner:
         points = coded_points(report)
         for point in points.values():
             self._point(point)
-        self._coils(points)
+        self._coils()
         self._alone()
         self._not_traced()
         self._bus()
         self._fit()
         kinds = ["probe", *(["restraint"] if self.restraint else []), *(["resistance"] if bus_pins(report) else [])]
-        if any(key in ("start", "crank") for _, _, key in self.found):
+        if any(key in CRANKING for _, _, key in self.found):
             kinds.append("crank")
         cautions = dict.fromkeys(caution.text for kind in kinds for caution in cautions_for(kind))
         conditions = self.circuit.typed.vehicle.conditions
@@ -146,28 +165,29 @@ class _Planner:
             sheets=report.sheets,
         )
         sheet.batches = self._batches()
+        sheet.rests_on = self._rests_on()
+        sheet.not_computed = tuple(f"key {key}: {why}" for key, why in self.values.failed.items())
         sheet.sources = list(self.sources)
         return sheet
 
     # --- small answers -----------------------------------------------------------------------------------------
 
     def _working_key(self) -> str:
-        """The key state in which most supplies of the module are live: its grounds carry current then."""
+        """The key state in which most supplies of the module are live: its grounds carry current then. Of equals the last in which nobody cranks."""
         live = {key: sum(row.live.get(key) == "live" for row in self.report.supplies) for key in self.keys}
-        return max(self.keys, key=lambda key: (live[key], -self.keys.index(key)))
+        return max(self.keys, key=lambda key: (live[key], key not in CRANKING, self.keys.index(key)))
 
     def _source(self, text: str) -> int:
         return self.sources.setdefault(text, len(self.sources) + 1)
 
     def _key_of(self, live: dict[str, str]) -> str:
-        """The key state in which a point is read."""
+        """The key state in which a point is read: the working one unless it is live in another only."""
         if live.get(self.working) == "live":
             return self.working
-        for wanted in ("live", "depends", "unknown"):
-            for key in self.keys:
-                if live.get(key) == wanted:
-                    return key
-        return self.keys[0]
+        return next((key for key in self.keys if live.get(key) == "live"), None) or next(
+            (key for wanted in ("depends", "unknown") for key in (self.working, *self.keys) if live.get(key) == wanted),
+            self.working,
+        )
 
     def _add(
         self, place: str | None, access: str | None, key: str, plugged: bool, order: int, reading: Reading
@@ -204,8 +224,13 @@ class _Planner:
         own_pin = point.is_pin and row.part == self.report.module
         live = probe.expect.live
         key = self._key_of(live)
-        expected, limit, source = self._expected(row, probe.expect.limit_v, probe.expect.source, live, key)
+        computed = self._agreeing(row, live.get(key, "unknown"), self.values.plugged_in(row, probe.at, key))
+        expected, limit, source = self._expected(
+            row, live.get(key, "unknown"), key, computed, (probe.expect.limit_v, probe.expect.source)
+        )
         notes = [point.also_words] if point.also else []
+        if computed is not None and live.get(key) == "live" and row.level == "supply":
+            notes += [note for note in [over_limit(computed, row.diodes)] if note]
         if not probe.sole:
             notes.append("parallel way")
         if probe.seen == "assumed":
@@ -216,7 +241,7 @@ class _Planner:
         boxes = frozenset({"drop"}) if row.level == "ground" else frozenset({"volts", "drop"})
         reading = Reading(
             point.code, probe.at, self._side(probe.at, probe.kind), probe.wire, self._comes_from(point), expected, limit, source, boxes,
-            must=own_pin and row.code[0] in "SG", note="; ".join(notes), kind="point",
+            must=own_pin and row.code[0] in "SG", note="; ".join(notes), kind="point", computed=(computed,) if computed else (),
         )  # fmt: skip
         self._add(probe.place, probe.access, key, True, order, reading)
 
@@ -240,47 +265,65 @@ class _Planner:
         return self._nodes_kept
 
     def _comes_from(self, point: CodedPoint) -> str:
-        """The last fuse or switching part before the point, else the source (or ground) itself."""
+        """The last fuses or switching parts before the point, else the source (or ground) itself."""
         row = point.row
-        before = [probe.part for probe in row.probes[: point.number - 1]]
-        ratings = {fuse.part: fuse for fuse in row.fuses}
+        if row.level == "supply":
+            return self._fed_by(row, self._node(point.probe.at))
         switching = {name.split(" ")[0] for name in row.switches}
-        for index in range(len(before) - 1, -1, -1):
-            part = before[index]
-            if part == point.probe.part and row.probes[point.number - 1].part not in ratings:
-                continue
-            if part in ratings:
-                fuse = ratings[part]
-                return f"{part} {fuse.amps:g} A" if fuse.amps is not None else f"{part}, rating not known"
-            if part in switching:
-                return part
-        ends = ", ".join(f"{end.id} (assumed)" if end.assumed else end.id for end in row.ends)
-        return ends or "not known"
+        before = [probe.part for probe in row.probes[: point.number - 1] if probe.part != point.probe.part]
+        switched = next((part for part in reversed(before) if part in switching), None)
+        return switched or self._ends(row)
+
+    def _fed_by(self, row: Row, node: int) -> str:
+        """What feeds a point of a supply row: each of several where ways come together."""
+        if row.code not in self._feeds:
+            pin = self.circuit.pins_of[row.part][row.pin]
+            own = row.part if self.circuit.parts[row.part].kind == "module" else ""
+            way = self.survey.ways_to(pin, row.level, own).to(pin)
+            self._feeds[row.code] = None if way is None else Upstream(self.circuit, way)
+        upstream = self._feeds[row.code]
+        if upstream is None:
+            return self._ends(row)
+        ratings = {fuse.part: fuse.amps for fuse in row.fuses}
+        found = []
+        for name in upstream.feeders(node):
+            amps = ratings.get(name)
+            rating = "" if name not in ratings else f" {amps:g} A" if amps is not None else ", rating not known"
+            found.append(name + rating)
+        return ", ".join(found) or self._ends(row)
+
+    def _ends(self, row: Row) -> str:
+        return ", ".join(f"{end.id} (assumed)" if end.assumed else end.id for end in row.ends) or "not known"
 
     def _expected(
-        self, row: Row, limit_v: float | None, source: str, live: dict[str, str], key: str
+        self, row: Row, state: str, key: str, computed: Computed | None, usual: tuple[float | None, str]
     ) -> tuple[str, str, int]:
-        state = live.get(key, "unknown")
-        why = "; ".join(row.why.get(key, ()))
+        """Words, limit and number of its source for a point that is read plugged in; `usual` is what holds where nothing is computed."""
+        words = plain(row.level, state, "; ".join(row.why.get(key, ())))
+        limit_v, source = usual
         if row.level == "ground":
-            words = {
-                "live": "ground",
-                "dead": "no ground",
-                "depends": f"ground if {why}" if why else "ground, depends",
-            }.get(state, "not known")
-            if limit_v is not None:
-                return words, f"at most {limit_v:.2f} V to {MINUS}", self._source(source)
-            return words, "", 0
-        words = {
-            "live": "battery voltage",
-            "dead": "0 V",
-            "depends": f"battery voltage if {why}" if why else "battery voltage, depends",
-        }.get(state, f"not known: {why}" if why else "not known")
-        if limit_v is not None and state != "dead":
-            return words, f"at most {limit_v:.2f} V lost per wire", self._source(source)
-        return words, "", 0
+            usual_limit = f"at most {limit_v:.2f} V to {MINUS}" if limit_v is not None else ""
+        else:
+            usual_limit = f"at most {limit_v:.2f} V lost per wire" if limit_v is not None and state != "dead" else ""
+        plainly = words, usual_limit, self._source(source) if usual_limit else 0
+        if computed is None:
+            return plainly
+        if state == "dead":
+            return dead(computed), "", 0
+        if state == "depends":
+            return depending(words, "; ".join(row.why.get(key, ())), row.level, computed, self.system_v), *plainly[1:]
+        if row.level == "ground":
+            return reads(computed), f"at most {computed.limit_v:.2f} V", self._source(computed.source)
+        limit = lost(computed)
+        return reads(computed), limit, self._source(computed.source) if limit else 0
 
-    def _coils(self, points: dict[str, CodedPoint]) -> None:
+    def _agreeing(self, row: Row, state: str, computed: Computed | None) -> Computed | None:
+        """The value, unless the state is not known or what switches it is not held in the computation: no number that contradicts the list."""
+        if state in ("dead", "depends") or (state == "live" and there(row.level, computed, self.system_v)):
+            return computed
+        return None
+
+    def _coils(self) -> None:
         """One row across each relay coil whose two sides are side chains."""
         by_node = {(row.part, row.pin): row for row in self.report.chains}
         for link in self.circuit.links:
@@ -292,58 +335,128 @@ class _Planner:
             rows = sorted((by_node[end] for end in ends), key=lambda row: row.level, reverse=True)
             place, access = self.survey.place_of_part(link.part)
             both = {key: "live" if all(row.live.get(key) == "live" for row in rows) else "depends" if all(row.live.get(key) != "dead" for row in rows) else "dead" for key in self.keys}  # fmt: skip
+            loose = [row.code for row in rows if not row.ends]
+            if loose:
+                both = dict.fromkeys(self.keys, "unknown")
             key = self._key_of(both)
             expected = {"live": "battery voltage; relay clicks", "dead": "0 V"}.get(
                 both[key], "battery voltage while it is commanded"
             )
+            if loose:
+                expected = f"not known: no way is typed in for {' and '.join(loose)}"
+            across = self._across(rows, key) if both[key] in ("live", "dead") else None
+            if across is not None:
+                expected = f"{reads(across)}; relay clicks" if both[key] == "live" else dead(across)
             reading = Reading(
                 "+".join(row.code for row in rows), f"{link.part}.{rows[0].pin}-{rows[1].pin}", "across the coil, relay plugged in", "",
-                f"{rows[0].code} and {rows[1].code}", expected, "what is missing is lost in the two chains", 0, frozenset({"volts"}), note="relay chain", kind="coil",
+                f"{rows[0].code} and {rows[1].code}", expected, "the rest is lost in the two chains" if both[key] == "live" else "", 0, frozenset({"volts"}),
+                must=bool(loose), note="relay chain", kind="coil", computed=(across,) if across else (),
             )  # fmt: skip
             self._add(place, access, key, True, 9_000_000, reading)
 
+    def _across(self, rows: list[Row], key: str) -> Computed | None:
+        """Volts from the upper to the lower end of a coil: the range holds every combination of the two ends."""
+        upper, lower = (self.values.plugged_in(row, f"{row.part}.{row.pin}", key) for row in rows)
+        if upper is None or lower is None or upper.value is None or lower.value is None:
+            return None
+        over, under = upper.value, lower.value
+        between = Range(max(0.0, over.low - under.high), over.nominal - under.nominal, over.high - under.low)
+        return Computed("volts", key, True, upper.load, between, basis=upper.basis)
+
     def _alone(self) -> None:
         """Each supply and each ground of the module by itself, unplugged and loaded."""
-        place, access = self.report.place, self.report.access
-        wire_limit, ground_limit = drop_limit("single wire"), drop_limit("ground path")
         for number, row in enumerate(self.report.supplies):
-            lamp = self._lamp(row)
             before = ""
             for key in self.keys:
                 state = row.live.get(key, "unknown")
-                if state == before:
-                    continue
+                if state != before:
+                    self._supply_alone(row, key, state, 10_000 + number)
                 before = state
-                expected, _, _ = self._expected(row, None, "", row.live, key)
-                lit = state != "dead"
-                boxes = frozenset({"volts", "loaded", "drop"} if lit and lamp.watts is not None else {"volts"})
-                limit, source = "", 0
-                if lit:
-                    limit = f"with lamp at most {wire_limit.max_v:.2f} V lost per wire"
-                    source = self._source(f"{wire_limit.source} ({wire_limit.certainty})")
-                reading = Reading(
-                    f"{row.code} alone", row.point, "module connector, wire side", row.wire, self._last_fuse(row), expected, limit, source, boxes,
-                    must=True, lamp=lamp.words if lit else "", note="lamp to battery negative" if lit and lamp.watts is not None else "", kind="alone",
-                )  # fmt: skip
-                self._add(place, access, key, False, 10_000 + number, reading)
         for number, row in enumerate(self.report.supplies):
             self._parallel(row, 15_000 + 100 * number)
         for number, row in enumerate(self.report.grounds):
-            area = self._area(row)
-            lamp = (
-                Lamp(None, 0.0, "restraint wiring, the maker's procedure only")
-                if self.restraint
-                else lamp_for_ground(area, self.system_v)
-            )
-            grounded = row.live.get(self.keys[0]) == "live"
-            key = self.keys[0] if grounded else self._key_of(row.live)
-            reading = Reading(
-                f"{row.code} alone", row.point, "module connector, wire side", row.wire, ", ".join(end.id for end in row.ends) or "not known",
-                "lamp at full brightness" if lamp.watts is not None else "ground", f"with lamp at most {ground_limit.max_v:.2f} V to {MINUS}",
-                self._source(f"{ground_limit.source} ({ground_limit.certainty})"), frozenset({"loaded", "drop"} if lamp.watts is not None else {"drop"}),
-                must=True, lamp=lamp.words, note="lamp to battery positive over a fused lead" if lamp.watts is not None else "", kind="alone",
-            )  # fmt: skip
-            self._add(place, access, key, False, 20_000 + number, reading)
+            self._ground_alone(row, 20_000 + number)
+
+    def _supply_alone(self, row: Row, key: str, state: str, order: int) -> None:
+        lamp = self._lamp(row)
+        held = self._held_by_itself(row)
+        lit = state == "live" or (state != "dead" and not held)
+        bare, loaded = self.values.alone(row, key, lamp.watts if lit else None)
+        words, limit, source, note = plain(row.level, state, "; ".join(row.why.get(key, ()))), "", 0, ""
+        if lit and lamp.watts is not None:
+            limit, source = self._lamp_limit()
+        if bare is not None and state == "dead":
+            words = dead(bare)
+        elif bare is not None and (held or state == "live") and not there("supply", bare, self.system_v):
+            words, loaded = f"{reads(bare)} while {self.report.module} is unplugged", None
+            if lit:
+                note = self._bridged(row, held)
+                limit = f"bridged, {limit}" if limit and held else limit
+        elif bare is not None and state == "depends":
+            words = depending(words, "; ".join(row.why.get(key, ())), row.level, bare, self.system_v)
+        elif bare is not None and state == "live" and loaded is not None:
+            words, limit, source = self._with_lamp(bare, loaded)
+            note = over_limit(loaded, row.diodes)
+        elif bare is not None and state == "live":
+            words = reads(bare)
+        boxes = frozenset({"volts", "loaded", "drop"} if lit and lamp.watts is not None else {"volts"})
+        reading = Reading(
+            f"{row.code} alone", row.point, "module connector, wire side", row.wire, self._fed_by(row, self.circuit.pins_of[row.part][row.pin]), words, limit, source if limit else 0, boxes,
+            must=True, lamp=lamp.words if lit else "", note=note, kind="alone",
+            computed=tuple(one for one in (bare, loaded) if one is not None), lamp_w=lamp.watts if lit else None,
+        )  # fmt: skip
+        self._add(self.report.place, self.report.access, key, False, order, reading)
+
+    def _lamp_limit(self) -> tuple[str, int]:
+        """What a supply may lose under a lamp where nothing is computed."""
+        limit = self.limits.of("single wire")
+        return f"with lamp at most {limit.words()} lost per wire", self._source(f"{limit.origin}: {limit.source}")
+
+    def _with_lamp(self, bare: Computed, loaded: Computed) -> tuple[str, str, int]:
+        return reads(bare), f"with lamp {reads(loaded)}, {lost(loaded)}", self._source(loaded.source)
+
+    def _held_by_itself(self, row: Row) -> tuple[str, ...]:
+        """Contacts on the way that the module itself holds closed, so that they are open while it is unplugged."""
+        own = {
+            chain.part
+            for chain in self.report.chains
+            if any(need.startswith(f"{self.report.module}.") for need in chain.needs)
+        }
+        return tuple(name for name in row.switches if name.split(" ")[0] in own)
+
+    def _bridged(self, row: Row, contacts: tuple[str, ...]) -> str:
+        """How a supply that the module itself switches on is loaded all the same: over the bridged contact of its relay."""
+        if not contacts:
+            return f"what switches it on needs {self.report.module}: see the side chains"
+        if self.restraint:
+            return f"{self.report.module} itself holds it on"
+        ratings = [fuse.amps for fuse in row.fuses if fuse.amps is not None]
+        fused = f"fused at most {min(ratings):g} A" if ratings else "fused no larger than the circuit"
+        return f"{self.report.module} itself holds it on: for the lamp bridge {', '.join(contacts)}, relay out, lead {fused}"
+
+    def _ground_alone(self, row: Row, order: int) -> None:
+        lamp = (
+            Lamp(None, 0.0, "restraint wiring, the maker's procedure only")
+            if self.restraint
+            else lamp_for_ground(self._area(row), self.system_v)
+        )
+        grounded = row.live.get(self.keys[0]) == "live"
+        key = self.keys[0] if grounded else self._key_of(row.live)
+        bare, loaded = self.values.alone(row, key, lamp.watts)
+        usual = self.limits.of("ground path")
+        words = "lamp at full brightness" if lamp.watts is not None else "ground"
+        limit = f"{'with lamp ' if lamp.watts is not None else ''}at most {usual.words()} to {MINUS}"
+        source = f"{usual.origin}: {usual.source}"
+        if grounded and loaded is not None and there("ground", loaded, self.system_v):
+            words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
+        elif grounded and bare is not None and there("ground", bare, self.system_v):
+            words, limit, source = reads(bare), f"at most {bare.limit_v:.2f} V", bare.source
+        reading = Reading(
+            f"{row.code} alone", row.point, "module connector, wire side", row.wire, ", ".join(end.id for end in row.ends) or "not known",
+            words, limit, self._source(source), frozenset({"loaded", "drop"} if lamp.watts is not None else {"drop"}),
+            must=True, lamp=lamp.words, kind="alone", computed=tuple(one for one in (bare, loaded) if one is not None), lamp_w=lamp.watts,
+        )  # fmt: skip
+        self._add(self.report.place, self.report.access, key, False, order, reading)
 
     def _not_traced(self) -> None:
         """Pins declared as supply or ground whose way is not known: nothing is expected of them, but they are measured, not passed over."""
@@ -362,25 +475,29 @@ class _Planner:
     def _parallel(self, row: Row, order: int) -> None:
         """Each of several parallel fuses that suffices alone is proven with the others out: together they hide each other."""
         parallel = [fuse for fuse in row.fuses if not fuse.sole]
-        limit = drop_limit("single wire")
         key = self._key_of(row.live)
         lamp = self._lamp(row)
         for number, fuse in enumerate(fuse for fuse in parallel if fuse.alone):
-            others = ", ".join(other.part for other in parallel if other.part != fuse.part)
+            others = tuple(other.part for other in parallel if other.part != fuse.part)
             amps = f"{fuse.amps:g} A" if fuse.amps is not None else "rating not known"
+            words = "battery voltage" + (", 0.3 to 0.7 V less behind a diode" if row.diodes else "")
+            limit, source = self._lamp_limit() if lamp.watts is not None else ("", 0)
+            note = f"key off, {', '.join(others)} out; fit again afterwards"
+            bare, loaded = self.values.alone(row, key, lamp.watts, others)
+            if (
+                row.live.get(key) == "live"
+                and bare is not None
+                and loaded is not None
+                and there("supply", bare, self.system_v)
+            ):
+                words, limit, source = self._with_lamp(bare, loaded)
+                note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
             reading = Reading(
-                f"{row.code} by {fuse.part}", row.point, "module connector, wire side", row.wire, f"{fuse.part} {amps}",
-                "battery voltage" + (", 0.3 to 0.7 V less behind a diode" if row.diodes else ""), f"with lamp at most {limit.max_v:.2f} V lost per wire",
-                self._source(f"{limit.source} ({limit.certainty})"), frozenset({"volts", "loaded", "drop"} if lamp.watts is not None else {"volts"}),
-                must=True, lamp=lamp.words, note=f"key off, {others} out; fit again afterwards", kind="alone",
+                f"{row.code} by {fuse.part}", row.point, "module connector, wire side", row.wire, f"{fuse.part} {amps}", words, limit, source,
+                frozenset({"volts", "loaded", "drop"} if lamp.watts is not None else {"volts"}), must=True, lamp=lamp.words,
+                note=note, kind="alone", computed=tuple(one for one in (bare, loaded) if one is not None), lamp_w=lamp.watts,
             )  # fmt: skip
             self._add(self.report.place, self.report.access, key, False, order + number, reading)
-
-    def _last_fuse(self, row: Row) -> str:
-        if row.fuses:
-            fuse = row.fuses[-1]
-            return f"{fuse.part} {fuse.amps:g} A" if fuse.amps is not None else f"{fuse.part}, rating not known"
-        return ", ".join(row.switches) or ", ".join(end.id for end in row.ends) or "not known"
 
     def _area(self, row: Row) -> float | None:
         node = self.circuit.pins_of[row.part][row.pin]
@@ -389,38 +506,87 @@ class _Planner:
         return min(known) if known and len(known) == len(areas) else None
 
     def _bus(self) -> None:
-        """Bus pins: voltage while awake, resistance with everything off. Which bus it is is not typed in, so the row says what its figure holds for."""
+        """Bus pins: voltage while awake, resistance between the two lines of each bus with everything off.
+
+        Where the kind of bus is not typed in the figure says what it holds for.
+        """
         place, access = self.report.place, self.report.access
-        pins = bus_pins(self.report)
-        for number, (code, cavity) in enumerate(pins):
-            said = cavity.declared.split()
-            line = "CAN_H" if "H" in said else "CAN_L" if "L" in said else ""
-            wire = self._wire_at(cavity.pin)
-            if "lin" in (word.casefold() for word in said) or not line:
-                expected, limit, source = (
-                    "moves between near 0 V and battery voltage while awake",
-                    "if it is LIN; see the maker's data",
-                    0,
-                )
-            else:
-                level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
-                expected = f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep"
-                limit = f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN"
-                source = self._source(f"{level.source} ({level.certainty})")
+        lines: dict[str, list[tuple[str, str]]] = {}
+        for number, (code, cavity) in enumerate(bus_pins(self.report)):
+            expected, limit, source, bus, computed = self._levels(cavity.pin, cavity.declared)
+            lines.setdefault(bus, []).append((code, cavity.pin))
             reading = Reading(
-                code, f"{self.report.module}.{cavity.pin}", "module connector, wire side", wire, cavity.declared, expected, limit, source, frozenset({"volts"}),
-                lamp="no lamp on a bus line", note="never a lamp", kind="bus",
+                code, f"{self.report.module}.{cavity.pin}", "module connector, wire side", self._wire_at(cavity.pin), cavity.declared, expected, limit, source,
+                frozenset({"volts"}), lamp="no lamp on a bus line", note="never a lamp", kind="bus", computed=(computed,) if computed else (),
             )  # fmt: skip
             self._add(place, access, self.working, True, 9_500_000 + number, reading)
-        if len(pins) > 1:
+        for number, pair in enumerate(pair for pair in lines.values() if len(pair) == 2):
+            self._bus_ohms(pair, 30_000 + number)
+
+    def _levels(self, pin: str, declared: str) -> tuple[str, str, int, str, Computed | None]:
+        """What a bus line reads while awake: words, what they hold for, source, which bus it is, and the meter's mean as numbers."""
+        said = declared.split()
+        found = self.values.bus_of_pin(pin)
+        name = " ".join(word for word in said if word not in ("H", "L"))
+        typed = "H" if "H" in said else "L" if "L" in said else "LIN"
+        line = {"H": "CAN_H", "L": "CAN_L"}.get(found[1] if found else typed, "LIN")
+        if found is not None and found[0].kind:
+            by_state = {level.state.split(" (")[0]: level for level in found[0].levels if level.line == line}
+            if "recessive" in by_state and "dominant" in by_state:
+                rest, driven = by_state["recessive"], by_state["dominant"]
+                mean = by_state.get("awake, with traffic, meter average")
+                words = f"at rest {_level_words(rest)}, driven {_level_words(driven)}"
+                limit = f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}"
+                source = self._source((mean or rest).source)
+                return words, limit, source, found[0].name, None if mean is None else self._mean(mean)
+        if "lin" in (word.casefold() for word in said) or line == "LIN":
+            words, limit = (
+                "moves between near 0 V and battery voltage while awake",
+                "if it is LIN; see the maker's data",
+            )
+            return words, limit, 0, name, None
+        level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
+        words = f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep"
+        limit = f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN"
+        source = self._source(f"{level.source} ({level.certainty})")
+        return words, limit, source, found[0].name if found else name, None
+
+    def _mean(self, level: LevelLine) -> Computed | None:
+        if level.low_v is None or level.nominal_v is None or level.high_v is None:
+            return None
+        value = Range(level.low_v, level.nominal_v, level.high_v)
+        return Computed(
+            "volts",
+            self.working,
+            True,
+            "bus awake, with traffic",
+            value,
+            source=level.source,
+            basis="levels of the kind of bus",
+        )
+
+    def _bus_ohms(self, pair: list[tuple[str, str]], order: int) -> None:
+        (first, first_pin), (second, second_pin) = pair
+        found = self.values.bus_of_pin(first_pin)
+        computed = None if found is None else self.values.bus_ohms(found[0])
+        if computed is not None and found is not None:
+            words, limit, source = (
+                reads(computed),
+                f"harness side; {', '.join(f'{one.name} {one.ohms:g} Ω' for one in found[0].terminations if one.ohms is not None)}",
+                0,
+            )
+        elif found is not None and found[0].kind not in ("", "high-speed can"):
+            words, limit, source = "not known", f"{found[0].kind}: see the maker's data", 0
+        else:
             usual = next(one for one in workshop_readings() if one.case == "both ends present")
-            between = " and ".join(code for code, _ in pins[:2])
-            reading = Reading(
-                f"{pins[0][0]}-{pins[1][0]}", f"{self.report.module}.{pins[0][1].pin}-{pins[1][1].pin}", "between the two, supply off, bus asleep", "", between,
-                f"{usual.about_ohm:g} Ω", "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing",
-                self._source(f"{usual.source} ({usual.certainty})"), frozenset({"ohms"}), note="meter in Ω; never a lamp", kind="bus",
-            )  # fmt: skip
-            self._add(place, access, self.keys[0], False, 30_000, reading)
+            words = f"{usual.about_ohm:g} Ω"
+            limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
+            source = self._source(f"{usual.source} ({usual.certainty})")
+        reading = Reading(
+            f"{first}-{second}", f"{self.report.module}.{first_pin}-{second_pin}", "between the two, supply off, bus asleep", "", f"{first} and {second}",
+            words, limit, source, frozenset({"ohms"}), note="meter in Ω; never a lamp", kind="bus", computed=(computed,) if computed else (),
+        )  # fmt: skip
+        self._add(self.report.place, self.report.access, self.keys[0], False, order, reading)
 
     def _wire_at(self, pin: str) -> str:
         node = self.circuit.pins_of.get(self.report.module, {}).get(pin)
@@ -455,28 +621,13 @@ class _Planner:
     def _batches(self) -> list[Batch]:
         places = place_order(self.report, {place for place, _, _ in self.found})
         keys = sorted(self.found, key=lambda batch: (places.index(batch[0]), not batch[1], self.keys.index(batch[2])))
-        return [self._batch(*key, self.found[key]) for key in keys]
+        first = next((key for key in keys if not key[1]), None)
+        return [self._batch(*key, self.found[key], first=key == first) for key in keys]
 
-    def _batch(self, place: str, plugged: bool, key: str, found: list[tuple[int, Reading]]) -> Batch:
+    def _batch(self, place: str, plugged: bool, key: str, found: list[tuple[int, Reading]], *, first: bool) -> Batch:
         readings = [reading for _, reading in sorted(found, key=lambda item: item[0])]
-        battery = Reading(
-            "",
-            "battery posts",
-            "plus to minus",
-            "",
-            "",
-            "write it down: every reading refers to it",
-            "",
-            0,
-            frozenset({"volts"}),
-            must=True,
-            kind="battery",
-        )
-        lamps = list(dict.fromkeys(f"{reading.code}: {reading.lamp}" for reading in readings if reading.lamp))
-        if plugged:
-            load = "the module itself, awake and working; no lamp"
-        else:
-            load = "; ".join(_gathered(readings)) or "none" if lamps else "none"
+        battery = self._battery(key, plugged)
+        load = "the module itself, awake and working; no lamp" if plugged else "; ".join(_gathered(readings)) or "none"
         lead = f"{MINUS}; for the drop of a supply {PLUS}"
         return Batch(
             place,
@@ -485,23 +636,65 @@ class _Planner:
             plugged,
             load,
             lead,
-            self._helper(key, plugged),
+            self._helper(key, plugged, first),
             (battery, *readings),
         )
 
-    def _helper(self, key: str, plugged: bool) -> str:
+    def _battery(self, key: str, plugged: bool) -> Reading:
+        """The first row of every batch."""
+        expected = "write it down: every reading refers to it"
+        computed: tuple[Computed, ...] = ()
+        try:
+            span, state = self.values.battery(key)
+            computed = (Computed("volts", key, plugged, "what runs then", span, basis=state),)
+            expected = f"{volts(span)}, {state}"
+        except NotSettled as error:
+            self.values.failed.setdefault(key, str(error))
+        return Reading(
+            "", "battery posts", "plus to minus", "", "", expected, "", 0, frozenset({"volts"}),
+            must=True, kind="battery", computed=computed,
+        )  # fmt: skip
+
+    def _rests_on(self) -> str:
+        """What the computed values rest on, said once; empty where there are none."""
+        found: dict[str, list[str]] = {}
+        computed = {key for (_, _, key), readings in self.found.items() if any(one.computed for _, one in readings)}
+        for key in sorted(computed, key=self.keys.index):
+            if key not in self.values.failed:
+                span, state = self.values.battery(key)
+                found.setdefault(f"{volts(span)} ({state})", []).append(key)
+        if not found:
+            return ""
+        batteries = "; ".join(f"key {', '.join(keys)}: {words}" for words, keys in found.items())
+        words = (
+            f"Expected values are computed from the wiring as typed in, with this at the battery posts: {batteries}. Where the battery reads otherwise, the volts "
+            "of a supply move with it; what is lost hardly does. In brackets: least to most with everything in order. Where that reaches past the limit, a reading "
+            "between them may still be in order: measure the current. Floating: no way to the battery; a meter shows about 0 V or what leaks in, and proves nothing."
+        )
+        return words if self.report.complete else f"{words} What is not typed in is not in these values."
+
+    def _helper(self, key: str, plugged: bool, first: bool) -> str:
+        """What the helper does; `first`: the module is unplugged now, and stays so."""
         words = f"key to {key}"
-        if key in ("start", "crank"):
+        if key in CRANKING:
             words = f"hold {key} for 5 s, on a sign only; out of gear, brake on"
         elif key == "off":
             words = "key off; doors shut, then wait until it sleeps where a reading says so"
-        return (
-            words
-            if plugged
-            else f"key off, unplug {self.report.module}, then: {words}"
-            if key != self.keys[0]
-            else f"{words}; unplug {self.report.module}"
-        )
+        if plugged:
+            return words
+        if not first:
+            return f"{self.report.module} stays unplugged; {words}"
+        if key == self.keys[0]:
+            return f"{words}; unplug {self.report.module}"
+        return f"key off, unplug {self.report.module}, then: {words}"
+
+
+def _level_words(level: LevelLine) -> str:
+    """'2.5 V (2 to 3)', or its ends where there is no nominal level."""
+    low, high = level.low_v, level.high_v
+    if level.nominal_v is None:
+        return f"{low:g} to {high:.1f} V" if low is not None and high is not None else level.words
+    return f"{level.nominal_v:g} V" + (f" ({low:g} to {high:g})" if low is not None and high is not None else "")
 
 
 def _gathered(readings: Iterable[Reading]) -> list[str]:

@@ -1,0 +1,244 @@
+"""What the readings of a worksheet should be, computed: plugged in and working, and unplugged with each pin alone, with and without its lamp.
+
+Nothing here decides what is read; `plan` asks for single values. A key state in which no steady voltages are found is remembered in `failed` with the
+reason, and has no values: the form then says so and keeps the words of common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from tracer.electrics.bus import BusReport, Ohm, bus_names, bus_of
+from tracer.electrics.changes import changes_of
+from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
+from tracer.electrics.loads import FilamentLamp
+from tracer.electrics.meters import reading_at
+from tracer.electrics.model import HIGH, LOW, NOMINAL, Model, NotSettled, Solved, model_of, with_test_lamp
+from tracer.electrics.volts import ComputedExpect, Range, expectations
+from tracer.trace.results import Row, SupplyReport
+from tracer.trace.survey import Survey
+
+BELOW_GROUND_V = (
+    -0.05
+)  # no reading of a sound pin: where a diode carries nothing, its drop in the model says nothing about the pin
+METER_ONLY = "none, meter only"
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """A computed reading for one box of one row.
+
+    `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
+    point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.
+    """
+
+    box: str
+    state: str
+    plugged: bool
+    load: str
+    value: Range | None
+    lost_nominal_v: float | None = None
+    lost_high_v: float | None = None
+    limit_v: float | None = None
+    source: str = ""
+    basis: str = ""
+
+    @property
+    def floating(self) -> bool:
+        """Whether there is no way to the battery, so that no number means anything."""
+        return self.value is None
+
+    @property
+    def unit(self) -> str:
+        return "ohm" if self.box == "ohms" else "V"
+
+
+@dataclass
+class Expected:
+    """Computed readings of one module, worked out as they are asked for."""
+
+    survey: Survey
+    report: SupplyReport
+    limits: LimitsInUse
+    failed: dict[str, str] = field(default_factory=dict)
+    _plugged: dict[str, dict[tuple[str, str], ComputedExpect] | None] = field(default_factory=dict)
+    _unplugged: dict[tuple[str, tuple[str, ...]], _Unplugged] = field(default_factory=dict)
+    _batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
+    _buses: dict[str, BusReport] | None = None
+
+    def battery(self, key: str) -> tuple[Range, str]:
+        """Volts at the battery posts in a key state, and the state of the battery in words."""
+        if key not in self._batteries:
+            # the battery is taken by key state alone, so a model that is there already will do
+            made = self._unplugged.get((key, ()))
+            model = made.model if made else model_of(self.survey, key, limits=self.limits, first=self.report.module)
+            span = model.battery
+            self._batteries[key] = Range(span.low, span.nominal, span.high), model.battery_state
+        return self._batteries[key]
+
+    def plugged_in(self, row: Row, at: str, key: str) -> Computed | None:
+        """A probe point with the module plugged in and working; None where nothing could be computed."""
+        if key not in self._plugged:
+            self._plugged[key] = self._in_key(key)
+        found = (self._plugged[key] or {}).get((row.code, at))
+        if found is None:
+            return None
+        value = None if found.floating else Range(found.low_v, found.nominal_v, found.high_v)
+        limit = found.limit
+        basis = "partly by default: " + "; ".join(found.assumed) if found.assumed else "as typed in"
+        return Computed(
+            "volts" if row.level == "supply" else "drop", key, True, found.load, value, None if value is None else found.lost_nominal_v,
+            None if value is None else found.lost_high_v, limit.high, f"{limit.origin}: {limit.source}", basis,
+        )  # fmt: skip
+
+    def _in_key(self, key: str) -> dict[tuple[str, str], ComputedExpect] | None:
+        try:
+            computed = expectations(self.survey, self.report, limits=self.limits, keys=(key,))
+        except NotSettled as error:
+            self.failed.setdefault(key, str(error))
+            return None
+        return {point: found for point, (found,) in computed.items()}
+
+    # --- unplugged -----------------------------------------------------------------------------------------------
+
+    def alone(
+        self, row: Row, key: str, lamp_w: float | None, out: tuple[str, ...] = ()
+    ) -> tuple[Computed | None, Computed | None]:
+        """A pin of the module by itself, unplugged: the meter alone, and with a lamp of `lamp_w`; `out` are fuses that are pulled.
+
+        The second is None without a lamp, and where the pin is not connected to anything: a lamp then only pulls it to its other end.
+        """
+        if (key, out) not in self._unplugged:
+            self._unplugged[key, out] = self._made(key, out)
+        bench = self._unplugged[key, out]
+        limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
+        try:
+            bare = bench.reading(row, key, None, limit)
+            if bare.value is not None and bare.value.low < BELOW_GROUND_V:
+                return None, None
+            return bare, None if lamp_w is None or bare.floating else bench.reading(row, key, lamp_w, limit)
+        except NotSettled as error:
+            self.failed.setdefault(key, str(error))
+            return None, None
+
+    def _made(self, key: str, out: tuple[str, ...]) -> _Unplugged:
+        changes = changes_of(self.survey.circuit, opened=out, unplugged=(self.report.module,))
+        model = model_of(self.survey, key, changes, limits=self.limits, first=self.report.module)
+        return _Unplugged(self.survey, model, self.limits.of("meter input").high)
+
+    # --- bus -----------------------------------------------------------------------------------------------------
+
+    def bus_of_pin(self, pin: str) -> tuple[BusReport, str] | None:
+        """The bus that a pin of the module belongs to, and its line; None where the pin names none."""
+        if self._buses is None:
+            self._buses = {name: bus_of(self.survey, name, limits=self.limits) for name in self._names_of_buses()}
+        node = self.survey.circuit.pins_of.get(self.report.module, {}).get(pin)
+        for bus in self._buses.values():
+            for member in bus.nodes:
+                if member.module == self.report.module:
+                    for line, at in member.pins.items():
+                        if node in at:
+                            return bus, line
+        return None
+
+    def _names_of_buses(self) -> list[str]:
+        said = {word for cavity in self.report.census if cavity.kind == "bus" for word in cavity.declared.split()}
+        return [name for name in bus_names(self.survey.circuit) if name in said]
+
+    def bus_ohms(self, bus: BusReport) -> Computed | None:
+        """Between the two lines at the harness connector of the module, which is unplugged; None where it cannot be computed."""
+        if bus.problems or not bus.cases:
+            return None
+        module = self.report.module
+        at = next((n for n, access in enumerate(bus.accesses) if access.module == module), None)
+        case = next((case for case in bus.cases if case.kind == "unplugged" and case.parts == (module,)), None)
+        reading: Ohm | None = None if at is None or case is None else case.readings[at]
+        if reading is None:
+            return None
+        return Computed(
+            "ohms", "supply off", False, "none, bus asleep", Range(reading.low, reading.nominal, reading.high),
+            basis=f"terminations of bus {bus.name} as typed in, {module} unplugged",
+        )  # fmt: skip
+
+
+class _Unplugged:
+    """The vehicle with the module unplugged, in one key state, solved at its nominal values and at both ends."""
+
+    def __init__(self, survey: Survey, model: Model, meter_ohm: float) -> None:
+        self.survey = survey
+        self.model = model
+        self.meter_ohm = meter_ohm
+        self._posts = [branch.b for branch in model.branches if branch.is_battery]
+        self._bare: dict[tuple[int, int, int], Solved] = {}
+
+    def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
+        """One pin in all settings.
+
+        Raises
+        ------
+        NotSettled : with the lamp no steady state is found
+        """
+        node = self.survey.circuit.pins_of[row.part][row.pin]
+        supply = row.level == "supply"
+        volts, lost = [], []
+        for setting in (_NOMINAL, *(_SUPPLY_ENDS if supply else _GROUND_ENDS)):
+            bare = self._without_lamp(setting)
+            shown = reading_at(bare.solution, node, self.meter_ohm)
+            if shown.floating:
+                return Computed("volts", key, False, METER_ONLY, None, basis="as typed in")
+            plus = _highest(self._posts, bare)
+            node_v, plus_v = shown.volts, 0.0 if plus is None else float(bare.node_v[plus])
+            if lamp_w is not None and row.diodes:  # the lamp can change which of them conducts
+                model = with_test_lamp(self.model, node, lamp_w, supply=supply)
+                lit = model.solve(model.setting(*setting)).node_v
+                node_v, plus_v = float(lit[node]), 0.0 if plus is None else float(lit[plus])
+            elif lamp_w is not None and plus is not None:
+                node_v, plus_v = self._with_lamp(bare, node, plus, lamp_w, supply=supply)
+            volts.append(node_v)
+            lost.append(plus_v - node_v if supply else node_v)
+        box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
+        load = METER_ONLY if lamp_w is None else f"lamp {lamp_w:g} W"
+        return Computed(
+            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, f"{limit.origin}: {limit.source}", "as typed in",
+        )  # fmt: skip
+
+    def _with_lamp(self, bare: Solved, node: int, plus: int, watts: float, *, supply: bool) -> tuple[float, float]:
+        """Volts of the node and of battery positive with a lamp at the node.
+
+        From the network as the lamp sees it (volts without it, and what a current through it changes), so that nothing is solved anew: what other loads do
+        when the pin goes down by some tenths of a volt is left out.
+        """
+        first, second = (node, self.model.reference) if supply else (plus, node)
+        lamp = FilamentLamp(first, second, float(self.model.limits.system_v), watts)
+        import numpy as np
+
+        push = np.zeros(bare.node_v.size)
+        push[first] -= 1.0
+        push[second] += 1.0
+        moved = bare.solution.factor.respond(push)
+        without, per_amp = float(bare.node_v[first] - bare.node_v[second]), float(moved[first] - moved[second])
+        low, high = 0.0, max(without, 0.0)  # across the lamp: less than without it
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if without + per_amp * lamp.current_a(middle) > middle else (low, middle)
+        amps = lamp.current_a(low)
+        return float(bare.node_v[node] + moved[node] * amps), float(bare.node_v[plus] + moved[plus] * amps)
+
+    def _without_lamp(self, setting: tuple[int, int, int]) -> Solved:
+        """The same for every pin, so worked out once."""
+        if setting not in self._bare:
+            self._bare[setting] = self.model.solve(self.model.setting(*setting))
+        return self._bare[setting]
+
+
+def _highest(posts: list[int], solved: Solved) -> int | None:
+    """The positive post that the drop of a supply is measured from; None where no battery is typed in."""
+    return max(posts, key=lambda post: float(solved.node_v[post]), default=None)
+
+
+_NOMINAL = (NOMINAL, NOMINAL, NOMINAL)
+_SUPPLY_ENDS = ((HIGH, HIGH, LOW), (HIGH, HIGH, HIGH), (LOW, LOW, HIGH))  # resistances, currents, battery
+_GROUND_ENDS = ((HIGH, HIGH, HIGH), (LOW, LOW, LOW))
+
+
+__all__ = ["METER_ONLY", "Computed", "Expected", "Range"]
