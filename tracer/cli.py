@@ -8,17 +8,22 @@ from __future__ import annotations
 import gc
 import os
 import sys
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from tracer.circuit.model import Circuit
+    from tracer.electrics.expected import Expected
     from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.entry.problems import CannotUse
     from tracer.report.printing import Job
     from tracer.trace.results import SupplyReport
+    from tracer.trace.survey import Survey
 
 typer.core.HAS_RICH = (
     False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
@@ -71,16 +76,38 @@ JsonOption = Annotated[bool, typer.Option("--json", help="The same content as JS
 CsvOption = Annotated[bool, typer.Option("--csv", help="The list as CSV.")]
 
 
-def _complete_module(ctx: typer.Context, incomplete: str) -> list[str]:
-    """Module names of the folder, for shell completion; nothing where the folder cannot be read."""
-    from tracer.entry.problems import CannotUse
+def _names(ctx: typer.Context, incomplete: str, names_of: Callable[[Circuit], Iterable[str]]) -> list[str]:
+    """Names of the folder that begin so, for shell completion; nothing where the folder cannot be read."""
+    from tracer.entry.problems import CannotUse, natural
 
     folder = ctx.parent.params.get("folder") if ctx.parent else None
     try:
         circuit = _circuit(Path(folder or "."))
     except CannotUse:
         return []
-    return sorted(part.name for part in circuit.modules() if part.name.startswith(incomplete))
+    return sorted((name for name in names_of(circuit) if name.startswith(incomplete)), key=natural)
+
+
+def _complete_module(ctx: typer.Context, incomplete: str) -> list[str]:
+    return _names(ctx, incomplete, lambda circuit: (part.name for part in circuit.modules()))
+
+
+def _complete_part(ctx: typer.Context, incomplete: str) -> list[str]:
+    return _names(ctx, incomplete, lambda circuit: circuit.parts)
+
+
+def _complete_panel(ctx: typer.Context, incomplete: str) -> list[str]:
+    return _names(ctx, incomplete, lambda circuit: (p.name for p in circuit.parts.values() if p.kind == "panel"))
+
+
+def _complete_key(ctx: typer.Context, incomplete: str) -> list[str]:
+    return _names(ctx, incomplete, lambda circuit: circuit.typed.vehicle.key)
+
+
+def _complete_bus(ctx: typer.Context, incomplete: str) -> list[str]:
+    from tracer.electrics.bus import bus_names
+
+    return _names(ctx, incomplete, bus_names)
 
 
 ModuleArgument = Annotated[
@@ -130,31 +157,43 @@ def check(
     raise typer.Exit(LOOSE_ENDS if loose else COMPLETE)
 
 
-@app.command(epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv")
+ShopOption = Annotated[
+    Path | None,
+    typer.Option("--shop", metavar="FILE", envvar="TRACER_SHOP", help="A workshop's own limits (YAML with `limits:`)."),
+]
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv    tracer supplies ALM --quick"
+)
 def supplies(
     module: ModuleArgument,
     json: JsonOption = False,
     csv: CsvOption = False,
-    computed: Annotated[
-        bool,
-        typer.Option(
-            "--computed", help="With --json: each probe point's computed volts in each key state, see `tracer volts`."
-        ),
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Compute no volts: the list at once, with the usual limits only.")
     ] = False,
+    shop: ShopOption = None,
 ) -> None:
     """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
     from tracer.report import supplies as report
     from tracer.trace.supplies import UnknownModule, supplies_of
+    from tracer.trace.survey import Survey
 
     circuit = _load(json=json)
+    survey = Survey(circuit)
     try:
-        found = supplies_of(circuit, module)
+        found = supplies_of(survey, module)
     except UnknownModule as error:
         _fail(str(error), WRONG_USAGE)
-    if json and computed:
-        _show(_with_computed(circuit, found, report.as_data(found)))
-    else:
-        _show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **_page()))
+    expected = None if quick else _expected(survey, found, _limits(circuit, shop, json=json))
+    _show(
+        report.as_data(found, expected)
+        if json
+        else report.as_csv(found, expected)
+        if csv
+        else report.as_text(found, expected, **_page())
+    )
     raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
@@ -173,18 +212,6 @@ def states(module: ModuleArgument, json: JsonOption = False) -> None:
         _fail(str(error), WRONG_USAGE)
     _show(report.as_data(found) if json else report.as_text(found, **_page()))
     raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
-
-
-def _complete_part(ctx: typer.Context, incomplete: str) -> list[str]:
-    """Part and position names of the folder, for shell completion."""
-    from tracer.entry.problems import CannotUse
-
-    folder = ctx.parent.params.get("folder") if ctx.parent else None
-    try:
-        circuit = _circuit(Path(folder or "."))
-    except CannotUse:
-        return []
-    return sorted(name for name in circuit.parts if name.startswith(incomplete))
 
 
 @app.command(
@@ -224,7 +251,10 @@ def affects(
 )
 def panel(
     name: Annotated[
-        str | None, typer.Argument(metavar="[PANEL]", help="One panel; all of them where it is left out.")
+        str | None,
+        typer.Argument(
+            metavar="[PANEL]", help="One panel; all of them where it is left out.", autocompletion=_complete_panel
+        ),
     ] = None,
     seen: Annotated[
         Path | None,
@@ -307,10 +337,16 @@ def common(
     _show(report.as_data(found) if json else report.as_text(found, **_page()))
 
 
-ShopOption = Annotated[
-    Path | None,
-    typer.Option("--shop", metavar="FILE", envvar="TRACER_SHOP", help="A workshop's own limits (YAML with `limits:`)."),
-]
+def _between_1_and_100(typed: str | float) -> float:
+    """Volts or watts as typed on the command line: 12.3, 12,3, 12.3V, 21W."""
+    text = str(typed).strip().rstrip("VvWw").strip().replace(",", ".")
+    try:
+        number = float(text)
+    except ValueError:
+        raise typer.BadParameter(f"`{typed}` is no number: write it as 12.3") from None
+    if not 1 <= number <= 100:
+        raise typer.BadParameter(f"{text} is not between 1 and 100")
+    return number
 
 
 @app.command(
@@ -318,18 +354,18 @@ ShopOption = Annotated[
 )
 def volts(
     module: ModuleArgument,
-    key: Annotated[str | None, typer.Option("--key", metavar="STATE", help="The key state; default run, else the last but one.")] = None,
+    key: Annotated[str | None, typer.Option("--key", metavar="STATE", help="The key state; default run, else the last but one.", autocompletion=_complete_key)] = None,
     held: Annotated[
         list[str] | None,
         typer.Option("--with", metavar="NAME", help="Hold a condition, a command (MODULE.PIN), SWITCH=POSITION or a turning generator."),
     ] = None,
-    battery: Annotated[float | None, typer.Option("--battery", metavar="V", min=1, max=100, help="Volts measured at the battery posts.")] = None,
-    opened: Annotated[list[str] | None, typer.Option("--open", metavar="PART", help="What if PART, or PART.PIN, is open: a blown fuse, a lost ground.")] = None,
-    unplug: Annotated[list[str] | None, typer.Option("--unplug", metavar="MODULE", help="What if a module is unplugged.")] = None,
+    battery: Annotated[float | None, typer.Option("--battery", metavar="V", parser=_between_1_and_100, help="Volts measured at the battery posts.")] = None,
+    opened: Annotated[list[str] | None, typer.Option("--open", metavar="PART", help="What if PART, or PART.PIN, is open: a blown fuse, a lost ground.", autocompletion=_complete_part)] = None,
+    unplug: Annotated[list[str] | None, typer.Option("--unplug", metavar="MODULE", help="What if a module is unplugged.", autocompletion=_complete_module)] = None,
     load: Annotated[list[str] | None, typer.Option("--load", metavar="ROW=21W", help="A test load at a row or PART.PIN: W (lamp), A or ohm.")] = None,
     add: Annotated[list[str] | None, typer.Option("--add", metavar="PIN=0.5ohm", help="A resistance in series at a pin, fuse, cavity or ground point.")] = None,
     fuse: Annotated[list[str] | None, typer.Option("--fuse", metavar="F9=30", help="Another rating fitted than the one typed in.")] = None,
-    lamp: Annotated[float, typer.Option("--lamp", metavar="W", min=1, max=100, help="The test lamp of the last table.")] = 21.0,
+    lamp: Annotated[float, typer.Option("--lamp", metavar="W", parser=_between_1_and_100, help="The test lamp of the last table, W.", show_default="21")] = 21.0,
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
@@ -362,7 +398,7 @@ def volts(
     epilog="Examples: tracer -C circuits/minibus bus    tracer bus drive    tracer bus drive --reading 120ohm --at ALM"
 )
 def bus(
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One bus; all of them by default.")] = None,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One bus; all of them by default.", autocompletion=_complete_bus)] = None,
     reading: Annotated[str | None, typer.Option("--reading", metavar="120ohm", help="A resistance read between the lines, or `open`: what explains it?")] = None,
     at: Annotated[str | None, typer.Option("--at", metavar="POINT", help="Where it was read: a module, a connector, a joint connector.")] = None,
     shop: ShopOption = None,
@@ -393,10 +429,10 @@ def bus(
     raise typer.Exit(COMPLETE if all(one.complete for one in found) else LOOSE_ENDS)
 
 
-@app.command(epilog="Examples: tracer -C circuits/minibus draw --with asleep    tracer draw --mv F4=0.4 --mv F7=0.1")
+@app.command(epilog="Examples: tracer -C circuits/minibus draw    tracer draw --mv F4=0.4 --mv F7=0.1")
 def draw(
     mv: Annotated[list[str] | None, typer.Option("--mv", metavar="F12=0.4", help="Millivolts read across a fuse; may be repeated.")] = None,
-    held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition, such as asleep, for what is expected.")] = None,
+    held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition for what is expected; `asleep` is held of itself, asleep=no lets go of it.")] = None,
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
@@ -414,18 +450,13 @@ def draw(
     except (BadReading, UnknownPart, BadChange) as error:
         _fail(str(error), WRONG_USAGE)
     _show(report.as_data(found) if json else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
-def _with_computed(circuit: Circuit, found: SupplyReport, data: dict[str, Any]) -> dict[str, Any]:
-    from tracer.electrics.limits_in_use import limits_of
-    from tracer.electrics.volts import NotSettled, expectations
-    from tracer.report.volts import with_computed
-    from tracer.trace.survey import Survey
+def _expected(survey: Survey, found: SupplyReport, limits: LimitsInUse) -> Expected:
+    from tracer.electrics.expected import expected_of
 
-    try:
-        return with_computed(data, expectations(Survey(circuit), found, limits=limits_of(circuit)))
-    except NotSettled as error:
-        _fail(f"No values: {error}.", CANNOT_USE)
+    return expected_of(survey, found, limits=limits)
 
 
 def _key_state(circuit: Circuit, key: str | None) -> str:
@@ -474,7 +505,13 @@ def diagram(
     module: PrintedModule = None,
     output: OutputOption = None,
     key: Annotated[
-        str | None, typer.Option("--key", metavar="STATE", help="Draw what is live, dead or depends in this key state.")
+        str | None,
+        typer.Option(
+            "--key",
+            metavar="STATE",
+            help="Draw what is live, dead or depends in this key state.",
+            autocompletion=_complete_key,
+        ),
     ] = None,
     paper: PaperOption = "a4",
     engine: Annotated[
@@ -504,6 +541,7 @@ def worksheet(
     date: DateOption = None,
     every: AllOption = False,
     form: Annotated[str, typer.Option("--format", metavar="pdf|html|csv", help="With --all: the format.")] = "pdf",
+    shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:
     """The probe list to take to the vehicle, in the order in which hands and key move (PDF, HTML or CSV)."""
@@ -515,18 +553,21 @@ def worksheet(
         from tracer.trace.survey import Survey
 
         survey = Survey(_load(json=True))
+        limits = _limits(survey.circuit, shop, json=True)
         try:
             found = supplies_of(survey, module)
         except UnknownModule as error:
             _fail(str(error), WRONG_USAGE)
-        _show(as_data(worksheet_of(survey, found), _date(date)))
+        _show(as_data(worksheet_of(survey, found, limits=limits), _date(date)))
         raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
     if json:
         _fail("--json wants one module, and not --all.", WRONG_USAGE)
-    _print(module, output, every, Job("worksheet", form, paper, _date(date)), WORKSHEET_FORMS)
+    _print(module, output, every, Job("worksheet", form, paper, _date(date)), WORKSHEET_FORMS, shop)
 
 
-def _print(module: str | None, output: Path | None, every: bool, job: Job, forms: tuple[str, ...]) -> NoReturn:
+def _print(
+    module: str | None, output: Path | None, every: bool, job: Job, forms: tuple[str, ...], shop: Path | None = None
+) -> NoReturn:
     """Write the diagram or worksheet of one module, or of all."""
     from dataclasses import replace
 
@@ -542,6 +583,8 @@ def _print(module: str | None, output: Path | None, every: bool, job: Job, forms
     circuit = _load(json=False)
     if job.key is not None:
         _key_state(circuit, job.key)
+    if job.what == "worksheet":
+        job = replace(job, limits=_limits(circuit, shop, json=False))
     try:
         if every:
             complete = _print_all(circuit, output, job)
@@ -582,14 +625,18 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
     except OSError as error:
         _fail(f"cannot make the folder {folder}: {error.strerror}", CANNOT_USE)
     stems, open_lists = file_stems(modules), []
-    console = Console(stderr=True)
+    console = Console(stderr=True, no_color=True if _Options.colour is False else None)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+
+    def say(words: str) -> None:  # above the bar; what is written past the console lands in it
+        console.print(words, markup=False, highlight=False, emoji=False, soft_wrap=True)
+
     with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
         task = progress.add_task(f"{job.what}s", total=len(modules))
         for made in printed_all(_Options.folder, modules, job):
             file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
             for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-                _write(name, content)
+                _write(name, content, say)
             if not made.complete:
                 open_lists.append(made.module)
             progress.advance(task)
@@ -665,13 +712,16 @@ def _text_of(file: Path) -> str:
         _fail(f"{file} is not text (UTF-8): save it as plain text.", CANNOT_USE)
 
 
-def _write(file: Path, content: bytes) -> None:
-    """Write a file named on the command line."""
+def _write(file: Path, content: bytes, say: Callable[[str], object] | None = None) -> None:
+    """Write a file named on the command line, and say so; `say` is for where a progress bar owns the terminal."""
     try:
         file.write_bytes(content)
     except OSError as error:
         _fail(f"cannot write {file}: {error.strerror}", CANNOT_USE)
-    typer.echo(f"wrote {file}", err=True)
+    if say is None:
+        typer.echo(f"wrote {file}", err=True)
+    else:
+        say(f"wrote {file}")
 
 
 def _page() -> dict[str, Any]:

@@ -1,6 +1,8 @@
 """`tracer diagram` and `tracer worksheet` as a user runs them."""
 
 import json
+import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -100,3 +102,55 @@ def test_a_file_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     done = run("diagram", "ALM", "-o", str(tmp_path / "no" / "a.svg"))
     assert done.returncode == 1
     assert "cannot write" in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no pseudo-terminal to be had")
+def test_on_a_terminal_a_bar_counts_up_and_no_line_is_written_into_it(tmp_path: Path) -> None:
+    import pty
+
+    ours, theirs = pty.openpty()
+    command = [
+        str(TRACER),
+        "-C",
+        str(ROOT / "circuits" / "unfinished"),
+        "diagram",
+        "--all",
+        "--format",
+        "svg",
+        "-o",
+        "p",
+    ]
+    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "80", "NO_COLOR": "1"}
+    with subprocess.Popen(
+        command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=tmp_path, env=environment
+    ) as process:
+        os.close(theirs)
+        seen = b""
+        while True:
+            try:
+                part = os.read(ours, 65536)
+            except OSError:  # Linux says so when the other end is closed
+                break
+            if not part:
+                break
+            seen += part
+        os.close(ours)
+    assert process.returncode == 3
+    # what stands on a line after everything before the last carriage return or erasing was overwritten
+    lines = [re.split(r"\r|\x1b\[2K", line)[-1] for line in seen.decode().replace("\r\n", "\n").split("\n")]
+    wrote = [re.sub(r"\x1b\[[\d;?]*[A-Za-z]", "", line).strip() for line in lines if "wrote" in line]
+    assert sorted(wrote) == ["wrote p/DSP-diagram.svg", "wrote p/LIFT-diagram.svg"]
+    assert "0/2" in seen.decode() and "2/2" in seen.decode()
+
+
+def test_the_limits_of_a_workshop_stand_on_the_sheet(tmp_path: Path) -> None:
+    shop = tmp_path / "shop.yaml"
+    shop.write_text("shop: Bench 4\nlimits: {supply path: 0.37}\n", encoding="utf-8")
+    for arguments in (("worksheet", "ALM", "-o", "a.csv"), ("worksheet", "--all", "-o", ".", "--format", "csv")):
+        assert run(*arguments, "--shop", str(shop), cwd=tmp_path).returncode == 0
+    for name in ("a.csv", "ALM-worksheet.csv"):
+        text = (tmp_path / name).read_text(encoding="utf-8")
+        assert "0.37" in text and "Bench 4" in text
+    done = run("worksheet", "ALM", "-o", "b.csv", "--shop", str(tmp_path / "none.yaml"), cwd=tmp_path)
+    assert done.returncode == 1 and "none.yaml" in done.stderr
+    assert not (tmp_path / "b.csv").exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -17,7 +18,7 @@ ROOT = Path(__file__).parent.parent.parent
 def run(*arguments: str, vehicle: str = "minibus", **environment: str) -> subprocess.CompletedProcess[str]:
     options = arguments[:2] if arguments[0] == "--width" else ()
     rest = arguments[len(options) :]
-    command = [sys.executable, "-m", "tracer.cli", *options, "-C", f"circuits/{vehicle}", *rest]
+    command = [sys.executable, "-m", "tracer.cli", *options, "-C", str(ROOT / "circuits" / vehicle), *rest]
     return subprocess.run(
         command,
         cwd=ROOT,
@@ -53,6 +54,10 @@ def test_a_vehicle_with_loose_ends_gets_values_and_is_said_not_to_be_complete() 
         (("bus", "--reading", "60ohm"), "A reading needs a bus, --reading and --at"),
         (("bus", "body", "--reading", "60ohm", "--at", "BDM"), "no resistance rule holds for bus body"),
         (("draw", "--mv", "F4"), "write F12=0.4 (millivolts)."),
+        (("draw", "--mv", "F4=nan"), "F4=nan: that is no drop of a fuse that conducts"),
+        (("volts", "ALM", "--battery", "twelve"), "`twelve` is no number: write it as 12.3"),
+        (("volts", "ALM", "--lamp", "500W"), "500 is not between 1 and 100"),
+        (("volts", "ALM", "--load", "S2=2MA"), "write mA for thousandths of an ampere"),
     ],
 )
 def test_wrong_usage_says_what_to_write(arguments: tuple[str, ...], message: str) -> None:
@@ -70,24 +75,12 @@ def test_a_shop_file_by_option_and_by_environment(tmp_path: Path) -> None:
         assert (limit["value"], limit["origin"]) == (0.4, "shop")
         assert "Bench 4" in limit["source"]
     shop.write_text("limits: {suply path: 0.4}\n", encoding="utf-8")
+    done = run("volts", "ALM", "--shop", str(tmp_path / "missing.yaml"))
+    assert done.returncode == 1
+    assert "there is no such file of a workshop's limits" in done.stderr and "--shop" in done.stderr
     done = run("volts", "ALM", "--shop", str(shop))
     assert done.returncode == 1
     assert "shop.yaml:1:10" in done.stderr and "Did you mean `supply path`?" in done.stderr
-
-
-def test_computed_values_are_added_to_the_list_only_when_asked_for() -> None:
-    plain = data("supplies", "ALM")
-    computed = data("supplies", "ALM", "--computed")
-    probe = computed["supplies"][1]["probes"][-1]
-    assert [one["state"] for one in probe["expect"]["computed"]] == ["off", "acc", "run", "start"]
-    run_state = probe["expect"]["computed"][2]
-    assert run_state["low_v"] < run_state["nominal_v"] < run_state["high_v"]
-    assert "computed" not in plain["supplies"][1]["probes"][-1]["expect"]
-    for group in ("supplies", "grounds", "carrying", "chains"):
-        for row in computed[group]:
-            for one in row["probes"]:
-                one["expect"].pop("computed")
-    assert computed == plain
 
 
 def test_the_battery_that_was_measured_moves_every_value() -> None:
@@ -109,3 +102,47 @@ def test_no_line_is_wider_than_asked_for(command: tuple[str, ...]) -> None:
         done = run("--width", str(width), *command)
         # A single word (an address) is never cut, so it may stick out on a line of its own.
         assert [line for line in done.stdout.splitlines() if len(line) > width and len(line.split()) > 1] == []
+
+
+@pytest.mark.parametrize("typed", ["12,3", "12.3V", "12.3"])
+def test_the_battery_is_typed_as_the_rest_is(typed: str) -> None:
+    assert data("volts", "BDM", "--battery", typed)["battery"]["nominal_v"] == 12.3
+
+
+def test_nothing_is_written_in_powers_of_ten() -> None:
+    for command in (
+        ("draw", "--with", "asleep=no"),
+        ("bus",),
+        ("volts", "ALM", "--add", "X4.1=2Mohm", "--load", "S2=20mA"),
+    ):
+        assert re.findall(r"\d[eE][+-]?\d", run(*command).stdout) == []
+
+
+def test_an_unfinished_vehicle_has_no_complete_list_of_positions() -> None:
+    done = run("draw", vehicle="unfinished")
+    assert done.returncode == 3
+    assert "NOT COMPLETE" in done.stdout
+
+
+def test_a_branch_of_a_bus_is_listed_from_the_trunk_outwards() -> None:
+    lines = run("bus", "drive").stdout.splitlines()
+    first = next(n for n, line in enumerate(lines) if line.split()[:2] == ["ALM", "X3.19/20:a"])
+    points = [line[13:31].split(" ")[0] for line in lines[first : first + 6] if line[13:14].strip()]
+    assert points == ["X3.19/20:a", "X3.19/20:b", "X4.11/13:a", "X4.11/13:b", "ALM.25/26"]
+
+
+def test_like_explanations_of_a_reading_stand_together() -> None:
+    text = run("--width", "200", "bus", "drive", "--reading", "60ohm", "--at", "ALM").stdout
+    assert "unplugged (reads 60.2 Ω): ALM; GTW; INS; TCG; BRK" in text
+    assert "one line open towards GTW (reads 60.2 Ω): H contact J1.4; L contact J1.11; H J1.4 to GTW.4" in text
+
+
+def test_a_lin_bus_names_its_pins_and_its_commander(tmp_path: Path) -> None:
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text("vehicle: v\nbuses: {w: {kind: lin, commander: A}}\n", encoding="utf-8")
+    (tmp_path / "sheets" / "1.yaml").write_text(
+        "sheet: 1\nparts:\n  A: {is: module, cavities: 1, pins: {1: bus w}}\n  B: {is: module, cavities: 1, pins: {1: bus w}}\nruns:\n- A.1 -- GY 0.5 1m -- B.1\n",
+        encoding="utf-8",
+    )
+    text = run("bus", vehicle=str(tmp_path)).stdout
+    assert "commander: A" in text and "A.1" in text and "?" not in text

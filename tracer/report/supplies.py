@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracer.report.layout import Page, codes, counted
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
+
+if TYPE_CHECKING:  # the numbers are computed only where they are asked for
+    from tracer.electrics.expected import Expected
+    from tracer.electrics.limits_in_use import LimitInUse
+    from tracer.electrics.volts import ComputedExpect
 
 SCHEMA = "tracer.supplies/1"
 WIDE = 100  # columns from which nothing is shortened
@@ -17,20 +22,20 @@ _KIND_ORDER = ("supply", "ground", "bus", "output", "reference", "signal", "shie
 # --- text ----------------------------------------------------------------------------------------------------------
 
 
-def as_text(report: SupplyReport, *, width: int = 80, bold: bool = False) -> str:
-    """The list as plain text of the given width."""
+def as_text(report: SupplyReport, expected: Expected | None = None, *, width: int = 80, bold: bool = False) -> str:
+    """The list as plain text of the given width, with the computed volts where there are any."""
     page = Page(width, bold=bold)
     _title(page, report)
     if report.loose_ends:
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, "Supplies", report.supplies, "no pin of this module reaches a source")
-    _section(page, places, "Grounds", report.grounds, "no pin of this module reaches ground")
+    _section(page, places, expected, "Supplies", report.supplies, "no pin of this module reaches a source")
+    _section(page, places, expected, "Grounds", report.grounds, "no pin of this module reaches ground")
     if report.carrying:
-        _section(page, places, "Other pins that carry supply or ground level", report.carrying, "")
+        _section(page, places, expected, "Other pins that carry supply or ground level", report.carrying, "")
     if report.chains:
-        _section(page, places, "What must work first", report.chains, "")
+        _section(page, places, expected, "What must work first", report.chains, "")
     places.write(page)
     _through_loads(page, report)
     _census(page, report)
@@ -39,7 +44,9 @@ def as_text(report: SupplyReport, *, width: int = 80, bold: bool = False) -> str
         page.heading("Remarks")
         for remark in report.remarks:
             page.line(f"{remark.code} {remark.place}: {remark.message}. {remark.fix}", indent=2, hang=7)
-    _foot(page, report)
+    if expected is not None:
+        _what_volts_rest_on(page, report, expected)
+    _foot(page, report, expected)
     return page.text()
 
 
@@ -148,15 +155,17 @@ def _summary_way(row: Row) -> str:
     )
 
 
-def _section(page: Page, places: _Places, title: str, rows: Sequence[Row], empty: str) -> None:
+def _section(
+    page: Page, places: _Places, expected: Expected | None, title: str, rows: Sequence[Row], empty: str
+) -> None:
     page.heading(title)
     if not rows:
         page.line(empty, indent=2)
     for row in rows:
-        _row(page, places, row)
+        _row(page, places, expected, row)
 
 
-def _row(page: Page, places: _Places, row: Row) -> None:
+def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> None:
     page.blank()
     said = row.what_for or row.declared or "not declared on any sheet"
     wire = f"   wire {row.wire}" if row.wire else ""
@@ -174,8 +183,7 @@ def _row(page: Page, places: _Places, row: Row) -> None:
     if row.needs:
         page.labelled("needs", _needs_words(row.needs))
     page.labelled("live" if row.level == "supply" else "grounded", live_words(row))
-    if row.probes:
-        page.labelled("expect", row.probes[-1].expect.text)
+    _expect(page, expected, row)
     if row.joined_with:
         pins = ", ".join(row.joined_with)
         page.labelled(
@@ -186,6 +194,90 @@ def _row(page: Page, places: _Places, row: Row) -> None:
         page.labelled("note", note)
     if row.probes:
         _probes(page, places, row)
+
+
+def _expect(page: Page, expected: Expected | None, row: Row) -> None:
+    """What must be read at the row's pin: computed for each key state, or what is common practice."""
+    if not row.probes:
+        return
+    last = row.probes[-1]
+    computed = expected.at(row.code, last.at) if expected is not None else ()
+    if not computed:
+        page.labelled("expect", last.expect.text)
+        return
+    if not any(row.live.get(one.state) == "live" for one in computed):
+        page.labelled("expect", f"when {'live' if row.level == 'supply' else 'grounded'}: {last.expect.text}")
+        return
+    page.labelled("expect", " | ".join(f"{one.state}: {_volts_words(row, one)}" for one in computed))
+    flowing = [one for one in computed if row.live.get(one.state) == "live" and not one.floating]
+    if row.level == "supply" and flowing:
+        page.labelled("lost", f"{_lost_words(flowing)}; limit {_limit_words(row, flowing[0], last.expect.limit_v)}")
+    elif flowing:
+        page.labelled("limit", f"{flowing[0].limit.words()} lost from pin to battery negative")
+
+
+def _volts_words(row: Row, one: ComputedExpect) -> str:
+    """'12.27 V (11.49 to 12.72)', or the level where it is not certain that there is a voltage."""
+    level = row.live.get(one.state, "unknown")
+    if level != "live":
+        return {"dead": "no supply" if row.level == "supply" else "open"}.get(level, level)
+    if one.floating:
+        return "floating"
+    mark = "*" if one.assumed else ""
+    return f"{one.nominal_v:.2f} V{mark} ({one.low_v:.2f} to {one.high_v:.2f})"
+
+
+def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
+    """'0.13 V, up to 0.32 V, at 1.2 A (run)': the key state in which most is lost."""
+    most = max(flowing, key=lambda one: one.lost_high_v)
+    current = most.current_a.nominal
+    at = f"at {current:.2g} A" if current >= 0.0005 else "next to no current"
+    return f"{most.lost_nominal_v:.2f} V, up to {most.lost_high_v:.2f} V, {at} ({most.state})"
+
+
+def _limit_words(row: Row, one: ComputedExpect, wire_limit_v: float | None) -> str:
+    diode = " besides what the diode takes" if row.diodes else ""
+    wire = f", {wire_limit_v:.2f} V in one wire" if wire_limit_v is not None else ""
+    return f"{one.limit.words()} on the whole way{diode}{wire}"
+
+
+def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) -> None:
+    page.heading("What the volts rest on")
+    if not expected.points:
+        page.line(
+            f"NO VOLTS COMPUTED: {expected.why_not}. What is said under `expect` is common practice.", indent=2, hang=4
+        )
+        return
+    any_point = next(iter(expected.points.values()))
+    battery = "; ".join(
+        f"{one.state} {one.battery.nominal:.2f} V ({one.battery.low:.2f} to {one.battery.high:.2f}, {one.battery_state})"
+        for one in any_point
+    )
+    page.line(
+        "Computed for the module's pin, to battery negative, plugged in and working; in brackets the range that is still in order.",
+        indent=2,
+        hang=4,
+    )
+    page.line(f"Battery at its posts: {battery}. Measure it first.", indent=2, hang=4)
+    assumed = _by_default(expected)
+    if assumed:
+        page.line(f"* By default, not typed in: {', '.join(assumed)}.", indent=2, hang=4)
+    page.line(
+        f"Each point, each drop, and the volts with the battery as measured: `tracer volts {report.module} --key STATE --battery V`.",
+        indent=2,
+        hang=4,
+    )
+
+
+def _by_default(expected: Expected) -> list[str]:
+    """What was not typed in and is taken by default in any of the values."""
+    return sorted({what for computed in expected.points.values() for one in computed for what in one.assumed})
+
+
+def _limits_used(expected: Expected) -> list[LimitInUse]:
+    """The limits of the values, each once."""
+    used = {one.limit.item: one.limit for computed in expected.points.values() for one in computed}
+    return [used[item] for item in sorted(used)]
 
 
 def _probes(page: Page, places: _Places, row: Row) -> None:
@@ -316,14 +408,18 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
 
 
-def _foot(page: Page, report: SupplyReport) -> None:
+def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     page.heading("Cautions")
     for caution in report.cautions:
         page.line(f"- {caution}", indent=2, hang=4)
     page.blank()
-    sources = sorted({probe.expect.source for row in report.rows for probe in row.probes})
+    sources = {probe.expect.source: None for row in report.rows for probe in row.probes}
+    if expected is not None:
+        sources |= {
+            f"{limit.item} {limit.words()}: {limit.origin}, {limit.source}": None for limit in _limits_used(expected)
+        }
     if sources:
-        page.line(f"Limits are common practice, the maker's figure comes first: {'; '.join(sources)}.")
+        page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
     page.line("A source is an end: no way is traced through one source to another. A load is an end too.")
 
@@ -331,8 +427,12 @@ def _foot(page: Page, report: SupplyReport) -> None:
 # --- JSON ----------------------------------------------------------------------------------------------------------
 
 
-def as_data(report: SupplyReport) -> dict[str, Any]:
-    """The list as plain data, documented in docs/json.md."""
+def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str, Any]:
+    """The list as plain data, documented in docs/json/supplies.md."""
+
+    def rows(found: Iterable[Row]) -> list[dict[str, Any]]:
+        return [_row_data(row, expected) for row in found]
+
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
@@ -341,10 +441,11 @@ def as_data(report: SupplyReport) -> dict[str, Any]:
         "place": report.place,
         "complete": report.complete,
         "keys": list(report.keys),
-        "supplies": [_row_data(row, "sources") for row in report.supplies],
-        "grounds": [_row_data(row, "grounds") for row in report.grounds],
-        "carrying": [_row_data(row, "sources" if row.level == "supply" else "grounds") for row in report.carrying],
-        "chains": [_row_data(row, "sources" if row.level == "supply" else "grounds") for row in report.chains],
+        "volts": _volts_data(expected),
+        "supplies": rows(report.supplies),
+        "grounds": rows(report.grounds),
+        "carrying": rows(report.carrying),
+        "chains": rows(report.chains),
         "through_loads": [
             {
                 "pin": load.pin,
@@ -392,7 +493,33 @@ def loose_data(loose: LooseEnd) -> dict[str, Any]:
     }
 
 
-def _row_data(row: Row, ends: str) -> dict[str, Any]:
+def _volts_data(expected: Expected | None) -> dict[str, Any]:
+    """Whether `expect` holds computed volts, why not, and what they rest on."""
+    if expected is None or not expected.points:
+        why_not = "not asked for" if expected is None else expected.why_not
+        return {"computed": False, "why_not": why_not, "battery": {}, "limits": {}, "by_default": []}
+    return {
+        "computed": True,
+        "why_not": None,
+        "limits": {
+            limit.item: {"limit_v": limit.high, "limit_from": limit.origin, "source": limit.source}
+            for limit in _limits_used(expected)
+        },
+        "by_default": _by_default(expected),
+        "battery": {
+            one.state: {
+                "nominal_v": one.battery.nominal,
+                "low_v": one.battery.low,
+                "high_v": one.battery.high,
+                "state": one.battery_state,
+            }
+            for one in next(iter(expected.points.values()))
+        },
+    }
+
+
+def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
+    ends = "sources" if row.level == "supply" else "grounds"
     return {
         "row": row.code,
         "part": row.part,
@@ -421,11 +548,13 @@ def _row_data(row: Row, ends: str) -> dict[str, Any]:
         "why": {key: list(reasons) for key, reasons in row.why.items()},
         "joined_with": list(row.joined_with),
         "notes": list(row.notes),
-        "probes": [_probe_data(probe) for probe in row.probes],
+        "probes": [
+            _probe_data(probe, expected.at(row.code, probe.at) if expected is not None else ()) for probe in row.probes
+        ],
     }
 
 
-def _probe_data(probe: Probe) -> dict[str, Any]:
+def _probe_data(probe: Probe, computed: Sequence[ComputedExpect]) -> dict[str, Any]:
     expect = probe.expect
     return {
         "at": probe.at,
@@ -443,14 +572,32 @@ def _probe_data(probe: Probe) -> dict[str, Any]:
             "limit_v": expect.limit_v,
             "source": expect.source,
             "live": expect.live,
+            "computed": [_computed_data(one) for one in computed],
         },
+    }
+
+
+def _computed_data(one: ComputedExpect) -> dict[str, Any]:
+    return {
+        "state": one.state,
+        "nominal_v": round(one.nominal_v, 4),
+        "low_v": round(one.low_v, 4),
+        "high_v": round(one.high_v, 4),
+        "lost_nominal_v": round(one.lost_nominal_v, 4),
+        "lost_high_v": round(one.lost_high_v, 4),
+        "floating": one.floating,
+        "load": one.load,
+        "limit": one.limit.item,
+        "limit_v": one.limit.high,
+        "limit_from": one.limit.origin,
+        "by_default": bool(one.assumed),
     }
 
 
 # --- CSV -----------------------------------------------------------------------------------------------------------
 
 
-def as_csv(report: SupplyReport) -> str:
+def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
     """The probe list as CSV, one line for each probe point of each row; the first line says whether the list is complete."""
     head = [
         "row",
@@ -467,6 +614,7 @@ def as_csv(report: SupplyReport) -> str:
         *(f"live in {key}" for key in report.keys),
         "expect",
         "limit V",
+        *(f"{what} V in {key}" for key in report.keys for what in ("nominal", "low", "high")),
         "complete",
     ]
     complete = "complete" if report.complete else "NOT COMPLETE"
@@ -474,7 +622,8 @@ def as_csv(report: SupplyReport) -> str:
         [
             row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
             "yes" if probe.sole else "no", " ".join(probe.shared_with), *(probe.expect.live[key] for key in report.keys), probe.expect.text,
-            "" if probe.expect.limit_v is None else f"{probe.expect.limit_v:g}", complete,
+            "" if probe.expect.limit_v is None else f"{probe.expect.limit_v:g}",
+            *_computed_cells(report, row, expected.at(row.code, probe.at) if expected is not None else ()), complete,
         ]
         for row in report.rows
         for number, probe in enumerate(row.probes, 1)
@@ -494,3 +643,13 @@ def as_csv(report: SupplyReport) -> str:
             ]
         )
     return csv_text(head, lines)
+
+
+def _computed_cells(report: SupplyReport, row: Row, computed: Sequence[ComputedExpect]) -> list[str]:
+    """Nominal, low and high volts in each key state; empty where the row is not certainly live or nothing is computed."""
+    by_state = {one.state: one for one in computed if row.live.get(one.state) == "live" and not one.floating}
+    cells = []
+    for key in report.keys:
+        one = by_state.get(key)
+        cells += ["", "", ""] if one is None else [f"{v:.2f}" for v in (one.nominal_v, one.low_v, one.high_v)]
+    return cells

@@ -1,0 +1,96 @@
+"""The computed volts in `tracer supplies`: the same list with and without them, and a list that cannot have them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.test_volts_on_the_command_line import data, run
+from tests.typed import HEAD, write
+from tracer.electrics import expected as limits_of_size
+
+GROUPS = ("supplies", "grounds", "carrying", "chains")
+
+
+def _without_volts(found: dict[str, Any]) -> dict[str, Any]:
+    found.pop("volts")
+    for group in GROUPS:
+        for row in found[group]:
+            for probe in row["probes"]:
+                probe["expect"].pop("computed")
+    return found
+
+
+def test_the_list_is_the_same_with_and_without_volts() -> None:
+    full, quick = data("supplies", "ALM"), data("supplies", "ALM", "--quick")
+    assert full["volts"]["computed"] is True and quick["volts"]["computed"] is False
+    assert all(not probe["expect"]["computed"] for group in GROUPS for row in quick[group] for probe in row["probes"])
+    assert _without_volts(full) == _without_volts(quick)
+
+
+def test_each_probe_point_has_volts_in_every_key_state() -> None:
+    full = data("supplies", "ALM")
+    for group in GROUPS:
+        for row in full[group]:
+            for probe in row["probes"]:
+                computed = probe["expect"]["computed"]
+                assert [one["state"] for one in computed] == full["keys"]
+                assert all(one["low_v"] <= one["nominal_v"] <= one["high_v"] for one in computed)
+                assert all(full["volts"]["limits"][one["limit"]]["limit_v"] == one["limit_v"] > 0 for one in computed)
+
+
+def test_volts_in_the_list_are_those_of_the_volts_command() -> None:
+    full = data("supplies", "ALM")
+    alone = {row["row"]: row for row in data("volts", "ALM", "--key", "run")["rows"]}
+    for group in GROUPS:
+        for row in full[group]:
+            volts = [probe["expect"]["computed"][full["keys"].index("run")] for probe in row["probes"]]
+            for one, other in zip(volts, alone[row["row"]]["probes"], strict=True):
+                for name in ("low_v", "nominal_v", "high_v"):
+                    assert one[name] == pytest.approx(other["volts"][name], abs=6e-5)
+
+
+def test_csv_has_volts_only_where_a_row_is_certainly_live() -> None:
+    done = run("supplies", "ALM", "--csv")
+    for line in csv.DictReader(io.StringIO(done.stdout)):
+        for key in ("off", "acc", "run", "start"):
+            if line[f"nominal V in {key}"]:
+                assert float(line[f"low V in {key}"]) <= float(line[f"nominal V in {key}"])
+    first = next(csv.DictReader(io.StringIO(done.stdout)))
+    assert first["nominal V in run"] == "12.40"
+
+
+def test_a_pin_that_depends_is_given_no_voltage() -> None:
+    text = run("--width", "200", "supplies", "ALM").stdout
+    row = text[text.index("\nS1  ALM.2") : text.index("\nS2  ALM.3")]
+    line = next(line for line in row.splitlines() if line.strip().startswith("expect"))
+    assert "off: depends | acc: depends | run: 12.27 V" in line
+
+
+def test_a_shop_limit_is_in_the_list(tmp_path: Path) -> None:
+    shop = tmp_path / "shop.yaml"
+    shop.write_text("shop: Bench 4\nlimits: {supply path: 0.4}\n", encoding="utf-8")
+    found = data("supplies", "ALM", "--shop", str(shop))
+    assert {one["limit_v"] for one in found["supplies"][0]["probes"][0]["expect"]["computed"]} == {0.4}
+    assert "Bench 4" in found["volts"]["limits"]["supply path"]["source"]
+
+
+def test_a_vehicle_too_large_says_that_no_volts_are_computed(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    import tracer
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.report.supplies import as_data, as_text
+    from tracer.trace.supplies import supplies_of
+    from tracer.trace.survey import Survey
+
+    folder = write(tmp_path, HEAD + "runs:\n  - 30 -- RD 2.5 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n")
+    survey = Survey(tracer.load(str(folder)))
+    report = supplies_of(survey, "M")
+    monkeypatch.setattr(limits_of_size, "MOST_LINKS", 2)
+    found = limits_of_size.expected_of(survey, report, limits=limits_of(survey.circuit))
+    assert found.points == {}
+    assert "NO VOLTS COMPUTED" in as_text(report, found) and "links" in json.dumps(as_data(report, found)["volts"])
