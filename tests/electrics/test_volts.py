@@ -15,7 +15,7 @@ from tracer.electrics.changes import BadChange, changes_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model import HIGH, LOW, NOMINAL, NotSettled, Setting, _Rest, model_of
 from tracer.electrics.network import FloatArray, NotAccurate
-from tracer.electrics.volts import Range, _range, _Runs, expectations, volts_of
+from tracer.electrics.volts import Range, _range, _runs_of, expectations, volts_of
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse
 from tracer.trace.supplies import supplies_of
@@ -287,7 +287,7 @@ def test_sums_close_on_every_live_row_in_every_key_state(demo: Survey) -> None:
 def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> None:
     report = supplies_of(demo, "ALM")
     model = model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM")
-    runs = _Runs(demo, model, report)
+    (runs,) = _runs_of(demo, [model], report)
     chance = np.random.default_rng(7)
     rows = [one for one in report.rows if one.code[0] in "SG"]
     ranges = {one.point: runs.row(one, None, None).volts for one in rows}
@@ -343,6 +343,7 @@ def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Survey, mo
     def at_a_loss(*_: object, **__: object) -> None:
         return None
 
+    monkeypatch.setattr("tracer.electrics.many._DIODE_TURNS", 0)
     monkeypatch.setattr("tracer.electrics.model.settle", at_a_loss)
     careful = volts_of(demo, report, "run", limits=limits, with_lamp=False)
     shown: list[FloatArray] = []

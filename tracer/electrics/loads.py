@@ -3,7 +3,7 @@
 Two ways lead to the same answer. `settle` keeps one factor, made with the slope of every load at a state that is
 nearly right already, and lets the true currents of the loads correct the voltages: quick, for one network in many
 settings. `solve_with_loads` starts from nothing and says which loads stand in the way; it is for networks of any
-kind, and for those where the quick way finds no rest.
+kind, and for those where the quick way finds no rest. (A circuit in many settings at once: `many`, by the same laws.)
 """
 
 from __future__ import annotations
@@ -271,6 +271,11 @@ class LoadLaws:
         slope_s: FloatArray = np.where(np.abs(drop_v) < self.knee_v, self.low_s, high_s)
         return slope_s
 
+    def tangent_s(self, drop_v: FloatArray) -> FloatArray:
+        """(k,) siemens, the slope where it can be that of a resistor: it only says how to get to the state of rest."""
+        tangent_s: FloatArray = np.clip(self.slope_s(drop_v), _LOAD_BASE_S, 1.0 / LEAST_OHM)
+        return tangent_s
+
     def resistor_s(self, drop_v: FloatArray) -> FloatArray:
         """(k,) siemens of the resistors that take the same at (k,) volts, within what a network takes."""
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -388,7 +393,7 @@ def settle(
     factor = like
     for _ in range(_NEW_SLOPES):
         conductance_s = network.conductance_s.copy()
-        conductance_s[plain:] = np.clip(laws.slope_s(drop_v), _LOAD_BASE_S, 1.0 / LEAST_OHM)
+        conductance_s[plain:] = laws.tangent_s(drop_v)
         tangent = network.with_conductances(conductance_s)
         factor = factorise(tangent, like=factor)
         unknown = factor.row >= 0
@@ -406,7 +411,7 @@ def settle(
             correction_v = float(np.max(np.abs(change_v), initial=0.0))
             if not correction_v <= 0.7 * before_v:
                 break
-        if correction_v <= min(before_v, limit_of_correction_v(branch_a)):
+        if correction_v <= min(before_v, float(limit_of_correction_v(branch_a))):
             drop_v = potential_v[first] - potential_v[second]
             branch_a, _ = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
             return Settled(factor, potential_v, branch_a, drop_v)

@@ -7,7 +7,7 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -38,6 +38,7 @@ from tracer.electrics.network import (
     NetworkError,
     Solution,
     factorise,
+    islands_of,
     network_of_resistances,
     solve,
 )
@@ -49,7 +50,7 @@ from tracer.trace.survey import Survey
 LOW, NOMINAL, HIGH = 0, 1, 2
 MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
 _DIODE_TURNS = 40
-_BACKWARDS_A, _FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
+BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
 
 class NotSettled(NetworkError):
@@ -178,13 +179,15 @@ class Model:
     def is_load(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Branches that draw rather than lead: loads, coils, resistors."""
         loads = ("load", "coil", "resistor", "test load")
-        return np.array([branch.kind in loads for branch in self.branches], dtype=np.bool_)
+        return np.fromiter((branch.kind in loads for branch in self.branches), dtype=np.bool_)
 
     @cached_property
     def _ohm(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-        table = np.array([[b.ohms.low, b.ohms.nominal, b.ohms.high] for b in self.branches], dtype=np.float64)
-        table = table.reshape(len(self.branches), 3)
-        return np.clip(table, LEAST_OHM, MOST_OHM)
+        # straight from a generator: lists of a row each keep the garbage collector busy
+        ohms = (branch.ohms for branch in self.branches)
+        flat = (ohm for one in ohms for ohm in (one.low, one.nominal, one.high))
+        table = np.fromiter(flat, dtype=np.float64, count=3 * len(self.branches))
+        return np.clip(table.reshape(-1, 3), LEAST_OHM, MOST_OHM)
 
     @cached_property
     def _volts(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
@@ -199,6 +202,19 @@ class Model:
         """Branches that are a battery or a source of its voltage."""
         return np.array([n for n, branch in enumerate(self.branches) if branch.is_battery], dtype=np.intp)
 
+    @cached_property
+    def spread_ohm(self) -> FloatArray:
+        """(m,) from the low to the high end of each branch."""
+        spread_ohm: FloatArray = self._ohm[:, HIGH] - self._ohm[:, LOW]
+        return spread_ohm
+
+    @cached_property
+    def spread_v(self) -> FloatArray:
+        """(m,) from the low to the high end of what pushes inside a branch; 0 for the battery, which has an end of its own."""
+        spread_v: FloatArray = self._volts[:, HIGH] - self._volts[:, LOW]
+        spread_v[self.battery_branches] = 0.0
+        return spread_v
+
     def network(self, setting: Setting) -> Network:
         """The network of a setting, without the draws; diodes conduct."""
         conductance_s, source_v = self._values(setting)
@@ -206,39 +222,60 @@ class Model:
 
     def _values(self, setting: Setting) -> tuple[FloatArray, FloatArray]:
         """(m,) siemens and volts of the branches in a setting."""
-        rows = np.arange(len(self.branches))
-        source_v = self._volts[rows, setting.branches]
-        if self.battery_branches.size:
-            source_v[self.battery_branches] = self._volts[self.battery_branches, setting.battery]
-        return 1.0 / self._ohm[rows, setting.branches], source_v
+        conductance_s, source_v = self.values_of([setting])
+        return conductance_s[:, 0], source_v[:, 0]
+
+    def values_of(self, settings: Sequence[Setting]) -> tuple[FloatArray, FloatArray]:
+        """(m, s) siemens and volts of the branches in s settings."""
+        rows = np.arange(len(self.branches))[:, np.newaxis]
+        chosen = np.stack([setting.branches for setting in settings], axis=1)
+        source_v = np.zeros(chosen.shape)
+        pushing = np.flatnonzero(np.any(self._volts != 0.0, axis=1))
+        source_v[pushing] = self._volts[rows[pushing], chosen[pushing]]
+        battery = np.array([setting.battery for setting in settings], dtype=np.intp)
+        source_v[self.battery_branches] = self._volts[self.battery_branches[:, np.newaxis], battery]
+        return self._table_s[rows, chosen], source_v
+
+    @cached_property
+    def _table_s(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+        """(m, 3) siemens: low, nominal and high resistance of each branch."""
+        return 1.0 / self._ohm
 
     @cached_property
     def _bare(self) -> Network:
         """The branches, all nominal, without the draws."""
         return network_of_resistances(
             len(self.node_names),
-            np.array([(branch.a, branch.b) for branch in self.branches], dtype=np.intp).reshape(-1, 2),
+            np.fromiter((node for branch in self.branches for node in (branch.a, branch.b)), dtype=np.intp).reshape(
+                -1, 2
+            ),
             self._ohm[:, NOMINAL],
             reference=[self.reference],
             source_v=np.zeros(len(self.branches)),
-            closed=np.array([branch.closed for branch in self.branches], dtype=np.bool_),
+            closed=np.fromiter((branch.closed for branch in self.branches), dtype=np.bool_),
         )
 
     @cached_property
-    def _draw_ends(self) -> IntArray:
+    def draw_ends(self) -> IntArray:
         return np.array([(draw.first, draw.second) for draw in self.draws], dtype=np.intp).reshape(-1, 2)
 
     @cached_property
-    def _placed(self) -> Network:
+    def placed(self) -> Network:
         """The branches and a place for every draw; diodes that never conduct are open."""
-        loaded = self._bare.with_branches(self._draw_ends, np.ones(len(self.draws)))
+        loaded = self._bare.with_branches(self.draw_ends, np.ones(len(self.draws)))
         return loaded.opened(self._idle_diodes) if self._idle_diodes else loaded
 
     @cached_property
-    def _draw_laws(self) -> np.ndarray[tuple[int, int, int], np.dtype[np.float64]]:
+    def draw_laws(self) -> np.ndarray[tuple[int, int, int], np.dtype[np.float64]]:
         """(3, k, 4): the law of each draw with its low, nominal and high amount."""
         table = np.array([[draw.load(choice).law for draw in self.draws] for choice in (LOW, NOMINAL, HIGH)])
         return table.reshape(3, len(self.draws), 4)
+
+    @cached_property
+    def rated_s(self) -> FloatArray:
+        """(k, 3) siemens: each draw as the resistor it is at its rated voltage, with its low, nominal and high amount."""
+        table = [[1.0 / draw.resistor_ohm(choice) for choice in (LOW, NOMINAL, HIGH)] for draw in self.draws]
+        return np.array(table, dtype=np.float64).reshape(-1, 3)
 
     def solve(self, setting: Setting | None = None) -> Solved:
         """Voltages and currents of a setting (default: everything nominal).
@@ -263,19 +300,19 @@ class Model:
         """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
         rest = _Rest(self, setting, start)
         blocking = set(rest.blocking)
-        for turn in range(_DIODE_TURNS + 2 * len(self._live_diodes)):
+        for turn in range(_DIODE_TURNS + 2 * len(self.live_diodes)):
             found = rest.with_blocking(frozenset(blocking))
-            wrong = {n: error for n in self._live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
+            wrong = {n: error for n in self.live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
             if not wrong:
                 return found
             # all at once is quick; where that goes round in circles, one at a time, the worst first
             turned = set(wrong) if turn < _DIODE_TURNS // 2 else {max(wrong, key=lambda n: (wrong[n], -n))}
             blocking = blocking ^ turned
-        names = ", ".join(sorted({self.branches[n].part for n in self._live_diodes}))
+        names = ", ".join(sorted({self.branches[n].part for n in self.live_diodes}))
         raise NotSettled(f"no steady state was found: the diodes {names} conduct and block by turns")
 
     @cached_property
-    def _live_diodes(self) -> list[int]:
+    def live_diodes(self) -> list[int]:
         """Diodes that may conduct."""
         idle = set(self._idle_diodes)
         return [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and n not in idle]
@@ -283,23 +320,19 @@ class Model:
     @cached_property
     def _idle_diodes(self) -> list[int]:
         """Diodes to whose anode nothing leads but themselves: they block, and must not pass a level on backwards."""
-        at: dict[int, list[tuple[int, bool]]] = {}
-        for branch in self.branches:
-            if branch.closed:
-                at.setdefault(branch.a, []).append((branch.b, True))
-                at.setdefault(branch.b, []).append((branch.a, not branch.is_diode))
-        for draw in self.draws:
-            at.setdefault(draw.first, []).append((draw.second, True))
-            at.setdefault(draw.second, []).append((draw.first, True))
-        seen, queue = {self.reference}, [self.reference]
-        for node in queue:
-            for other, passes in at.get(node, ()):
-                if passes and other not in seen:
-                    seen.add(other)
-                    queue.append(other)
-        return [
-            n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and branch.a not in seen
-        ]
+        diodes = [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed]
+        if not diodes:
+            return []
+        bare = self._bare
+        both_ways = bare.closed.copy()
+        both_ways[diodes] = False
+        part = islands_of(bare.node_count, np.concatenate([bare.ends[both_ways], self.draw_ends])).tolist()
+        reached = {part[self.reference]}
+        while True:
+            further = {part[self.branches[n].b] for n in diodes if part[self.branches[n].a] in reached}
+            if further <= reached:
+                return [n for n in diodes if part[self.branches[n].a] not in reached]
+            reached |= further
 
     # --- words -------------------------------------------------------------------------------------------------
 
@@ -344,15 +377,15 @@ class _Rest:
         count = len(model.draws)
         self.conductance_s = np.concatenate([conductance_s, np.ones(count)])
         self.source_v = np.concatenate([source_v, np.zeros(count)])
-        self.laws = LoadLaws(*model._draw_laws[setting.draws, np.arange(count)].T)
+        self.laws = LoadLaws(*model.draw_laws[setting.draws, np.arange(count)].T)
         closed = None if start is None else start.loaded.closed
-        self.blocking = frozenset(n for n in model._live_diodes if closed is not None and not closed[n])
+        self.blocking = frozenset(n for n in model.live_diodes if closed is not None and not closed[n])
 
     def with_blocking(self, blocking: frozenset[int]) -> Solved:
         """At rest with these diodes blocking."""
         start = self.start if blocking == self.blocking else None
         if start is None:
-            shape = self.model._placed.opened(sorted(blocking)) if blocking else self.model._placed
+            shape = self.model.placed.opened(sorted(blocking)) if blocking else self.model.placed
         else:
             shape = start.loaded
         network = shape.with_conductances(self.conductance_s, self.source_v)
@@ -375,14 +408,13 @@ class _Rest:
 
     def _as_rated(self, network: Network) -> Solution:
         """Every draw as the resistor it is at its rated voltage: who has given up is judged by that first."""
-        first = len(self.model.branches)
+        draws = self.setting.draws
         conductance_s = network.conductance_s.copy()
-        for n, draw in enumerate(self.model.draws):
-            conductance_s[first + n] = 1.0 / draw.resistor_ohm(int(self.setting.draws[n]))
+        conductance_s[len(self.model.branches) :] = self.model.rated_s[np.arange(draws.size), draws]
         return solve(network.with_conductances(conductance_s))
 
     def _across_draws(self, potential_v: FloatArray) -> FloatArray:
-        a, b = self.model._draw_ends.T
+        a, b = self.model.draw_ends.T
         drop_v: FloatArray = potential_v[a] - potential_v[b]
         return drop_v
 
@@ -439,7 +471,7 @@ class _Rest:
         ohm = [draws[n].resistor_ohm(int(choice[n]), given_up=n in starved) for n in places]
         bare = self.model.network(self.setting)
         bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
-        plain = bare.with_branches(self.model._draw_ends[places], ohm)
+        plain = bare.with_branches(self.model.draw_ends[places], ohm)
         try:
             return solve_with_loads(plain, [draws[n].load(int(choice[n])) for n in working]).solution
         except NetworkError as error:
@@ -451,13 +483,13 @@ def _diode_error(number: int, found: Solved, blocks: bool) -> float:
     """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
     a, b = found.loaded.ends[number]
     if not blocks:
-        return max(0.0, float(-found.branch_a[number]) - _BACKWARDS_A)
+        return max(0.0, float(-found.branch_a[number]) - BACKWARDS_A)
     floating: BoolArray = found.factor.floating
     if (floating[a] or floating[b]) and found.factor.island[a] != found.factor.island[b]:
         # nothing is known of the voltage across it; conducting, it carries nothing and gives the far side its level
         return 1.0 if bool(floating[b]) else 0.0
     drop = float(found.potential_v[a] - found.potential_v[b] + found.loaded.source_v[number])
-    return max(0.0, drop - _FORWARDS_V)
+    return max(0.0, drop - FORWARDS_V)
 
 
 _KIND_WORDS = {
@@ -478,6 +510,9 @@ _KIND_WORDS = {
     LinkKind.LOAD: "load",
     LinkKind.RESISTOR: "resistor",
 }
+
+
+_SWITCHED = (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
 
 
 def model_of(
@@ -501,8 +536,34 @@ def model_of(
     return _Maker(survey, key, changes or Changes(), limits, first).model()
 
 
+def models_of(survey: Survey, keys: Iterable[str], *, limits: LimitsInUse, first: str = "") -> list[Model]:
+    """The models of a circuit in order in several key states, as `model_of` gives them; what does not depend on the key state is made once."""
+    shared = _Shared()
+    return [_Maker(survey, key, Changes(), limits, first, shared).model() for key in keys]
+
+
+@dataclass
+class _Shared:
+    """What the models of a circuit with the same changes have in common: `branches` of links that nothing switches, by number, and the switching states by key state."""
+
+    branches: dict[int, Branch] = field(default_factory=dict)
+    states: KeyStates | None = None
+    settled: dict[str, Settled] = field(default_factory=dict)
+
+
 class _Maker:
-    def __init__(self, survey: Survey, key: str, changes: Changes, limits: LimitsInUse, first: str) -> None:
+    """Makes a model; what it finds that others can use goes into `shared`."""
+
+    def __init__(
+        self,
+        survey: Survey,
+        key: str,
+        changes: Changes,
+        limits: LimitsInUse,
+        first: str,
+        shared: _Shared | None = None,
+    ) -> None:
+        self.shared = shared or _Shared()
         self.survey = survey
         self.circuit = survey.circuit
         self.key = key
@@ -527,11 +588,13 @@ class _Maker:
         )
         self.open_links = opened | unfitted
         self.open_nodes = nodes
-        self.states = (
-            KeyStates(circuit_without(self.circuit, self.open_links, nodes))
-            if self.open_links or nodes
-            else self.survey.states
-        )
+        if self.shared.states is None:
+            self.shared.states = (
+                KeyStates(circuit_without(self.circuit, self.open_links, nodes))
+                if self.open_links or nodes
+                else self.survey.states
+            )
+        self.states = self.shared.states
         self.settled = self._settle()
         reference = self._reference()
         self._links()
@@ -598,7 +661,9 @@ class _Maker:
         keys = self.circuit.typed.vehicle.key
         relays: dict[str, Level] = {}
         for key in keys:
-            settled = self.states.settle(key, relays, self.held)
+            if key not in self.shared.settled:
+                self.shared.settled[key] = self.states.settle(key, relays, self.held)
+            settled = self.shared.settled[key]
             relays = settled.relays
             if key == self.key:
                 return settled
@@ -643,6 +708,9 @@ class _Maker:
                 plain = Ohms(added.ohm, added.ohm, added.ohm, 0.0, "added")
                 self.branches.append(Branch(inner, added.node, -1, "added resistance", "", plain))
         for number, link in enumerate(self.circuit.links):
+            if number in self.shared.branches:
+                self.branches.append(self.shared.branches[number])
+                continue
             if number in self.open_links or link.a == link.b:
                 continue
             a, b = moved.get((number, link.a), link.a), moved.get((number, link.b), link.b)
@@ -665,15 +733,16 @@ class _Maker:
             kind = self.circuit.parts[link.part].kind
             kind = f"contact of {kind}" if link.kind is LinkKind.CONTACT else kind
         closed = True
-        if link.kind in (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+        if link.kind in _SWITCHED:
             closed = self._closed(link)
         volts = None
         if link.kind is LinkKind.DIODE:
             drop = junction_v()
             volts = Span(-drop.low, -drop.nominal, -drop.high, "V", drop.source, drop.certainty)
-        self.branches.append(
-            Branch(a, b, number, kind, link.part, ohms, closed, volts, is_diode=link.kind is LinkKind.DIODE)
-        )
+        branch = Branch(a, b, number, kind, link.part, ohms, closed, volts, is_diode=link.kind is LinkKind.DIODE)
+        self.branches.append(branch)
+        if link.kind not in _SWITCHED:
+            self.shared.branches[number] = branch
 
     def _load(self, link: Link, a: int, b: int) -> bool:
         """A load that is no resistor, as a draw; False for the rest."""

@@ -16,12 +16,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from scipy.sparse import coo_array, csc_array
-from scipy.sparse.csgraph import connected_components, dijkstra
-from scipy.sparse.linalg import SuperLU, splu
+
+if TYPE_CHECKING:  # this library takes longer to be imported than a small network to be solved
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import SuperLU
 
 __all__ = [
     "BLOCK_WIDTH",
@@ -40,6 +42,7 @@ __all__ = [
     "Solution",
     "current_sums",
     "factorise",
+    "islands_of",
     "limit_of_correction_v",
     "network_of_resistances",
     "solve",
@@ -387,6 +390,9 @@ class Factor:
 
         The shortest way of all, parallel branches combined: every other way can only lower the resistance.
         """
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import dijkstra
+
         own = self.network
         if not own.held_node.size:
             return 0.0
@@ -434,6 +440,8 @@ def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = No
     ------
     NotAccurate : the matrix is singular in double precision
     """
+    from scipy.sparse.linalg import splu
+
     if not (math.isfinite(leak_s) and leak_s >= 0.0):
         raise BadValue(f"leak_s must be zero or more, not {leak_s}")
     if like is not None and like.shaped_like(network):
@@ -464,6 +472,9 @@ def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = No
 
 
 def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     n = network.node_count
     ends = network.ends[network.closed]
     links = coo_array((np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(n, n))
@@ -476,6 +487,23 @@ def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
     _, lowest = np.unique(island, return_index=True)
     known[lowest[~alive]] = True
     return island, ~alive[island], known
+
+
+def islands_of(node_count: int, ends: IntArray) -> IntArray:
+    """(n,) the lowest node of the part that each node is in; `ends` (m, 2) of the closed branches.
+
+    Without the library, which is not worth importing for this alone: parts that touch take the lower number, and every node that of the part it is in, until nothing changes.
+    """
+    island = np.arange(node_count)
+    a, b = ends.T
+    while True:
+        low, high = np.minimum(island[a], island[b]), np.maximum(island[a], island[b])
+        touching = low < high
+        if not np.any(touching):
+            return island
+        np.minimum.at(island, high[touching], low[touching])
+        while np.any(island[island] != island):
+            island = island[island]
 
 
 @dataclass(frozen=True, eq=False)
@@ -496,6 +524,8 @@ class _Pattern:
 
     def matrix(self, conductance_s: FloatArray, leak_s: float) -> csc_array[np.float64]:
         """(size, size) siemens for (m,) conductances."""
+        from scipy.sparse import csc_array
+
         weights_s = self.sign * conductance_s[self.branch]
         data = np.asarray(np.bincount(self.slot, weights_s, self.indices.size), dtype=np.float64)
         if leak_s:
@@ -643,12 +673,13 @@ def _settled(
     return potential_v, branch_a, surplus_a, correction_v
 
 
-def limit_of_correction_v(branch_a: FloatArray) -> float:
-    """Volts by which the last refinement may still move a voltage.
+def limit_of_correction_v(branch_a: FloatArray) -> FloatArray:
+    """Volts by which the last refinement may still move a voltage, for (m,) branch currents or each column of (m, s).
 
     A short circuit of 10 kA leaves a rounding of 1e-12 A, which a megohm turns into a microvolt.
     """
-    return max(_INACCURATE_V, _INACCURATE_V_PER_A * float(np.max(np.abs(branch_a), initial=0.0)))
+    limit_v: FloatArray = np.maximum(_INACCURATE_V, _INACCURATE_V_PER_A * np.max(np.abs(branch_a), axis=0, initial=0.0))
+    return limit_v
 
 
 def current_sums(

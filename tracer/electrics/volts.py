@@ -14,10 +14,12 @@ from functools import cached_property
 import numpy as np
 
 from tracer.electrics.changes import Changes
+from tracer.electrics.extremes import Push, extremes, source_ohms
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
+from tracer.electrics.many import States, Together, alike
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.model import HIGH, LOW, Model, NotSettled, Setting, Solved, model_of, with_test_lamp
-from tracer.electrics.network import IntArray
+from tracer.electrics.model import Model, NotSettled, model_of, models_of, with_test_lamp
+from tracer.electrics.network import BoolArray, FloatArray, IntArray
 from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
 
@@ -153,139 +155,147 @@ def volts_of(
     ValueError : no such key state
     """
     changes = changes or Changes()
-    model = model_of(survey, key, changes, limits=limits, first=report.module)
-    runs = _Runs(survey, model, report)
-    in_order = None
+    models = [model_of(survey, key, changes, limits=limits, first=report.module)]
     if changes.faulty:
-        sound = model_of(survey, key, changes.without_faults, limits=limits, first=report.module)
-        in_order = _Runs(survey, sound, report)
+        models.append(model_of(survey, key, changes.without_faults, limits=limits, first=report.module))
+    runs, *sound = _runs_of(survey, models, report)
     lamps = _lamp_tests(survey, report, key, changes, limits, lamp_w) if with_lamp else {}
+    return _report(runs, sound[0] if sound else None, lamps)
+
+
+def _report(runs: _Runs, in_order: _Runs | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
+    model, report = runs.model, runs.report
     rows = tuple(runs.row(row, in_order, lamps.get(row.code)) for row in report.rows)
-    held = tuple(f"{name}={state}" if state not in ("yes",) else name for name, state in changes.held.items())
-    battery = runs.model.battery
+    held = tuple(f"{name}={state}" if state not in ("yes",) else name for name, state in model.changes.held.items())
+    battery = model.battery
     return VoltsReport(
         report.vehicle,
         report.module,
-        key,
+        model.key,
         Range(battery.low, battery.nominal, battery.high),
         model.battery_state,
         battery.source,
-        changes.words,
+        model.changes.words,
         held,
         rows,
         model.undecided,
         model.notes,
         report.complete,
-        limits.of("meter input").high,
-        limits.system_v,
+        model.limits.of("meter input").high,
+        model.limits.system_v,
         sum(bool(draw.assumed) for draw in model.draws)
         + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
     )
 
 
-class _Runs:
-    """The model solved in every setting that can move a row to an end of its range."""
+def _runs_of(survey: Survey, models: Sequence[Model], report: SupplyReport) -> list[_Runs]:
+    """Each model solved in every setting that can move a row to an end of its range; those with the same branches together.
 
-    def __init__(self, survey: Survey, model: Model, report: SupplyReport) -> None:
+    Raises
+    ------
+    NotSettled : no steady voltages in some setting
+    """
+    found: dict[int, _Runs] = {}
+    for group in alike(models):
+        together = Together([models[number] for number in group])
+        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
+        some = [_Runs(survey, model, report, nominal, place) for place, model in enumerate(together.models)]
+        ohms = source_ohms(together, nominal, [one.probed for one in some])
+        states = extremes(together, nominal, [list(one.pushes()) for one in some])
+        for one, ohm in zip(some, ohms, strict=True):
+            one.take([nominal, *states], ohm)
+        found.update(zip(group, some, strict=True))
+    return [found[number] for number in range(len(models))]
+
+
+@dataclass(frozen=True, eq=False)
+class _Nominal:
+    """The nominal state: (n,) volts against battery negative and what floats, (m,) amperes, siemens and volts of the branches."""
+
+    node_v: FloatArray
+    floating: BoolArray
+    branch_a: FloatArray
+    conductance_s: FloatArray
+    source_v: FloatArray
+
+
+class _Runs:
+    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range.
+
+    `place` is its number among the models of the states. After `take`, `node_v`, `potential_v` (s, n) and `branch_a` (s, m) hold all states, the nominal first.
+    """
+
+    node_v: FloatArray
+    potential_v: FloatArray
+    branch_a: FloatArray
+    source_ohm: dict[int, float]
+
+    def __init__(self, survey: Survey, model: Model, report: SupplyReport, nominal: States, place: int) -> None:
         self.survey = survey
         self.circuit = survey.circuit
         self.model = model
         self.report = report
-        self._known: dict[bytes, Solved] = {}
-        self.nominal = self._solve(model.setting())
-        settings = [
-            model.setting(series, draws, battery)
-            for series in (LOW, HIGH)
-            for draws in (LOW, HIGH)
-            for battery in (LOW, HIGH)
-        ]
-        for row in report.rows:
-            if row.code[0] != "C":
-                settings += self._worst_of(row)
-        for setting in settings:
-            self._solve(setting)
-        solved = list(self._known.values())  # the nominal one first
-        self.node_v = np.array([one.node_v for one in solved])
-        self.potential_v = np.array([one.potential_v for one in solved])
-        self.branch_a = np.array([one.branch_a for one in solved])
-        self.settings = [one.setting for one in solved]
+        self.place = place
+        self.nominal = _Nominal(
+            nominal.node_v(np.array([place]))[:, 0],
+            nominal.shape[place].floating,
+            nominal.branch_a[:, place],
+            nominal.conductance_s[:, place],
+            nominal.source_v[:, place],
+        )
+        self._ways: dict[tuple[int, bool], list[tuple[int, int]]] = {}
+        self._shown: dict[int, Range] = {}
+        self._lost_between: dict[tuple[int, int | None], Range] = {}
         posts = [branch.b for branch in model.branches if branch.is_battery]
         # where a row has no way, it is judged against the highest post (24 V of two batteries)
         self.plus = max(posts, key=lambda node: np.nan_to_num(self.nominal.node_v[node]), default=None)
-        probed = {self._numbers[probe.at] for row in report.rows for probe in row.probes}
-        probed |= {self._node(row) for row in report.rows}
-        nodes = sorted(probed)
-        self.source_ohm = dict(zip(nodes, source_ohm(self.nominal.solution.factor, nodes).tolist(), strict=True))
+
+    @cached_property
+    def probed(self) -> IntArray:
+        """Nodes at which a meter is held."""
+        nodes = {self._numbers[probe.at] for row in self.report.rows for probe in row.probes}
+        return np.array(sorted(nodes | {self._node(row) for row in self.report.rows}), dtype=np.intp)
+
+    def take(self, states: Sequence[States], source_ohm: FloatArray) -> None:
+        """Its columns of all the states, and the ohms that a meter looks into at each of `probed`."""
+        columns = [(some, np.flatnonzero(some.model == self.place)) for some in states]
+        self.node_v = np.concatenate([some.node_v(mine) for some, mine in columns], axis=1).T
+        self.potential_v = np.concatenate([some.potential_v[:, mine] for some, mine in columns], axis=1).T
+        self.branch_a = np.concatenate([some.branch_a[:, mine] for some, mine in columns], axis=1).T
+        self.source_ohm = dict(zip(self.probed.tolist(), source_ohm.tolist(), strict=True))
 
     def _node(self, row: Row) -> int:
         return self.circuit.pins_of[row.part][row.pin]
 
-    def _solve(self, setting: Setting) -> Solved:
-        """The model in a setting, each only once."""
-        key = setting.branches.tobytes() + setting.draws.tobytes() + bytes([setting.battery])
-        if key not in self._known:
-            self._known[key] = self.model.solve(setting)
-        return self._known[key]
+    def pushes(self) -> Iterator[Push]:
+        """What is to be moved to its ends for the rows."""
+        for row in self.report.rows:
+            if row.code[0] != "C":
+                yield from self._pushes_of(row)
 
-    def _worst_of(self, row: Row) -> Iterator[Setting]:
-        """Settings that move the volts of a row, the volts across the module, and (of several ways) the current of its own way furthest."""
+    def _pushes_of(self, row: Row) -> Iterator[Push]:
+        """The volts of a row, the volts across the module, and (of several ways) the current of its own way."""
         node = self._node(row)
-        if self.nominal.solution.floating[node]:
+        if self.nominal.floating[node]:
             return
         # a converter takes in and gives out through one ground: there too a slope may turn round
-        converts = any(branch.kind == "converter" for branch in self.model.branches)
-        several = converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
+        several = self._converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
         # what is lost on the way of a supply is most where the pin is lowest, but goes with the volts of the battery the other way round
-        yield from self._worst({node: 1.0}, again=several, both_batteries=row.level == "supply")
+        yield Push({node: 1.0}, again=several, both_batteries=row.level == "supply")
         across, back = self._across_ends(row, node)
         if across:
-            yield from self._worst({node: 1.0, back: -1.0}, again=several or len(self._return_pins()) > 1)
+            yield Push({node: 1.0, back: -1.0}, again=several or len(self._return_pins) > 1)
         way = self._way(node, row.level == "supply")
         if way and several:
             number, _ = way[-1 if row.level == "supply" else 0]
             branch = self.model.branches[number]
             sign = 1.0 if self.nominal.branch_a[number] >= 0 else -1.0
-            for setting in self._worst({branch.a: sign, branch.b: -sign}):
-                # across itself it loses most with its greatest resistance, but carries most with its least
-                branches = setting.branches.copy()
-                branches[number] = HIGH - branches[number]
-                yield replace(setting, branches=branches)
+            # across itself it loses most with its greatest resistance, but carries most with its least
+            yield Push({branch.a: sign, branch.b: -sign}, turned=number)
 
-    def _worst(
-        self, push: Mapping[int, float], *, again: bool = False, both_batteries: bool = False
-    ) -> Iterator[Setting]:
-        """The settings that move a sum of voltages furthest down and up, by the sign of its slope in each value (adjoint network).
-
-        The slopes are those of the nominal state, and where there are several ways (`again`) once more those of the state that this leads to: there a slope may turn round.
-        """
-        for up in (False, True):
-            branches, draws = self._steepest(self.nominal, push, up=up)
-            here, other = (HIGH, LOW) if up else (LOW, HIGH)
-            yield Setting(branches, draws, here)
-            if both_batteries and self.model.battery.low < self.model.battery.high:
-                yield Setting(branches, draws, other)
-            if again:
-                there = self._solve(Setting(branches, draws, here))
-                further, draws_ = self._steepest(there, push, up=up)
-                if not (np.array_equal(further, branches) and np.array_equal(draws_, draws)):
-                    yield Setting(further, draws_, here)
-
-    def _steepest(self, solved: Solved, push: Mapping[int, float], *, up: bool) -> tuple[IntArray, IntArray]:
-        """The choice for each branch and draw that moves the sum up (or down) from a solved state."""
-        solution = solved.solution
-        pushed = np.zeros(len(self.model.node_names))
-        for node, share in push.items():
-            pushed[node] += share
-        answer = solution.factor.respond(pushed)
-        count = len(self.model.branches)
-        a, b = solution.network.ends[:count].T
-        # of the sum, from the low to the high end of each branch: its ohms, and the volts of diodes and converters
-        slope = (answer[a] - answer[b]) * (solved.branch_a * self._spread_ohm - self._spread_v)
-        first = np.array([draw.first for draw in self.model.draws], dtype=np.intp)
-        second = np.array([draw.second for draw in self.model.draws], dtype=np.intp)
-        falls = (answer[first] - answer[second]) > 0 if first.size else np.zeros(0, dtype=np.bool_)
-        branches = np.where((slope < 0) == up, LOW, HIGH).astype(np.intp)
-        return branches, np.where(falls == up, LOW, HIGH).astype(np.intp)
+    @cached_property
+    def _converts(self) -> bool:
+        return any(branch.kind == "converter" for branch in self.model.branches)
 
     # --- one row -----------------------------------------------------------------------------------------------
 
@@ -296,7 +306,7 @@ class _Runs:
         state = model.level_words(node, supply=supply)
         if not supply:
             state = {"live": "grounded", "dead": "open"}.get(state, state)
-        floating = bool(self.nominal.solution.floating[node])
+        floating = bool(self.nominal.floating[node])
         way = self._way(node, supply)
         elements = tuple(self._element(number, node_from) for number, node_from in way)
         numbers = [number for number, _ in way]
@@ -315,7 +325,7 @@ class _Runs:
             found = self._shows(row, node, state, lost, in_order, supply=supply)
         verdicts = tuple(found)
         in_order_v = None
-        if in_order is not None and not in_order.nominal.solution.floating[node]:
+        if in_order is not None and not in_order.nominal.floating[node]:
             in_order_v = in_order._volts(node).nominal
         assumed = [*model.assumed(numbers), *self._assumed_draws(row)]
         return RowVolts(
@@ -380,8 +390,10 @@ class _Runs:
         return [draw.assumed for draw in self.model.draws if draw.assumed and draw.name == row.point]
 
     def _volts(self, node: int) -> Range:
-        factor = self._meter_factor(node)
-        return _range(self.node_v[:, node] * factor)
+        """What a meter shows; the rows of a module share most of their probe points, so each is looked at once."""
+        if node not in self._shown:
+            self._shown[node] = _range(self.node_v[:, node] * self._meter_factor(node))
+        return self._shown[node]
 
     def _meter_factor(self, node: int) -> float:
         """What the meter's own resistance makes of a voltage: it loads the probed point only."""
@@ -389,23 +401,21 @@ class _Runs:
         return factor
 
     def _lost(self, node: int, supply: bool, start: int | None) -> Range:
-        if not supply:
-            return _range(self.node_v[:, node])
-        if start is None:
+        if supply and start is None:
             return Range(0.0, 0.0, 0.0)
-        return _range(self.node_v[:, start] - self.node_v[:, node])
+        way = (node, start if supply else None)
+        if way not in self._lost_between:
+            lost_v = self.node_v[:, start] - self.node_v[:, node] if supply else self.node_v[:, node]
+            self._lost_between[way] = _range(lost_v)
+        return self._lost_between[way]
 
     def _probe(self, at: str, supply: bool, start: int | None) -> ProbeVolts:
         node = self._numbers[at]
-        return ProbeVolts(
-            at, self._volts(node), self._lost(node, supply, start), bool(self.nominal.solution.floating[node])
-        )
+        return ProbeVolts(at, self._volts(node), self._lost(node, supply, start), bool(self.nominal.floating[node]))
 
-    @property
+    @cached_property
     def _numbers(self) -> dict[str, int]:
-        if not hasattr(self, "_number_of"):
-            self._number_of = {name: number for number, name in enumerate(self.circuit.node_names)}
-        return self._number_of
+        return {name: number for number, name in enumerate(self.circuit.node_names)}
 
     def _current(self, number: int) -> Range:
         return _range(np.abs(self.branch_a[:, number]))
@@ -415,7 +425,7 @@ class _Runs:
         branch = model.branches[number]
         end = branch.b if branch.a == start else branch.a
         drop = self.potential_v[:, start] - self.potential_v[:, end]
-        if self.nominal.solution.floating[start] != self.nominal.solution.floating[end]:
+        if self.nominal.floating[start] != self.nominal.floating[end]:
             drop = drop * 0.0
         current = self._current(number)
         ohm = Range(branch.ohms.low, branch.ohms.nominal, branch.ohms.high)
@@ -435,8 +445,13 @@ class _Runs:
     # --- the way of the current ----------------------------------------------------------------------------------
 
     def _way(self, node: int, supply: bool) -> list[tuple[int, int]]:
+        """As `_traced_way`, each once."""
+        if (node, supply) not in self._ways:
+            self._ways[node, supply] = self._traced_way(node, supply)
+        return self._ways[node, supply]
+
+    def _traced_way(self, node: int, supply: bool) -> list[tuple[int, int]]:
         """(branch, node where it begins) from the source to the pin, or from the pin to battery negative: where most current flows, else the shortest closed way."""
-        at = self._at
         found: list[tuple[int, int]] = []
         seen = {node}
         here = node
@@ -444,7 +459,7 @@ class _Runs:
         stops = self._sources if supply else {self.model.reference}
         while here not in stops:
             best, most = -1, FLOWING_A
-            for number in at.get(here, ()):
+            for number in self._at(here):
                 branch = self.model.branches[number]
                 into = -a_now[number] if branch.a == here else a_now[number]
                 amps = into if supply else -into
@@ -473,7 +488,7 @@ class _Runs:
                     steps.append((number, here if supply else before))
                     here = before
                 return steps[::-1]
-            for number in self._at.get(here, ()):
+            for number in self._at(here):
                 branch = self.model.branches[number]
                 other = branch.b if branch.a == here else branch.a
                 if branch.is_diode and (branch.b if supply else branch.a) != here:
@@ -484,39 +499,34 @@ class _Runs:
         return []
 
     @cached_property
-    def _spread_ohm(self) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-        return np.array([branch.ohms.high - branch.ohms.low for branch in self.model.branches])
-
-    @cached_property
-    def _spread_v(self) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-        """Of what pushes inside a branch; the battery has an end of its own."""
-        return np.array(
-            [
-                0.0 if branch.volts is None or branch.is_battery else branch.volts.high - branch.volts.low
-                for branch in self.model.branches
-            ]
-        )
-
-    @cached_property
     def _sources(self) -> set[int]:
         """Where a way of supply begins: battery posts and the outputs of converters."""
         return {branch.b for branch in self.model.branches if branch.is_battery or branch.kind == "converter"}
 
-    @property
-    def _at(self) -> dict[int, list[int]]:
-        if not hasattr(self, "_branches_at"):
-            found: dict[int, list[int]] = {}
-            is_load = self.model.is_load.tolist()
-            for number, branch in enumerate(self.model.branches):
-                inside = branch.kind in ("inside", "reference of", "converter")
-                if branch.closed and not is_load[number] and not branch.is_battery and not inside:
-                    found.setdefault(branch.a, []).append(number)
-                    found.setdefault(branch.b, []).append(number)
-            self._branches_at = found
-        return self._branches_at
+    @cached_property
+    def _leading(self) -> tuple[IntArray, list[int]]:
+        """The closed branches that lead, node by node and at each by number; and where each node begins."""
+        model = self.model
+        passed = ("inside", "reference of", "converter")
+        leads = np.fromiter(
+            (branch.closed and not branch.is_battery and branch.kind not in passed for branch in model.branches),
+            dtype=np.bool_,
+        )
+        numbers = np.flatnonzero(leads & ~model.is_load)
+        nodes = model.placed.ends[numbers].ravel()
+        order = np.argsort(nodes, kind="stable")
+        begin = np.searchsorted(nodes[order], np.arange(len(model.node_names) + 1))
+        return np.repeat(numbers, 2)[order], begin.tolist()
+
+    def _at(self, node: int) -> list[int]:
+        """Closed branches that lead, at a node."""
+        numbers, begin = self._leading
+        found: list[int] = numbers[begin[node] : begin[node + 1]].tolist()
+        return found
 
     # --- across and closing ----------------------------------------------------------------------------------------
 
+    @cached_property
     def _return_pins(self) -> list[int]:
         hub = self.model.module_inside.get(self.report.module)
         if hub is None:
@@ -531,10 +541,10 @@ class _Runs:
 
     def _across_ends(self, row: Row, node: int) -> tuple[bool, int]:
         """Whether there is a voltage between a supply pin and a return pin of the module, and that pin (-1: none)."""
-        pins = self._return_pins()
+        pins = self._return_pins
         if row.part != self.report.module or row.level != "supply" or not pins:
             return False, -1
-        floating = self.nominal.solution.floating
+        floating = self.nominal.floating
         return not (floating[node] or floating[pins[0]]), pins[0]
 
     def _closes(self, row: Row, node: int, across_to: str, elements: Sequence[ElementVolts]) -> float | None:
@@ -549,20 +559,21 @@ class _Runs:
 
     def _sum_of_drops(self, way: Iterable[tuple[int, int]]) -> float:
         total = 0.0
-        network = self.nominal.solution.network
         for number, start in way:
             branch = self.model.branches[number]
             sign = 1.0 if branch.a == start else -1.0
-            drop = self.nominal.branch_a[number] / network.conductance_s[number] - network.source_v[number]
+            drop = self.nominal.branch_a[number] / self.nominal.conductance_s[number]
+            drop -= self.nominal.source_v[number]
             total += sign * float(drop)
         return total
 
 
-def _range(values: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Range:
+def _range(values: FloatArray) -> Range:
     """Nominal is the first; a floating point (not a number) counts as 0 V."""
-    # plain numbers: for so few, the array functions take ten times as long (measured)
-    clean = [0.0 if math.isnan(value) else value for value in values.tolist()]
-    return Range(_known(min(clean)), _known(clean[0]), _known(max(clean)))
+    low = float(values.min())
+    if math.isnan(low):
+        return _range(np.where(np.isnan(values), 0.0, values))
+    return Range(_known(low), _known(float(values[0])), _known(float(values.max())))
 
 
 def _known(value: float) -> float:
@@ -715,8 +726,10 @@ def expectations(
     NotSettled : no steady voltages in some key state
     """
     found: dict[tuple[str, str], list[ComputedExpect]] = {}
-    for key in keys or report.keys:
-        volts = volts_of(survey, report, key, limits=limits, with_lamp=False)
+    wanted = list(keys or report.keys)
+    models = models_of(survey, wanted, limits=limits, first=report.module)
+    for key, runs in zip(wanted, _runs_of(survey, models, report), strict=True):
+        volts = _report(runs, None, {})
         for row in volts.rows:
             for probe in row.probes:
                 found.setdefault((row.code, probe.at), []).append(
