@@ -511,3 +511,10 @@ def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -
     across = solved.node_v[draw.first] - solved.node_v[draw.second]
     assert solved.draw_a[number] * across == pytest.approx(60.0, abs=0.01)
     assert solved.draw_a[number] > 5.0
+
+
+def test_a_dead_pin_behind_a_diode_reads_0_and_not_less(demo: Survey) -> None:
+    report = supplies_of(demo, "ALM")
+    found = {row.code: row for row in volts_of(demo, report, "off", limits=limits_of(demo.circuit)).rows}
+    assert found["S7"].lamp is not None and found["S7"].lamp.meter_v == 0.0
+    assert all(row.lamp is None or row.lamp.meter_v is None or row.lamp.meter_v >= 0.0 for row in found.values())
