@@ -5,6 +5,7 @@ Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 d
 
 from __future__ import annotations
 
+import codecs
 import gc
 import os
 import sys
@@ -244,6 +245,7 @@ def affects(
     except UnknownPart as error:
         _fail(str(error), WRONG_USAGE)
     _show(report.as_data(found) if json else report.as_text(survey, found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
 @app.command(
@@ -281,6 +283,8 @@ def panel(
     from tracer.trace.plugged import compare, read_seen
     from tracer.trace.survey import Survey
 
+    if pdf is not None and pdf.suffix.lower() != ".pdf":
+        _fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
     circuit = _load(json=json)
     survey = Survey(circuit)
     try:
@@ -335,6 +339,7 @@ def common(
     except UnknownPart as error:
         _fail(str(error), WRONG_USAGE)
     _show(report.as_data(found) if json else report.as_text(found, **_page()))
+    raise typer.Exit(COMPLETE if found.complete else LOOSE_ENDS)
 
 
 def _between_1_and_100(typed: str | float) -> float:
@@ -522,7 +527,9 @@ def diagram(
     ] = "pure",
     date: DateOption = None,
     every: AllOption = False,
-    form: Annotated[str, typer.Option("--format", metavar="svg|pdf|png", help="With --all: the format.")] = "pdf",
+    form: Annotated[
+        str, typer.Option("--format", metavar="svg|pdf|png", help="The format with --all, or without -o.")
+    ] = "pdf",
 ) -> None:
     """One page with this module's circuits only, from source to ground, with every probe point (PDF, SVG or PNG)."""
     from tracer.report.printing import DIAGRAM_FORMS, Job
@@ -540,13 +547,17 @@ def worksheet(
     paper: PaperOption = "a4",
     date: DateOption = None,
     every: AllOption = False,
-    form: Annotated[str, typer.Option("--format", metavar="pdf|html|csv", help="With --all: the format.")] = "pdf",
+    form: Annotated[
+        str, typer.Option("--format", metavar="pdf|html|csv", help="The format with --all, or without -o.")
+    ] = "pdf",
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:
     """The probe list to take to the vehicle, in the order in which hands and key move (PDF, HTML or CSV)."""
     from tracer.report.printing import WORKSHEET_FORMS, Job
 
+    if json and output is not None:
+        _fail("--json prints the content; to write a file, leave it out.", WRONG_USAGE)
     if json and module is not None and not every:
         from tracer.report.worksheet import as_data, worksheet_of
         from tracer.trace.supplies import UnknownModule, supplies_of
@@ -590,7 +601,7 @@ def _print(
             complete = _print_all(circuit, output, job)
         else:
             assert module is not None
-            file = output or Path(f"{module}-{job.what}.pdf")
+            file = output or Path(f"{module}-{job.what}.{job.form}")
             ending = file.suffix.lower().removeprefix(".")
             if ending not in forms:
                 _fail(
@@ -743,9 +754,43 @@ def _show(content: dict[str, Any] | str) -> None:
     text = content if isinstance(content, str) else json_text(content)
     stream = sys.stdout
     if hasattr(stream, "reconfigure"):  # whatever a name holds and the terminal can show, the output comes out
-        stream.reconfigure(errors="replace")
-    stream.write(text)
-    stream.flush()
+        stream.reconfigure(errors="tracer.text" if isinstance(content, str) else "tracer.json")
+    try:
+        stream.write(text)
+        stream.flush()
+    except (
+        BrokenPipeError
+    ):  # the reader (head, less) has gone: what was asked is answered all the same, and so is the exit status
+        _drop_output()
+    except OSError as error:
+        _drop_output()
+        _fail(f"cannot write the output: {error.strerror}", CANNOT_USE)
+
+
+_SPELLED = {"Ω": "ohm", "µ": "u", "²": "2", "³": "3", "°": " deg ", "–": "-", "…": "..."}
+
+
+def _spelled_out(error: UnicodeError) -> tuple[str, int]:
+    """For people: a unit must not come out as a question mark."""
+    assert isinstance(error, UnicodeEncodeError)
+    return "".join(_SPELLED.get(letter, "?") for letter in error.object[error.start : error.end]), error.end
+
+
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    """For programs: JSON has a way to write every letter in plain ones, so none is lost."""
+    from json import dumps
+
+    assert isinstance(error, UnicodeEncodeError)
+    return "".join(dumps(letter)[1:-1] for letter in error.object[error.start : error.end]), error.end
+
+
+codecs.register_error("tracer.text", _spelled_out)
+codecs.register_error("tracer.json", _escaped)
+
+
+def _drop_output() -> None:
+    """Nobody takes the rest: Python must not complain when it closes the stream."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _fail(message: str, status: int) -> NoReturn:
@@ -755,11 +800,13 @@ def _fail(message: str, status: int) -> NoReturn:
 
 def main() -> None:
     """The `tracer` command."""
+    if sys.stdout is None:  # closed by whoever called, who wants the exit status only
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the process ends
     gc.disable()  # one question, one answer, then the process ends: collecting only costs time
     try:
         app()
-    except BrokenPipeError:  # the reader (head, less) has gone; Python must not complain when it closes the stream
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # from the help, which is not written by `_show`
+        _drop_output()
         sys.exit(COMPLETE)
 
 

@@ -51,7 +51,7 @@ def run(*arguments: str, cwd: Path | None = None, **environment: str) -> subproc
 # --- 0 and 3 ---------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["states", "M"]])
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["states", "M"], ["affects", "F1"], ["common", "M"]])
 def test_a_vehicle_without_loose_ends_gives_0(command: list[str], tmp_path: Path) -> None:
     folder = str(write(tmp_path, COMPLETE, vehicle="vehicle: v\n"))
     for options in ([], ["--json"]):
@@ -60,7 +60,7 @@ def test_a_vehicle_without_loose_ends_gives_0(command: list[str], tmp_path: Path
         assert "NOT COMPLETE" not in out
 
 
-@pytest.mark.parametrize("command", [["check"], ["supplies", "M"]])
+@pytest.mark.parametrize("command", [["check"], ["supplies", "M"], ["affects", "F1"], ["common", "M"]])
 def test_loose_ends_give_3_and_the_whole_answer(command: list[str], tmp_path: Path) -> None:
     folder = str(write(tmp_path, LOOSE))
     status, out, error = invoke("-C", folder, *command)
@@ -240,3 +240,77 @@ def test_a_reader_that_stops_early_is_no_error() -> None:
     done = subprocess.run(["sh", "-c", command], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.stderr == ""
     assert len(done.stdout.splitlines()) == 1
+
+
+def test_a_reader_that_stops_early_does_not_make_a_list_complete(tmp_path: Path) -> None:
+    """Status 0 says `done and complete`; a pipe that closes must not turn 3 into it."""
+    folder = write(tmp_path, LOOSE)
+    names = ", ".join(f"Q{number}: {{is: splice, at: {'far ' * 60}}}" for number in range(400))
+    (folder / "sheets" / "2.yaml").write_text(f"sheet: 2\nparts: {{{names}}}\n", encoding="utf-8")
+    command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "check"]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.read(1)
+        process.stdout.close()
+        error = process.stderr.read()
+    assert (process.returncode, error) == (3, b"")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_output_that_cannot_be_written_is_said(tmp_path: Path) -> None:
+    folder = write(tmp_path, COMPLETE, vehicle="vehicle: v\n")
+    with open("/dev/full", "wb") as full:
+        command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "check"]
+        done = subprocess.run(command, cwd=ROOT, stdout=full, stderr=subprocess.PIPE, check=False)
+    assert done.returncode == 1
+    assert done.stderr.startswith(b"cannot write the output: ")
+
+
+def test_a_panel_page_is_never_written_over_another_kind_of_file(tmp_path: Path) -> None:
+    folder = write(tmp_path, COMPLETE, vehicle="vehicle: v\n")
+    status, _, error = invoke("-C", str(folder), "panel", "--pdf", str(folder / "vehicle.yaml"))
+    assert status == 2
+    assert "ends in .pdf" in error
+    assert (folder / "vehicle.yaml").read_text(encoding="utf-8") == "vehicle: v\n"
+
+
+@pytest.mark.parametrize(
+    "command", ["check", "supplies M", "states M", "volts M", "affects F1", "common M", "panel", "draw", "bus"]
+)
+def test_a_page_that_was_begun_and_not_typed_in_leaves_every_answer_incomplete(command: str, tmp_path: Path) -> None:
+    """Whatever is drawn on it is missing everywhere: a supply, a consumer, a node of the bus."""
+    sheet = """
+sheet: 1
+parts:
+  BAT: battery
+  FB: {is: panel, at: floor, positions: {F1: 5}, busbars: {BAT.+: [F1]}}
+  G1: {is: ground, at: floor}
+  M: {is: module, cavities: 1-4, at: floor, pins: {1: supply, 2: ground, 3: bus d H, 4: bus d L}}
+  N: {is: module, cavities: 1-2, at: floor, pins: {1: bus d H, 2: bus d L}}
+runs:
+  - F1 -- RD 1 -- M.1
+  - M.2 -- BN 1 -- G1
+  - BAT.- -- BK 25 -- G1
+  - M.3 -- GN 0.5 -- N.1
+  - M.4 -- YE 0.5 -- N.2
+"""
+    vehicle = "vehicle: v\nbuses: {d: {kind: high-speed can, terminations: {M: 120, N: 120}}}\n"
+    folder = write(tmp_path, sheet, vehicle=vehicle)
+    status, out, _ = invoke("-C", str(folder), *command.split())
+    assert (status, "NOT COMPLETE" in out) == (0, False)
+    (folder / "sheets" / "2.yaml").write_text("sheet: 2\ntitle: Radio\n", encoding="utf-8")
+    status, out, _ = invoke("-C", str(folder), *command.split())
+    assert (status, "NOT COMPLETE" in out) == (3, True)
+
+
+def test_a_terminal_without_greek_letters_still_shows_units_and_whole_json(tmp_path: Path) -> None:
+    sheet = "sheet: 1\nparts: {A: {is: module, name: Türmodul, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}, B: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}}\nruns: [A.1 -- GN 0.5 -- B.1, A.2 -- YE 0.5 -- B.2]\n"
+    vehicle = "vehicle: Öse\nbuses: {d: {kind: high-speed can, terminations: {A: 120, B: 120}}}\n"
+    folder = str(write(tmp_path, sheet, vehicle=vehicle))
+    done = run("-C", folder, "bus", PYTHONIOENCODING="ascii")
+    assert done.returncode == 0
+    assert b"120 ohm" in done.stdout
+    data = json.loads(run("-C", folder, "bus", "--json", PYTHONIOENCODING="ascii").stdout)
+    assert data == json.loads(run("-C", folder, "bus", "--json", PYTHONIOENCODING="utf-8").stdout)
+    assert data["buses"][0]["vehicle"] == "Öse"

@@ -337,3 +337,25 @@ def test_one_line_alone_is_not_complete(tmp_path: Path) -> None:
     report = bus(tmp_path, "A: 120, C: 120", sheet=SHEET.replace("bus d L", "signal"))
     assert report.cases == ()
     assert any("where H and L are wanted" in problem for problem in report.problems)
+
+
+@pytest.mark.parametrize("terminations", ["A: 120", "A: 120, C: {ohms: 120, fitted: no}"])
+def test_one_termination_of_120_ohm_leaves_the_bus_incomplete(tmp_path: Path, terminations: str) -> None:
+    """The other one may not be typed in: 120 Ω must not be what is expected of a bus in order."""
+    report = bus(tmp_path, terminations)
+    assert not report.complete
+    assert any("a working bus has two" in problem for problem in report.problems)
+
+
+def test_one_termination_of_60_ohm_is_complete(tmp_path: Path) -> None:
+    assert bus(tmp_path, "A: 60").complete
+
+
+def test_a_module_on_a_line_that_is_not_declared_leaves_the_bus_incomplete(tmp_path: Path) -> None:
+    """Its input is in no reading, and its branch is in no list."""
+    sheet = SHEET.replace(
+        "B: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}", "B: {is: module, cavities: 1-2}"
+    )
+    report = bus(tmp_path, "A: 120, C: 120", sheet=sheet)
+    assert not report.complete
+    assert [problem.split(" lies on ")[0] for problem in report.problems] == ["B.1", "B.2"]

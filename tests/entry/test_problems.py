@@ -298,3 +298,13 @@ def test_problems_of_sheet_2_come_before_those_of_sheet_10(tmp_path: Path) -> No
     for number in (10, 2):
         (folder / "sheets" / f"{number}.yaml").write_text(f"sheet: {number}\nwrong: x\n", encoding="utf-8")
     assert [problem.place.file for problem in _problems(folder)] == ["sheets/2.yaml", "sheets/10.yaml"]
+
+
+def test_a_part_with_a_problem_of_its_own_is_there_for_the_buses(tmp_path: Path) -> None:
+    """One slip, one problem: a bus that ends in the module is not blamed as well."""
+    vehicle = GOOD_VEHICLE + "buses: {d: {kind: high-speed can, terminations: {M: 120, Q: 120}}}\n"
+    sheet = GOOD_SHEET.replace("cavities: 1-4", "cavities: 1-4, draws: {1: much}")
+    whats = [problem.what for problem in _problems(_write(tmp_path, sheet, vehicle))]
+    assert len(whats) == 2
+    assert any("`much`" in what for what in whats)
+    assert any("there is no part `Q`" in what for what in whats)

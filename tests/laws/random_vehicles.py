@@ -25,6 +25,8 @@ class TypedVehicle:
         vehicle = "vehicle: random\nkey: [off, run]\n" + (f"rails:\n{rails}" if rails else "")
         (folder / "vehicle.yaml").write_text(vehicle, encoding="utf-8")
         for number, (parts, runs) in enumerate(zip(self.parts, self.runs, strict=True), 1):
+            if not parts and not runs:
+                continue  # a sheet that holds nothing is a loose end of its own (L136)
             text = f"sheet: {number}\n"
             text += "".join(["parts:\n", *(f"  {part}\n" for part in parts)]) if parts else ""
             text += "".join(["runs:\n", *(f"  - {run}\n" for run in runs)]) if runs else ""

@@ -36,6 +36,11 @@ def demo() -> Survey:
     return Survey(tracer.load(DEMO))
 
 
+def test_a_pin_that_does_not_exist_names_those_that_do_in_order(demo: Survey) -> None:
+    with pytest.raises(UnknownPart, match=r"Wired pins: 1, 2, 3, 4"):
+        Affected(demo).report("ALM", "99")
+
+
 # --- against a fresh trace -----------------------------------------------------------------------------------
 
 
@@ -239,3 +244,29 @@ def test_a_wire_that_opens_is_not_taken_for_one_that_was_never_typed(demo: Surve
 def test_opening_asks_nothing_of_links_that_are_not_there(demo: Survey) -> None:
     coil = next(n for n, link in enumerate(demo.circuit.links) if link.kind is LinkKind.COIL)
     assert Reach(demo).lost_by(Opened(frozenset((coil,)))).supply == {}
+
+
+def test_some_key_states_are_never_called_every(tmp_path: Path) -> None:
+    """A pin that keeps supply in run and start only must not read `live in every key state`."""
+    from tracer.report.affects import levels_words
+
+    assert levels_words({"run": "live", "start": "live"}, every=False) == "live in run, start"
+    assert levels_words({"off": "live", "run": "live"}) == "live in every key state"
+
+
+def test_a_rest_contact_that_stays_closed_is_told_by_its_key_states(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, F2: {is: fuse, amps: 5}, G1: ground, IGN: {is: switch, kind: 'ignition switch, 15 stays during start'},\n"
+        "  K1: {is: relay, kind: normally closed}, M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}}}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1.feed\n  - BAT.+ -- RD 1 -- IGN.30\n  - IGN.15 -- RD 1 -- F2 -- RD 1 -- K1.86\n  - K1.85 -- BN 1 -- G1\n"
+        "  - F1.load -- RD 1 -- K1.30\n  - K1.87a -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BN 1 -- G1\n"
+    )
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
+    (tmp_path / "sheets" / "1.yaml").write_text(sheet, encoding="utf-8")
+    survey = Survey(tracer.load(str(tmp_path)))
+    from tracer.report.affects import as_text
+
+    text = as_text(survey, affects(survey, "F2"))
+    assert "now live in run, start" in text
+    assert "every key state" not in text

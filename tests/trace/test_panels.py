@@ -164,3 +164,30 @@ def test_what_a_fuse_serves_is_missed_where_it_is_the_only_way(lines: tuple[str,
             node = circuit.pins_of.get(part, {}).get(pin)
             if node is not None and node in before - now and (kind != "module" or circuit.is_attached(node)):
                 assert (part, pin) in served
+
+
+def test_what_is_loose_below_a_position_leaves_its_panel_incomplete(tmp_path: Path) -> None:
+    """What hangs on an unanswered reference is served by the fuse above it, and nobody knows what it is."""
+    parts = "S1: splice, FB: {is: panel, positions: {F1: 10, F2: 10}, busbars: {BAT.+: [F1, F2]}}"
+    wires = (
+        "[F1 -- RD 1 -- S1, S1 -- RD 1 -- E1, E1 -- BN 1 -- G1, F2 -- RD 1 -- E2, E2 -- BN 1 -- G1, BAT.- -- BN 1 -- G1"
+    )
+    whole = panels_of(vehicle(tmp_path / "whole", parts, f"{wires}]"))
+    assert whole.complete
+    assert whole.loose_elsewhere == 0
+    loose = panels_of(vehicle(tmp_path / "loose", parts, f"{wires}, S1 -- RD 1 -- ref 5>9]"))
+    assert not loose.complete
+    assert {position.label: [words[:4] for words in position.loose] for position in loose.positions} == {
+        "F1": ["L101"],
+        "F2": [],
+    }
+
+
+def test_what_is_loose_elsewhere_is_counted(tmp_path: Path) -> None:
+    parts = (
+        "M: {is: module, cavities: 1, pins: {1: supply}}, FB: {is: panel, positions: {F1: 10}, busbars: {BAT.+: [F1]}}"
+    )
+    wires = "[F1 -- RD 1 -- E1, E1 -- BN 1 -- G1, E2.1 -- BN 1 -- G1, E2.2 -- BN 1 -- G1, BAT.- -- BN 1 -- G1, M.1 -- RD 1 -- ref 5>9]"
+    report = panels_of(vehicle(tmp_path, parts, wires))
+    assert report.complete
+    assert report.loose_elsewhere >= 1

@@ -238,6 +238,7 @@ class _Reader:
         kind = self.facts.kind or ""
         nets = self._nets()
         terminations = tuple(self._terminations(nets))
+        self.problems += self._not_declared(nets)
         self.problems += self._loose_ends(nets)
         if not kind and self.name.upper() in ("H", "L", "HIGH", "LOW", "CAN_H", "CAN_L"):
             self.problems.append(
@@ -356,8 +357,19 @@ class _Reader:
         """Loose ends on the lines: beyond them more modules and terminations may hang."""
         nodes = frozenset[int]().union(*nets.values())
         for finding in loose_ends(self.survey):
-            if nodes & set(finding.nodes):
+            if finding.module == "*":  # a page that is not read or not typed in
+                yield f"loose end {finding.code}: {finding.message}; what is drawn there is in no reading"
+            elif nodes & set(finding.nodes):
                 yield f"loose end {finding.code} at {finding.at}: {finding.message}; what hangs there is in no reading"
+
+    def _not_declared(self, nets: dict[str, frozenset[int]]) -> Iterator[str]:
+        """Module pins on a line that nothing calls a pin of this bus: that module is a node, and would be missing among them."""
+        declared = {pin for pins in self.pins.values() for pin in pins}
+        for line, nodes in nets.items():
+            for part in self.circuit.modules():
+                for pin, node in self.circuit.pins_of.get(part.name, {}).items():
+                    if node in nodes and (part.name, pin) not in declared:
+                        yield f"{part.name}.{pin} lies on line {line}, but is not declared `bus {self.name} {line}`: it is missing among the modules"
 
     def _lines_touch(self, nets: dict[str, frozenset[int]]) -> bool:
         if nets["H"] & nets["L"]:
@@ -508,6 +520,10 @@ class _Reader:
         if len(fitted) == 1 and total is not None and low <= total.nominal <= high:
             self.notes.append(
                 f"one termination of {fitted[0].ohms:g} Ω at {fitted[0].name} in place of two of 120 Ω: the reading is right, but losing that one leaves none"
+            )
+        elif len(fitted) == 1 and (total is None or total.nominal > high):
+            self.problems.append(
+                f"only the termination at {fitted[0].name} is typed in or fitted; a working bus has two: the other may be missing here, and no reading can be called in order"
             )
         elif fitted and len(fitted) != 2 and total is not None:
             self.notes.append(

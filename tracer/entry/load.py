@@ -113,13 +113,17 @@ def read_folder(folder: str | Path) -> Typed:
         raise CannotUse(problems)
     kinds = kinds_of(folder, problems)
     reader = _SheetReader(_colours(vehicle, vehicle_file), problems)
+    all_read = True
     for name in names:
         file = read_file(folder, name, problems)
         if file is not None:
             reader.read(file)
+        else:
+            all_read = False
     reader.finish()
     if vehicle is not None and vehicle_file is not None:
-        _check_vehicle_names(vehicle, vehicle_file, reader.fragments, problems)
+        unread = reader.names() - set(reader.fragments) if all_read else None
+        _check_vehicle_names(vehicle, vehicle_file, reader.fragments, unread, problems)
     _check_names(vehicle, reader.fragments, kinds, problems)
     if problems or vehicle is None or vehicle_file is None:
         raise CannotUse(problems)
@@ -280,6 +284,10 @@ class _SheetReader:
         self.runs: list[Run] = []
         self._ids: dict[str, str] = {}
         self._parts: list[tuple[str, Any, int, TypedFile, str]] = []
+
+    def names(self) -> set[str]:
+        """Every part that stands on a sheet, with or without a problem of its own."""
+        return {name for name, *_ in self._parts}
 
     def read(self, file: TypedFile) -> None:
         head: SheetFacts | None = _facts(SheetFacts, file.tree, file, (), self.problems)
@@ -563,20 +571,28 @@ def _place_in_run(file: TypedFile, line: int, column: int, text: str, offset: in
 
 
 def _check_vehicle_names(
-    vehicle: VehicleFacts, vehicle_file: TypedFile, fragments: dict[str, list[Fragment]], problems: list[Problem]
+    vehicle: VehicleFacts,
+    vehicle_file: TypedFile,
+    fragments: dict[str, list[Fragment]],
+    unread: set[str] | None,
+    problems: list[Problem],
 ) -> None:
-    """Key states and conditions that vehicle.yaml names must exist."""
+    """Key states, conditions and parts that vehicle.yaml names must exist.
+
+    `unread` are parts that stand on the sheets with a problem of their own: they are there. None: a whole sheet could not be read, so nobody knows which are.
+    """
     known = [*vehicle.key, *vehicle.conditions]
     for rail, rail_facts in vehicle.rails.items():
         _check_when(rail_facts.live, known, vehicle_file, ("rails", rail), problems)
     for name, condition in vehicle.conditions.items():
         _check_when(condition.when, vehicle.key, vehicle_file, ("conditions", name, "when"), problems)
     check_limits(vehicle.limits, vehicle_file, problems)
-    if vehicle.buses:
+    if vehicle.buses and unread is not None:
         parts: dict[str, tuple[str, object]] = {
             name: (several[0].kind, several[0].facts) for name, several in fragments.items()
         }
         parts |= {name.split("/", 1)[1]: facts for name, facts in parts.items() if "/" in name}
+        parts |= {name: ("module", None) for name in unread}
         check_buses(vehicle.buses, parts, vehicle_file, problems)
 
 

@@ -124,9 +124,7 @@ def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | N
         problems.append(Problem(Place(name), "brackets nested too deeply to be read", "Remove the surplus brackets."))
         return None
     if node is None:
-        problems.append(
-            Problem(Place(name), "the file is empty", "Type it in, or delete it; `tracer new DIR` writes a start.")
-        )
+        problems.append(Problem(Place(name), "the file is empty", "Type it in, or delete it."))
         return None
     file = TypedFile(name, lines, None, node)
     tree = _Converter(file, problems).tree(node, 0)

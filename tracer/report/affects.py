@@ -27,6 +27,12 @@ def as_text(survey: Survey, report: AffectsReport, *, width: int = 80, bold: boo
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {report.target.words}", strong=True)
     _place(page, survey, report)
+    if not report.complete:
+        page.line(
+            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; what hangs there may be affected too and is missing here. "
+            "`tracer check` lists them.",
+            strong=True,
+        )
     page.line(verdict(report), strong=True)
     for note in report.notes:
         page.line(f"Note: {note}.")
@@ -125,7 +131,8 @@ def _levels(kind: str, effect: Effect) -> str:
     if kind == LOST:
         return f"before: {levels_words(effect.before)}" if set(effect.before.values()) != {"dead"} else ""
     if kind == SOME_STATES:
-        left = levels_words({key: level for key, level in effect.after.items() if level != "dead"})
+        alive = {key: level for key, level in effect.after.items() if level != "dead"}
+        left = levels_words(alive, every=len(alive) == len(effect.after))
         return f"dead in {', '.join(effect.states)}" + (f", still {left}" if left else "")
     return f"now {levels_words(effect.after)}" + _why(effect)
 
@@ -135,12 +142,12 @@ def _why(effect: Effect) -> str:
     return f" (on {'; '.join(reasons)})" if reasons else ""
 
 
-def levels_words(levels: dict[str, str]) -> str:
-    """'live in run, start; depends in off'; 'live in every key state'."""
+def levels_words(levels: dict[str, str], *, every: bool = True) -> str:
+    """'live in run, start; depends in off'; 'live in every key state', where these are all the vehicle has (`every`)."""
     groups: dict[str, list[str]] = {}
     for key, level in levels.items():
         groups.setdefault(level, []).append(key)
-    if len(groups) == 1 and len(levels) > 1:
+    if every and len(groups) == 1 and len(levels) > 1:
         return f"{next(iter(groups))} in every key state"
     order = ("live", "depends", "dead")
     return "; ".join(f"{level} in {', '.join(groups[level])}" for level in order if level in groups)
@@ -152,7 +159,7 @@ def _gain_row(gain: Gain) -> list[str]:
     return [
         f"pin {terminal.pin}",
         terminal.level,
-        f"{what}{' - ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states})}",
+        f"{what}{' - ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states}, every=len(gain.states) == len(gain.after))}",
     ]
 
 
@@ -193,6 +200,8 @@ def as_data(report: AffectsReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
+        "complete": report.complete,
+        "loose_ends": report.loose_ends,
         "target": {"name": report.target.name, "kind": report.target.kind, "parts": list(report.target.parts), "words": report.target.words},
         "keys": list(report.keys),
         "lost": [_effect_data(effect) for effect in report.of(LOST)],

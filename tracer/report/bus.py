@@ -58,6 +58,8 @@ def _head(page: Page, report: BusReport) -> None:
         f"{report.vehicle}: bus {report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}",
         strong=True,
     )
+    if not report.complete:
+        page.line("NOT COMPLETE: what follows holds only for what is typed in.", strong=True)
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
     for note in report.notes:

@@ -17,6 +17,11 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     works = f"; working: {', '.join(report.working)}" if report.working else ""
     page.line(f"{report.vehicle}: dead: {', '.join(report.dead)}{works}", strong=True)
+    if not report.complete:
+        page.line(
+            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; what is shared over them is missing here. `tracer check` lists them.",
+            strong=True,
+        )
     page.line(verdict(report), strong=True)
     everybody = [group for group in report.groups if _by_all(report, group) and group.verdict != CLEARED]
     some = [group for group in report.groups if not _by_all(report, group) and group.verdict != CLEARED]
@@ -99,6 +104,8 @@ def as_data(report: CommonReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
+        "complete": report.complete,
+        "loose_ends": report.loose_ends,
         "dead": list(report.dead),
         "working": list(report.working),
         "groups": [

@@ -35,6 +35,8 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
     page.line(verdict(report.panels), strong=True)
+    if report.loose_elsewhere:
+        page.line(elsewhere_words(report))
     for panel in report.panels:
         _panel(page, panel)
     _cautions(page, report.cautions)
@@ -49,9 +51,17 @@ def verdict(panels: Sequence[Panel]) -> str:
         number = sum(position.state == state for position in positions)
         if number:
             counts.append(f"{number} {state}")
-    loose = sum(len(panel.loose_ends) for panel in panels)
+    loose = len({loose for panel in panels for loose in panel.loose_ends})
     total = f"{counted(len(positions), 'position')}: {', '.join(counts) or 'none'}"
     return f"NOT COMPLETE: {counted(loose, 'loose end')}. {total}." if loose else f"COMPLETE: {total}."
+
+
+def elsewhere_words(report: PanelReport) -> str:
+    """What is loose in the vehicle without a way from one of these positions to it, as far as it is typed in."""
+    return (
+        f"{counted(report.loose_elsewhere, 'loose end')} elsewhere in the vehicle: what hangs there may be served from here too; "
+        "`tracer check` lists them."
+    )
 
 
 def _panel(page: Page, panel: Panel) -> None:
@@ -142,8 +152,8 @@ def _position(page: Page, position: Position) -> None:
         page.labelled("fed from", fed + side, indent=6)
     if position.live:
         page.labelled("live", live_words(position), indent=6)
-    if position.serves:
-        page.labelled("serves", serves_words(position.serves), indent=6)
+    if position.serves or position.loose:
+        page.labelled("serves", served_words(position), indent=6)
     elif position.state not in (EMPTY, ELECTRONIC, OPTION) and position.kind not in ("relay", "diode"):
         page.labelled("serves", "nothing typed in on its load side yet", indent=6)
     if position.below:
@@ -207,6 +217,14 @@ def serves_words(serves: Iterable[Served]) -> str:
     return "; ".join(found)
 
 
+def served_words(position: Position) -> str:
+    """What is served; and that it may be more, where a loose end lies below."""
+    known = serves_words(position.serves)
+    if not position.loose:
+        return known
+    return f"{known or 'nothing known'}; NOT KNOWN what hangs on {', '.join(position.loose)}"
+
+
 def _needs_pin(serves: Iterable[Served], title: str) -> bool:
     """Modules are told by pin; a load is one thing."""
     return any(served.kind in ("module", "converter") and title.split(" ")[0] == served.part for served in serves)
@@ -235,6 +253,11 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
     page.line(seen_verdict(seen), strong=True)
+    if seen.mismatches and not (report.complete and not report.loose_elsewhere):
+        page.line(
+            "NOT COMPLETE: loose ends in this vehicle; what is taken away may be more than is listed. `tracer check` lists them.",
+            strong=True,
+        )
     hazards = [one for one in seen.mismatches if one.hazard]
     others = [one for one in seen.mismatches if not one.hazard]
     for title, found in (("Hazard: put this right first", hazards), ("Does not belong", others)):
@@ -303,6 +326,7 @@ def as_data(report: PanelReport) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": report.vehicle,
         "complete": report.complete,
+        "loose_elsewhere": report.loose_elsewhere,
         "panels": [
             {
                 "panel": panel.panel,
@@ -346,6 +370,7 @@ def position_data(position: Position) -> dict[str, Any]:
             {"part": one.part, "kind": one.kind, "name": one.name, "pin": one.pin, "declared": one.declared, "through": list(one.through)}
             for one in position.serves
         ],
+        "loose": list(position.loose),
         "next": list(position.below),
         "pins": dict(position.pins),
         "text": position.said,
@@ -367,7 +392,7 @@ def as_csv(report: PanelReport) -> str:
         [
             position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
-            *(position.live.get(key, "") for key in keys), serves_words(position.serves), position.said or "", ", ".join(position.sheets),
+            *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
             "NOT COMPLETE" if panel.loose_ends else "complete",
         ]
         for panel in report.panels
@@ -435,7 +460,7 @@ def page_data(report: PanelReport) -> dict[str, Any]:
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
-                "verdict": verdict([panel]),
+                "verdict": verdict([panel]) + (f" {elsewhere_words(report)}" if report.loose_elsewhere else ""),
                 "plan": _page_plan(panel),
                 "positions": [_page_row(position) for position in panel.positions],
             }
@@ -471,9 +496,13 @@ def _page_row(position: Position) -> dict[str, Any]:
         "empty": position.state == EMPTY,
         "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
         "live": live_words(position) if position.live else "",
-        "serves": position.said or serves_words(position.serves),
+        "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
         "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
     }  # fmt: skip
+
+
+def _also_loose(position: Position) -> str:
+    return f"NOT KNOWN what hangs on {', '.join(position.loose)}" if position.loose else ""
 
 
 def _short(position: Position) -> str:

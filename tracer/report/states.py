@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.report.layout import Page, counted
-from tracer.report.supplies import loose_data
+from tracer.report.supplies import elsewhere_words, loose_data
 from tracer.trace.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"
@@ -21,6 +21,8 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
             f"NOT COMPLETE: {counted(len(states.loose_ends), 'loose end')} on the ways to this module; `tracer supplies {states.module}` lists them.",
             strong=True,
         )
+    if states.loose_elsewhere:
+        page.line(elsewhere_words(states.loose_elsewhere))
     page.line(
         "A reading without its key state proves nothing. Levels are for a module plugged in, with the wiring in order."
     )
@@ -73,6 +75,7 @@ def as_data(states: ModuleStates) -> dict[str, Any]:
         "module": states.module,
         "name": states.name,
         "complete": states.complete,
+        "loose_elsewhere": states.loose_elsewhere,
         "keys": list(states.keys),
         "conditions": states.conditions,
         "pins": [_pin_data(pin) for pin in states.pins],

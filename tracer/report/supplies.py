@@ -68,6 +68,11 @@ def verdict(report: SupplyReport) -> str:
     return f"NOT COMPLETE: {reason}. So far {counts}; {cavities}."
 
 
+def elsewhere_words(count: int) -> str:
+    """What is loose in the vehicle, but as far as is typed in on no way to this module."""
+    return f"{counted(count, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."
+
+
 def _title(page: Page, report: SupplyReport) -> None:
     name = f" - {report.name}" if report.name else ""
     page.line(f"{report.vehicle}: {report.module}{name}", strong=True)
@@ -80,9 +85,7 @@ def _title(page: Page, report: SupplyReport) -> None:
             f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
         )
     if report.loose_elsewhere:
-        page.line(
-            f"{counted(report.loose_elsewhere, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."
-        )
+        page.line(elsewhere_words(report.loose_elsewhere))
 
 
 def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
@@ -363,7 +366,10 @@ def _through_loads(page: Page, report: SupplyReport) -> None:
         "Without load a meter reads supply or ground level here, through the load. It proves nothing about a supply.",
         indent=2,
     )
-    for level, words in (("supply", "reads battery voltage at rest"), ("ground", "reads ground at rest")):
+    for level, words in (
+        ("supply", "reads battery voltage at rest, while its load is fed"),
+        ("ground", "reads ground at rest"),
+    ):
         found = [
             [f"pin {load.pin}", load.declared or "not declared", f"only through {', '.join(load.loads)}"]
             for load in report.through_loads

@@ -13,10 +13,11 @@ from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, Circuit,
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
-from tracer.entry.problems import listed, nearest
+from tracer.entry.problems import listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.positions import position_in
 from tracer.trace.reach import Loss, Opened, Reach, opened_at_pin
+from tracer.trace.rules import loose_ends
 from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
 from tracer.trace.ways import Ways
 
@@ -119,6 +120,12 @@ class AffectsReport:
     parted: tuple[Parted, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
+    loose_ends: int  # of the vehicle: what hangs there may be affected too
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing in the vehicle is loose."""
+        return not self.loose_ends
 
     def of(self, verdict: str) -> tuple[Effect, ...]:
         """The effects of one verdict."""
@@ -197,7 +204,7 @@ def _pin_target(circuit: Circuit, name: str, pin: str) -> Target:
     if isinstance(part.facts, ConnectorFacts):
         return _cavity_target(circuit, part.name, part.facts, pin, pins)
     if pin not in pins:
-        known = [one for one in pins if one and not one.startswith("group ")]
+        known = sorted((one for one in pins if one and not one.startswith("group ")), key=natural)
         hint = f" Wired pins: {listed(known, most=24, joiner='and')}." if known else f" Name {part.name} alone."
         raise UnknownPart(f"{part.name} has no pin {pin} that is wired.{hint}")
     opened = opened_at_pin(circuit, pins[pin])
@@ -336,6 +343,7 @@ class Affected:
             tuple(self._parted(fitted, target)),
             tuple(notes),
             _cautions(target.kind),
+            len(loose_ends(self.survey)),
         )
 
     def _after(self, fitted: _Fitted, target: Target, loss: Loss) -> KeyStates:
@@ -547,7 +555,6 @@ def terminals(circuit: Circuit, reach: Reach) -> Iterator[Terminal]:
 def _module_terminals(
     circuit: Circuit, reach: Reach, name: str, facts: ModuleFacts, pins: Mapping[str, int]
 ) -> Iterator[Terminal]:
-    from tracer.entry.problems import natural
 
     for pin in sorted(pins, key=natural):
         node = pins[pin]

@@ -14,6 +14,7 @@ from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.reach import Opened, Reach
+from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
 
 SUSPECT, DOUBTFUL, CLEARED = "suspect", "doubtful", "cleared"
@@ -76,6 +77,12 @@ class CommonReport:
     groups: tuple[CommonGroup, ...]
     places: tuple[CommonPlace, ...]
     cautions: tuple[str, ...]
+    loose_ends: int  # of the vehicle: what is shared may run over them
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing in the vehicle is loose."""
+        return not self.loose_ends
 
     def shared_by_all(self) -> tuple[CommonGroup, ...]:
         """The groups that every dead part hangs on and no working part clears."""
@@ -132,6 +139,7 @@ class _Common:
             tuple(sorted(groups, key=self._group_order)),
             tuple(self._places(grouped)),
             tuple(caution.text for caution in cautions_for("probe")),
+            len(loose_ends(self.survey)),
         )
 
     def _terminals(self, name: str) -> list[Terminal]:

@@ -1008,3 +1008,22 @@ def contacts_short(survey: Survey) -> Iterator[Finding]:
         message = f"{' and '.join(names)} {verb} supply and ground without a load in {', '.join(keys)}"
         at = tuple(sorted(node for name in names for node in nodes[name]))
         yield Finding(circuit.parts[names[0]].place, ", ".join(names), message, "", at, names)
+
+
+@rule(
+    "L136",
+    "sheet that holds nothing",
+    why="A page was begun and not typed in. Whatever is drawn on it is missing from every list, a supply perhaps among it.",
+    fix="Type the page in; if nothing of it belongs to this vehicle, take the file out of sheets/.",
+    bad=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n---\ntitle: Radio  # L136\n",
+    good=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n---\ntitle: Radio\nruns:\n- S1 -- RD 1 -- ALM.4\n",
+)
+def sheet_without_anything(survey: Survey) -> Iterator[Finding]:
+    """Sheets without a part and without a run; they concern every module."""
+    typed = survey.circuit.typed
+    used = {fragment.sheet for several in typed.fragments.values() for fragment in several}
+    used |= {run.sheet for run in typed.runs}
+    for number, (sheet, file) in enumerate(zip(typed.sheets, typed.files, strict=True)):
+        if number not in used:
+            place = file.place_of(("title",) if sheet.title else ("sheet",))
+            yield Finding(place, f"sheet {sheet.id}", f"sheet {sheet.id} holds no part and no run", "", module="*")

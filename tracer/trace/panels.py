@@ -27,6 +27,7 @@ FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN = (
     "electronic output",
     "not known",
 )
+_ON_THE_WAY = frozenset({LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH})
 _NEAR = frozenset({LinkKind.BUSBAR, LinkKind.WIRE, LinkKind.MEETS, LinkKind.RAIL})
 
 
@@ -74,6 +75,7 @@ class Position:
     live: dict[str, str]
     why: dict[str, tuple[str, ...]]
     serves: tuple[Served, ...]
+    loose: tuple[str, ...]  # loose ends on the ways below: what hangs there is not under `serves`
     below: tuple[str, ...]
     relay: str  # relays: the kind, such as `normally open`
     pins: tuple[tuple[str, str], ...]  # relays: each pin and what it is joined with
@@ -132,6 +134,7 @@ class PanelReport:
     vehicle: str
     panels: tuple[Panel, ...]
     cautions: tuple[str, ...] = field(default=())
+    loose_elsewhere: int = 0  # in the vehicle, at none of these positions and on no way below them
 
     @property
     def complete(self) -> bool:
@@ -166,10 +169,13 @@ def panels_of(circuit: Circuit | Survey, name: str | None = None) -> PanelReport
         parts = [part for part in parts if part.name == name]
     below = _Below(survey)
     found = loose_ends(survey)
+    panels = tuple(_panel(survey, part, below, found) for part in parts)
+    shown = {loose for panel in panels for loose in panel.loose_ends}
     return PanelReport(
         survey.circuit.name,
-        tuple(_panel(survey, part, below, found) for part in parts),
+        panels,
         tuple(caution.text for caution in cautions_for("fuses")),
+        sum(_loose_end(finding) not in shown for finding in found),
     )
 
 
@@ -180,12 +186,17 @@ def _panel(survey: Survey, part: Part, below: _Below, findings: list[Finding]) -
     order = _in_order(facts, own)
     positions = tuple(_position(survey, own[label], facts, below) for label in order)
     names = {part.name, *(one.name for one in own.values())}
+    served = {finding for position in positions for finding in below.loose.get(position.output or position.part, ())}
     loose = tuple(
-        LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
+        _loose_end(finding)
         for finding in findings
-        if names.intersection(finding.parts)
+        if finding.module == "*" or names.intersection(finding.parts) or finding in served
     )
     return Panel(part.name, facts.name, facts.at, facts.access, survey.states.keys, positions, plan_of(facts), loose)
+
+
+def _loose_end(finding: Finding) -> LooseEnd:
+    return LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
 
 
 def plan_of(facts: PanelFacts) -> tuple[tuple[str, ...], ...]:
@@ -244,6 +255,7 @@ def _position(survey: Survey, part: Part, panel: PanelFacts, below: _Below) -> P
         live=live,
         why=why,
         serves=serves,
+        loose=tuple(dict.fromkeys(f"{one.code} at {one.at}" for one in below.loose.get(output or part.name, ()))),
         below=below.next.get(part.name, ()),
         relay=(facts.kind or "") if isinstance(facts, RelayFacts) else "",
         pins=tuple(_pins(circuit, part)) if part.kind in ("relay", "diode") else (),
@@ -413,7 +425,7 @@ class _Below:
             }
             for number in way.links:
                 link = circuit.links[number]
-                if link.kind in (LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH):
+                if link.kind in _ON_THE_WAY:
                     name = f"{link.part}.{link.output}" if link.output else link.part
                     depth = _depth(circuit, way, number)
                     through = tuple(sorted({driver for at, driver in drivers if at > depth}))
@@ -421,6 +433,7 @@ class _Below:
                     serves.setdefault(name, {})[one] = None
                     between = self.covered.setdefault(name, {}).setdefault(part.name, set())
                     between.update(name for name, at in passed.items() if at > depth)
+        self.loose = self._loose()
         self.either = _either_pairs(circuit)
         self.in_panel: dict[str, dict[str, Part]] = {}
         for part in circuit.parts.values():
@@ -428,6 +441,20 @@ class _Below:
                 self.in_panel.setdefault(part.panel, {})[part.label] = part
         self.serves = {name: tuple(sorted(found, key=_served_order)) for name, found in serves.items()}
         self.next = self._next_positions()
+
+    def _loose(self) -> dict[str, tuple[Finding, ...]]:
+        """For each part of a way the loose ends that lie below it: what hangs there is served too, and nobody knows what it is."""
+        ways = self.survey.supply_ways()
+        below: dict[str, dict[Finding, None]] = {}
+        for finding in loose_ends(self.survey):
+            for node in finding.nodes:
+                way = ways.to(node)
+                for number in way.links if way is not None else ():
+                    link = self.circuit.links[number]
+                    if link.kind in _ON_THE_WAY:
+                        name = f"{link.part}.{link.output}" if link.output else link.part
+                        below.setdefault(name, {})[finding] = None
+        return {name: tuple(found) for name, found in below.items()}
 
     def _consumers(self) -> Iterator[tuple[Part, str, int, str]]:
         for part in self.circuit.parts.values():

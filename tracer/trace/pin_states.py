@@ -37,6 +37,7 @@ class ModuleStates:
     conditions: dict[str, str]
     unstable: tuple[str, ...]
     complete: bool
+    loose_elsewhere: int
     loose_ends: tuple[LooseEnd, ...]
 
 
@@ -76,6 +77,7 @@ def pin_states(survey: Survey, module: str) -> ModuleStates:
         conditions,
         tuple(unstable),
         report.complete,
+        report.loose_elsewhere,
         report.loose_ends,
     )
 
@@ -97,7 +99,10 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
     output = facts.outputs.get(pin)
     if output is not None and output.drives == "low":
         commanded = output.when.text if output.when.known else "a state that is not known"
-        return f"battery voltage through its load at rest, near 0 V while commanded ({commanded})", loads.get(pin, "")
+        return (
+            f"battery voltage through its load while that is fed and the output rests, near 0 V while commanded ({commanded})",
+            loads.get(pin, ""),
+        )
     if output is not None and output.drives == "reference":
         volts = f"{output.volts:g} V" if output.volts else "its reference voltage"
         return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"

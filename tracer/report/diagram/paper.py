@@ -28,6 +28,7 @@ from tracer.report.diagram.shapes import (
 )
 from tracer.report.diagram.view import View
 from tracer.report.layout import counted
+from tracer.report.supplies import elsewhere_words
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
@@ -248,6 +249,8 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
             f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in.",
             bold=True,
         )
+    if report.loose_elsewhere:
+        line(elsewhere_words(report.loose_elsewhere))
     y += 1
     shapes.append(Line(((0, y), (width, y)), "hair"))
     y += 2.5

@@ -133,7 +133,7 @@ class _Planner:
         self._feeds: dict[str, Upstream | None] = {}
 
     def sheet(self) -> Worksheet:
-        from tracer.report.supplies import verdict
+        from tracer.report.supplies import elsewhere_words, verdict
 
         report = self.report
         points = coded_points(report)
@@ -155,7 +155,7 @@ class _Planner:
             name=report.name or "",
             place=report.place or NO_PLACE,
             system=self.circuit.typed.vehicle.system,
-            status=verdict(report),
+            status=verdict(report) + (f" {elsewhere_words(report.loose_elsewhere)}" if report.loose_elsewhere else ""),
             complete=report.complete,
             keys=self.keys,
             conditions=tuple(f"{name}: {facts.text or name}" for name, facts in conditions.items()),
