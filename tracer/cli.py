@@ -181,6 +181,7 @@ def supplies(
     from tracer.trace.supplies import UnknownModule, supplies_of
     from tracer.trace.survey import Survey
 
+    _one_form(json=json, csv=csv)
     circuit = _load(json=json)
     survey = Survey(circuit)
     try:
@@ -285,6 +286,7 @@ def panel(
 
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         _fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
+    _one_form(json=json, csv=csv)
     circuit = _load(json=json)
     survey = Survey(circuit)
     try:
@@ -733,6 +735,11 @@ def _write(file: Path, content: bytes, say: Callable[[str], object] | None = Non
         typer.echo(f"wrote {file}", err=True)
     else:
         say(f"wrote {file}")
+
+
+def _one_form(*, json: bool, csv: bool) -> None:
+    if json and csv:
+        _fail("--json and --csv: one of them, please.", WRONG_USAGE)
 
 
 def _page() -> dict[str, Any]:

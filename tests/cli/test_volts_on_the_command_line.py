@@ -146,3 +146,63 @@ def test_a_lin_bus_names_its_pins_and_its_commander(tmp_path: Path) -> None:
     )
     text = run("bus", vehicle=str(tmp_path)).stdout
     assert "commander: A" in text and "A.1" in text and "?" not in text
+
+
+def test_loose_ends_elsewhere_are_counted_by_volts_and_bus_as_by_supplies(tmp_path: Path) -> None:
+    folder = _vehicle(tmp_path, "  - F2.load -- RD 1 -- ref 9>5\n")
+    supplies = json.loads(_in(folder, "supplies", "M", "--json", "--quick").stdout)
+    assert supplies["loose_elsewhere"] == 1
+    for command in (("volts", "M"), ("bus", "drive")):
+        done = _in(folder, *command)
+        assert "1 loose end elsewhere in the vehicle" in done.stdout, done.stdout
+        found = json.loads(_in(folder, *command, "--json").stdout)
+        assert (found["buses"][0] if "buses" in found else found)["loose_elsewhere"] == 1
+
+
+def test_a_module_that_takes_nothing_can_be_typed_in(tmp_path: Path) -> None:
+    folder = _vehicle(tmp_path, "", draws="{1: {run: 2, otherwise: 0}}")
+    off, run_ = (
+        json.loads(_in(folder, "volts", "M", "--key", key, "--json").stdout)["rows"][0] for key in ("off", "run")
+    )
+    assert (off["current"]["nominal_a"], off["lost"]["nominal_v"]) == (0.0, 0.0)
+    assert not [one for one in off["assumed"] if "current" in one]
+    assert run_["current"]["nominal_a"] == pytest.approx(2.0) and run_["lost"]["nominal_v"] > 0.01
+
+
+def test_json_and_csv_together_are_wrong_usage() -> None:
+    for command in (("supplies", "ALM"), ("panel",)):
+        done = run(*command, "--json", "--csv")
+        assert (done.returncode, done.stdout) == (2, "") and "--json and --csv" in done.stderr
+
+
+def _vehicle(folder: Path, more: str, *, draws: str = "{1: 0.5}") -> Path:
+    """A small vehicle with a bus, complete but for what `more` adds."""
+    (folder / "sheets").mkdir()
+    (folder / "vehicle.yaml").write_text(
+        "vehicle: Plover test rig\nsystem: 12 V\nkey: [off, run]\nrails: {'30': always}\n"
+        "buses: {drive: {kind: high-speed can}}\n",
+        encoding="utf-8",
+    )
+    (folder / "sheets" / "1.yaml").write_text(
+        "sheet: 1\nparts:\n  BAT: {is: battery, at: bay}\n"
+        f"  M: {{is: module, at: floor, cavities: 1-4, draws: {draws}, "
+        "pins: {1: supply, 2: ground, 3: bus drive H, 4: bus drive L}}\n"
+        "  F1: {is: fuse, amps: 10, at: bay}\n  F2: {is: fuse, amps: 5, at: bay}\n  G1: {is: ground, at: floor}\n"
+        "  R1: {is: resistor, ohms: 120, at: floor}\n  R2: {is: resistor, ohms: 120, at: floor}\n"
+        "  SH: {is: splice, at: floor}\n  SL: {is: splice, at: floor}\n  SP: {is: splice, at: bay}\n"
+        "runs:\n  - BAT.+ -- RD 4 -- SP -- RD 2.5 -- F1 -- RD 1 2m -- M.1\n  - M.2 -- BN 1 1m -- G1 -- BK 16 -- BAT.-\n"
+        "  - M.3 -- GN 0.5 -- SH -- GN 0.5 -- R1.1\n  - M.4 -- YE 0.5 -- SL -- YE 0.5 -- R1.2\n"
+        "  - SH -- GN 0.5 -- R2.1\n  - SL -- YE 0.5 -- R2.2\n" + ("  - SP -- RD 1 -- F2.feed\n" + more if more else ""),
+        encoding="utf-8",
+    )
+    if not more:
+        text = (folder / "sheets" / "1.yaml").read_text(encoding="utf-8")
+        (folder / "sheets" / "1.yaml").write_text(
+            text.replace("  F2: {is: fuse, amps: 5, at: bay}\n", ""), encoding="utf-8"
+        )
+    return folder
+
+
+def _in(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), *arguments]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)

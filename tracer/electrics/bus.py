@@ -156,6 +156,7 @@ class BusReport:
     meter: str
     line_ohms: dict[str, float] = field(default_factory=dict)
     commander: str = ""
+    loose_elsewhere: int = 0  # loose ends of the vehicle that are on none of its lines
 
     @property
     def complete(self) -> bool:
@@ -239,7 +240,8 @@ class _Reader:
         nets = self._nets()
         terminations = tuple(self._terminations(nets))
         self.problems += self._not_declared(nets)
-        self.problems += self._loose_ends(nets)
+        on_lines = list(self._loose_ends(nets))
+        self.problems += on_lines
         if not kind and self.name.upper() in ("H", "L", "HIGH", "LOW", "CAN_H", "CAN_L"):
             self.problems.append(
                 f"its pins are called `bus {self.name}`, which is a line and no bus: write the name of the bus before it, such as `bus drive {self.name}`"
@@ -295,6 +297,7 @@ class _Reader:
             f"{100 * self.limits.of('meter resistance share').high:g} % of the reading and {self.limits.of('meter resistance digits').high:g} Ω",
             line_ohms,
             self.facts.commander or "",
+            len(loose_ends(self.survey)) - len(on_lines),
         )
 
     def _pins(self) -> dict[str, list[tuple[str, str]]]:

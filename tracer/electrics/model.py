@@ -937,6 +937,8 @@ class _Maker:
 
     def _module_draw(self, module: str, facts: ModuleFacts, pin: str, node: int, hub: int) -> None:
         typed = self._typed_draw(facts.draws.get(pin, {}))
+        if typed == 0.0:
+            return  # typed in as taking nothing
         if typed is not None:
             share = spread("amps of a load or draw")
             amounts = (typed * share.low, typed, typed * share.high)

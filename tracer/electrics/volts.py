@@ -132,6 +132,7 @@ class VoltsReport:
     undecided: tuple[str, ...]
     notes: tuple[str, ...]
     complete: bool
+    loose_elsewhere: int
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
@@ -181,6 +182,7 @@ def _report(runs: _Runs, in_order: _Runs | None, lamps: Mapping[str, LampTest]) 
         model.undecided,
         model.notes,
         report.complete,
+        report.loose_elsewhere,
         model.limits.of("meter input").high,
         model.limits.system_v,
         sum(bool(draw.assumed) for draw in model.draws)

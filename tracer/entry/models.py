@@ -133,7 +133,7 @@ def _chosen(*words: str) -> Any:
     return scalar(_choice(*words), {"enum": list(words)})
 
 
-_DRAW_A = _unknown_or(_number("a current in A", 0.000001, 2000, a=1.0, ma=0.001))
+_DRAW_A = _unknown_or(_number("a current in A", 0, 2000, a=1.0, ma=0.001))
 
 
 def _draw(typed: Any) -> dict[str, float | None]:

@@ -17,7 +17,7 @@ from tracer.electrics.bus import (
     Ohm,
     ohm_words,
 )
-from tracer.report.layout import Page, counted
+from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.bus/1"
@@ -62,6 +62,8 @@ def _head(page: Page, report: BusReport) -> None:
         page.line("NOT COMPLETE: what follows holds only for what is typed in.", strong=True)
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
+    if report.loose_elsewhere:
+        page.line(elsewhere_words(report.loose_elsewhere))
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
 
@@ -460,6 +462,7 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
         "kind": report.kind or None,
         "commander": report.commander or None,
         "complete": report.complete,
+        "loose_elsewhere": report.loose_elsewhere,
         "lines": list(report.lines),
         "modules": [node.module for node in report.nodes],
         "pins": {node.module: dict(node.pin_names) for node in report.nodes},

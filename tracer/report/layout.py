@@ -144,3 +144,8 @@ def codes(names: Sequence[str]) -> str:
         group[0] if len(group) == 1 else f"{group[0]}, {group[1]}" if len(group) == 2 else f"{group[0]}-{group[-1]}"
         for group in groups
     )
+
+
+def elsewhere_words(count: int) -> str:
+    """What is loose in the vehicle, but as far as is typed in on no way to this module."""
+    return f"{counted(count, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."

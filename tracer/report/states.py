@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.report.layout import Page, counted
-from tracer.report.supplies import elsewhere_words, loose_data
+from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.report.supplies import loose_data
 from tracer.trace.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from tracer.report.layout import Page, codes, counted
+from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
@@ -66,11 +66,6 @@ def verdict(report: SupplyReport) -> str:
     loose = counted(len(report.loose_ends), "loose end")
     reason = f"{loose} on the ways to this module" if report.loose_ends else "the two counts differ"
     return f"NOT COMPLETE: {reason}. So far {counts}; {cavities}."
-
-
-def elsewhere_words(count: int) -> str:
-    """What is loose in the vehicle, but as far as is typed in on no way to this module."""
-    return f"{counted(count, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."
 
 
 def _title(page: Page, report: SupplyReport) -> None:

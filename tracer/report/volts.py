@@ -6,7 +6,7 @@ from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
-from tracer.report.layout import Page, counted
+from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.volts/1"
@@ -39,6 +39,8 @@ def _head(page: Page, report: VoltsReport) -> None:
             f"NOT COMPLETE: loose ends on the ways to this module; `tracer supplies {report.module}` lists them. What is not typed in is not in these values.",
             strong=True,
         )
+    if report.loose_elsewhere:
+        page.line(elsewhere_words(report.loose_elsewhere))
     page.line(
         f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
     )
@@ -288,6 +290,7 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "vehicle": report.vehicle,
         "module": report.module,
         "complete": report.complete,
+        "loose_elsewhere": report.loose_elsewhere,
         "key": report.key,
         "system_v": report.system_v,
         "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, LinkKind
+from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
+from tracer.entry.problems import natural
 from tracer.standards.conductors import largest_fuse_a
 from tracer.trace.census import pins_found
 from tracer.trace.rules import Finding, rule
@@ -327,3 +329,32 @@ def pin_not_declared(survey: Survey) -> Iterator[Finding]:
                     f"Add `{pin.pin}: {pin.kind}` under `pins` of {part.name}.",
                     module=part.name,
                 )
+
+
+@rule(
+    "R212",
+    "supply over a position that is not fitted",
+    why="The only way to a declared supply leads over a position typed in as empty or as an option, so it is dead in every key state. Where the vehicle has the option, its fuse is missing.",
+    fix="See whether this vehicle has the equipment: if so, its fuse is missing, and it is to be typed as `state: fitted`.",
+    bad=_HEAD.replace("amps: 10", "amps: 10, state: option") + "}  # R212\n" + _RUNS,
+    good=_HEAD + "}\n" + _RUNS,
+)
+def supply_over_a_gap(survey: Survey) -> Iterator[Finding]:
+    """A declared supply that is never live because a position on its only way is not fitted."""
+    circuit, states = survey.circuit, survey.states
+    for part in circuit.modules():
+        for pin in pins_found(survey, part):
+            if pin.role != "supply" or not pin.supply or pin.node is None:
+                continue
+            if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
+                continue
+            way = survey.supply_ways(part.name).to(pin.node)
+            gaps = [] if way is None else [circuit.links[number] for number in way.sole_links]
+            names = sorted({link.part for link in gaps if circuit.is_left_open(link)}, key=natural)
+            if names:
+                at = f"{part.name}.{pin.pin}"
+                message = (
+                    f"{at} is declared a supply, but its only way leads over {', '.join(names)}, which is typed in as not fitted: "
+                    "dead in every key state"
+                )
+                yield Finding(part.place_of("pins", pin.pin, key=True), at, message, "", module=part.name)

@@ -27,8 +27,7 @@ from tracer.report.diagram.shapes import (
     wrapped,
 )
 from tracer.report.diagram.view import View
-from tracer.report.layout import counted
-from tracer.report.supplies import elsewhere_words
+from tracer.report.layout import counted, elsewhere_words
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need

@@ -133,7 +133,8 @@ class _Planner:
         self._feeds: dict[str, Upstream | None] = {}
 
     def sheet(self) -> Worksheet:
-        from tracer.report.supplies import elsewhere_words, verdict
+        from tracer.report.layout import elsewhere_words
+        from tracer.report.supplies import verdict
 
         report = self.report
         points = coded_points(report)
