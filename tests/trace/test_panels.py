@@ -191,3 +191,18 @@ def test_what_is_loose_elsewhere_is_counted(tmp_path: Path) -> None:
     report = panels_of(vehicle(tmp_path, parts, wires))
     assert report.complete
     assert report.loose_elsewhere >= 1
+
+
+def test_a_wire_to_a_cavity_that_is_listed_unused_leaves_its_panel_incomplete(tmp_path: Path) -> None:
+    """One of the two is a slip: what the fuse serves is then another pin, or nothing."""
+    parts = (
+        "M: {is: module, cavities: 1-3, unused: 3, pins: {1: supply, 2: ground}}, "
+        "FB: {is: panel, positions: {F1: 10, F2: 10}, busbars: {BAT.+: [F1, F2]}}"
+    )
+    wires = "[F1 -- RD 1 -- M.1, M.2 -- BN 1 -- G1, BAT.- -- BN 1 -- G1, F2 -- RD 1 -- M.3]"
+    report = panels_of(vehicle(tmp_path, parts, wires))
+    assert not report.complete
+    assert {position.label: [words[:4] for words in position.loose] for position in report.positions} == {
+        "F1": [],
+        "F2": ["L117"],
+    }

@@ -467,6 +467,7 @@ def unused_is_used(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is listed as unused, but is {what}",
                     "",
+                    (pin.node,) if pin.wired and pin.node is not None else (),  # a wire that may belong elsewhere
                     module=part.name,
                 )
 
