@@ -107,7 +107,7 @@ def test_a_ring_of_which_one_opening_was_factorised_afresh(monkeypatch: pytest.M
     def none_good(table: object, rows: npt.NDArray[np.intp], update: object) -> npt.NDArray[np.intp]:
         return np.arange(rows.size)
 
-    monkeypatch.setattr("tracer.electrics.faults._updated_rows", none_good)
+    monkeypatch.setattr("tracer.electrics.ring_opens.updated_rows", none_good)
     network = ring([12.0, 1.0, -2.0, 0.5, 3.0, 7.0, 0])
     table = single_faults(solve(network), [1, 2, 3, 4], Open())
     assert set(table.method.tolist()) == {Method.REFACTORED}
