@@ -15,7 +15,8 @@ import pytest
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import FloatArray
 from tracer.electrics.faults import AddedResistance, Open, ShortToNode, double_opens, single_faults
-from tracer.electrics.loads import ConstantPower, FilamentLamp, Load, solve_with_loads
+from tracer.electrics.load_laws import ConstantPower, FilamentLamp, Load
+from tracer.electrics.loads import solve_with_loads
 from tracer.electrics.meters import reading_at, reading_between
 from tracer.electrics.network import Network, network_of_resistances, solve
 

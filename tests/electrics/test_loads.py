@@ -9,17 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.electrics.slow import networks
-from tracer.electrics.loads import (
-    ConstantCurrent,
-    ConstantPower,
-    FilamentLamp,
-    Load,
-    LoadLaws,
-    NoConvergence,
-    Settled,
-    settle,
-    solve_with_loads,
-)
+from tracer.electrics.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, Load, LoadLaws
+from tracer.electrics.loads import AtRest, NoConvergence, settle, solve_with_loads
 from tracer.electrics.network import (
     LEAST_OHM,
     MOST_OHM,
@@ -246,7 +237,7 @@ ONE_OF_EACH: list[TwoPieces] = [
 ]
 
 
-def settled(network: Network, loads: list[TwoPieces], drop_v: list[float] | None = None) -> Settled | None:
+def settled(network: Network, loads: list[TwoPieces], drop_v: list[float] | None = None) -> AtRest | None:
     """From the volts given, or from those of the loads as resistors of 10 ohm."""
     ends = np.array([(load.first, load.second) for load in loads]).reshape(-1, 2)
     placed = network.with_branches(ends, np.full(len(loads), 10.0))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracer.electrics.elimination import Reduction, RowSums, elimination_of
-from tracer.electrics.loads import LoadLaws
+from tracer.electrics.load_laws import LoadLaws
 from tracer.electrics.model import BACKWARDS_A, FORWARDS_V, Model, Setting
 from tracer.electrics.network import BoolArray, FloatArray, IntArray, islands_of, limit_of_correction_v
 

@@ -18,15 +18,8 @@ from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.changes import AddedLoad, Changes, commands_of, default_position
 from tracer.electrics.elements import Ohms, ohms_of
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.loads import (
-    ConstantCurrent,
-    ConstantPower,
-    FilamentLamp,
-    LoadLaws,
-    settle,
-    solve_with_loads,
-)
-from tracer.electrics.loads import Settled as AtRest
+from tracer.electrics.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, LoadLaws
+from tracer.electrics.loads import AtRest, settle, solve_with_loads
 from tracer.electrics.network import (
     LEAST_OHM,
     MOST_OHM,

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from tracer.electrics.bus import BusReport, Ohm, bus_names, bus_of
 from tracer.electrics.changes import changes_of
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.loads import FilamentLamp
+from tracer.electrics.load_laws import FilamentLamp
 from tracer.electrics.meters import reading_at
 from tracer.electrics.model import HIGH, LOW, NOMINAL, Model, NotSettled, Solved, model_of, with_test_lamp
 from tracer.electrics.volts import ComputedExpect, Range, expectations
