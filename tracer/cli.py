@@ -106,7 +106,7 @@ def _complete_key(ctx: typer.Context, incomplete: str) -> list[str]:
 
 
 def _complete_bus(ctx: typer.Context, incomplete: str) -> list[str]:
-    from tracer.electrics.bus import bus_names
+    from tracer.electrics.bus_lines import bus_names
 
     return _names(ctx, incomplete, bus_names)
 
@@ -412,7 +412,10 @@ def bus(
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Lines, terminations and branches of a bus; the resistance to expect at each point, whole and with one thing changed; which tests tell nothing."""
-    from tracer.electrics.bus import UnknownBus, bus_names, bus_of, classify, ohm_value
+    from tracer.electrics.bus import bus_of
+    from tracer.electrics.bus_lines import bus_names
+    from tracer.electrics.bus_readings import classify, ohm_value
+    from tracer.electrics.bus_report import UnknownBus
     from tracer.report import bus as report
     from tracer.trace.survey import Survey
 

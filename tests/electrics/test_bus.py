@@ -9,7 +9,9 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import survey_of
-from tracer.electrics.bus import BusReport, UnknownBus, access_named, bus_of, classify, ohm_value
+from tracer.electrics.bus import bus_of
+from tracer.electrics.bus_readings import access_named, classify, ohm_value
+from tracer.electrics.bus_report import BusReport, UnknownBus
 from tracer.electrics.limits_in_use import limits_of
 from tracer.entry.problems import CannotUse
 from tracer.trace.survey import Survey

@@ -1,4 +1,4 @@
-"""What a voltmeter shows at a node, or between two, of a solved network."""
+"""What a voltmeter shows at a node, or between two, of a solved network; how far a meter may be off."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.network import (
     BLOCK_WIDTH,
     BadResistance,
@@ -18,7 +19,7 @@ from tracer.electrics.network import (
     solve,
 )
 
-__all__ = ["Reading", "reading_at", "reading_between", "source_ohm"]
+__all__ = ["Reading", "accuracy_ohm", "reading_at", "reading_between", "source_ohm"]
 
 _LOSS = 1e-9
 
@@ -120,3 +121,10 @@ def _refined_ohm(factor: Factor, push: FloatArray, rough_ohm: float) -> float:
 def _check_meter(meter_ohm: float) -> None:
     if not meter_ohm > 0.0:
         raise BadResistance(f"meter_ohm must be positive, not {meter_ohm}")
+
+
+def accuracy_ohm(limits: LimitsInUse, ohm: float) -> float:
+    """How far a meter may be off at a reading of that many ohms; 0 where it reads open."""
+    if not math.isfinite(ohm):
+        return 0.0
+    return limits.of("meter resistance share").high * ohm + limits.of("meter resistance digits").high

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from tracer.electrics.bus import BusReport, Ohm, bus_names, bus_of
+from tracer.electrics.bus import bus_of
+from tracer.electrics.bus_lines import bus_names
+from tracer.electrics.bus_report import BusReport, Ohm
 from tracer.electrics.changes import changes_of
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.load_laws import FilamentLamp

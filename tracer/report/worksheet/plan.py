@@ -24,7 +24,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import LinkKind
-from tracer.electrics.bus import LevelLine
+from tracer.electrics.bus_report import LevelLine
 from tracer.electrics.limits_in_use import LimitsInUse, limits_of
 from tracer.electrics.model import NotSettled
 from tracer.entry.models import ModuleFacts

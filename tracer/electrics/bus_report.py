@@ -1,0 +1,155 @@
+"""What is said of a bus: its modules and terminations, the resistance at each access point in each case, what a test tells, its levels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
+OPEN_OHM = 1e6  # readings above count as open
+INPUTS_OHM = 1e3  # from here on no termination is in reach: open, or the inputs of nodes
+
+
+class UnknownBus(LookupError):
+    """There is no such bus, or no such access point; the message says which there are."""
+
+
+@dataclass(frozen=True, slots=True)
+class BusNode:
+    """A module on a bus with its pins of each line: the first is where its transceiver is taken to sit, the others pass the line on."""
+
+    module: str
+    pins: dict[str, tuple[int, ...]]
+    pin_names: dict[str, str]  # by line: 'ALM.25', or 'GTW.1, GTW.3'
+
+
+@dataclass(frozen=True, slots=True)
+class BusTermination:
+    """One termination: in resistors of its own, or inside a module (`module`). `ohms` None where not known; `problem` says what does not fit.
+
+    `ends` are the nodes on line H and on line L between which it lies. Resistors in a row (a split termination in the harness) are one termination.
+    """
+
+    name: str
+    module: bool
+    ohms: float | None
+    split: bool
+    fitted: bool
+    problem: str = ""
+    ends: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """A place where both lines can be touched."""
+
+    name: str
+    part: str
+    high: int
+    low: int
+    module: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ohm:
+    """Resistance between the lines: least, nominal, greatest; infinite where there is no way."""
+
+    low: float
+    nominal: float
+    high: float
+
+    @property
+    def is_open(self) -> bool:
+        return self.nominal > OPEN_OHM
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One state of the bus and what is read at each access point (None: cannot be touched then). `kind`: in order, unplugged, termination, short, open, added."""
+
+    kind: str
+    words: str
+    parts: tuple[str, ...]
+    readings: tuple[Ohm | None, ...]
+    change: tuple[tuple[float, float], ...] = ()  # least and most by which unplugging moves each reading
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """A test and whether it can tell: unplug a module, read at an access point."""
+
+    words: str
+    module: str
+    own_plug: bool  # read at the harness pins of the module itself
+    at: str
+    before: Ohm
+    after: Ohm
+    change_low: float
+    change_high: float
+    accuracy: float
+    tells: bool
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stub:
+    """A branch from the trunk to a module: where it leaves, its length in m (None where a length is not known)."""
+
+    module: str
+    leaves_at: str
+    length_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LevelLine:
+    """An expected level of one line: state, low, nominal, high in V, in words where numbers do not fit."""
+
+    state: str
+    line: str
+    low_v: float | None
+    nominal_v: float | None
+    high_v: float | None
+    words: str
+    source: str
+
+
+@dataclass(frozen=True)
+class BusReport:
+    """One bus: what it is made of, what is read where, what a test tells. `cases` begins with the bus in order."""
+
+    vehicle: str
+    name: str
+    title: str
+    kind: str  # as typed; "" where not said
+    lines: tuple[str, ...]
+    nodes: tuple[BusNode, ...]
+    terminations: tuple[BusTermination, ...]
+    trunk: tuple[str, ...]
+    trunk_m: float | None
+    stubs: tuple[Stub, ...]
+    accesses: tuple[Access, ...]
+    cases: tuple[Case, ...]
+    tests: tuple[Test, ...]
+    levels: tuple[LevelLine, ...]
+    notes: tuple[str, ...]
+    problems: tuple[str, ...]
+    meter: str
+    line_ohms: dict[str, float] = field(default_factory=dict)
+    commander: str = ""
+    loose_elsewhere: int = 0  # loose ends of the vehicle that are on none of its lines
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing about the bus is unknown."""
+        return bool(self.kind) and not self.problems and all(t.ohms is not None for t in self.terminations)
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def ohm_words(ohm: float) -> str:
+    """'60.0 Ω', '12 kΩ', 'open'."""
+    if ohm > OPEN_OHM:
+        return "open"
+    if ohm >= 1000:
+        return f"{ohm / 1000:.3g} kΩ"
+    return f"{ohm:.1f} Ω"
