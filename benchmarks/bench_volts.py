@@ -8,8 +8,8 @@ from pathlib import Path
 import tracer
 from benchmarks.generate import generate
 from benchmarks.ratios import Ratio, fastest_s
+from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.volts import expectations
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
 

@@ -378,7 +378,8 @@ def volts(
 ) -> None:  # fmt: skip
     """Expected volts at every probe point of a module's rows, what each wire and contact loses, and what a test there can tell."""
     from tracer.electrics.changes import BadChange, changes_of
-    from tracer.electrics.volts import NotSettled, volts_of
+    from tracer.electrics.model import NotSettled
+    from tracer.electrics.volts import volts_of
     from tracer.report import volts as report
     from tracer.trace.affects import UnknownPart
     from tracer.trace.supplies import UnknownModule, supplies_of

@@ -11,7 +11,7 @@ import pytest
 from tests.electrics.vehicles import row, survey_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model import HIGH, LOW, Setting, model_of
-from tracer.electrics.volts import amps_number
+from tracer.electrics.volts_report import amps_number
 from tracer.report.volts import as_text
 from tracer.trace.survey import Survey
 

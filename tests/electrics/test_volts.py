@@ -12,10 +12,13 @@ import pytest
 import tracer
 from tests.electrics.vehicles import row, survey_of, volts
 from tracer.electrics.changes import BadChange, changes_of
+from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model import HIGH, LOW, NOMINAL, NotSettled, Setting, _Rest, model_of
 from tracer.electrics.network import FloatArray, NotAccurate
-from tracer.electrics.volts import Range, _range, _runs_of, expectations, volts_of
+from tracer.electrics.row_volts import range_of
+from tracer.electrics.volts import solved_rows, volts_of
+from tracer.electrics.volts_report import Range
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse
 from tracer.trace.supplies import supplies_of
@@ -287,7 +290,7 @@ def test_sums_close_on_every_live_row_in_every_key_state(demo: Survey) -> None:
 def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> None:
     report = supplies_of(demo, "ALM")
     model = model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM")
-    (runs,) = _runs_of(demo, [model], report)
+    (runs,) = solved_rows(demo, [model], report)
     chance = np.random.default_rng(7)
     rows = [one for one in report.rows if one.code[0] in "SG"]
     ranges = {one.point: runs.row(one, None, None).volts for one in rows}
@@ -322,7 +325,7 @@ def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Survey, key: str)
 
 @pytest.mark.parametrize("noise_v", [-2e-13, -1e-16, 0.0, 1e-16, 2e-13])
 def test_the_last_bit_of_a_solve_does_not_decide_what_is_shown(noise_v: float) -> None:
-    found = _range(np.array([0.00015 + noise_v, np.nan, 0.00045 - noise_v]))
+    found = range_of(np.array([0.00015 + noise_v, np.nan, 0.00045 - noise_v]))
     assert found == Range(0.0, 0.00015, 0.00045)
 
 

@@ -8,7 +8,8 @@ from pathlib import Path
 from tracer.circuit import join
 from tracer.electrics.changes import changes_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.volts import RowVolts, VoltsReport, volts_of
+from tracer.electrics.volts import volts_of
+from tracer.electrics.volts_report import RowVolts, VoltsReport
 from tracer.entry import read_folder
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey

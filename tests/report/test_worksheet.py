@@ -17,7 +17,8 @@ from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.changes import Changes
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model import NotSettled, model_of, with_test_lamp
-from tracer.electrics.volts import Range, volts_of
+from tracer.electrics.volts import volts_of
+from tracer.electrics.volts_report import Range
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf, worksheet_of
 from tracer.report.worksheet.form import template
 from tracer.report.worksheet.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground

@@ -14,7 +14,7 @@ from tracer.electrics.changes import Changes
 from tracer.electrics.elements import fuse_element_ohms
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model import HIGH, LOW, NotSettled, model_of
-from tracer.electrics.volts import Range
+from tracer.electrics.volts_report import Range
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import listed, natural, nearest
 from tracer.trace.affects import UnknownPart, part_named

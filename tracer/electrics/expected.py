@@ -2,15 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.volts import ComputedExpect, NotSettled, expectations
+from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
+from tracer.electrics.model import NotSettled, models_of
+from tracer.electrics.volts import report_of, solved_rows
+from tracer.electrics.volts_report import Range, amps_number
 from tracer.trace.results import SupplyReport
 from tracer.trace.survey import Survey
 
+__all__ = ["MOST_LINKS", "ComputedExpect", "Expected", "expectations", "expected_of"]
+
 MOST_LINKS = 20_000  # of a vehicle; with more the list would be waited for. `tracer volts` computes any size
+
+
+@dataclass(frozen=True, slots=True)
+class ComputedExpect:
+    """A computed reading for one probe point of one row in one key state; volts to battery negative, `lost_v` up to the point."""
+
+    state: str
+    nominal_v: float
+    low_v: float
+    high_v: float
+    lost_nominal_v: float
+    lost_high_v: float
+    floating: bool
+    current_a: Range  # through the row's pin
+    limit: LimitInUse  # of the whole way
+    assumed: tuple[str, ...]  # what was not typed in and taken by default
+    battery: Range
+    battery_state: str
+
+    @property
+    def load(self) -> str:
+        """The current that the reading holds for, in words."""
+        current = self.current_a
+        low, nominal, high = (amps_number(a, 3) for a in (current.low, current.nominal, current.high))
+        return f"{nominal} A ({low} to {high} A), plugged in"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,4 +67,26 @@ def expected_of(survey: Survey, report: SupplyReport, *, limits: LimitsInUse) ->
         return Expected(why_not=str(error))
 
 
-__all__ = ["MOST_LINKS", "Expected", "expected_of"]
+def expectations(
+    survey: Survey, report: SupplyReport, *, limits: LimitsInUse, keys: Iterable[str] | None = None
+) -> dict[tuple[str, str], tuple[ComputedExpect, ...]]:
+    """For each probe point (row code, point) the computed reading in each key state, module plugged in.
+
+    Raises
+    ------
+    NotSettled : no steady voltages in some key state
+    """
+    found: dict[tuple[str, str], list[ComputedExpect]] = {}
+    wanted = list(keys or report.keys)
+    models = models_of(survey, wanted, limits=limits, first=report.module)
+    for key, solved in zip(wanted, solved_rows(survey, models, report), strict=True):
+        volts = report_of(solved, None, {})
+        for row in volts.rows:
+            for probe in row.probes:
+                found.setdefault((row.code, probe.at), []).append(
+                    ComputedExpect(
+                        key, probe.volts.nominal, probe.volts.low, probe.volts.high, probe.lost.nominal, probe.lost.high,
+                        probe.floating, row.current_a, row.limit, row.assumed, volts.battery, volts.battery_state,
+                    )
+                )  # fmt: skip
+    return {point: tuple(expected) for point, expected in found.items()}

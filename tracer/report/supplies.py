@@ -10,9 +10,8 @@ from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
-    from tracer.electrics.expected import Expected
+    from tracer.electrics.expected import ComputedExpect, Expected
     from tracer.electrics.limits_in_use import LimitInUse
-    from tracer.electrics.volts import ComputedExpect
 
 SCHEMA = "tracer.supplies/1"
 WIDE = 100  # columns from which nothing is shortened

@@ -1,0 +1,44 @@
+"""A module unplugged: what a meter shows at each harness pin by itself, and with a test lamp."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tracer.electrics.changes import Changes
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.meters import source_ohm
+from tracer.electrics.model import model_of, with_test_lamp
+from tracer.electrics.volts_report import LampTest
+from tracer.trace.results import SupplyReport
+from tracer.trace.survey import Survey
+
+TEST_LAMP_W = 21.0
+NO_LAMP = (["bus"], ["signal"], ["reference"], ["output"], ["shield"])  # roles of pins on which no lamp may hang
+
+
+def lamp_tests(
+    survey: Survey, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, watts: float
+) -> dict[str, LampTest]:
+    """Each pin of the module alone, unplugged: the meter by itself, and with a lamp."""
+    unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
+    model = model_of(survey, key, unplugged, limits=limits, first=report.module)
+    bare = model.solve()
+    meter_ohm = limits.of("meter input").high
+    found = {}
+    for row in report.rows:
+        if row.part != report.module:
+            continue
+        node = survey.circuit.pins_of[row.part][row.pin]
+        loaded = with_test_lamp(model, node, watts, supply=row.level == "supply").solve()
+        readings = []
+        for one in (bare, loaded):
+            volts = float(one.node_v[node])
+            ohm = float(source_ohm(one.solution.factor, [node])[0])
+            # a pin behind a diode that carries nothing lies below ground in the model by the diode's volts; the diode
+            # blocks there, and the meter draws the pin to battery negative
+            readings.append(None if np.isnan(volts) else max(0.0, volts / (1.0 + ohm / meter_ohm)))
+        allowed = row.declared.split()[:1] not in NO_LAMP
+        found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
+    return found
