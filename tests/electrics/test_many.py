@@ -11,11 +11,13 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import survey_of
+from tracer.electrics.branches import HIGH, LOW, Setting
 from tracer.electrics.changes import changes_of
 from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.many import States, Together, alike
-from tracer.electrics.model import HIGH, LOW, Model, NotSettled, Setting, model_of, models_of
+from tracer.electrics.model import Model, NotSettled
+from tracer.electrics.model_of import model_of, models_of
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
 

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 
 from tests.electrics.vehicles import row, survey_of, volts
+from tracer.electrics.branches import HIGH, LOW, Setting
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import HIGH, LOW, Setting, model_of
+from tracer.electrics.model_of import model_of
 from tracer.electrics.volts_report import amps_number
 from tracer.report.volts import as_text
 from tracer.trace.survey import Survey

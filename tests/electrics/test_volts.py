@@ -11,10 +11,12 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import row, survey_of, volts
+from tracer.electrics.branches import HIGH, LOW, NOMINAL, Setting
 from tracer.electrics.changes import BadChange, changes_of
 from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import HIGH, LOW, NOMINAL, NotSettled, Setting, _Rest, model_of
+from tracer.electrics.model import NotSettled, Rest
+from tracer.electrics.model_of import model_of
 from tracer.electrics.network import FloatArray, NotAccurate
 from tracer.electrics.row_volts import range_of
 from tracer.electrics.volts import solved_rows, volts_of
@@ -316,7 +318,7 @@ def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Survey, key: str)
     settings.append(Setting(chance.integers(0, 3, len(model.branches)), chance.integers(0, 3, len(model.draws)), LOW))
     for setting in settings:
         quick = model.solve(setting)
-        careful = _Rest(model, setting, None)._carefully(quick.loaded)
+        careful = Rest(model, setting, None).carefully(quick.loaded)
         assert np.allclose(quick.potential_v, careful.potential_v, rtol=0, atol=1e-6)
         assert np.allclose(quick.draw_a, careful.branch_a[len(model.branches) :], rtol=1e-5, atol=1e-7)
         # the draws as resistors, for faults and readings, leave the voltages where they are

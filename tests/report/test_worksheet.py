@@ -15,8 +15,10 @@ import tracer
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins, write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.changes import Changes
+from tracer.electrics.lamp_tests import with_test_lamp
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import NotSettled, model_of, with_test_lamp
+from tracer.electrics.model import NotSettled
+from tracer.electrics.model_of import model_of
 from tracer.electrics.volts import volts_of
 from tracer.electrics.volts_report import Range
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf, worksheet_of

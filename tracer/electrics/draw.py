@@ -10,10 +10,12 @@ from dataclasses import dataclass, replace
 
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
+from tracer.electrics.branches import HIGH, LOW
 from tracer.electrics.changes import Changes
 from tracer.electrics.elements import fuse_element_ohms
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.model import HIGH, LOW, NotSettled, model_of
+from tracer.electrics.model import NotSettled
+from tracer.electrics.model_of import model_of
 from tracer.electrics.volts_report import Range
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import listed, natural, nearest

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.model import NotSettled, models_of
+from tracer.electrics.model import NotSettled
+from tracer.electrics.model_of import models_of
 from tracer.electrics.volts import report_of, solved_rows
 from tracer.electrics.volts_report import Range, amps_number
 from tracer.trace.results import SupplyReport

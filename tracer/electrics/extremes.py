@@ -15,8 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracer.electrics.branches import HIGH, LOW, Setting
 from tracer.electrics.many import Case, States, Together
-from tracer.electrics.model import HIGH, LOW, Model, Setting
+from tracer.electrics.model import Model
 from tracer.electrics.network import BoolArray, FloatArray, IntArray
 
 __all__ = ["Push", "States", "Together", "extremes", "source_ohms"]

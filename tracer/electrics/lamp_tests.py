@@ -6,10 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from tracer.electrics.branches import Draw
 from tracer.electrics.changes import Changes
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.model import model_of, with_test_lamp
+from tracer.electrics.model import Model
+from tracer.electrics.model_of import model_of
 from tracer.electrics.volts_report import LampTest
 from tracer.trace.results import SupplyReport
 from tracer.trace.survey import Survey
@@ -42,3 +44,11 @@ def lamp_tests(
         allowed = row.declared.split()[:1] not in NO_LAMP
         found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
     return found
+
+
+def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
+    """The model with a filament lamp between a node and the battery post that is not its own level's."""
+    plus = next((branch.b for branch in model.branches if branch.is_battery), model.reference)
+    first, second = (node, model.reference) if supply else (plus, node)
+    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
+    return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])

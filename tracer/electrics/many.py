@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracer.electrics.branches import Setting
 from tracer.electrics.elimination import Reduction, RowSums, elimination_of
 from tracer.electrics.load_laws import LoadLaws
-from tracer.electrics.model import BACKWARDS_A, FORWARDS_V, Model, Setting
+from tracer.electrics.model import BACKWARDS_A, FORWARDS_V, Model
 from tracer.electrics.network import BoolArray, FloatArray, IntArray, islands_of, limit_of_correction_v
 
 __all__ = ["Case", "Shape", "States", "Together", "alike"]

@@ -7,18 +7,18 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from tracer.circuit.model import FUSE_KINDS, INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.circuit.model import Circuit
 from tracer.circuit.states import KeyStates, Level, Settled
-from tracer.electrics.changes import AddedLoad, Changes, commands_of, default_position
-from tracer.electrics.elements import Ohms, ohms_of
+from tracer.electrics.branches import HIGH, LOW, NOMINAL, Branch, Draw, Setting
+from tracer.electrics.changes import Changes
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, LoadLaws
+from tracer.electrics.load_laws import LoadLaws
 from tracer.electrics.loads import AtRest, settle, solve_with_loads
 from tracer.electrics.network import (
     LEAST_OHM,
@@ -35,12 +35,8 @@ from tracer.electrics.network import (
     network_of_resistances,
     solve,
 )
-from tracer.entry.models import BatteryFacts, ConverterFacts, FuseFacts, LoadFacts, ModuleFacts, SwitchFacts
-from tracer.standards.allowances import Span, contact_ohm, default_draw_a, junction_v, spread
-from tracer.trace.affects import circuit_without
-from tracer.trace.survey import Survey
+from tracer.standards.allowances import Span
 
-LOW, NOMINAL, HIGH = 0, 1, 2
 MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
 _DIODE_TURNS = 40
 BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
@@ -48,70 +44,6 @@ BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
 class NotSettled(NetworkError):
     """A state in which no steady voltages were found; the message says which parts stand in the way."""
-
-
-@dataclass(frozen=True, slots=True)
-class Branch:
-    """One element between two nodes. `link` is its number in the circuit, -1 for what the model adds; `volts` pushes from `a` to `b`."""
-
-    a: int
-    b: int
-    link: int
-    kind: str
-    part: str
-    ohms: Ohms
-    closed: bool = True
-    volts: Span | None = None
-    is_diode: bool = False
-    is_battery: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Draw:
-    """A load that is no resistor: `kind` is lamp (W at `rated_v`), power (W) or current (A). `assumed` where its amount was not typed in."""
-
-    name: str
-    first: int
-    second: int
-    kind: str
-    amounts: tuple[float, float, float]
-    rated_v: float
-    assumed: str = ""
-
-    def load(self, choice: int) -> ConstantPower | ConstantCurrent | FilamentLamp:
-        """The load with its low, nominal or high amount."""
-        amount = self.amounts[choice]
-        if self.kind == "lamp":
-            return FilamentLamp(self.first, self.second, self.rated_v, amount)
-        if self.kind == "power":
-            return ConstantPower(self.first, self.second, amount, self.least_v)
-        return ConstantCurrent(self.first, self.second, amount, self.least_v)
-
-    @property
-    def gives_up(self) -> bool:
-        """Whether it is electronic, and stops working below `least_v`."""
-        return self.kind != "lamp"
-
-    @property
-    def least_v(self) -> float:
-        """Below half its rated voltage an electronic load has given up."""
-        return self.rated_v / 2
-
-    def resistor_ohm(self, choice: int, *, given_up: bool = False) -> float:
-        """The resistor that takes the same at the rated voltage, or at the voltage at which it gives up."""
-        amount = self.amounts[choice]
-        volts = self.least_v if given_up else self.rated_v
-        ohm = volts / amount if self.kind == "current" else volts**2 / amount
-        return min(max(ohm, LEAST_OHM), MOST_OHM)
-
-
-@dataclass(frozen=True)
-class Setting:
-    """One admissible choice of every uncertain value: an index (low, nominal, high) for each branch and draw, and for the battery."""
-
-    branches: IntArray
-    draws: IntArray
-    battery: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,7 +223,7 @@ class Model:
 
     def _solved_from(self, setting: Setting, start: Solved | None) -> Solved:
         """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
-        rest = _Rest(self, setting, start)
+        rest = Rest(self, setting, start)
         blocking = set(rest.blocking)
         for turn in range(_DIODE_TURNS + 2 * len(self.live_diodes)):
             found = rest.with_blocking(frozenset(blocking))
@@ -359,7 +291,7 @@ class Model:
         return branch.kind
 
 
-class _Rest:
+class Rest:
     """Looks for the state of rest of a model in one setting."""
 
     def __init__(self, model: Model, setting: Setting, start: Solved | None) -> None:
@@ -383,7 +315,7 @@ class _Rest:
             shape = start.loaded
         network = shape.with_conductances(self.conductance_s, self.source_v)
         try:
-            found = self._quickly(network, start) or self._carefully(network)
+            found = self._quickly(network, start) or self.carefully(network)
         except NotSettled:
             raise
         except NetworkError as error:
@@ -428,7 +360,7 @@ class _Rest:
 
     # --- the careful way -----------------------------------------------------------------------------------------
 
-    def _carefully(self, network: Network) -> AtRest:
+    def carefully(self, network: Network) -> AtRest:
         """What gets less than half its voltage has given up and is a resistor; which those are is found first.
 
         Raises
@@ -483,523 +415,3 @@ def _diode_error(number: int, found: Solved, blocks: bool) -> float:
         return 1.0 if bool(floating[b]) else 0.0
     drop = float(found.potential_v[a] - found.potential_v[b] + found.loaded.source_v[number])
     return max(0.0, drop - FORWARDS_V)
-
-
-_KIND_WORDS = {
-    LinkKind.WIRE: "wire",
-    LinkKind.REFERENCE: "same wire",
-    LinkKind.MATING: "mating",
-    LinkKind.BUSSED: "joint",
-    LinkKind.BUSBAR: "busbar",
-    LinkKind.MASS: "ground point",
-    LinkKind.STRAP: "strap",
-    LinkKind.MEETS: "bolted",
-    LinkKind.RAIL: "rail",
-    LinkKind.DIODE: "diode",
-    LinkKind.JOINED: "bridge in",
-    LinkKind.DRIVER_HIGH: "output of",
-    LinkKind.DRIVER_LOW: "output of",
-    LinkKind.COIL: "coil",
-    LinkKind.LOAD: "load",
-    LinkKind.RESISTOR: "resistor",
-}
-
-
-_SWITCHED = (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
-
-
-def model_of(
-    survey: Survey, key: str, changes: Changes | None = None, *, limits: LimitsInUse, first: str = ""
-) -> Model:
-    """The model of a circuit in a key state.
-
-    Parameters
-    ----------
-    key : one of the vehicle's key states
-    changes : what differs from the vehicle in order
-    first : the module whose loads are modelled most exactly where there are very many
-
-    Raises
-    ------
-    ValueError : no such key state
-    """
-    keys = survey.circuit.typed.vehicle.key
-    if key not in keys:
-        raise ValueError(f"{key} is no key state; this vehicle has {', '.join(keys)}")
-    return _Maker(survey, key, changes or Changes(), limits, first).model()
-
-
-def models_of(survey: Survey, keys: Iterable[str], *, limits: LimitsInUse, first: str = "") -> list[Model]:
-    """The models of a circuit in order in several key states, as `model_of` gives them; what does not depend on the key state is made once."""
-    shared = _Shared()
-    return [_Maker(survey, key, Changes(), limits, first, shared).model() for key in keys]
-
-
-@dataclass
-class _Shared:
-    """What the models of a circuit with the same changes have in common: `branches` of links that nothing switches, by number, and the switching states by key state."""
-
-    branches: dict[int, Branch] = field(default_factory=dict)
-    states: KeyStates | None = None
-    settled: dict[str, Settled] = field(default_factory=dict)
-
-
-class _Maker:
-    """Makes a model; what it finds that others can use goes into `shared`."""
-
-    def __init__(
-        self,
-        survey: Survey,
-        key: str,
-        changes: Changes,
-        limits: LimitsInUse,
-        first: str,
-        shared: _Shared | None = None,
-    ) -> None:
-        self.shared = shared or _Shared()
-        self.survey = survey
-        self.circuit = survey.circuit
-        self.key = key
-        self.changes = changes
-        self.limits = limits
-        self.first = first
-        self.system_v = float(limits.system_v)
-        self.names = list(self.circuit.node_names)
-        self.branches: list[Branch] = []
-        self.draws: list[Draw] = []
-        self.undecided: dict[str, None] = {}
-        self.inside: dict[str, int] = {}
-        self.notes: list[str] = []
-        self.held = self._held()
-
-    def model(self) -> Model:
-        opened, nodes = self._opened()
-        unfitted = frozenset(
-            number
-            for number, link in enumerate(self.circuit.links)
-            if link.kind is LinkKind.FUSE and getattr(self._facts(link.part), "state", None) in ("empty", "option")
-        )
-        self.open_links = opened | unfitted
-        self.open_nodes = nodes
-        if self.shared.states is None:
-            self.shared.states = (
-                KeyStates(circuit_without(self.circuit, self.open_links, nodes))
-                if self.open_links or nodes
-                else self.survey.states
-            )
-        self.states = self.shared.states
-        self.settled = self._settle()
-        reference = self._reference()
-        self._links()
-        battery, state = self._battery_span()
-        self._sources(reference, battery)
-        self._modules()
-        self._added(reference)
-        self._fitted_notes()
-        if self.first:
-            self.draws.sort(key=lambda draw: not draw.name.startswith(f"{self.first}."))
-        return Model(
-            self.circuit,
-            self.key,
-            self.changes,
-            self.limits,
-            self.settled,
-            self.states,
-            self.names,
-            self.branches,
-            self.draws,
-            reference,
-            battery,
-            state,
-            tuple(self.undecided),
-            self.held,
-            self.inside,
-            tuple(self.notes),
-        )
-
-    def _facts(self, part: str) -> object:
-        return self.circuit.parts[part].facts
-
-    # --- what is switched --------------------------------------------------------------------------------------
-
-    def _opened(self) -> tuple[frozenset[int], frozenset[int]]:
-        links: set[int] = set()
-        nodes: set[int] = set()
-        for target in self.changes.opened:
-            links |= target.opened.links
-            nodes |= target.opened.nodes
-        for number, link in enumerate(self.circuit.links):
-            if link.part in self.changes.unplugged and link.kind in INSIDE_MODULE:
-                links.add(number)
-        for name in self.changes.unplugged:  # what it gives out is no source any more
-            nodes |= {node for node in self.circuit.pins_of.get(name, {}).values()}
-        return frozenset(links), frozenset(nodes)
-
-    def _held(self) -> dict[str, bool]:
-        """The truth of every condition, unknown command and hand-worked position: false unless held."""
-        chosen = self.changes.held
-        fixed = {name: chosen.get(name, "no") == "yes" for name in self.circuit.typed.vehicle.conditions}
-        for name, known in commands_of(self.circuit).items():
-            if name in chosen:
-                fixed[name] = chosen[name] != "no"
-            elif not known:
-                fixed[name] = False
-        for part in self.circuit.parts.values():
-            if isinstance(part.facts, SwitchFacts) and part.follows is None and part.contacts:
-                fixed[f"{part.name}={chosen.get(part.name) or default_position(part.contacts)}"] = True
-        return fixed
-
-    def _settle(self) -> Settled:
-        """The key states one after another from the first to the wanted one, so that a relay that holds itself stays held."""
-        keys = self.circuit.typed.vehicle.key
-        relays: dict[str, Level] = {}
-        for key in keys:
-            if key not in self.shared.settled:
-                self.shared.settled[key] = self.states.settle(key, relays, self.held)
-            settled = self.shared.settled[key]
-            relays = settled.relays
-            if key == self.key:
-                return settled
-        raise ValueError(f"{self.key} is no key state")
-
-    def _closed(self, link: Link) -> bool:
-        level = self.states.conducts(link, self.settled, self.held)
-        if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
-            side = self.changes.held.get(self._command(link), "")
-            if side in ("high", "low") and side != ("high" if link.kind is LinkKind.DRIVER_HIGH else "low"):
-                return False
-            facts = self._facts(link.part)
-            assert isinstance(facts, ModuleFacts)
-            if facts.outputs[link.output].drives == "both" and side not in ("high", "low"):
-                if level is not Level.DEAD:
-                    self.undecided[
-                        f"which side of the half bridge {link.part}.{link.output} is on (taken as neither)"
-                    ] = None
-                return False
-        if level is Level.DEPENDS:
-            what = f"contact {link.part}" if link.kind is LinkKind.CONTACT else f"output {link.part}.{link.output}"
-            self.undecided[f"{what} (taken as open)"] = None
-        return level is Level.LIVE
-
-    def _command(self, link: Link) -> str:
-        facts = self._facts(link.part)
-        assert isinstance(facts, ModuleFacts)
-        return facts.outputs[link.output].command or f"{link.part}.{link.output}"
-
-    # --- links -------------------------------------------------------------------------------------------------
-
-    def _links(self) -> None:
-        in_series: dict[int, float] = {}
-        moved: dict[tuple[int, int], int] = {}
-        for added in self.changes.added:
-            for number in added.links:
-                in_series[number] = in_series.get(number, 0.0) + added.ohm
-            if added.attached:
-                inner = self._node(f"{self.names[added.node]} behind the added resistance")
-                for number in added.attached:
-                    moved[number, added.node] = inner
-                plain = Ohms(added.ohm, added.ohm, added.ohm, 0.0, "added")
-                self.branches.append(Branch(inner, added.node, -1, "added resistance", "", plain))
-        for number, link in enumerate(self.circuit.links):
-            if number in self.shared.branches:
-                self.branches.append(self.shared.branches[number])
-                continue
-            if number in self.open_links or link.a == link.b:
-                continue
-            a, b = moved.get((number, link.a), link.a), moved.get((number, link.b), link.b)
-            self._link(number, link, a, b, in_series.get(number, 0.0))
-
-    def _link(self, number: int, link: Link, a: int, b: int, extra_ohm: float) -> None:
-        if link.kind is LinkKind.LOAD and self._load(link, a, b):
-            return
-        ohms = ohms_of(self.circuit, link, self.system_v, self.changes.fitted_a.get(link.part))
-        if ohms is None:
-            self._unknown_load(number, link, a, b)
-            return
-        if extra_ohm:
-            ohms = replace(
-                ohms, low=ohms.low + extra_ohm, nominal=ohms.nominal + extra_ohm, high=ohms.high + extra_ohm,
-                basis=f"{ohms.basis}; {extra_ohm:g} Ω added",
-            )  # fmt: skip
-        kind = _KIND_WORDS.get(link.kind, "")
-        if link.kind in (LinkKind.FUSE, LinkKind.CONTACT):
-            kind = self.circuit.parts[link.part].kind
-            kind = f"contact of {kind}" if link.kind is LinkKind.CONTACT else kind
-        closed = True
-        if link.kind in _SWITCHED:
-            closed = self._closed(link)
-        volts = None
-        if link.kind is LinkKind.DIODE:
-            drop = junction_v()
-            volts = Span(-drop.low, -drop.nominal, -drop.high, "V", drop.source, drop.certainty)
-        branch = Branch(a, b, number, kind, link.part, ohms, closed, volts, is_diode=link.kind is LinkKind.DIODE)
-        self.branches.append(branch)
-        if link.kind not in _SWITCHED:
-            self.shared.branches[number] = branch
-
-    def _load(self, link: Link, a: int, b: int) -> bool:
-        """A load that is no resistor, as a draw; False for the rest."""
-        facts = self._facts(link.part)
-        if not isinstance(facts, LoadFacts) or facts.behaves in (None, "resistor"):
-            return False
-        watts = facts.watts
-        if watts is None and facts.amps is not None:
-            watts = facts.amps * self.system_v
-        if watts is None and facts.ohms is not None:
-            watts = self.system_v**2 / facts.ohms
-        if watts is None:
-            return False
-        share = spread("watts of a load") if facts.watts is not None else spread("amps of a load or draw")
-        amounts = (watts * share.low, watts * share.nominal, watts * share.high)
-        kind = str(facts.behaves)
-        if kind == "current":
-            amounts = (amounts[0] / self.system_v, amounts[1] / self.system_v, amounts[2] / self.system_v)
-        self.draws.append(Draw(link.part, a, b, kind, amounts, self.system_v))
-        return True
-
-    def _unknown_load(self, number: int, link: Link, a: int, b: int) -> None:
-        """A load of which nothing is typed in: a resistor that takes the default current at the system's voltage."""
-        item = "converter input" if link.kind is LinkKind.CONVERTER else "load"
-        draw = default_draw_a(item)
-        volts = self.system_v
-        ohms = Ohms(
-            volts / draw.high, volts / draw.nominal, volts / draw.low, 0.0, "nothing typed in", f"{link.part}: current ({draw.low:g} to {draw.high:g} A taken)"
-        )  # fmt: skip
-        self.branches.append(Branch(a, b, number, "load", link.part, ohms))
-
-    # --- sources -----------------------------------------------------------------------------------------------
-
-    def _node(self, name: str) -> int:
-        self.names.append(name)
-        return len(self.names) - 1
-
-    def _reference(self) -> int:
-        """Battery negative; where no battery is typed in, a node of its own that the assumed grounds are joined to."""
-        nets = self.survey.hard_nets.of
-        live = {nets[end.node] for end in self.circuit.sources if self._kind_at(end.node) == "battery"}
-        posts = [end.node for end in self.circuit.grounds if self._kind_at(end.node) == "battery"]
-        # the upper battery of a stack stands on the positive post of the lower one
-        posts.sort(key=lambda node: nets[node] in live)
-        if posts:
-            return posts[0]
-        node = self._node("battery negative (not typed in)")
-        span = contact_ohm("ground whose wiring is not typed in")
-        for end in self.circuit.grounds:
-            if end.node not in self.open_nodes:
-                self.branches.append(Branch(node, end.node, -1, "assumed ground", "", Ohms.of(span, "assumed ground")))
-        return node
-
-    def _kind_at(self, node: int) -> str:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
-        return part.kind if part is not None else ""
-
-    def _turning(self) -> bool:
-        return any(
-            part.kind == "generator" and self.changes.held.get(part.name) == "yes"
-            for part in self.circuit.parts.values()
-        )
-
-    def _battery_span(self) -> tuple[Span, str]:
-        if self.changes.battery_v is not None:
-            volts = self.changes.battery_v
-            return Span(volts, volts, volts, "V", "as measured at the posts", "own"), "as measured"
-        state = "charging" if self._turning() else "cranking" if self.key == "start" else "key on"
-        if state == "key on" and self.key == self.circuit.typed.vehicle.key[0]:
-            state = "at rest"
-        limit = self.limits.of(f"battery {state}")
-        assert limit.low is not None and limit.nominal is not None
-        return Span(limit.low, limit.nominal, limit.high, "V", limit.source, "own"), state
-
-    def _sources(self, reference: int, battery: Span) -> None:
-        ideal = Ohms(LEAST_OHM, LEAST_OHM, LEAST_OHM, 0.0, "held at its posts")
-        self.posts = self._negative_posts()
-        for end in self.circuit.sources:
-            if end.node in self.open_nodes:
-                continue
-            part = self.circuit.parts.get(self.circuit.node_parts[end.node])
-            if part is not None and part.kind == "battery":
-                minus = self.posts.get(part.name, reference)
-                factor = self._share_of_system(part.name, minus)
-                self.branches.append(
-                    Branch(
-                        minus,
-                        end.node,
-                        -1,
-                        "battery",
-                        part.name,
-                        ideal,
-                        volts=_times(battery, factor),
-                        is_battery=True,
-                    )
-                )
-            elif part is not None and part.kind == "generator":
-                continue  # its voltage is at the battery posts: the state of the battery says whether it turns
-            elif part is not None and part.kind == "converter":
-                self._converter(part.name, end.node)
-            else:
-                self._assumed_source(end.node, reference, battery, part.name if part is not None else "")
-
-    def _negative_posts(self) -> dict[str, int]:
-        """The negative post of each battery; several posts of one battery are one."""
-        found: dict[str, int] = {}
-        ideal = Ohms(LEAST_OHM, LEAST_OHM, LEAST_OHM, 0.0, "one post")
-        for part in self.circuit.parts.values():
-            if part.kind != "battery":
-                continue
-            posts = [node for pin, node in self.circuit.pins_of.get(part.name, {}).items() if pin.startswith("-")]
-            for node in posts[1:]:
-                self.branches.append(Branch(posts[0], node, -1, "post of", part.name, ideal))
-            if posts:
-                found[part.name] = posts[0]
-        return found
-
-    def _share_of_system(self, name: str, minus: int) -> float:
-        """What part of the system's voltage a battery has: as typed in, or its share of a stack of two."""
-        facts = self._facts(name)
-        assert isinstance(facts, BatteryFacts)
-        if facts.volts is not None:
-            return facts.volts / self.system_v
-        grounds = {end.node for end in self.circuit.grounds}
-        batteries = [part for part in self.circuit.parts.values() if part.kind == "battery"]
-        stacked = any(post not in grounds for post in self.posts.values())
-        return 1.0 / len(batteries) if stacked and minus in self.posts.values() else 1.0
-
-    def _converter(self, name: str, out: int) -> None:
-        if self.settled.alive.get(name, Level.DEAD) is not Level.LIVE:
-            return
-        facts = self._facts(name)
-        assert isinstance(facts, ConverterFacts)
-        if facts.volts is None:
-            self.notes.append(f"converter {name}: its output voltage is not typed in, so it is left out")
-            return
-        volts = Span(facts.volts * 0.97, facts.volts, facts.volts * 1.03, "V", "as typed, 3 % either way", "own")
-        ohms = Ohms.of(contact_ohm("source whose wiring is not typed in"))
-        self.branches.append(
-            Branch(self.circuit.pins_of[name]["ground"], out, -1, "converter", name, ohms, volts=volts)
-        )
-
-    def _assumed_source(self, node: int, reference: int, battery: Span, module: str) -> None:
-        level = self.states.source_level(node, self.key, self.held)
-        if module:
-            level = min(level, self.settled.alive.get(module, Level.LIVE))
-        if level is Level.DEPENDS:
-            self.undecided[f"whether {self.names[node]} is live (taken as dead)"] = None
-        if level is not Level.LIVE:
-            return
-        ohms = Ohms.of(
-            contact_ohm("source whose wiring is not typed in"),
-            "assumed source",
-            f"the way from the battery to {self.names[node]}",
-        )
-        self.branches.append(
-            Branch(reference, node, -1, "assumed source", module, ohms, volts=battery, is_battery=True)
-        )
-
-    # --- modules -----------------------------------------------------------------------------------------------
-
-    def _modules(self) -> None:
-        for part in self.circuit.modules():
-            if part.name in self.changes.unplugged or any(
-                part.name in target.parts and target.kind == "module" for target in self.changes.opened
-            ):
-                continue
-            facts = part.facts
-            assert isinstance(facts, ModuleFacts)
-            pins = self.circuit.pins_of.get(part.name, {})
-            returns = self._returns(facts, pins)
-            supplies = [pin for pin, words in facts.pins.items() if words.split()[:1] == ["supply"] and pin in pins]
-            supplies += [pin for pin in facts.draws if pin in pins and pin not in supplies]
-            if not supplies:
-                continue
-            if not returns:
-                self.notes.append(f"{part.name}: no ground pin is typed in, so what it draws is left out")
-                continue
-            hub = self.inside[part.name] = self._node(f"inside {part.name}")
-            span = contact_ohm("bridge inside a module")
-            for pin in returns:
-                self.branches.append(Branch(pins[pin], hub, -1, "inside", part.name, Ohms.of(span)))
-            for pin in supplies:
-                self._module_draw(part.name, facts, pin, pins[pin], hub)
-
-    def _returns(self, facts: ModuleFacts, pins: dict[str, int]) -> list[str]:
-        """The pins through which what a module draws goes back: as typed, else those its low-side outputs use, else every declared ground."""
-        through = [pin for output in facts.outputs.values() for pin in output.through]
-        declared = [pin for pin, words in facts.pins.items() if words.split()[:1] == ["ground"]]
-        chosen: Iterable[str] = facts.returns or through or declared
-        return [pin for pin in dict.fromkeys(chosen) if pin in pins]
-
-    def _module_draw(self, module: str, facts: ModuleFacts, pin: str, node: int, hub: int) -> None:
-        typed = self._typed_draw(facts.draws.get(pin, {}))
-        if typed == 0.0:
-            return  # typed in as taking nothing
-        if typed is not None:
-            share = spread("amps of a load or draw")
-            amounts = (typed * share.low, typed, typed * share.high)
-            assumed = ""
-        else:
-            off = self.key == self.circuit.typed.vehicle.key[0]
-            span = default_draw_a(f"supply pin of a module, {'key off' if off else 'awake'}")
-            factor = 12.0 / self.system_v
-            amounts = (span.low * factor, span.nominal * factor, span.high * factor)
-            assumed = f"current of {module}.{pin} ({amounts[0]:g} to {amounts[2]:g} A taken)"
-        self.draws.append(Draw(f"{module}.{pin}", node, hub, "current", amounts, self.system_v, assumed))
-
-    def _typed_draw(self, draw: dict[str, float | None]) -> float | None:
-        """The current that holds now: that of a condition that is held, else of the key state, else what holds otherwise."""
-        for name, on in self.held.items():
-            if on and name in draw:
-                return draw[name]
-        if self.key in draw:
-            return draw[self.key]
-        return draw.get("otherwise", draw.get(""))
-
-    def _fitted_notes(self) -> None:
-        for name, amps in self.changes.fitted_a.items():
-            facts = self._facts(name)
-            assert isinstance(facts, FuseFacts)
-            if facts.amps is not None and amps > facts.amps:
-                self.notes.append(
-                    f"{name}: {amps:g} A in place of {facts.amps:g} A no longer protects its wires; the drop tells nothing about that"
-                )
-
-    # --- what is added -----------------------------------------------------------------------------------------
-
-    def _added(self, reference: int) -> None:
-        for load in self.changes.loads:
-            plus, minus = self.ends_of(load, reference)
-            add_load(self.branches, self.draws, load, plus, minus, self.system_v)
-
-    def ends_of(self, load: AddedLoad, reference: int) -> tuple[int, int]:
-        """Plus and minus side of a test load: the other lead is clipped on a battery post."""
-        if load.level == "supply":
-            return load.node, reference
-        plus = next((branch.b for branch in self.branches if branch.is_battery), reference)
-        return plus, load.node
-
-
-def add_load(
-    branches: list[Branch], draws: list[Draw], load: AddedLoad, plus: int, minus: int, system_v: float
-) -> None:
-    """A test load as a branch or a draw."""
-    amounts = (load.amount, load.amount, load.amount)
-    if load.kind == "resistor":
-        branches.append(Branch(plus, minus, -1, "test load", "", Ohms(*amounts, 0.0, "test load")))
-    else:
-        draws.insert(0, Draw(load.words, plus, minus, load.kind, amounts, system_v))
-
-
-def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
-    """The model with a filament lamp between a node and the battery post that is not its own level's."""
-    plus = next((branch.b for branch in model.branches if branch.is_battery), model.reference)
-    first, second = (node, model.reference) if supply else (plus, node)
-    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
-    return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])
-
-
-def _times(span: Span, factor: float) -> Span:
-    return replace(span, low=span.low * factor, nominal=span.nominal * factor, high=span.high * factor)
-
-
-def fuses_in(circuit: Circuit) -> Iterator[str]:
-    """Every fuse, link and breaker."""
-    return (part.name for part in circuit.parts.values() if part.kind in FUSE_KINDS)

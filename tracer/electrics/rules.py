@@ -192,8 +192,10 @@ def _badness(state: _PinState) -> tuple[bool, bool, float]:
 def _all_states(survey: Survey) -> Iterator[_PinState]:
     import numpy as np
 
+    from tracer.electrics.branches import LOW, NOMINAL, Setting
     from tracer.electrics.limits_in_use import limits_of
-    from tracer.electrics.model import LOW, NOMINAL, NotSettled, Setting, model_of
+    from tracer.electrics.model import NotSettled
+    from tracer.electrics.model_of import model_of
 
     limits = limits_of(survey.circuit)
     for key in survey.circuit.typed.vehicle.key:

@@ -13,7 +13,8 @@ from tracer.electrics.extremes import extremes, source_ohms
 from tracer.electrics.lamp_tests import TEST_LAMP_W, lamp_tests
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.many import Together, alike
-from tracer.electrics.model import Model, model_of
+from tracer.electrics.model import Model
+from tracer.electrics.model_of import model_of
 from tracer.electrics.row_volts import SolvedRows
 from tracer.electrics.volts_report import LampTest, Range, VoltsReport
 from tracer.trace.results import SupplyReport

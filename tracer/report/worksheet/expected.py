@@ -8,15 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from tracer.electrics.branches import HIGH, LOW, NOMINAL
 from tracer.electrics.bus import bus_of
 from tracer.electrics.bus_lines import bus_names
 from tracer.electrics.bus_report import BusReport, Ohm
 from tracer.electrics.changes import changes_of
 from tracer.electrics.expected import ComputedExpect, expectations
+from tracer.electrics.lamp_tests import with_test_lamp
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.load_laws import FilamentLamp
 from tracer.electrics.meters import reading_at
-from tracer.electrics.model import HIGH, LOW, NOMINAL, Model, NotSettled, Solved, model_of, with_test_lamp
+from tracer.electrics.model import Model, NotSettled, Solved
+from tracer.electrics.model_of import model_of
 from tracer.electrics.volts_report import Range
 from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
