@@ -82,7 +82,7 @@ class CurrentWays:
     def _leading(self) -> tuple[IntArray, list[int]]:
         """The closed branches that lead, node by node and at each by number; and where each node begins."""
         model = self.model
-        passed = ("inside", "reference of", "converter")
+        passed = ("inside", "converter")
         leads = np.fromiter(
             (branch.closed and not branch.is_battery and branch.kind not in passed for branch in model.branches),
             dtype=np.bool_,

@@ -90,7 +90,6 @@ class RowVolts:
     verdicts: tuple[str, ...]
     assumed: tuple[str, ...]
     lamp: LampTest | None
-    live_unplugged: bool = True
 
 
 @dataclass(frozen=True, slots=True)
