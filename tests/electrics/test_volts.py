@@ -18,8 +18,8 @@ from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model import NotSettled, Rest
 from tracer.electrics.model_of import model_of
 from tracer.electrics.network import FloatArray, NotAccurate
-from tracer.electrics.row_volts import range_of
-from tracer.electrics.volts import solved_rows, volts_of
+from tracer.electrics.row_volts import range_of, solved_rows
+from tracer.electrics.volts import volts_of
 from tracer.electrics.volts_report import Range
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse

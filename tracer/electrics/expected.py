@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model import NotSettled
 from tracer.electrics.model_of import models_of
-from tracer.electrics.volts import report_of, solved_rows
+from tracer.electrics.row_volts import solved_rows
 from tracer.electrics.volts_report import Range, amps_number
 from tracer.trace.results import SupplyReport
 from tracer.trace.survey import Survey
@@ -81,13 +81,13 @@ def expectations(
     wanted = list(keys or report.keys)
     models = models_of(survey, wanted, limits=limits, first=report.module)
     for key, solved in zip(wanted, solved_rows(survey, models, report), strict=True):
-        volts = report_of(solved, None, {})
-        for row in volts.rows:
+        for one in report.rows:
+            row = solved.row(one, None, None)
             for probe in row.probes:
                 found.setdefault((row.code, probe.at), []).append(
                     ComputedExpect(
                         key, probe.volts.nominal, probe.volts.low, probe.volts.high, probe.lost.nominal, probe.lost.high,
-                        probe.floating, row.current_a, row.limit, row.assumed, volts.battery, volts.battery_state,
+                        probe.floating, row.current_a, row.limit, row.assumed, solved.battery, solved.model.battery_state,
                     )
                 )  # fmt: skip
     return {point: tuple(expected) for point, expected in found.items()}

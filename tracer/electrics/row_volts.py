@@ -10,9 +10,9 @@ from functools import cached_property
 import numpy as np
 
 from tracer.electrics.current_ways import FLOWING_A, CurrentWays
-from tracer.electrics.extremes import Push
+from tracer.electrics.extremes import Push, extremes, source_ohms
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.many import States
+from tracer.electrics.many import States, Together, alike
 from tracer.electrics.model import Model
 from tracer.electrics.network import BoolArray, FloatArray, IntArray
 from tracer.electrics.verdicts import shown_by_drop, shown_by_state, verdicts_of
@@ -21,6 +21,26 @@ from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
 
 KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
+
+
+def solved_rows(survey: Survey, models: Sequence[Model], report: SupplyReport) -> list[SolvedRows]:
+    """Each model solved in every setting that can move a row to an end of its range; those with the same branches together.
+
+    Raises
+    ------
+    NotSettled : no steady voltages in some setting
+    """
+    found: dict[int, SolvedRows] = {}
+    for group in alike(models):
+        together = Together([models[number] for number in group])
+        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
+        some = [SolvedRows(survey, model, report, nominal, place) for place, model in enumerate(together.models)]
+        ohms = source_ohms(together, nominal, [one.probed for one in some])
+        states = extremes(together, nominal, [list(one.pushes()) for one in some])
+        for one, ohm in zip(some, ohms, strict=True):
+            one.take([nominal, *states], ohm)
+        found.update(zip(group, some, strict=True))
+    return [found[number] for number in range(len(models))]
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,6 +131,12 @@ class SolvedRows:
     @cached_property
     def _converts(self) -> bool:
         return any(branch.kind == "converter" for branch in self.model.branches)
+
+    @property
+    def battery(self) -> Range:
+        """Volts at the battery posts."""
+        battery = self.model.battery
+        return Range(battery.low, battery.nominal, battery.high)
 
     # --- one row -----------------------------------------------------------------------------------------------
 

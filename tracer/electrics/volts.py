@@ -6,21 +6,18 @@ that were not typed in, the battery) is taken at its ends, all together and in t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from tracer.electrics.changes import Changes
-from tracer.electrics.extremes import extremes, source_ohms
 from tracer.electrics.lamp_tests import TEST_LAMP_W, lamp_tests
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.many import Together, alike
-from tracer.electrics.model import Model
 from tracer.electrics.model_of import model_of
-from tracer.electrics.row_volts import SolvedRows
-from tracer.electrics.volts_report import LampTest, Range, VoltsReport
+from tracer.electrics.row_volts import SolvedRows, solved_rows
+from tracer.electrics.volts_report import LampTest, VoltsReport
 from tracer.trace.results import SupplyReport
 from tracer.trace.survey import Survey
 
-__all__ = ["report_of", "solved_rows", "volts_of"]
+__all__ = ["volts_of"]
 
 
 def volts_of(
@@ -46,22 +43,21 @@ def volts_of(
         models.append(model_of(survey, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(survey, models, report)
     lamps = lamp_tests(survey, report, key, changes, limits, lamp_w) if with_lamp else {}
-    return report_of(supposed, sound[0] if sound else None, lamps)
+    return _report(supposed, sound[0] if sound else None, lamps)
 
 
-def report_of(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
+def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
     """All rows of a solved model; `in_order` is the same without what is supposed, `lamps` are by the code of the row."""
     model, report = solved.model, solved.report
     rows = tuple(solved.row(row, in_order, lamps.get(row.code)) for row in report.rows)
     held = tuple(f"{name}={state}" if state not in ("yes",) else name for name, state in model.changes.held.items())
-    battery = model.battery
     return VoltsReport(
         report.vehicle,
         report.module,
         model.key,
-        Range(battery.low, battery.nominal, battery.high),
+        solved.battery,
         model.battery_state,
-        battery.source,
+        model.battery.source,
         model.changes.words,
         held,
         rows,
@@ -74,23 +70,3 @@ def report_of(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[st
         sum(bool(draw.assumed) for draw in model.draws)
         + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
     )
-
-
-def solved_rows(survey: Survey, models: Sequence[Model], report: SupplyReport) -> list[SolvedRows]:
-    """Each model solved in every setting that can move a row to an end of its range; those with the same branches together.
-
-    Raises
-    ------
-    NotSettled : no steady voltages in some setting
-    """
-    found: dict[int, SolvedRows] = {}
-    for group in alike(models):
-        together = Together([models[number] for number in group])
-        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
-        some = [SolvedRows(survey, model, report, nominal, place) for place, model in enumerate(together.models)]
-        ohms = source_ohms(together, nominal, [one.probed for one in some])
-        states = extremes(together, nominal, [list(one.pushes()) for one in some])
-        for one, ohm in zip(some, ohms, strict=True):
-            one.take([nominal, *states], ohm)
-        found.update(zip(group, some, strict=True))
-    return [found[number] for number in range(len(models))]
