@@ -1,0 +1,56 @@
+"""The calls of docs/using-from-python.md: what the page shows runs, and what it names is there."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import tracer
+
+ROOT = Path(__file__).parent.parent
+PAGE = (ROOT / "docs" / "using-from-python.md").read_text(encoding="utf-8")
+
+
+def test_the_example_of_the_page_runs() -> None:
+    (example,) = re.findall(r"```python\n(.*?)```", PAGE, flags=re.DOTALL)
+    done = subprocess.run([sys.executable, "-c", example], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("complete\nS1 ALM.2 ")
+    assert "\nS2 ALM.3 live 12.2" in done.stdout
+
+
+def test_every_public_name_is_there_and_on_the_page() -> None:
+    for name in tracer.__all__:
+        assert getattr(tracer, name) is not None
+        if name[0].islower() or name.startswith("Unknown"):
+            assert name in PAGE, name
+    with pytest.raises(AttributeError):
+        _ = tracer.no_such_name
+
+
+def test_a_circuit_and_a_survey_of_it_are_taken_alike() -> None:
+    circuit = tracer.load(str(ROOT / "circuits" / "minibus"))
+    survey = tracer.Survey(circuit)
+    assert tracer.volts(circuit, "ALM", "run").rows == tracer.volts(survey, "ALM", "run").rows
+    assert tracer.affects(circuit, "F50") == tracer.affects(survey, "F50")
+    assert tracer.common(circuit, ["ALM", "BDM"]) == tracer.common(survey, ["ALM", "BDM"])
+    assert tracer.panels(circuit) == tracer.panels(survey)
+    assert tracer.bus(circuit, "drive").terminations == tracer.bus(survey, "drive").terminations
+
+
+def test_what_is_not_there_is_said() -> None:
+    circuit = tracer.load(str(ROOT / "circuits" / "minibus"))
+    with pytest.raises(tracer.UnknownModule):
+        tracer.volts(circuit, "ALMM", "run")
+    with pytest.raises(ValueError, match="rum"):
+        tracer.volts(circuit, "ALM", "rum")
+    with pytest.raises(tracer.UnknownBus):
+        tracer.bus(circuit, "drve")
+    with pytest.raises(tracer.UnknownPart):
+        tracer.affects(circuit, "F999")
+    with pytest.raises(tracer.UnknownPanel):
+        tracer.panels(circuit, "FPX")
