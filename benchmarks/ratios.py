@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import compileall
 import resource
 import subprocess
 import sys
@@ -9,6 +10,8 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import tracer
 
 
 @dataclass(frozen=True)
@@ -57,5 +60,6 @@ def process_cpu_s(command: Sequence[str], runs: int) -> float:
 
 
 def tracer_command() -> str:
-    """The `tracer` command of the Python that runs this."""
+    """The `tracer` command of the Python that runs this, its modules compiled as pip leaves those of a package it installs."""
+    compileall.compile_dir(Path(tracer.__file__).parent, quiet=1)
     return str(Path(sys.executable).with_name("tracer"))
