@@ -23,6 +23,9 @@ rails:                          # potentials drawn as a line along the pages
   "30": {live: always, from: BAT.+}
   # "15": [run, start]          # until the ignition switch is typed in; does 15 stay during start? `[run]` if it drops out
   "31": {ground: yes, from: G1}
+# buses:                        # bus pins are declared as `bus drive H`, `bus drive L`
+#   drive: {kind: high-speed can}
+# limits: {supply path: 0.4}    # V; limits of your own in place of the usual ones
 """
 
 _SHEET = """\
@@ -43,6 +46,7 @@ parts:
     cavities: 1-4               # every cavity must be accounted for: wired, or listed as unused
     unused: [3, 4]
     pins: {1: supply, 2: ground}
+    # draws: {1: 1.2}           # A that it takes at a supply pin; computed volts are closer with it
 runs:                           # one line for each run, as the finger follows it: point -- wire -- point
   - 30 -- RD 2.5 -- F1 -- RD/GN 1 -- X1.1 -- RD/GN 1 -- MOD.1
   - MOD.2 -- BN 1 -- G1
