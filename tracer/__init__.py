@@ -17,8 +17,9 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
-    from tracer.electrics.bus import BusReport, UnknownBus
-    from tracer.electrics.volts import NotSettled, VoltsReport
+    from tracer.electrics.bus_report import BusReport, UnknownBus
+    from tracer.electrics.model import NotSettled
+    from tracer.electrics.volts_report import VoltsReport
     from tracer.entry.problems import CannotUse, Place, Problem
     from tracer.trace.affects import AffectsReport, UnknownPart
     from tracer.trace.common import CommonReport
@@ -29,12 +30,12 @@ if TYPE_CHECKING:
 
 _PLACES = {
     "AffectsReport": "tracer.trace.affects",
-    "BusReport": "tracer.electrics.bus",
+    "BusReport": "tracer.electrics.bus_report",
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
     "CommonReport": "tracer.trace.common",
     "LooseEnd": "tracer.trace.results",
-    "NotSettled": "tracer.electrics.volts",
+    "NotSettled": "tracer.electrics.model",
     "PanelReport": "tracer.trace.panels",
     "Place": "tracer.entry.problems",
     "Probe": "tracer.trace.results",
@@ -42,11 +43,11 @@ _PLACES = {
     "Row": "tracer.trace.results",
     "SupplyReport": "tracer.trace.results",
     "Survey": "tracer.trace.survey",
-    "UnknownBus": "tracer.electrics.bus",
+    "UnknownBus": "tracer.electrics.bus_report",
     "UnknownModule": "tracer.trace.supplies",
     "UnknownPanel": "tracer.trace.panels",
     "UnknownPart": "tracer.trace.affects",
-    "VoltsReport": "tracer.electrics.volts",
+    "VoltsReport": "tracer.electrics.volts_report",
 }
 
 __all__ = [
