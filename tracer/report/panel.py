@@ -34,34 +34,31 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     """Every position in the order in which it sits, below a plan of the panel."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
-    page.line(verdict(report.panels), strong=True)
-    if report.loose_elsewhere:
-        page.line(elsewhere_words(report))
+    page.line(verdict(report.panels, report.loose_elsewhere), strong=True)
     for panel in report.panels:
         _panel(page, panel)
     _cautions(page, report.cautions)
     return page.text()
 
 
-def verdict(panels: Sequence[Panel]) -> str:
-    """How many positions there are of each state, and whether anything about them is loose."""
+def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
+    """How many positions there are of each state, and whether anything about them, or about what they may serve, is loose."""
     positions = [position for panel in panels for position in panel.positions]
     counts = []
     for state in (FITTED, EMPTY, OPTION, EITHER, ELECTRONIC, UNKNOWN):
         number = sum(position.state == state for position in positions)
         if number:
             counts.append(f"{number} {state}")
-    loose = len({loose for panel in panels for loose in panel.loose_ends})
     total = f"{counted(len(positions), 'position')}: {', '.join(counts) or 'none'}"
-    return f"NOT COMPLETE: {counted(loose, 'loose end')}. {total}." if loose else f"COMPLETE: {total}."
-
-
-def elsewhere_words(report: PanelReport) -> str:
-    """What is loose in the vehicle without a way from one of these positions to it, as far as it is typed in."""
-    return (
-        f"{counted(report.loose_elsewhere, 'loose end')} elsewhere in the vehicle: what hangs there may be served from here too; "
-        "`tracer check` lists them."
-    )
+    loose = len({loose for panel in panels for loose in panel.loose_ends})
+    if not loose and not loose_elsewhere:
+        return f"COMPLETE: {total}."
+    said = [counted(loose, "loose end")] if loose else []
+    if loose_elsewhere:
+        said.append(
+            f"{counted(loose_elsewhere, 'loose end')} elsewhere in the vehicle (what hangs there may be served from here too; `tracer check` lists them)"
+        )
+    return f"NOT COMPLETE: {' and '.join(said)}. {total}."
 
 
 def _panel(page: Page, panel: Panel) -> None:
@@ -253,7 +250,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
     page.line(seen_verdict(seen), strong=True)
-    if seen.mismatches and not (report.complete and not report.loose_elsewhere):
+    if seen.mismatches and not report.complete:
         page.line(
             "NOT COMPLETE: loose ends in this vehicle; what is taken away may be more than is listed. `tracer check` lists them.",
             strong=True,
@@ -393,7 +390,7 @@ def as_csv(report: PanelReport) -> str:
             position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
             *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
-            "NOT COMPLETE" if panel.loose_ends else "complete",
+            "NOT COMPLETE" if panel.loose_ends or report.loose_elsewhere else "complete",
         ]
         for panel in report.panels
         for position in panel.positions
@@ -460,7 +457,7 @@ def page_data(report: PanelReport) -> dict[str, Any]:
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
-                "verdict": verdict([panel]) + (f" {elsewhere_words(report)}" if report.loose_elsewhere else ""),
+                "verdict": verdict([panel], report.loose_elsewhere),
                 "plan": _page_plan(panel),
                 "positions": [_page_row(position) for position in panel.positions],
             }

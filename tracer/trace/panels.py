@@ -138,7 +138,8 @@ class PanelReport:
 
     @property
     def complete(self) -> bool:
-        return not any(panel.loose_ends for panel in self.panels)
+        """Whether nothing is loose, here or elsewhere: a wire that nobody typed in may hang on any splice below a position."""
+        return not self.loose_elsewhere and not any(panel.loose_ends for panel in self.panels)
 
     @property
     def positions(self) -> tuple[Position, ...]:
