@@ -523,3 +523,21 @@ def test_a_dead_pin_behind_a_diode_reads_0_and_not_less(demo: Survey) -> None:
     found = {row.code: row for row in volts_of(demo, report, "off", limits=limits_of(demo.circuit)).rows}
     assert found["S7"].lamp is not None and found["S7"].lamp.meter_v == 0.0
     assert all(row.lamp is None or row.lamp.meter_v is None or row.lamp.meter_v >= 0.0 for row in found.values())
+
+
+@pytest.mark.parametrize("tapped_v", [11.0, 10.0])
+def test_a_12_v_module_of_a_24_v_vehicle_gives_up_at_the_volts_of_12(tmp_path: Path, tapped_v: float) -> None:
+    """Behind a converter of 12 V, and on the lower of two batteries: a steady current down to 6 V, not to 12 V."""
+    converter = (
+        "parts:\n  BAT: {is: battery, at: x}\n  CV: {is: converter, volts: 12, at: x}\n  G1: {is: ground, at: x}\n"
+        "  F1: {is: fuse, amps: 10, at: x}\n  F2: {is: fuse, amps: 10, at: x}\n"
+        "  M: {is: module, at: y, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 2}}\n"
+        "runs:\n  - BAT.+ -- RD 4 1m -- F1 -- RD 2.5 1m -- CV.in\n  - CV.out -- BU 1 1m -- F2 -- BU 1 6m -- M.1\n"
+        "  - M.2 -- BN 1 1m -- G1 -- BK 16 1m -- BAT.-\n  - CV.ground -- BN 2.5 1m -- G1\n"
+    )
+    behind = row(volts(survey_of(tmp_path / "a", converter, "system: 24 V\n"), "M", battery_v=24.8), "M.1")
+    assert behind.volts.nominal < 12.0
+    assert behind.current_a.nominal == pytest.approx(2.0, abs=1e-6)
+    tapped = row(volts(survey_of(tmp_path / "b", TAP, "system: 24 V\n"), "M", battery_v=2 * tapped_v), "M.3")
+    assert tapped.volts.nominal < tapped_v
+    assert tapped.current_a.nominal == pytest.approx(1.0, abs=1e-6)

@@ -11,6 +11,9 @@ from tracer.electrics.switching import Switching
 from tracer.entry.models import ModuleFacts
 from tracer.standards.allowances import contact_ohm, default_draw_a, spread
 
+_SAME = 0.3  # of the vehicle's voltage: a battery at rest, cranking or charging is still one of it
+_LEAST_SYSTEM_V = 9.0
+
 
 class ModuleDraws:
     """Adds the draws of modules to a draft. `inside` is the node inside each module at which its supplies and returns meet."""
@@ -21,9 +24,11 @@ class ModuleDraws:
         self.changes = draft.changes
         self.switching = switching
         self.inside: dict[str, int] = {}
+        self.rated_v: dict[int, float] = {}
 
     def make(self) -> None:
         """Add what every module draws at its supply pins, save of those that are unplugged or taken out."""
+        self.rated_v = rated_volts(self.draft)
         for part in self.circuit.modules():
             if part.name in self.changes.unplugged or any(
                 part.name in target.parts and target.kind == "module" for target in self.changes.opened
@@ -68,7 +73,8 @@ class ModuleDraws:
             factor = 12.0 / self.draft.system_v
             amounts = (span.low * factor, span.nominal * factor, span.high * factor)
             assumed = f"current of {module}.{pin} ({amounts[0]:g} to {amounts[2]:g} A taken)"
-        self.draft.draws.append(Draw(f"{module}.{pin}", node, hub, "current", amounts, self.draft.system_v, assumed))
+        rated_v = self.rated_v.get(node, self.draft.system_v)
+        self.draft.draws.append(Draw(f"{module}.{pin}", node, hub, "current", amounts, rated_v, assumed))
 
     def _typed_draw(self, draw: dict[str, float | None]) -> float | None:
         """The current that holds now: that of a condition that is held, else of the key state, else what holds otherwise."""
@@ -78,3 +84,46 @@ class ModuleDraws:
         if self.draft.key in draw:
             return draw[self.draft.key]
         return draw.get("otherwise", draw.get(""))
+
+
+def rated_volts(draft: Draft) -> dict[int, float]:
+    """V for which what hangs on a node is made, where sources of several voltages feed the vehicle: of a tapped battery, behind a converter.
+
+    Empty where all sources have the vehicle's voltage. Nodes that several voltages reach take the highest.
+    """
+    sources = [branch for branch in draft.branches if branch.volts is not None and not branch.is_diode]
+    if all(branch.is_battery and abs(_nominal(branch) / draft.system_v - 1) < _SAME for branch in sources):
+        return {}
+    joined: dict[int, list[int]] = {}
+    for branch in draft.branches:
+        if branch.closed and branch.kind != "load" and (branch.volts is None or branch.is_diode):
+            joined.setdefault(branch.a, []).append(branch.b)
+            joined.setdefault(branch.b, []).append(branch.a)
+    grounds = {end.node for end in draft.circuit.grounds}
+    found: dict[int, float] = {}
+    # lower batteries first: the upper one of a stack stands on the post of the lower one
+    for branch in sorted(sources, key=lambda one: _nominal(one)) * 2:
+        stands_on = found.get(branch.a, 0.0) if branch.is_battery and branch.a not in grounds else 0.0
+        volts = _nominal(branch) + stands_on
+        _spread(found, joined, branch.b, volts)
+    return {node: _system_of(volts) if volts > _LEAST_SYSTEM_V else volts for node, volts in found.items()}
+
+
+def _nominal(branch: Branch) -> float:
+    assert branch.volts is not None
+    return branch.volts.nominal
+
+
+def _system_of(volts: float) -> float:
+    """12, 24 or 48 V, whichever a battery or converter of so many volts belongs to."""
+    return 12.0 if volts < 18 else 24.0 if volts < 36 else 48.0
+
+
+def _spread(found: dict[int, float], joined: dict[int, list[int]], start: int, volts: float) -> None:
+    waiting = [start]
+    while waiting:
+        node = waiting.pop()
+        if found.get(node, 0.0) >= volts:
+            continue
+        found[node] = volts
+        waiting += joined.get(node, ())
