@@ -8,6 +8,7 @@ from pathlib import Path
 from tracer.circuit import join
 from tracer.circuit.model import Circuit
 from tracer.entry import CannotUse, Problem, read_folder
+from tracer.trace.survey import Survey
 
 VEHICLE = 'vehicle: v\nkey: [off, run]\nconditions: {lights: on}\nrails: {"30": always, "31": ground}\n'
 HEAD = """\
@@ -64,3 +65,11 @@ def links(circuit: Circuit) -> list[tuple[str, str, str]]:
 def wires(circuit: Circuit) -> list[tuple[str, str]]:
     """The two node names of every wire."""
     return [(a, b) for kind, a, b in links(circuit) if kind == "WIRE"]
+
+
+def example_survey(folder: Path, example: str) -> Survey:
+    """The survey of a rule's example: pages after `---`; a first piece that begins with `rails:` belongs to vehicle.yaml."""
+    documents = example.split("\n---\n")
+    vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
+    sheets = [f"sheet: {number}\n{document}" for number, document in enumerate(documents, 1)]
+    return Survey(join(read_folder(write(folder, *sheets, vehicle=f"vehicle: example\n{vehicle}\n"))))

@@ -19,9 +19,11 @@ import tracer
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.report.codes import bus_pins, coded_points
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
+from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
+from tracer.report.diagram.view import view_of
 from tracer.report.supplies import as_data
 from tracer.trace.results import SupplyReport
 from tracer.trace.supplies import supplies_of
@@ -395,3 +397,26 @@ def test_a_crossed_connector_shows_both_cavity_numbers(surveys: dict[str, Survey
     names = {text.text for text in page.texts()}
     assert {"X4.5>12", "X4.12>5"} <= names
     assert {"X4.5", "X4.12"}.isdisjoint(names)
+
+
+@pytest.mark.parametrize("module", ["SDM", "ALM", "RMP"])
+def test_no_splice_has_a_lead_that_ends_in_nothing(surveys: dict[str, Survey], module: str) -> None:
+    """A lead above a splice to which nothing comes, or below one from which nothing goes, would look like a wire that ends."""
+    survey = surveys["minibus"]
+    made = blocks_of(view := view_of(survey, supplies_of(survey, module), None), whole(view))
+    heads, tails = {edge.head for edge in made.edges}, {edge.tail for edge in made.edges}
+    splices = [block for block in made.blocks.values() if block.kind == "splice"]
+    assert splices
+    for block in splices:
+        upright = [y for one in block.shapes if isinstance(one, Line) for x, y in one.points if not x]
+        dot = next(one for one in block.shapes if isinstance(one, Dot))
+        assert (min(upright) < dot.y) == (block.id in heads), block.id
+        assert (max(upright) > dot.y) == (block.id in tails), block.id
+
+
+def test_no_page_has_a_box_without_a_pin(surveys: dict[str, Survey]) -> None:
+    """The cluster's pins are all on its first page; on the second an empty box of its name would say nothing."""
+    pages = on_paper(surveys["minibus"], "INS", "a4")
+    assert len(pages) == 2
+    assert any(text.text == "INS" for text in pages[0].texts())
+    assert not any(text.text == "INS" for text in pages[1].texts())

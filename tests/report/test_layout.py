@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracer.report.layout import NARROWEST, Page, codes, counted, display_width
+from tracer.report.layout import NARROWEST, Page, codes, counted, display_width, incomplete_words
 from tracer.report.sheets import csv_text, json_text, safe_cell
 
 ASCII = st.lists(st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=12), max_size=30).map(" ".join)
@@ -185,3 +185,8 @@ def test_json_is_read_back_as_it_was_written(data: object) -> None:
     assert json.loads(json_text(data)) == data
     assert json_text(data).endswith("\n")
     assert "ü" in json_text("ü")
+
+
+def test_a_list_whose_counts_differ_is_not_said_to_have_no_loose_ends() -> None:
+    assert incomplete_words("M", 2).startswith("NOT COMPLETE: 2 loose ends on the ways")
+    assert incomplete_words("M", 0).startswith("NOT COMPLETE: the two counts differ")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.typed import example_survey
 from tracer.circuit import join
 from tracer.entry import read_folder
 from tracer.report.rules_page import rules_page
@@ -17,16 +18,6 @@ from tracer.trace.survey import Survey
 
 PAGE = Path(__file__).parent.parent.parent / "docs" / "rules.md"
 RULES = all_rules()
-
-
-def _survey(folder: Path, example: str) -> Survey:
-    documents = example.split("\n---\n")
-    vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
-    (folder / "sheets").mkdir(parents=True)
-    (folder / "vehicle.yaml").write_text(f"vehicle: example\n{vehicle}\n", encoding="utf-8")
-    for number, document in enumerate(documents, 1):
-        (folder / "sheets" / f"{number}.yaml").write_text(f"sheet: {number}\n{document}", encoding="utf-8")
-    return Survey(join(read_folder(folder)))
 
 
 def _marked(folder: Path) -> dict[str, set[tuple[str, int]]]:
@@ -41,7 +32,7 @@ def _marked(folder: Path) -> dict[str, set[tuple[str, int]]]:
 
 @pytest.mark.parametrize("one", [one for one in RULES if one.bad], ids=lambda one: one.code)
 def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path: Path) -> None:
-    survey = _survey(tmp_path, one.bad)
+    survey = example_survey(tmp_path, one.bad)
     found: dict[str, set[tuple[str, int]]] = {}
     for finding in findings_of(survey, RULES):
         assert finding.message and finding.fix and finding.at
@@ -53,8 +44,8 @@ def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path
 
 @pytest.mark.parametrize("one", [one for one in RULES if one.good], ids=lambda one: one.code)
 def test_a_good_example_of_a_remark_holds_no_loose_end_that_its_bad_one_lacks(one: Rule, tmp_path: Path) -> None:
-    good = _survey(tmp_path / "good", one.good)
-    bad = _survey(tmp_path / "bad", one.bad)
+    good = example_survey(tmp_path / "good", one.good)
+    bad = example_survey(tmp_path / "bad", one.bad)
     assert one.code not in {finding.code for finding in findings_of(good, [one])}
     if one.grade == "remark":
         assert {finding.code for finding in loose_ends(good)} <= {finding.code for finding in loose_ends(bad)}
@@ -106,7 +97,7 @@ def test_a_file_that_is_not_read_is_loose_for_every_module(tmp_path: Path) -> No
 
 
 def test_findings_come_in_file_order_and_once(tmp_path: Path) -> None:
-    survey = _survey(tmp_path, registry.RULES["L103"].bad)
+    survey = example_survey(tmp_path, registry.RULES["L103"].bad)
     found = loose_ends(survey)
     assert found == sorted(found, key=lambda finding: finding.place)
     assert loose_ends(survey) is found

@@ -108,6 +108,7 @@ class VoltsReport:
     undecided: tuple[str, ...]
     notes: tuple[str, ...]
     complete: bool
+    loose_ends: int  # on the ways to this module
     loose_elsewhere: int
     meter_ohm: float
     system_v: int

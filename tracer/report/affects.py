@@ -187,9 +187,7 @@ def _foot(page: Page, report: AffectsReport) -> None:
         "A relay's rest contact and a latching relay stay as they are. Current that finds a way back through a load (back-feed) is not followed here: "
         "what is lost outright may still read some volts."
     )
-    page.heading("Cautions")
-    for caution in report.cautions:
-        page.line(f"- {caution}", indent=2, hang=4)
+    page.cautions(report.cautions)
 
 
 # --- JSON ----------------------------------------------------------------------------------------------------------

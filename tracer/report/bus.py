@@ -425,9 +425,7 @@ def _explained(report: BusReport, reading: Classified) -> dict[str, list[str]]:
 
 
 def _foot(page: Page) -> None:
-    page.heading("Cautions")
-    for caution in cautions_for("resistance"):
-        page.line(f"- {caution.text}", indent=2, hang=4)
+    page.cautions(caution.text for caution in cautions_for("resistance"))
     page.line("- No ohms on a bus that is awake, never a test lamp on a bus.", indent=2, hang=4)
 
 

@@ -35,9 +35,7 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
         "Each thing named here is taken as open by itself. Things in one group cannot be told apart by who is dead: measure between them. "
         "A bad joint that still carries some current, or two faults at once, are not covered."
     )
-    page.heading("Cautions")
-    for caution in report.cautions:
-        page.line(f"- {caution}", indent=2, hang=4)
+    page.cautions(report.cautions)
     return page.text()
 
 

@@ -43,9 +43,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"Limit {limit.words()} ({limit.origin}: {limit.source}).", indent=2)
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
-    page.heading("Cautions")
-    for caution in cautions_for("fuses"):
-        page.line(f"- {caution.text}", indent=2, hang=4)
+    page.cautions(caution.text for caution in cautions_for("fuses"))
     return page.text()
 
 

@@ -6,7 +6,7 @@ Nothing is told by colour or bold alone; what is bold is also in words or in cap
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from tracer.entry.problems import display_width as display_width
 
@@ -52,6 +52,12 @@ class Page:
         body = textwrap.wrap(text, max(16, self.width - start), break_long_words=False, break_on_hyphens=False) or [""]
         self._lines.append(first + body[0])
         self._lines.extend(" " * start + line for line in body[1:])
+
+    def cautions(self, texts: Iterable[str]) -> None:
+        """The last heading of a list, and what to mind."""
+        self.heading("Cautions")
+        for text in texts:
+            self.line(f"- {text}", indent=2, hang=4)
 
     def table(
         self,
@@ -149,3 +155,10 @@ def codes(names: Sequence[str]) -> str:
 def elsewhere_words(count: int) -> str:
     """What is loose in the vehicle, but as far as is typed in on no way to this module."""
     return f"{counted(count, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."
+
+
+def incomplete_words(module: str, loose_ends: int) -> str:
+    """Why the list of a module is not complete, where another command shows its rows."""
+    if not loose_ends:
+        return f"NOT COMPLETE: the two counts differ; `tracer supplies {module}` says where."
+    return f"NOT COMPLETE: {counted(loose_ends, 'loose end')} on the ways to this module; `tracer supplies {module}` lists them."

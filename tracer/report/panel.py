@@ -237,9 +237,7 @@ def _said(position: Position) -> str:
 
 
 def _cautions(page: Page, cautions: Iterable[str]) -> None:
-    page.heading("Cautions")
-    for caution in cautions:
-        page.line(f"- {caution}", indent=2, hang=4)
+    page.cautions(cautions)
 
 
 # --- text: what is plugged in -----------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.report.layout import Page, elsewhere_words, incomplete_words
 from tracer.report.supplies import loose_data
 from tracer.trace.pin_states import ModuleStates, PinStates
 
@@ -17,10 +17,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     name = f" - {states.name}" if states.name else ""
     page.line(f"{states.vehicle}: {states.module}{name}", strong=True)
     if not states.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(len(states.loose_ends), 'loose end')} on the ways to this module; `tracer supplies {states.module}` lists them.",
-            strong=True,
-        )
+        page.line(incomplete_words(states.module, len(states.loose_ends)), strong=True)
     if states.loose_elsewhere:
         page.line(elsewhere_words(states.loose_elsewhere))
     page.line(

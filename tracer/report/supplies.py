@@ -409,9 +409,7 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
 
 
 def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
-    page.heading("Cautions")
-    for caution in report.cautions:
-        page.line(f"- {caution}", indent=2, hang=4)
+    page.cautions(report.cautions)
     page.blank()
     sources = {probe.expect.source: None for row in report.rows for probe in row.probes}
     if expected is not None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts_report import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
-from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.report.layout import Page, counted, elsewhere_words, incomplete_words
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.volts/1"
@@ -35,10 +35,8 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
 def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
     if not report.complete:
-        page.line(
-            f"NOT COMPLETE: loose ends on the ways to this module; `tracer supplies {report.module}` lists them. What is not typed in is not in these values.",
-            strong=True,
-        )
+        words = incomplete_words(report.module, report.loose_ends)
+        page.line(f"{words} What is not typed in is not in these values.", strong=True)
     if report.loose_elsewhere:
         page.line(elsewhere_words(report.loose_elsewhere))
     page.line(
@@ -237,9 +235,7 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
         f"Meter of {report.meter_ohm / 1e6:g} MΩ at the probed point only. Battery: {report.battery_source}.", indent=2
     )
     page.line("What depends on something not held is taken as off. The maker's figures come first.", indent=2)
-    page.heading("Cautions")
-    for caution in cautions_for("probe"):
-        page.line(f"- {caution.text}", indent=2, hang=4)
+    page.cautions(caution.text for caution in cautions_for("probe"))
 
 
 def volts(value: Range) -> str:

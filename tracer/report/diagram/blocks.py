@@ -9,7 +9,7 @@ from tracer.circuit.model import LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts
 from tracer.report.diagram import symbols
-from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text, cut_to, text_width, wrapped
+from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
 from tracer.trace.results import LooseEnd
 
@@ -170,6 +170,7 @@ class _Maker:
         self._loose()
         self._boxes()
         self._edges()
+        self._cut_leads()
         return self.made
 
     def _add(self, block: Block) -> Block:
@@ -520,7 +521,7 @@ class _Maker:
     def _boxes(self) -> None:
         """Name and, for the module itself, bus lines of each box."""
         names = dict.fromkeys(block.box for block in self.made.blocks.values() if block.box)
-        if self.view.module not in names:
+        if self.view.module not in names and self.part.number == 1:  # elsewhere a box without a pin would say nothing
             names[self.view.module] = None
         for module in names:
             part = self.circuit.parts[module]
@@ -675,6 +676,24 @@ class _Maker:
             trunk = f"to-{head}" if outs[tail] == 1 and ins[head] > 1 else f"from-{tail}"
             self.made.edges.append(Edge(tail, head, net, trunk, title))
 
+    def _cut_leads(self) -> None:
+        """A splice to which nothing comes from above, or from which nothing goes down, has no lead there: it would look like a wire that ends."""
+        heads = {edge.head for edge in self.made.edges}
+        tails = {edge.tail for edge in self.made.edges}
+        for block in self.made.blocks.values():
+            if block.kind != "splice":
+                continue
+            dot = next(shape for shape in block.shapes if isinstance(shape, Dot))
+            top = dot.y if block.id not in heads else 0.0
+            bottom = dot.y if block.id not in tails else block.height
+            block.shapes = [
+                shape
+                for shape in (
+                    _within(shape, top, bottom) if isinstance(shape, Line) else shape for shape in block.shapes
+                )
+                if shape is not None
+            ]
+
     def _words(self, step: Step) -> str:
         names = self.circuit.node_names
         wires = ", ".join(wire.text for wire in step.wires) or "no wire"
@@ -712,6 +731,15 @@ def _write_label(block: Block, lines: Iterable[tuple[str, str]], y: float) -> No
             block.text(-2, y + LINE * index, colour, role="wire")
         if size:
             block.text(2, y + LINE * index, size, role="wire")
+
+
+def _within(line: Line, top: float, bottom: float) -> Line | None:
+    """The piece of an upright line between two heights; None where nothing is left of it."""
+    (x1, y1), (x2, y2) = line.points[0], line.points[-1]
+    if x1 or x2:
+        return line
+    y1, y2 = max(y1, top), min(y2, bottom)
+    return replace(line, points=((0.0, y1), (0.0, y2))) if y2 > y1 else None
 
 
 def _sideways(shapes: list[Primitive], dx: float) -> list[Primitive]:
