@@ -9,7 +9,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -31,11 +31,12 @@ HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"})}
 
 @dataclass(frozen=True)
 class Import:
-    """One import statement: what it names, in which line, and whether it runs when the module is loaded."""
+    """One import statement: what it names, in which line, whether it runs when the module is loaded, and whether it is for the type checker only."""
 
     line: int
     target: str
     at_load: bool
+    for_types: bool = False
 
 
 def imports_in(source: str, module: str, *, is_package: bool) -> Iterator[Import]:
@@ -69,7 +70,8 @@ def _imports_in_child(child: ast.AST, package: list[str], *, at_load: bool) -> I
             yield from _imports_below(child, package, at_load=False)
         case ast.If(test=ast.Name(id="TYPE_CHECKING") | ast.Attribute(attr="TYPE_CHECKING")):
             for statement in child.body:
-                yield from _imports_below(ast.Module([statement], []), package, at_load=False)
+                for found in _imports_below(ast.Module([statement], []), package, at_load=False):
+                    yield replace(found, for_types=True)
             for statement in child.orelse:
                 yield from _imports_below(ast.Module([statement], []), package, at_load=at_load)
         case _:
@@ -89,6 +91,8 @@ def against_the_order(module: str, imported: Import) -> str | None:
     if target[0] != "tracer" or layer in OUTSIDE:
         return None
     name = target[1] if len(target) > 1 else ""
+    if not name and layer == "cli":
+        return None  # the front door itself
     if name in LAYERS:
         wrong = LAYERS.index(name) > LAYERS.index(layer)
         return f"{layer} imports {imported.target}, which stands to its right" if wrong else None
@@ -121,6 +125,20 @@ def tracer_imports() -> Iterator[tuple[str, Path, Import]]:
         source = file.read_text(encoding="utf-8")
         for imported in imports_in(source, module, is_package=file.name == "__init__.py"):
             yield module, file, imported
+
+
+# What a command may use beside the front door: how things are shown, how files and messages are made.
+CLI_USES = ("tracer.cli", "tracer.report", "tracer.entry.files", "tracer.entry.problems", "tracer.entry.start")
+
+
+def test_commands_ask_the_front_door_only() -> None:
+    wrong = [
+        f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}"
+        for module, file, imported in tracer_imports()
+        if module.startswith("tracer.cli") and imported.target.startswith("tracer.") and not imported.for_types
+        if not imported.target.startswith(CLI_USES) and imported.target != "tracer.__version__"
+    ]
+    assert not wrong, "\n".join(wrong)
 
 
 def test_every_module_stands_in_a_layer() -> None:

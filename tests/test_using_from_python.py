@@ -26,10 +26,43 @@ def test_the_example_of_the_page_runs() -> None:
 def test_every_public_name_is_there_and_on_the_page() -> None:
     for name in tracer.__all__:
         assert getattr(tracer, name) is not None
-        if name[0].islower() or name.startswith("Unknown"):
-            assert name in PAGE, name
+        if name[0].islower() or name.startswith(("Unknown", "Cannot", "Bad")):
+            assert f"{name}" in PAGE, name
     with pytest.raises(AttributeError):
         _ = tracer.no_such_name
+
+
+def test_the_names_for_the_type_checker_are_those_at_run_time() -> None:
+    source = Path(tracer.__file__).read_text(encoding="utf-8")
+    public = set(re.findall(r"^    from [\w.]+ import (\w+) as \1$", source, flags=re.MULTILINE))
+    calls = {name for name in tracer.__all__ if name[0].islower()}
+    assert public == set(tracer.__all__) - calls
+    assert {
+        "load",
+        "check",
+        "supplies",
+        "states",
+        "panels",
+        "affects",
+        "common",
+        "volts",
+        "bus",
+        "draw",
+        "diagram",
+        "worksheet",
+    } <= calls
+
+
+def test_paper_is_made_by_a_call() -> None:
+    survey = tracer.Survey(tracer.load(ROOT / "circuits" / "minibus"))
+    assert b"ALM.2" in tracer.worksheet(survey, "ALM", "csv").files[0]
+    (drawing,) = tracer.diagram(survey, "ALM", "svg", key="run").files
+    assert b"<svg" in drawing
+    assert tracer.check(survey).complete
+    with pytest.raises(tracer.UnknownKeyState):
+        tracer.diagram(survey, "ALM", "svg", key="rum")
+    with pytest.raises(tracer.CannotAnswer, match="no resistance"):
+        tracer.bus_reading(survey, tracer.bus(survey, "drive"), "many", "ALM")
 
 
 def test_a_circuit_and_a_survey_of_it_are_taken_alike() -> None:

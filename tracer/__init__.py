@@ -1,5 +1,8 @@
 """Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.
 
+Every answer of the command line is one call here; the values it gives are frozen dataclasses. What was worked out about a vehicle serves the next
+question when a `Survey` of the circuit is passed in its place.
+
 >>> import tracer
 >>> circuit = tracer.load("circuits/minibus")                       # doctest: +SKIP
 >>> report = tracer.supplies(circuit, "ALM")                        # doctest: +SKIP
@@ -8,79 +11,87 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
 
-if TYPE_CHECKING:
-    from tracer.circuit.model import Circuit
-    from tracer.electrics.bus_report import BusReport, UnknownBus
-    from tracer.electrics.model import NotSettled
-    from tracer.electrics.volts_report import VoltsReport
-    from tracer.entry.problems import CannotUse, Place, Problem
-    from tracer.trace.affects import AffectsReport, UnknownPart
-    from tracer.trace.common import CommonReport
-    from tracer.trace.panels import PanelReport, UnknownPanel
-    from tracer.trace.results import LooseEnd, Probe, Row, SupplyReport
-    from tracer.trace.supplies import UnknownModule
-    from tracer.trace.survey import Survey
+if TYPE_CHECKING:  # `as` makes a name public
+    from tracer.circuit.model import Circuit as Circuit
+    from tracer.electrics.audit import Audit as Audit
+    from tracer.electrics.bus_readings import Classified as Classified
+    from tracer.electrics.bus_report import BusReport as BusReport
+    from tracer.electrics.bus_report import UnknownBus as UnknownBus
+    from tracer.electrics.changes import BadChange as BadChange
+    from tracer.electrics.draw import DrawReport as DrawReport
+    from tracer.electrics.expected import Expected as Expected
+    from tracer.electrics.limits_in_use import LimitsInUse
+    from tracer.electrics.model import NotSettled as NotSettled
+    from tracer.electrics.volts_report import VoltsReport as VoltsReport
+    from tracer.entry.problems import BadReading as BadReading
+    from tracer.entry.problems import CannotAnswer as CannotAnswer
+    from tracer.entry.problems import CannotCompute as CannotCompute
+    from tracer.entry.problems import CannotUse as CannotUse
+    from tracer.entry.problems import Place as Place
+    from tracer.entry.problems import Problem as Problem
+    from tracer.report.printing import Job as Job
+    from tracer.report.printing import Printed as Printed
+    from tracer.trace.affects import AffectsReport as AffectsReport
+    from tracer.trace.affects import UnknownPart as UnknownPart
+    from tracer.trace.common import CommonReport as CommonReport
+    from tracer.trace.panels import PanelReport as PanelReport
+    from tracer.trace.panels import UnknownPanel as UnknownPanel
+    from tracer.trace.pin_states import ModuleStates as ModuleStates
+    from tracer.trace.plugged import SeenReport as SeenReport
+    from tracer.trace.results import LooseEnd as LooseEnd
+    from tracer.trace.results import Probe as Probe
+    from tracer.trace.results import Row as Row
+    from tracer.trace.results import SupplyReport as SupplyReport
+    from tracer.trace.rules import Rule
+    from tracer.trace.supplies import UnknownModule as UnknownModule
+    from tracer.trace.survey import Survey as Survey
+    from tracer.trace.survey import UnknownKeyState as UnknownKeyState
 
-_PLACES = {
+# The values that the calls below take, give and raise, each with the module that it is taken from when it is first asked for.
+_VALUES = {
     "AffectsReport": "tracer.trace.affects",
+    "Audit": "tracer.electrics.audit",
     "BusReport": "tracer.electrics.bus_report",
+    "BadChange": "tracer.electrics.changes",
+    "BadReading": "tracer.entry.problems",
+    "CannotAnswer": "tracer.entry.problems",
+    "CannotCompute": "tracer.entry.problems",
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
+    "Classified": "tracer.electrics.bus_readings",
     "CommonReport": "tracer.trace.common",
+    "DrawReport": "tracer.electrics.draw",
+    "Expected": "tracer.electrics.expected",
+    "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.results",
+    "ModuleStates": "tracer.trace.pin_states",
     "NotSettled": "tracer.electrics.model",
     "PanelReport": "tracer.trace.panels",
     "Place": "tracer.entry.problems",
+    "Printed": "tracer.report.printing",
     "Probe": "tracer.trace.results",
     "Problem": "tracer.entry.problems",
     "Row": "tracer.trace.results",
+    "SeenReport": "tracer.trace.plugged",
     "SupplyReport": "tracer.trace.results",
     "Survey": "tracer.trace.survey",
     "UnknownBus": "tracer.electrics.bus_report",
+    "UnknownKeyState": "tracer.trace.survey",
     "UnknownModule": "tracer.trace.supplies",
     "UnknownPanel": "tracer.trace.panels",
     "UnknownPart": "tracer.trace.affects",
     "VoltsReport": "tracer.electrics.volts_report",
 }
 
-__all__ = [
-    "AffectsReport",
-    "BusReport",
-    "CannotUse",
-    "Circuit",
-    "CommonReport",
-    "LooseEnd",
-    "NotSettled",
-    "PanelReport",
-    "Place",
-    "Probe",
-    "Problem",
-    "Row",
-    "SupplyReport",
-    "Survey",
-    "UnknownBus",
-    "UnknownModule",
-    "UnknownPanel",
-    "UnknownPart",
-    "VoltsReport",
-    "affects",
-    "bus",
-    "common",
-    "load",
-    "panels",
-    "supplies",
-    "volts",
-]
 
-
-def load(folder: str) -> Circuit:
+def load(folder: str | Path) -> Circuit:
     """Read a vehicle's folder and join its sheets to one circuit.
 
     Raises
@@ -91,6 +102,21 @@ def load(folder: str) -> Circuit:
     from tracer.entry.load import read_folder
 
     return join(read_folder(folder))
+
+
+def rules() -> tuple[Rule, ...]:
+    """Everything that `check` looks for, with the reason and the cure."""
+    from tracer.electrics.rules import electric_rules
+    from tracer.trace.rules import all_rules
+
+    return (*all_rules(), *electric_rules())
+
+
+def check(circuit: Circuit | Survey) -> Audit:
+    """What is loose and what is remarkable in the whole vehicle."""
+    from tracer.electrics.audit import audit_of
+
+    return audit_of(_survey(circuit))
 
 
 def supplies(circuit: Circuit | Survey, module: str) -> SupplyReport:
@@ -105,6 +131,31 @@ def supplies(circuit: Circuit | Survey, module: str) -> SupplyReport:
     return supplies_of(circuit, module)
 
 
+def expected(circuit: Circuit | Survey, report: SupplyReport, *, shop: Path | None = None) -> Expected:
+    """Computed volts at every probe point of a list in every key state, with the limits of a workshop's file; or the reason why there are none.
+
+    Raises
+    ------
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.electrics.expected import expected_of
+
+    survey = _survey(circuit)
+    return expected_of(survey, report, limits=limits(survey, shop))
+
+
+def states(circuit: Circuit | Survey, module: str) -> ModuleStates:
+    """What each pin of a module must read in each key state, and why.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    """
+    from tracer.trace.pin_states import pin_states
+
+    return pin_states(_survey(circuit), module)
+
+
 def panels(circuit: Circuit | Survey, name: str | None = None) -> PanelReport:
     """What belongs in each fuse position of a panel, or of all, and what it serves.
 
@@ -115,6 +166,19 @@ def panels(circuit: Circuit | Survey, name: str | None = None) -> PanelReport:
     from tracer.trace.panels import panels_of
 
     return panels_of(circuit, name)
+
+
+def seen(circuit: Circuit | Survey, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:
+    """What is really plugged in (texts by the name of where each was written, a later one before an earlier) against what belongs there.
+
+    Raises
+    ------
+    CannotUse : with every slip in the texts
+    """
+    from tracer.trace.plugged import compare, read_seen
+
+    plugged = {label: found for name, text in texts.items() for label, found in read_seen(text, report, name).items()}
+    return compare(_survey(circuit), report, plugged)
 
 
 def affects(circuit: Circuit | Survey, part: str, pin: str | None = None) -> AffectsReport:
@@ -142,39 +206,176 @@ def common(circuit: Circuit | Survey, dead: Sequence[str], working: Sequence[str
 
 
 def volts(
-    circuit: Circuit | Survey, module: str, key: str, *, battery_v: float | None = None, shop: Path | None = None
+    circuit: Circuit | Survey,
+    module: str,
+    key: str | None = None,
+    *,
+    battery_v: float | None = None,
+    opened: Iterable[str] = (),
+    unplugged: Iterable[str] = (),
+    loads: Iterable[str] = (),
+    added: Iterable[str] = (),
+    fitted: Iterable[str] = (),
+    held: Iterable[str] = (),
+    lamp_w: float = 21.0,
+    shop: Path | None = None,
 ) -> VoltsReport:
-    """Computed volts at every probe point of a module's rows in a key state, with the limits of a workshop's file.
+    """Computed volts at every probe point of a module's rows in a key state, with what-ifs and the limits of a workshop's file.
+
+    Parameters
+    ----------
+    key : a key state; run, or the last but one, where it is left out
+    opened, unplugged, loads, added, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
 
     Raises
     ------
-    UnknownModule : no module has that name
-    ValueError : there is no such key state
+    UnknownModule, UnknownKeyState, UnknownPart, BadChange (all CannotAnswer) : the question names something that is not there
     NotSettled : no steady voltages were found
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.changes import Changes
-    from tracer.electrics.limits_in_use import limits_of
+    from tracer.electrics.changes import changes_of
     from tracer.electrics.volts import volts_of
-    from tracer.entry.overrides import read_shop
 
     survey = _survey(circuit)
-    limits = limits_of(survey.circuit, read_shop(shop) if shop is not None else None)
-    return volts_of(survey, supplies(survey, module), key, Changes(battery_v=battery_v), limits=limits)
+    report = supplies(survey, module)
+    changes = changes_of(
+        survey.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
+        battery_v=battery_v,
+    )  # fmt: skip
+    return volts_of(survey, report, survey.key_state(key), changes, limits=limits(survey, shop), lamp_w=lamp_w)
 
 
-def bus(circuit: Circuit | Survey, name: str) -> BusReport:
+def buses(circuit: Circuit | Survey) -> list[str]:
+    """The names of all buses."""
+    from tracer.electrics.bus_lines import bus_names
+
+    return bus_names(_survey(circuit).circuit)
+
+
+def bus(circuit: Circuit | Survey, name: str, *, shop: Path | None = None) -> BusReport:
     """Lines, terminations and branches of a bus, the resistance to expect at each point, and what each test can tell.
 
     Raises
     ------
     UnknownBus : there is no bus of that name
+    CannotUse : the workshop's file cannot be read
     """
     from tracer.electrics.bus import bus_of
-    from tracer.electrics.limits_in_use import limits_of
 
     survey = _survey(circuit)
-    return bus_of(survey, name, limits=limits_of(survey.circuit))
+    return bus_of(survey, name, limits=limits(survey, shop))
+
+
+def bus_reading(
+    circuit: Circuit | Survey, report: BusReport, reading: str, at: str, *, shop: Path | None = None
+) -> Classified:
+    """What explains a resistance read between the lines of a bus at a point ("120ohm", "open").
+
+    Raises
+    ------
+    CannotAnswer : it is no resistance, or there is no such point
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.electrics.bus_readings import classify, ohm_value
+
+    return classify(report, ohm_value(reading), at, limits=limits(_survey(circuit), shop))
+
+
+def draw(
+    circuit: Circuit | Survey, readings: Iterable[str] = (), *, held: Iterable[str] = (), shop: Path | None = None
+) -> DrawReport:
+    """Key-off current of each circuit from the millivolts across its fuse ("F4=0.4").
+
+    Raises
+    ------
+    CannotAnswer : a reading that cannot be understood, or a part that is not there
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.electrics.changes import changes_of
+    from tracer.electrics.draw import draw_of, readings_of
+
+    survey = _survey(circuit)
+    chosen = changes_of(survey.circuit, held=held)
+    return draw_of(survey, readings_of(survey, readings), limits=limits(survey, shop), held=chosen.held)
+
+
+def diagram(
+    circuit: Circuit | Survey,
+    module: str,
+    form: str = "pdf",
+    *,
+    key: str | None = None,
+    paper: str = "a4",
+    engine: str = "pure",
+    date: str = "",
+) -> Printed:
+    """The circuits of one module as the contents of files (svg, pdf or png), with what is live where a key state is given.
+
+    Raises
+    ------
+    UnknownModule, UnknownKeyState : there is none of that name
+    NoEngine (a CannotCompute) : the layout engine cannot be run
+    """
+    from tracer.report.printing import Job
+
+    survey = _survey(circuit)
+    state = survey.key_state(key) if key is not None else None
+    return printed(survey, module, Job("diagram", form, paper, date, state, engine))
+
+
+def worksheet(
+    circuit: Circuit | Survey,
+    module: str,
+    form: str = "pdf",
+    *,
+    paper: str = "a4",
+    date: str = "",
+    shop: Path | None = None,
+) -> Printed:
+    """The probe list of one module as the contents of a file to take to the vehicle (pdf, html, csv or json).
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.report.printing import Job
+
+    survey = _survey(circuit)
+    return printed(survey, module, Job("worksheet", form, paper, date, limits=limits(survey, shop)))
+
+
+def printed(circuit: Circuit | Survey, module: str, job: Job) -> Printed:
+    """One module's diagram or worksheet as a `Job` says.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    NoEngine (a CannotCompute) : the layout engine cannot be run
+    """
+    from tracer.report.printing import printed as printed_of
+
+    return printed_of(_survey(circuit), module, job)
+
+
+def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]:
+    """Every module's, as they get ready, in several processes; each reads the vehicle's folder once."""
+    from tracer.report.printing import printed_all as printed_all_of
+
+    return printed_all_of(folder, modules, job)
+
+
+def limits(circuit: Circuit | Survey, shop: Path | None = None) -> LimitsInUse:
+    """The limits that hold for a vehicle, those of a workshop's file among them.
+
+    Raises
+    ------
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.entry.overrides import read_shop
+
+    return limits_of(_survey(circuit).circuit, read_shop(shop) if shop is not None else None)
 
 
 def _survey(circuit: Circuit | Survey) -> Survey:
@@ -183,7 +384,14 @@ def _survey(circuit: Circuit | Survey) -> Survey:
     return circuit if isinstance(circuit, Survey) else Survey(circuit)
 
 
+# The calls are what is defined here: no second list that could miss one.
+__all__ = [
+    *_VALUES,
+    *(name for name, value in globals().items() if getattr(value, "__module__", "") == __name__ and name[0] != "_"),
+]
+
+
 def __getattr__(name: str) -> Any:
-    if name in _PLACES:
-        return getattr(import_module(_PLACES[name]), name)
+    if name in _VALUES:
+        return getattr(import_module(_VALUES[name]), name)
     raise AttributeError(f"module 'tracer' has no attribute {name!r}")

@@ -11,7 +11,7 @@ from tracer.electrics.bus_report import INPUTS_OHM, BusReport, Ohm, UnknownBus
 from tracer.electrics.bus_terminations import usual_range_ohm
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import accuracy_ohm
-from tracer.entry.problems import listed, nearest
+from tracer.entry.problems import BadReading, listed, nearest
 from tracer.standards import bus as tables
 
 _TYPED_OHM = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>|ohms?|ω|kohms?|kω|k)$")
@@ -22,14 +22,14 @@ def ohm_value(text: str) -> float:
 
     Raises
     ------
-    ValueError : it cannot be understood
+    BadReading : it cannot be understood
     """
     word = text.strip().lower()
     if word in ("open", "ol", "inf"):
         return math.inf
     match = _TYPED_OHM.match(word)
     if match is None:
-        raise ValueError(f"`{text}` is no resistance: write 120ohm, 1.2kohm or open.")
+        raise BadReading(f"`{text}` is no resistance: write 120ohm, 1.2kohm or open.")
     return float(match["number"].replace(",", ".")) * (1000.0 if match["unit"].startswith("k") else 1.0)
 
 

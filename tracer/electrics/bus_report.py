@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from tracer.entry.problems import CannotAnswer
+
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
 OPEN_OHM = 1e6  # readings above count as open
 INPUTS_OHM = 1e3  # from here on no termination is in reach: open, or the inputs of nodes
 
 
-class UnknownBus(LookupError):
+class UnknownBus(CannotAnswer, LookupError):
     """There is no such bus, or no such access point; the message says which there are."""
 
 

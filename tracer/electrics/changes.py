@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import listed, nearest
+from tracer.entry.problems import CannotAnswer, listed, nearest
 from tracer.trace.affects import Target, UnknownPart, part_named, target_of
 from tracer.trace.reach import opened_at_pin
 from tracer.trace.results import Row
@@ -30,7 +30,7 @@ _LEAST_AND_MOST = "from 0.00001 to 100 million W, A or ohm"
 _FACTORS = {"m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6}  # m and M are told apart: 2 mΩ is not 2 MΩ
 
 
-class BadChange(ValueError):
+class BadChange(CannotAnswer, ValueError):
     """A what-if that cannot be understood; the message says what to write instead."""
 
 

@@ -18,7 +18,7 @@ from tracer.electrics.model import NotSettled
 from tracer.electrics.model_of import model_of
 from tracer.electrics.volts_report import Range
 from tracer.entry.models import FuseFacts
-from tracer.entry.problems import listed, natural, nearest
+from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.trace.affects import UnknownPart, part_named
 from tracer.trace.downwards import parts_below
 from tracer.trace.rules import loose_ends
@@ -27,10 +27,6 @@ from tracer.trace.survey import Survey
 ASLEEP = "asleep"  # the condition under which a key-off draw is expected, where the vehicle declares it
 NOT_FITTED = ("empty", "option", "none")
 WORTH_MA = 5.0  # below, a circuit is not worth opening up (own)
-
-
-class BadReading(ValueError):
-    """A reading that cannot be understood or cannot be; the message says what to write."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ from tracer.electrics.network import (
     network_of_resistances,
     solve,
 )
+from tracer.entry.problems import CannotCompute
 from tracer.standards.allowances import Span
 
 MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
@@ -42,7 +43,7 @@ _DIODE_TURNS = 40
 BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
 
-class NotSettled(NetworkError):
+class NotSettled(CannotCompute, NetworkError):
     """A state in which no steady voltages were found; the message says which parts stand in the way."""
 
 

@@ -128,6 +128,18 @@ class CannotUse(Exception):
         super().__init__("\n".join(problem.render() for problem in self.problems))
 
 
+class CannotAnswer(Exception):
+    """The question names something that is not there, or cannot be understood; the text says what to ask instead."""
+
+
+class BadReading(CannotAnswer, ValueError):
+    """A reading that cannot be understood or cannot be; the message says what to write."""
+
+
+class CannotCompute(Exception):
+    """The question is understood, but there is no answer to be had: no steady voltages, no layout engine."""
+
+
 def nearest(name: str, known: Iterable[str], *, most: int = 1) -> list[str]:
     """The known names that look most like `name`, best first; empty when none is near."""
     by_folded: dict[str, str] = {}

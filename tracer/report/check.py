@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.circuit.model import Circuit
+from tracer.electrics.audit import Audit
 from tracer.report.layout import Page, counted
 from tracer.report.sheets import place_fields
 from tracer.trace.rules import Finding, Rule
@@ -12,15 +13,13 @@ from tracer.trace.rules import Finding, Rule
 SCHEMA = "tracer.check/1"
 
 
-def as_text(
-    circuit: Circuit, loose: list[Finding], remarks: list[Finding], *, width: int = 80, bold: bool = False
-) -> str:
+def as_text(audit: Audit, *, width: int = 80, bold: bool = False) -> str:
     """The findings in file order, loose ends first."""
     page = Page(width, bold=bold)
-    page.line(circuit.name, strong=True)
-    page.line(_counts(circuit))
-    page.line(verdict(loose, remarks), strong=True)
-    for title, findings in (("Loose ends", loose), ("Remarks", remarks)):
+    page.line(audit.circuit.name, strong=True)
+    page.line(_counts(audit.circuit))
+    page.line(verdict(audit), strong=True)
+    for title, findings in (("Loose ends", audit.loose_ends), ("Remarks", audit.remarks)):
         if findings:
             page.heading(title)
             for finding in findings:
@@ -29,11 +28,11 @@ def as_text(
     return page.text()
 
 
-def verdict(loose: list[Finding], remarks: list[Finding]) -> str:
+def verdict(audit: Audit) -> str:
     """What the audit comes to in one line."""
-    extra = f" {counted(len(remarks), 'remark')}." if remarks else ""
-    if loose:
-        return f"NOT COMPLETE: {counted(len(loose), 'loose end')} in this vehicle.{extra}"
+    extra = f" {counted(len(audit.remarks), 'remark')}." if audit.remarks else ""
+    if audit.loose_ends:
+        return f"NOT COMPLETE: {counted(len(audit.loose_ends), 'loose end')} in this vehicle.{extra}"
     return f"No loose end in this vehicle.{extra}"
 
 
@@ -51,14 +50,14 @@ def _counts(circuit: Circuit) -> str:
     )
 
 
-def as_data(circuit: Circuit, loose: list[Finding], remarks: list[Finding]) -> dict[str, Any]:
+def as_data(audit: Audit) -> dict[str, Any]:
     """The findings as plain data."""
     return {
         "schema": SCHEMA,
-        "vehicle": circuit.name,
-        "complete": not loose,
-        "loose_ends": [_finding_data(finding) for finding in loose],
-        "remarks": [_finding_data(finding) for finding in remarks],
+        "vehicle": audit.circuit.name,
+        "complete": audit.complete,
+        "loose_ends": [_finding_data(finding) for finding in audit.loose_ends],
+        "remarks": [_finding_data(finding) for finding in audit.remarks],
     }
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from tracer.trace.survey import Survey
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
-WORKSHEET_FORMS = ("pdf", "html", "csv")
+WORKSHEET_FORMS = ("pdf", "html", "csv")  # and json, which is shown and not made into a file
 _OPEN: dict[str, Survey] = {}  # in a worker: the one vehicle it works on
 
 

@@ -13,7 +13,7 @@ from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, Circuit,
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
-from tracer.entry.problems import listed, natural, nearest
+from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.positions import position_in
 from tracer.trace.reach import Loss, Opened, Reach, opened_at_pin
@@ -25,7 +25,7 @@ _WORDS = {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}
 LOST, SOME_STATES, FEWER, OTHER_WAY = "lost", "some states", "less certain", "another way"
 
 
-class UnknownPart(LookupError):
+class UnknownPart(CannotAnswer, LookupError):
     """There is no such part, or it has no such pin; the message says which names are near."""
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
-from tracer.entry.problems import natural, nearest
+from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects import fuse_words
@@ -31,7 +31,7 @@ _ON_THE_WAY = frozenset({LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKi
 _NEAR = frozenset({LinkKind.BUSBAR, LinkKind.WIRE, LinkKind.MEETS, LinkKind.RAIL})
 
 
-class UnknownPanel(LookupError):
+class UnknownPanel(CannotAnswer, LookupError):
     """There is no panel of that name; the message says which there are."""
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import natural, nearest
+from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
@@ -26,7 +26,7 @@ from tracer.trace.ways import Way
 _BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
 
 
-class UnknownModule(LookupError):
+class UnknownModule(CannotAnswer, LookupError):
     """There is no module of that name; `near` holds the nearest names, `kind` what the name is instead."""
 
     def __init__(self, name: str, near: list[str], known: list[str], kind: str | None) -> None:

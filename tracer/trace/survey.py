@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates
+from tracer.entry.problems import CannotAnswer
 from tracer.trace.ways import Ways, WaysWithout
 
 if TYPE_CHECKING:
@@ -29,6 +30,10 @@ def ground_sense(link: Link) -> int:
     return -1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_LOW) else 0
 
 
+class UnknownKeyState(CannotAnswer, ValueError):
+    """The vehicle has no key state of that name; the message says which it has."""
+
+
 class Survey:
     """A circuit with what has been worked out about it. Ask it as often as you like; nothing in it changes."""
 
@@ -38,6 +43,20 @@ class Survey:
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
+
+    def key_state(self, name: str | None = None) -> str:
+        """A key state by its name; where none is named, run, or else the last but one.
+
+        Raises
+        ------
+        UnknownKeyState : there is none of that name
+        """
+        keys = self.circuit.typed.vehicle.key
+        if name is None:
+            return "run" if "run" in keys else keys[max(0, len(keys) - 2)]
+        if name not in keys:
+            raise UnknownKeyState(f"{name} is no key state; this vehicle has {', '.join(keys)}.")
+        return name
 
     @cached_property
     def states(self) -> KeyStates:

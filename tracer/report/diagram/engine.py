@@ -8,10 +8,12 @@ import subprocess
 from functools import cache
 from importlib import metadata
 
+from tracer.entry.problems import CannotCompute
+
 ENGINES = ("pure", "dot")
 
 
-class NoEngine(RuntimeError):
+class NoEngine(CannotCompute, RuntimeError):
     """The layout engine cannot be run; the message says what to do."""
 
 

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from tracer.report.sheets import json_text
 from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf, as_png
 from tracer.report.worksheet.plan import Batch, Reading, Worksheet, place_order, worksheet_of
 
@@ -12,7 +13,9 @@ FORMATS = ("pdf", "html", "csv")
 
 
 def file_of(sheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -> bytes:
-    """The worksheet as the contents of one file."""
+    """The worksheet as the contents of one file: pdf, html, csv or json."""
+    if form == "json":
+        return json_text(as_data(sheet, date)).encode()
     if form == "csv":
         return as_csv(sheet).encode()
     if form == "html":

@@ -1,0 +1,31 @@
+"""The command line: arguments in, one call of the front door, exit status out. No logic of its own.
+
+Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.
+
+A command is a function with the decorator of `app`; it asks the front door (`import tracer`) through `answer` and names the texts that show what it gets.
+"""
+
+from __future__ import annotations
+
+import gc
+import os
+import sys
+
+# Each registers its commands with `app`; in this order the help lists them.
+from tracer.cli import start, lists, figures, paper  # isort: skip
+from tracer.cli.answer import COMPLETE, drop_output
+from tracer.cli.app import app
+
+__all__ = ["app", "figures", "lists", "main", "paper", "start"]
+
+
+def main() -> None:
+    """The `tracer` command."""
+    if sys.stdout is None:  # closed by whoever called, who wants the exit status only
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the process ends
+    gc.disable()  # one question, one answer, then the process ends: collecting only costs time
+    try:
+        app()
+    except BrokenPipeError:  # from the help, which is not written by `show`
+        drop_output()
+        sys.exit(COMPLETE)

@@ -1,0 +1,198 @@
+"""One wrapper for all commands: load, ask, show as text, JSON or CSV, and end with the exit status that the answer deserves."""
+
+from __future__ import annotations
+
+import codecs
+import os
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TypeVar
+
+import typer
+
+import tracer
+from tracer.cli.app import chosen
+from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+
+if TYPE_CHECKING:
+    from tracer.circuit.model import Circuit
+    from tracer.trace.survey import Survey
+
+COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
+
+
+class Answer(Protocol):
+    """Every answer says whether anything is loose."""
+
+    @property
+    def complete(self) -> bool: ...
+
+
+Got = TypeVar("Got")
+
+
+def answer(
+    ask: Callable[[Survey], Got],
+    *,
+    text: Callable[..., str],
+    data: Callable[[Got], Mapping[str, Any]],
+    table: Callable[[Got], str] | None = None,
+    complete: Callable[[Got], bool] = lambda got: got.complete,  # type: ignore[attr-defined]
+    json: bool = False,
+    csv: bool = False,
+) -> NoReturn:
+    """Load the vehicle, ask, show what comes back, and end.
+
+    Parameters
+    ----------
+    ask : the question, one call of the front door
+    text, data, table : what shows the answer for people (with `width` and `bold`), for programs, for a spreadsheet
+    complete : whether nothing is loose in the answer
+    """
+    if json and csv:
+        fail("--json and --csv: one of them, please.", WRONG_USAGE)
+    got = asked(ask, json=json)
+    show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
+    end(complete=complete(got))
+
+
+def asked(ask: Callable[[Survey], Got], *, json: bool = False) -> Got:
+    """What the front door says to a question about the vehicle; where it cannot say anything, the program ends with the reason."""
+    try:
+        return ask(tracer.Survey(tracer.load(chosen.folder)))
+    except CannotUse as error:
+        show_problems(error, json=json)
+    except CannotAnswer as error:
+        fail(str(error), WRONG_USAGE)
+    except CannotCompute as error:
+        fail(str(error), CANNOT_USE)
+
+
+def end(*, complete: bool) -> NoReturn:
+    """The exit status of an answer that was shown."""
+    raise typer.Exit(COMPLETE if complete else LOOSE_ENDS)
+
+
+def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
+    """Every problem, in file order; then the program ends."""
+    if json:
+        from tracer.report.sheets import problems_data
+
+        show(problems_data(error.problems))
+    else:
+        for problem in error.problems:
+            typer.echo(problem.render(page()["width"]), err=True)
+        count = len(error.problems)
+        typer.echo(
+            f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
+            err=True,
+        )
+    raise typer.Exit(CANNOT_USE) from None
+
+
+def fail(message: str, status: int) -> NoReturn:
+    """Say why there is no answer, and end."""
+    typer.echo(message, err=True)
+    raise typer.Exit(status)
+
+
+def one_of(option: str, word: str, words: tuple[str, ...]) -> None:
+    """A word that an option does not know ends the program."""
+    if word not in words:
+        fail(f"{option} must be {' or '.join(words)}, not {word}.", WRONG_USAGE)
+
+
+def page() -> dict[str, Any]:
+    """Width and bold for text output: the terminal's, unless told otherwise; 80 columns and no bold where the output goes into a file."""
+    terminal = sys.stdout.isatty()
+    width = chosen.width
+    if width is None:
+        try:
+            width = min(os.get_terminal_size().columns, 120) if terminal else 80
+        except OSError:
+            width = 80
+    bold = terminal and "NO_COLOR" not in os.environ if chosen.bold is None else chosen.bold
+    return {"width": width, "bold": bold}
+
+
+# --- files -----------------------------------------------------------------------------------------------------------
+
+
+def text_of(file: Path) -> str:
+    """The text of a file named on the command line."""
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        fail(f"cannot read {file}: {error.strerror}", CANNOT_USE)
+    except UnicodeDecodeError:
+        fail(f"{file} is not text (UTF-8): save it as plain text.", CANNOT_USE)
+
+
+def write(circuit: Circuit, file: Path, content: bytes, say: Callable[[str], object] | None = None) -> None:
+    """Write a file named on the command line, whole or not at all, and say so; `say` is for where a progress bar owns the terminal."""
+    from tracer.entry.files import NotWritten, write_whole
+
+    try:
+        write_whole(file, content, spare=typed_files(circuit))
+    except NotWritten as error:
+        fail(str(error), CANNOT_USE)
+    if say is None:
+        typer.echo(f"wrote {file}", err=True)
+    else:
+        say(f"wrote {file}")
+
+
+def typed_files(circuit: Circuit) -> Iterable[Path]:
+    """What an output must never be written over."""
+    folder = Path(chosen.folder)
+    yield from (folder / "vehicle.yaml", folder / "types.yaml", folder / "sheets")
+
+
+# --- the output ------------------------------------------------------------------------------------------------------
+
+
+def show(content: Mapping[str, Any] | str) -> None:
+    """Text or JSON to standard output."""
+    from tracer.report.sheets import json_text
+
+    written = content if isinstance(content, str) else json_text(content)
+    stream = sys.stdout
+    if hasattr(stream, "reconfigure"):  # whatever a name holds and the terminal can show, the output comes out
+        stream.reconfigure(errors="tracer.text" if isinstance(content, str) else "tracer.json")
+    try:
+        stream.write(written)
+        stream.flush()
+    except (
+        BrokenPipeError
+    ):  # the reader (head, less) has gone: what was asked is answered all the same, and so is the exit status
+        drop_output()
+    except OSError as error:
+        drop_output()
+        fail(f"cannot write the output: {error.strerror}", CANNOT_USE)
+
+
+_SPELLED = {"Ω": "ohm", "µ": "u", "²": "2", "³": "3", "°": " deg ", "–": "-", "…": "..."}
+
+
+def _spelled_out(error: UnicodeError) -> tuple[str, int]:
+    """For people: a unit must not come out as a question mark."""
+    assert isinstance(error, UnicodeEncodeError)
+    return "".join(_SPELLED.get(letter, "?") for letter in error.object[error.start : error.end]), error.end
+
+
+def _escaped(error: UnicodeError) -> tuple[str, int]:
+    """For programs: JSON has a way to write every letter in plain ones, so none is lost."""
+    from json import dumps
+
+    assert isinstance(error, UnicodeEncodeError)
+    return "".join(dumps(letter)[1:-1] for letter in error.object[error.start : error.end]), error.end
+
+
+codecs.register_error("tracer.text", _spelled_out)
+codecs.register_error("tracer.json", _escaped)
+
+
+def drop_output() -> None:
+    """Nobody takes the rest: Python must not complain when it closes the stream."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

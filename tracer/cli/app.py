@@ -1,0 +1,59 @@
+"""The command itself, and what every command has: the folder, the width of text, bold type."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+typer.core.HAS_RICH = (
+    False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
+)
+
+app = typer.Typer(
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    help="Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.",
+    epilog="Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.",
+)
+
+
+@dataclass
+class Options:
+    """What was said before the command."""
+
+    folder: Path = Path()
+    width: int | None = None
+    bold: bool | None = None  # None: where the output is a terminal
+
+
+chosen = Options()
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from tracer import __version__
+
+        typer.echo(f"tracer {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    folder: Annotated[Path, typer.Option("-C", "--folder", metavar="DIR", help="The vehicle's folder.")] = Path(),
+    width: Annotated[
+        int | None,
+        typer.Option("--width", min=40, max=400, help="Columns of text; the terminal's width by default."),
+    ] = None,
+    plain: Annotated[bool, typer.Option("--plain", help="No bold type, also on a terminal.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    """Options that every command has."""
+    chosen.folder, chosen.width, chosen.bold = folder, width, False if plain else None

@@ -1,0 +1,173 @@
+"""Commands that list: check, supplies, states, affects, panel, common."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+import tracer
+from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, text_of, write
+from tracer.cli.app import app
+from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, ModuleArgument, ShopOption
+
+if TYPE_CHECKING:
+    from tracer.trace.survey import Survey
+
+
+@app.command(epilog="Examples: tracer -C circuits/minibus check    tracer check --rules")
+def check(
+    json: JsonOption = False,
+    rules: Annotated[bool, typer.Option("--rules", help="List every rule with its reason, and stop.")] = False,
+) -> None:
+    """Is the transcription sound, and what is loose? All problems, loose ends and remarks of the whole vehicle."""
+    from tracer.report import check as report
+
+    if rules:
+        show(report.rules_data(tracer.rules()) if json else report.rules_text(tracer.rules(), **page()))
+        return
+    answer(tracer.check, text=report.as_text, data=report.as_data, json=json)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv    tracer supplies ALM --quick"
+)
+def supplies(
+    module: ModuleArgument,
+    json: JsonOption = False,
+    csv: CsvOption = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Compute no volts: the list at once, with the usual limits only.")
+    ] = False,
+    shop: ShopOption = None,
+) -> None:
+    """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
+    from tracer.report import supplies as report
+
+    def ask(survey: Survey) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
+        found = tracer.supplies(survey, module)
+        return found, None if quick else tracer.expected(survey, found, shop=shop)
+
+    answer(
+        ask,
+        text=lambda got, **page: report.as_text(*got, **page),
+        data=lambda got: report.as_data(*got),
+        table=lambda got: report.as_csv(*got),
+        complete=lambda got: got[0].complete,
+        json=json,
+        csv=csv,
+    )
+
+
+@app.command(epilog="Example: tracer -C circuits/minibus states ALM")
+def states(module: ModuleArgument, json: JsonOption = False) -> None:
+    """What each pin of a module must read in each key state, and why."""
+    from tracer.report import states as report
+
+    answer(lambda survey: tracer.states(survey, module), text=report.as_text, data=report.as_data, json=json)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 5:a    tracer affects FPC"
+)
+def affects(
+    part: Annotated[
+        str,
+        typer.Argument(
+            metavar="PART",
+            help="A fuse, relay, splice, connector, ground point, switch, module, panel or rail; also PART.PIN.",
+            autocompletion=PARTS,
+        ),
+    ],
+    pin: Annotated[
+        str | None,
+        typer.Argument(metavar="[PIN]", help="A pin or cavity of it: the contact there, with its wire, opens."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """What loses supply, ground or control if a part (or the wire at a pin) opens; in which key states; what is still fed another way."""
+    from tracer.report import affects as report
+
+    answer(
+        lambda survey: (survey, tracer.affects(survey, part, pin)),
+        text=lambda got, **page: report.as_text(*got, **page),
+        data=lambda got: report.as_data(got[1]),
+        complete=lambda got: got[1].complete,
+        json=json,
+    )
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus panel FPC    tracer panel --pdf panels.pdf    tracer panel FPC --saw '12:15 13:- 14:20'"
+)
+def panel(
+    name: Annotated[
+        str | None,
+        typer.Argument(metavar="[PANEL]", help="One panel; all of them where it is left out.", autocompletion=PANELS),
+    ] = None,
+    seen: Annotated[
+        Path | None,
+        typer.Option("--seen", metavar="FILE", help="Compare with what was seen: LABEL:WHAT, by blanks or lines."),
+    ] = None,
+    saw: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--saw",
+            metavar="TEXT",
+            help="The same, typed here: '12:15 13:- 14:blown 15:?'; may be given more than once.",
+        ),
+    ] = None,
+    pdf: Annotated[
+        Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")
+    ] = None,
+    json: JsonOption = False,
+    csv: CsvOption = False,
+) -> None:
+    """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
+    from tracer.report import panel as report
+
+    if pdf is not None and pdf.suffix.lower() != ".pdf":
+        fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
+    if json and csv:
+        fail("--json and --csv: one of them, please.", WRONG_USAGE)
+
+    def ask(survey: Survey) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
+        found = tracer.panels(survey, name)
+        if pdf is not None:
+            write(survey.circuit, pdf, report.as_pdf(found))
+        texts = {str(seen): text_of(seen)} if seen is not None else {}
+        if saw:
+            texts["--saw"] = "\n".join(saw)
+        return found, tracer.seen(survey, found, texts) if texts else None
+
+    found, compared = asked(ask, json=json)
+    if compared is not None:
+        show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
+        end(complete=compared.complete)
+    if pdf is None or json or csv:
+        show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **page()))
+    end(complete=found.complete)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus common ALM CLM --working BDM    tracer common HRN SOC.1 --working INS,GTW"
+)
+def common(
+    parts: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PART...", help="Dead modules, loads or relays; PART.PIN for one pin.", autocompletion=PARTS
+        ),
+    ],
+    working: Annotated[
+        list[str] | None,
+        typer.Option("--working", metavar="PART", help="Parts that work: BDM,INS; may be given more than once."),
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """What several dead parts have in common upstream, ranked; what a working part clears comes last."""
+    from tracer.report import common as report
+
+    works = [name for word in working or () for name in word.replace(",", " ").split()]
+    answer(lambda survey: tracer.common(survey, parts, works), text=report.as_text, data=report.as_data, json=json)

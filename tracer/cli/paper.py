@@ -1,0 +1,195 @@
+"""Commands that print on paper: diagram, worksheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+import tracer
+from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, one_of, show, write
+from tracer.cli.app import app, chosen
+from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
+
+if TYPE_CHECKING:
+    from tracer.circuit.model import Circuit
+    from tracer.report.printing import Job
+    from tracer.trace.survey import Survey
+
+OutputOption = Annotated[
+    Path | None,
+    typer.Option(
+        "-o", "--output", metavar="FILE", help="The file to write; its ending says the format. With --all a folder."
+    ),
+]
+PaperOption = Annotated[str, typer.Option("--paper", metavar="a4|letter", help="The paper.")]
+DateOption = Annotated[
+    str | None, typer.Option("--date", metavar="YYYY-MM-DD", help="The date printed on it; today by default.")
+]
+AllOption = Annotated[bool, typer.Option("--all", help="Every module of the vehicle, into the folder that -o names.")]
+PrintedModule = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="MODULE", help="The module's name, such as ALM; left out with --all.", autocompletion=MODULES
+    ),
+]
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus diagram ALM -o alm.pdf    tracer diagram ALM --key run -o alm.svg    tracer diagram --all -o prints"
+)
+def diagram(
+    module: PrintedModule = None,
+    output: OutputOption = None,
+    key: Annotated[
+        str | None,
+        typer.Option(
+            "--key", metavar="STATE", help="Draw what is live, dead or depends in this key state.", autocompletion=KEYS
+        ),
+    ] = None,
+    paper: PaperOption = "a4",
+    engine: Annotated[
+        str,
+        typer.Option(
+            "--engine", metavar="pure|dot", help="The layout engine: installed with tracer, or the system's dot."
+        ),
+    ] = "pure",
+    date: DateOption = None,
+    every: AllOption = False,
+    form: Annotated[
+        str, typer.Option("--format", metavar="svg|pdf|png", help="The format with --all, or without -o.")
+    ] = "pdf",
+) -> None:
+    """One page with this module's circuits only, from source to ground, with every probe point (PDF, SVG or PNG)."""
+    from tracer.report.printing import DIAGRAM_FORMS, Job
+
+    one_of("--engine", engine, ("pure", "dot"))
+    _print(_Wanted(module, output, every, DIAGRAM_FORMS), Job("diagram", form, paper, _date(date), key, engine), None)
+
+
+@app.command(
+    epilog="Examples: tracer -C circuits/minibus worksheet ALM -o alm.pdf    tracer worksheet ALM -o alm.html    tracer worksheet --all -o prints"
+)
+def worksheet(
+    module: PrintedModule = None,
+    output: OutputOption = None,
+    paper: PaperOption = "a4",
+    date: DateOption = None,
+    every: AllOption = False,
+    form: Annotated[
+        str, typer.Option("--format", metavar="pdf|html|csv", help="The format with --all, or without -o.")
+    ] = "pdf",
+    shop: ShopOption = None,
+    json: JsonOption = False,
+) -> None:
+    """The probe list to take to the vehicle, in the order in which hands and key move (PDF, HTML or CSV)."""
+    from tracer.report.printing import WORKSHEET_FORMS, Job
+
+    if json and output is not None:
+        fail("--json prints the content; to write a file, leave it out.", WRONG_USAGE)
+    if json and (module is None or every):
+        fail("--json wants one module, and not --all.", WRONG_USAGE)
+    day = _date(date)
+    if json and module is not None:
+        made = asked(lambda survey: tracer.worksheet(survey, module, "json", date=day, shop=shop), json=True)
+        show(made.files[0].decode())
+        end(complete=made.complete)
+    _print(_Wanted(module, output, every, WORKSHEET_FORMS), Job("worksheet", form, paper, day), shop)
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    """Which modules go into which file or folder, and the formats that there are."""
+
+    module: str | None
+    output: Path | None
+    every: bool
+    forms: tuple[str, ...]
+
+
+def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
+    """Write the diagram or worksheet of one module, or of all."""
+    one_of("--paper", job.paper, ("a4", "letter"))
+    one_of("--format", job.form, wanted.forms)
+    if wanted.every == (wanted.module is not None):
+        fail(f"Name one module, such as `tracer {job.what} ALM`, or all of them with --all.", WRONG_USAGE)
+
+    def ask(survey: Survey) -> bool:
+        checked = replace(
+            job,
+            key=survey.key_state(job.key) if job.key is not None else None,
+            limits=tracer.limits(survey, shop) if job.what == "worksheet" else None,
+        )
+        if wanted.module is None:
+            return _print_all(survey.circuit, wanted.output, checked)
+        return _print_one(survey, wanted.module, wanted, checked)
+
+    end(complete=asked(ask))
+
+
+def _print_one(survey: Survey, module: str, wanted: _Wanted, job: Job) -> bool:
+    from tracer.report.printing import page_names
+
+    file = wanted.output or Path(f"{module}-{job.what}.{job.form}")
+    ending = file.suffix.lower().removeprefix(".")
+    if ending not in wanted.forms:
+        endings = ", ".join("." + form for form in wanted.forms)
+        fail(f"{file}: the ending says the format; write one of {endings}.", WRONG_USAGE)
+    made = tracer.printed(survey, module, replace(job, form=ending))
+    for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
+        write(survey.circuit, name, content)
+    return made.complete
+
+
+def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
+    """Every module into a folder, with a progress bar on a terminal; answers whether all lists are complete."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    from tracer.report.printing import file_stems, page_names
+
+    if folder is None:
+        fail("With --all, say which folder to write into: -o FOLDER.", WRONG_USAGE)
+    modules = sorted(part.name for part in circuit.modules())
+    if not modules:
+        fail("There is no module in this vehicle.", CANNOT_USE)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        fail(f"cannot make the folder {folder}: {error.strerror}", CANNOT_USE)
+    stems, open_lists = file_stems(modules), []
+    console = Console(stderr=True, no_color=True if chosen.bold is False else None)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+
+    def say(words: str) -> None:  # above the bar; what is written past the console lands in it
+        console.print(words, markup=False, highlight=False, emoji=False, soft_wrap=True)
+
+    with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
+        task = progress.add_task(f"{job.what}s", total=len(modules))
+        for made in tracer.printed_all(chosen.folder, modules, job):
+            file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
+            for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
+                write(circuit, name, content, say)
+            if not made.complete:
+                open_lists.append(made.module)
+            progress.advance(task)
+    typer.echo(
+        f"{len(modules)} modules"
+        + (f"; NOT COMPLETE: {', '.join(sorted(open_lists))}" if open_lists else "; all complete"),
+        err=True,
+    )
+    return not open_lists
+
+
+def _date(typed: str | None) -> str:
+    """The date that is printed: as typed after a check, or today."""
+    from datetime import date
+
+    if typed is None:
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(typed).isoformat()
+    except ValueError:
+        fail(f"--date must be YYYY-MM-DD, such as 2026-03-31, not {typed}.", WRONG_USAGE)

@@ -1,0 +1,27 @@
+"""`tracer new`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracer.cli.answer import CANNOT_USE, fail, show
+from tracer.cli.app import app
+
+
+@app.command(epilog="Example: tracer new my-van")
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that does not exist yet, or is empty.")],
+) -> None:
+    """Start a vehicle: commented files that already pass `check`. Nothing is ever overwritten."""
+    from tracer.entry.start import CannotStart, start_vehicle
+
+    try:
+        written = start_vehicle(folder)
+    except CannotStart as error:
+        fail(str(error), CANNOT_USE)
+    for path in written:
+        show(f"wrote {path}\n")
+    show(f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.\n")

@@ -1,0 +1,71 @@
+"""Files are written whole or not at all: beside the wanted name, on the disk, then renamed over it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import stat
+from collections.abc import Iterable
+from pathlib import Path
+from secrets import token_hex
+
+
+class NotWritten(Exception):
+    """A file was not written, and what stood there is as it was; the text says why."""
+
+
+def write_whole(file: Path, content: bytes, *, spare: Iterable[Path] = ()) -> None:
+    """Write a file so that nobody ever sees half of it.
+
+    A link is followed, and the file that it names is replaced. A device or a pipe is written to as it is. Nothing below the folders and none of the
+    files in `spare` is touched, whatever link leads there.
+
+    Raises
+    ------
+    NotWritten : no room, no right, no such folder, or a file that is to be spared
+    """
+    try:
+        target = file.resolve()
+        for kept in spare:
+            if target == kept.resolve() or kept.resolve() in target.parents:
+                raise NotWritten(
+                    f"{file} belongs to the vehicle: nothing is written over what was typed in. Choose another name."
+                )
+        if target.exists() and not target.is_file():
+            if stat.S_ISDIR(target.stat().st_mode):
+                raise NotWritten(f"cannot write {file}: it is a folder")
+            target.write_bytes(content)
+            return
+        _replace(target, content)
+    except (OSError, ValueError) as error:  # ValueError: a name that no disk can hold
+        raise NotWritten(f"cannot write {file}: {getattr(error, 'strerror', None) or error}") from error
+
+
+def _replace(target: Path, content: bytes) -> None:
+    beside = target.with_name(f".{target.name[:100]}.{token_hex(4)}")
+    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        if target.exists():
+            beside.chmod(stat.S_IMODE(target.stat().st_mode))
+        beside.replace(target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """The new name is on the disk too, where the system lets a folder be opened (Windows does not)."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
