@@ -17,7 +17,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 # Nothing imports from its right.
-LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "diagnose", "report", "cli")
+LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "plan", "diagnose", "report", "cli")
 # What stands outside the order: the front door of the package and `python -m tracer`. They may import from
 # every layer; of the front door the layers may ask only for the version.
 OUTSIDE = ("__init__", "__main__")

@@ -23,8 +23,9 @@ def contents() -> dict[str, bytes]:
     """The files that do not depend on a typesetter's version: the diagram, and the digest of the worksheet's source."""
     import tracer
     from tracer.report.diagram import Sheet, diagram_of, files_of
+    from tracer.report.printing import sheet_of
     from tracer.report.sheets import json_text
-    from tracer.report.worksheet import as_data, worksheet_of
+    from tracer.report.worksheet import as_data
     from tracer.report.worksheet.form import as_typst
     from tracer.trace.supplies import supplies_of
     from tracer.trace.survey import Survey
@@ -32,7 +33,7 @@ def contents() -> dict[str, bytes]:
     survey = Survey(tracer.load(str(DEMO)))
     report = supplies_of(survey, MODULE)
     (diagram,) = files_of(diagram_of(survey, report, sheet=Sheet(date=DATE)), "svg")
-    sheet = worksheet_of(survey, report)
+    sheet = sheet_of(survey, report)
     source = as_typst(sheet) + json_text(as_data(sheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
@@ -40,12 +41,13 @@ def contents() -> dict[str, bytes]:
 def worksheet_picture() -> bytes:
     """One page of the worksheet as PNG."""
     import tracer
-    from tracer.report.worksheet import as_png, worksheet_of
+    from tracer.report.printing import sheet_of
+    from tracer.report.worksheet import as_png
     from tracer.trace.supplies import supplies_of
     from tracer.trace.survey import Survey
 
     survey = Survey(tracer.load(str(DEMO)))
-    return as_png(worksheet_of(survey, supplies_of(survey, MODULE)), date=DATE, ppi=110)[PAGE]
+    return as_png(sheet_of(survey, supplies_of(survey, MODULE)), date=DATE, ppi=110)[PAGE]
 
 
 def main() -> None:

@@ -17,13 +17,14 @@ import pytest
 
 import tracer
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
-from tracer.report.codes import bus_pins, coded_points
+from tracer.plan.codes import bus_pins, coded_points
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
 from tracer.report.diagram.view import view_of
+from tracer.report.layout import also_words
 from tracer.report.supplies import as_data
 from tracer.trace.results import SupplyReport
 from tracer.trace.supplies import supplies_of
@@ -274,7 +275,7 @@ def test_a_point_shared_by_rows_names_the_others(surveys: dict[str, Survey]) -> 
     (battery,) = [group for group in page.groups if group.id == "node-BAT._2b_"]
     words = " ".join(shape.text for shape in battery.shapes if isinstance(shape, Text))
     point = coded_points(report)["BAT.+"]
-    assert f"{point.code} {point.also_words}" in words
+    assert f"{point.code} {also_words(point.also)}" in words
 
 
 def texts_crossed(page: Drawing) -> list[tuple[str, str]]:

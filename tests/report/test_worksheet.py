@@ -21,9 +21,10 @@ from tracer.electrics.model import NotSettled
 from tracer.electrics.model_of import model_of
 from tracer.electrics.volts import volts_of
 from tracer.electrics.volts_report import Range
-from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf, worksheet_of
+from tracer.plan.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground
+from tracer.report.printing import sheet_of
+from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
 from tracer.report.worksheet.form import template
-from tracer.report.worksheet.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground
 from tracer.trace.results import SupplyReport
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
@@ -48,7 +49,7 @@ def sheets(folders: dict[str, Path]) -> dict[tuple[str, str], tuple[SupplyReport
     for vehicle, module in CASES:
         survey = Survey(tracer.load(str(folders[vehicle])))
         report = supplies_of(survey, module)
-        made[vehicle, module] = report, worksheet_of(survey, report)
+        made[vehicle, module] = report, sheet_of(survey, report)
     return made
 
 
@@ -192,7 +193,7 @@ def test_the_lamp_stays_below_half_of_the_fuse(amps: float | None, volts: float)
 
 
 def test_lamps_in_special_cases() -> None:
-    assert lamp_below(10, 48).watts is None and "48 V" in lamp_below(10, 48).words
+    assert lamp_below(10, 48).watts is None and "48 V" in lamp_below(10, 48).why
     assert (lamp_for_ground(2.5, 12).watts, lamp_for_ground(0.75, 12).watts, lamp_for_ground(None, 24).watts) == (
         21.0,
         5.0,
@@ -220,7 +221,7 @@ runs:
 """
     folder = write_vehicle(tmp_path / "v", {"1": sheet}, "vehicle: made\n")
     survey = Survey(tracer.load(str(folder)))
-    made = worksheet_of(survey, supplies_of(survey, "RCU"))
+    made = sheet_of(survey, supplies_of(survey, "RCU"))
     readings = [reading for batch in made.batches for reading in batch.readings]
     assert all("loaded" not in reading.boxes and reading.lamp_w is None for reading in readings)
     assert all("lamp" not in reading.expected + reading.limit for reading in readings)
@@ -269,7 +270,7 @@ def test_writing_boxes_and_type_are_large_enough() -> None:
 def test_same_input_same_bytes(sheets: Sheets) -> None:
     _, sheet = sheets["minibus", "ALM"]
     again = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
-    other = worksheet_of(again, supplies_of(again, "ALM"))
+    other = sheet_of(again, supplies_of(again, "ALM"))
     assert as_pdf(sheet, date="2026-01-31") == as_pdf(other, date="2026-01-31")
     assert as_html(sheet, date="2026-01-31") == as_html(other, date="2026-01-31")
 
@@ -397,7 +398,7 @@ runs:
     survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
     alone = next(
         reading
-        for (code, _), reading in rows_of(worksheet_of(survey, supplies_of(survey, "M1"))).items()
+        for (code, _), reading in rows_of(sheet_of(survey, supplies_of(survey, "M1"))).items()
         if code == "S1 alone"
     )
     assert alone.lamp_w == 5.0
@@ -444,7 +445,7 @@ def test_dead_is_no_negative_number_behind_a_diode(sheets: Sheets) -> None:
 def test_buses_of_a_gateway_have_a_row_each(sheets: Sheets) -> None:
     """ISO 11898-2: two terminations of 120 Ω in parallel are 60 Ω, 2.5 V at rest (from memory). GTW has three buses."""
     survey = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
-    rows = rows_of(worksheet_of(survey, supplies_of(survey, "GTW")))
+    rows = rows_of(sheet_of(survey, supplies_of(survey, "GTW")))
     assert {code for code, _ in rows if code.startswith("B") and "-" in code} == {"B1-B2", "B3-B4", "B5-B6"}
     drive = rows["B1-B2", "off"]
     (computed,) = drive.computed
@@ -461,9 +462,9 @@ def test_where_nothing_settles_the_form_says_so_and_keeps_the_words(monkeypatch:
     def refuses(*_: object, keys: tuple[str, ...], **__: object) -> dict[tuple[str, str], tuple[object, ...]]:
         raise NotSettled(f"no steady state was found in {keys[0]}")
 
-    monkeypatch.setattr("tracer.report.worksheet.expected.expectations", refuses)
+    monkeypatch.setattr("tracer.plan.bench.expectations", refuses)
     survey = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
-    sheet = worksheet_of(survey, supplies_of(survey, "BDM"))
+    sheet = sheet_of(survey, supplies_of(survey, "BDM"))
     said = "key run: no steady state was found in run"
     assert said in sheet.not_computed
     points = [reading for reading in rows_of(sheet).values() if reading.kind == "point"]
@@ -522,7 +523,7 @@ def test_nothing_computed_rests_on_nothing(tmp_path: Path) -> None:
     """No way leads to the module: its pins are read in every key state, and no battery is said to stand behind values."""
     text = "sheet: 1\nparts:\n  M1: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}}\n"
     survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    sheet = worksheet_of(survey, supplies_of(survey, "M1"))
+    sheet = sheet_of(survey, supplies_of(survey, "M1"))
     assert sheet.rests_on == "" and not sheet.complete
     assert "computed from the wiring" not in as_html(sheet)
 
@@ -547,7 +548,7 @@ runs:
         "vehicle: made\nbuses: {comfort: {kind: lin, commander: M1}}\nlimits: {supply path: 0.3, ground path: 0.05}\n"
     )
     survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, vehicle))))
-    rows = rows_of(worksheet_of(survey, supplies_of(survey, "M1")))
+    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
     words = re.fullmatch(r"at rest (.*) to (.*) V, driven 0 to (.*) V", rows["B1", "run"].expected)
     assert words is not None
     rest, full, driven = map(float, words.groups())
@@ -605,7 +606,7 @@ runs:
   - BAT.- -- BK 16 -- G1
 """
     survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    rows = rows_of(worksheet_of(survey, supplies_of(survey, "M1")))
+    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
     from_ = {reading.point: reading.comes_from for reading in rows.values() if reading.kind == "point"}
     assert [from_[point] for point in ("SP", "F2.feed", "F3.feed", "S4")] == ["F1 30 A"] * 4
     assert set(from_["SQ"].split(", ")) == set(from_["M1.1"].split(", ")) == {"F2 5 A", "F3 10 A"}
@@ -643,7 +644,7 @@ runs:
   - BAT.- -- BK 16 -- G1
 """
     survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    rows = rows_of(worksheet_of(survey, supplies_of(survey, "M1")))
+    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
     alone = rows["S1 alone", "run"]
     assert alone.point == "M1.1"
     assert re.fullmatch(r"0\.00 V.* while M1 is unplugged", alone.expected), alone.expected

@@ -127,6 +127,11 @@ def counted(number: int, singular: str, plural: str | None = None) -> str:
     return f"{number} {singular if number == 1 else plural or singular + 's'}"
 
 
+def also_words(names: Sequence[str]) -> str:
+    """Rows that have a place as well: 'also S3, C1'; empty where there are none."""
+    return f"also {codes(names)}" if names else ""
+
+
 def codes(names: Sequence[str]) -> str:
     """Row codes drawn together: S1 S2 S3 G1 becomes 'S1-S3, G1'.
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tracer.electrics.limits_in_use import LimitsInUse
+    from tracer.report.worksheet import Worksheet
+    from tracer.trace.results import SupplyReport
     from tracer.trace.survey import Survey
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
@@ -51,14 +53,23 @@ def printed(survey: Survey, module: str, job: Job) -> Printed:
 
     report = supplies_of(survey, module)
     if job.what == "worksheet":
-        from tracer.report.worksheet import file_of, worksheet_of
+        from tracer.report.worksheet import file_of
 
-        sheet = worksheet_of(survey, report, limits=job.limits)
+        sheet = sheet_of(survey, report, job.limits)
         return Printed(module, report.complete, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 
     pages = diagram_of(survey, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
     return Printed(module, report.complete, tuple(files_of(pages, job.form)))
+
+
+def sheet_of(survey: Survey, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
+    """The form of a module's list; `limits` are those of the vehicle and of this tool where none are given."""
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.plan.steps import plan_of
+    from tracer.report.worksheet import worksheet_of
+
+    return worksheet_of(survey.circuit, report, plan_of(survey, report, limits or limits_of(survey.circuit)))
 
 
 def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None = None) -> Iterator[Printed]:

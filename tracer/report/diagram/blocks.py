@@ -11,6 +11,7 @@ from tracer.entry.models import FuseFacts
 from tracer.report.diagram import symbols
 from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
+from tracer.report.layout import also_words
 from tracer.trace.results import LooseEnd
 
 LINE = 7.6  # height of a line of text
@@ -338,7 +339,7 @@ class _Maker:
 
     def _also_lines(self, node: int | None) -> list[str]:
         point = self.view.coded.get(node) if node is not None else None
-        return wrapped(point.also_words, _ALSO, SIZE) if point and point.also else []
+        return wrapped(also_words(point.also), _ALSO, SIZE) if point and point.also else []
 
     def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
         """Codes of loose ends that belong to the part as a whole."""
@@ -504,7 +505,7 @@ class _Maker:
         point = self.view.coded.get(node) if node is not None else None
         if point is not None:
             lines.append((point.code, True, "code"))
-            lines += [(line, False, "note") for line in wrapped(point.also_words, 44, SIZE)]
+            lines += [(line, False, "note") for line in wrapped(also_words(point.also), 44, SIZE)]
         if module == self.view.module:
             lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
         height = LINE * len(lines) + 4

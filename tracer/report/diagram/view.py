@@ -13,7 +13,7 @@ from tracer.circuit.model import INSIDE_MODULE, Link, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
-from tracer.report.codes import CodedPoint, bus_pins, coded_points
+from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.trace.results import LooseEnd, SupplyReport
 from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey

@@ -1,13 +1,13 @@
 """The probe list as a form to take to the vehicle: batches by place and key state, with boxes to write in.
 
-`plan` decides what is read where and when, `lamps` with which load, `form` writes it as PDF, HTML, CSV or data.
+What is read where, when and with which load is decided in `tracer.plan`; `lines` puts it into words, `form` writes it as PDF, HTML, CSV or data.
 """
 
 from __future__ import annotations
 
 from tracer.report.sheets import json_text
 from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf, as_png
-from tracer.report.worksheet.plan import Batch, Reading, Worksheet, place_order, worksheet_of
+from tracer.report.worksheet.lines import Batch, Reading, Worksheet, worksheet_of
 
 FORMATS = ("pdf", "html", "csv")
 
@@ -34,6 +34,5 @@ __all__ = [
     "as_pdf",
     "as_png",
     "file_of",
-    "place_order",
     "worksheet_of",
 ]

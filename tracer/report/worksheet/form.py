@@ -6,10 +6,10 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from tracer.plan.bench import Computed
 from tracer.report.fonts import only_embedded
 from tracer.report.sheets import csv_text, json_text, place_fields
-from tracer.report.worksheet.expected import Computed
-from tracer.report.worksheet.plan import Reading, Worksheet
+from tracer.report.worksheet.lines import Reading, Worksheet
 
 SCHEMA = "tracer.worksheet/1"
 PAPERS = {"a4": "a4", "letter": "us-letter"}

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from tracer.plan.bench import Computed, there
+from tracer.plan.lamps import Lamp
 from tracer.report.volts import two, volts
-from tracer.report.worksheet.expected import Computed
 
 PLUS, MINUS = "battery positive post", "battery negative post"
 
@@ -36,12 +37,6 @@ def dead(computed: Computed) -> str:
     return f"dead, {reads(computed)}" if computed.floating else f"dead: {reads(computed)}"
 
 
-def there(level: str, computed: Computed | None, system_v: float) -> bool:
-    """Whether the computed value is that of a supply, or of a ground, that is there."""
-    value = None if computed is None else computed.value
-    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
-
-
 def depending(words: str, why: str, level: str, computed: Computed, system_v: float) -> str:
     """What is read where something decides, with the value in the branch for which it was computed: that in which nothing is held."""
     if there(level, computed, system_v):
@@ -68,3 +63,10 @@ def over_limit(computed: Computed, diodes: tuple[str, ...]) -> str:
     if computed.box == "loaded":
         return "the lamp draws more than the wire was made for: judge by the brackets"
     return "over the limit as typed in: check sizes and lengths"
+
+
+def lamp_words(lamp: Lamp) -> str:
+    """'lamp 21 W (1.8 A): below half of 7.5 A', or why there is none."""
+    if lamp.watts is None:
+        return f"no lamp: {lamp.why}"
+    return f"lamp {lamp.watts:g} W ({lamp.current_a:.2g} A): {lamp.why}"

@@ -1,7 +1,7 @@
-"""What the readings of a worksheet should be, computed: plugged in and working, and unplugged with each pin alone, with and without its lamp.
+"""What each reading should be, computed: plugged in and working, and unplugged with each pin alone, with and without its lamp.
 
-Nothing here decides what is read; `plan` asks for single values. A key state in which no steady voltages are found is remembered in `failed` with the
-reason, and has no values: the form then says so and keeps the words of common practice.
+Nothing here decides what is read; `steps` asks for single values. A key state in which no steady voltages are found is remembered in `failed` with the
+reason, and has no values.
 """
 
 from __future__ import annotations
@@ -60,7 +60,7 @@ class Computed:
 
 
 @dataclass
-class Expected:
+class Bench:
     """Computed readings of one module, worked out as they are asked for."""
 
     survey: Survey
@@ -247,4 +247,10 @@ _SUPPLY_ENDS = ((HIGH, HIGH, LOW), (HIGH, HIGH, HIGH), (LOW, LOW, HIGH))  # resi
 _GROUND_ENDS = ((HIGH, HIGH, HIGH), (LOW, LOW, LOW))
 
 
-__all__ = ["METER_ONLY", "Computed", "Expected", "Range"]
+def there(level: str, computed: Computed | None, system_v: float) -> bool:
+    """Whether the computed value is that of a supply, or of a ground, that is there."""
+    value = None if computed is None else computed.value
+    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
+
+
+__all__ = ["METER_ONLY", "Bench", "Computed", "Range", "there"]

@@ -8,8 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tracer.entry.models import ModuleFacts
+from tracer.trace.results import Row, SupplyReport
+from tracer.trace.survey import Survey
+
 LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 SHARE_OF_FUSE = 0.5
+RESTRAINT = "restraint wiring, the maker's procedure only"
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
 _RESTRAINT = ("airbag", "air bag", "restraint", "srs", "belt tension", "pretension", "squib", "igniter")
 
@@ -21,17 +26,6 @@ class Lamp:
     watts: float | None
     current_a: float
     why: str
-
-    @property
-    def words(self) -> str:
-        if self.watts is None:
-            return f"no lamp: {self.why}"
-        return f"lamp {self.watts:g} W ({self.current_a:.2g} A): {self.why}"
-
-    @property
-    def short(self) -> str:
-        """For the box that the reading goes into."""
-        return "no lamp" if self.watts is None else f"{self.watts:g} W"
 
 
 def lamp_below(smallest_fuse_a: float | None, system_v: float) -> Lamp:
@@ -75,3 +69,51 @@ def is_restraint(*words: str | None) -> bool:
     """Whether any of the names speaks of airbags or belt tensioners: there no lamp goes, and the maker's procedure rules."""
     said = " ".join(word.casefold() for word in words if word)
     return any(mark in said for mark in _RESTRAINT)
+
+
+class LampRule:
+    """Which lamp loads which row of a module's list: the same for every command, form and page."""
+
+    def __init__(self, survey: Survey, report: SupplyReport) -> None:
+        self._circuit = survey.circuit
+        self.system_v = float(survey.circuit.typed.vehicle.system.split()[0])
+        self.restraint = is_restraint(
+            report.module, report.name, *(part for row in report.rows for part in row.switches)
+        )
+
+    def of(self, row: Row) -> Lamp:
+        """The lamp for any row."""
+        return self.ground(row) if row.level == "ground" and row.code[0] == "G" else self.supply(row)
+
+    def supply(self, row: Row) -> Lamp:
+        """The lamp for a supply row: by its smallest fuse, or by what an electronic output says it replaces."""
+        if self.restraint:
+            return Lamp(None, 0.0, RESTRAINT)
+        if row.code[0] == "V" or row.declared.split(" ")[0] in NEVER:
+            return Lamp(None, 0.0, "signal, bus, reference and shield pins take no lamp")
+        ratings = [fuse.amps for fuse in row.fuses]
+        for output in row.switches:
+            if output.startswith("output "):
+                module, _, pin = output.removeprefix("output ").partition(".")
+                facts = self._circuit.parts[module].facts
+                assert isinstance(facts, ModuleFacts)
+                ratings = [facts.outputs[pin].fuse]
+        if not ratings or any(rating is None for rating in ratings):
+            known = [rating for rating in ratings if rating is not None]
+            lamp = lamp_below(None, self.system_v)
+            fits = not known or lamp.current_a < SHARE_OF_FUSE * min(known)
+            return lamp if fits else Lamp(None, 0.0, "no lamp is small enough for the known fuses")
+        return lamp_below(min(rating for rating in ratings if rating is not None), self.system_v)
+
+    def ground(self, row: Row) -> Lamp:
+        """The lamp that loads a ground alone."""
+        if self.restraint:
+            return Lamp(None, 0.0, RESTRAINT)
+        return lamp_for_ground(self._area_mm2(row), self.system_v)
+
+    def _area_mm2(self, row: Row) -> float | None:
+        """The thinnest wire at a pin; None where one is not known."""
+        circuit = self._circuit
+        wires = [circuit.wire_of(circuit.links[n]) for n in circuit.wires_at(circuit.pins_of[row.part][row.pin])]
+        known = [wire.area_mm2 for wire in wires if wire.area_mm2 is not None]
+        return min(known) if known and len(known) == len(wires) else None

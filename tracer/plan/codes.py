@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tracer.report.layout import codes
 from tracer.trace.results import Cavity, Probe, Row, SupplyReport
 
 
@@ -21,10 +20,6 @@ class CodedPoint:
     number: int
     probe: Probe
     also: tuple[str, ...]
-
-    @property
-    def also_words(self) -> str:
-        return f"also {codes(self.also)}" if self.also else ""
 
     @property
     def is_pin(self) -> bool:

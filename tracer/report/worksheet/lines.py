@@ -1,0 +1,465 @@
+"""The plan of a module in words: one line of the form for each step, batch by batch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from tracer.circuit.model import Circuit
+from tracer.electrics.bus_report import BusReport, LevelLine
+from tracer.plan.bench import Computed, there
+from tracer.plan.codes import bus_pins
+from tracer.plan.lamps import Lamp
+from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
+from tracer.report.layout import also_words, elsewhere_words
+from tracer.report.supplies import verdict
+from tracer.report.volts import volts
+from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lamp_words, lost, over_limit, plain, reads
+from tracer.standards.bus import levels, workshop_readings
+from tracer.standards.cautions import cautions_for
+from tracer.trace.results import LooseEnd, Row, SupplyReport
+
+NO_PLACE = "place not typed in"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One line of the form. `boxes` says which of volts, loaded, drop, ohms are to be filled; `must`: it decides, and gets a heavy border.
+
+    `computed` has the numbers behind `expected` and `limit`, one for each box that has some; `lamp_w` is the lamp of the loaded box.
+    """
+
+    code: str
+    point: str
+    side: str
+    wire: str
+    comes_from: str
+    expected: str
+    limit: str
+    source: int  # number in `Worksheet.sources`, 0 for none
+    boxes: frozenset[str]
+    must: bool = False
+    lamp: str = ""
+    note: str = ""
+    kind: str = "point"  # battery | point | alone | coil | bus | fit
+    computed: tuple[Computed, ...] = ()
+    lamp_w: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Readings taken at one place in one key state with the module plugged in or not."""
+
+    place: str
+    access: str
+    key: str
+    plugged: bool
+    load: str
+    other_lead: str
+    helper: str
+    readings: tuple[Reading, ...]
+
+    @property
+    def plug_words(self) -> str:
+        return "module plugged in and working" if self.plugged else "module UNPLUGGED"
+
+
+@dataclass
+class Worksheet:
+    """The whole form."""
+
+    vehicle: str
+    module: str
+    name: str
+    place: str
+    system: str
+    status: str
+    complete: bool
+    keys: tuple[str, ...]
+    conditions: tuple[str, ...]
+    cautions: tuple[str, ...]
+    loose: tuple[LooseEnd, ...]
+    notes: tuple[str, ...]
+    sheets: tuple[str, ...]
+    rests_on: str = ""  # what the computed values rest on
+    not_computed: tuple[str, ...] = ()  # key states without values, with the reason
+    batches: list[Batch] = field(default_factory=list)
+    sources: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """What stands in the columns of a line; `source` is the text of where the limit is from."""
+
+    expected: str
+    limit: str = ""
+    source: str = ""
+    side: str = "module connector, wire side"
+    comes_from: str = ""
+    lamp: str = ""
+    note: str = ""
+
+
+def worksheet_of(circuit: Circuit, report: SupplyReport, plan: Plan) -> Worksheet:
+    """The form of a module's plan."""
+    return _Writer(circuit, report, plan).sheet()
+
+
+class _Writer:
+    def __init__(self, circuit: Circuit, report: SupplyReport, plan: Plan) -> None:
+        self.circuit = circuit
+        self.report = report
+        self.plan = plan
+        self.sources: dict[str, int] = {}
+
+    def sheet(self) -> Worksheet:
+        report, plan = self.report, self.plan
+        kinds = ["probe", *(["restraint"] if plan.restraint else []), *(["resistance"] if bus_pins(report) else [])]
+        if plan.cranks:
+            kinds.append("crank")
+        cautions = dict.fromkeys(caution.text for kind in kinds for caution in cautions_for(kind))
+        conditions = self.circuit.typed.vehicle.conditions
+        sheet = Worksheet(
+            vehicle=report.vehicle,
+            module=report.module,
+            name=report.name or "",
+            place=report.place or NO_PLACE,
+            system=self.circuit.typed.vehicle.system,
+            status=verdict(report) + (f" {elsewhere_words(report.loose_elsewhere)}" if report.loose_elsewhere else ""),
+            complete=report.complete,
+            keys=report.keys,
+            conditions=tuple(f"{name}: {facts.text or name}" for name, facts in conditions.items()),
+            cautions=tuple(cautions),
+            loose=report.loose_ends,
+            notes=self._notes(),
+            sheets=report.sheets,
+        )
+        sheet.batches = [self._batch(batch) for batch in plan.batches]
+        sheet.rests_on = self._rests_on()
+        sheet.not_computed = tuple(f"key {key}: {why}" for key, why in plan.failed.items())
+        sheet.sources = list(self.sources)
+        return sheet
+
+    def _batch(self, batch: StepBatch) -> Batch:
+        readings = tuple(self._reading(step) for step in batch.steps)
+        return Batch(
+            batch.place or NO_PLACE,
+            batch.access,
+            batch.key,
+            batch.plugged,
+            "the module itself, awake and working; no lamp"
+            if batch.plugged
+            else "; ".join(_gathered(readings)) or "none",
+            f"{MINUS}; for the drop of a supply {PLUS}",
+            self._helper(batch),
+            readings,
+        )
+
+    def _reading(self, step: Step) -> Reading:
+        words = {
+            Kind.BATTERY: self._battery,
+            Kind.POINT: self._point,
+            Kind.COIL: self._coil,
+            Kind.ALONE: self._alone,
+            Kind.BY_FUSE: self._by_fuse,
+            Kind.UNTRACED: self._untraced,
+            Kind.BUS_LEVEL: self._bus_level,
+            Kind.BUS_OHM: self._bus_ohm,
+            Kind.FIT: self._fit,
+        }[step.kind](step)
+        source = self.sources.setdefault(words.source, len(self.sources) + 1) if words.source else 0
+        kind = {Kind.BY_FUSE: "alone", Kind.UNTRACED: "alone", Kind.BUS_LEVEL: "bus", Kind.BUS_OHM: "bus"}.get(
+            step.kind, step.kind.value
+        )
+        return Reading(
+            step.code, step.point, words.side, step.wire or ("not wired" if step.cavity else ""), words.comes_from, words.expected, words.limit, source,
+            step.boxes, step.must, words.lamp, words.note, kind, step.computed, step.lamp.watts if step.lamp else None,
+        )  # fmt: skip
+
+    # --- plugged in and working --------------------------------------------------------------------------------
+
+    def _battery(self, step: Step) -> _Words:
+        expected = "write it down: every reading refers to it"
+        if step.bare is not None and step.bare.value is not None:
+            expected = f"{volts(step.bare.value)}, {step.bare.basis}"
+        return _Words(expected, side="plus to minus")
+
+    def _point(self, step: Step) -> _Words:
+        assert step.coded is not None
+        point, row, probe = step.coded, step.row, step.coded.probe
+        expected, limit, source = self._plugged_in(step, (probe.expect.limit_v, probe.expect.source))
+        notes = [also_words(point.also)] if point.also else []
+        if step.bare is not None and step.state == "live" and row.level == "supply":
+            notes += [note for note in [over_limit(step.bare, row.diodes)] if note]
+        if not probe.sole:
+            notes.append("parallel way")
+        if probe.seen == "assumed":
+            notes.append("ASSUMED on the sheet")
+        if point.is_pin and row.part == self.report.module and row.joined_with:
+            notes.append(f"joined inside with pin {', '.join(row.joined_with)}: reads good through it")
+        comes_from = _feeders(step.fed_by) or _ends(row)
+        return _Words(
+            expected, limit, source, _side(step.part_kind, probe.kind), comes_from, note="; ".join(notes)
+        )  # fmt: skip
+
+    def _plugged_in(self, step: Step, usual: tuple[float | None, str]) -> tuple[str, str, str]:
+        """Words, limit and its source for a point that is read plugged in; `usual` is what holds where nothing is computed."""
+        row, state, why, computed = step.row, step.state, "; ".join(step.why), step.bare
+        words = plain(row.level, state, why)
+        limit_v, source = usual
+        if row.level == "ground":
+            usual_limit = f"at most {limit_v:.2f} V to {MINUS}" if limit_v is not None else ""
+        else:
+            usual_limit = f"at most {limit_v:.2f} V lost per wire" if limit_v is not None and state != "dead" else ""
+        plainly = words, usual_limit, source if usual_limit else ""
+        if computed is None:
+            return plainly
+        if state == "dead":
+            return dead(computed), "", ""
+        if state == "depends":
+            return depending(words, why, row.level, computed, self.plan.system_v), *plainly[1:]
+        if row.level == "ground":
+            return reads(computed), f"at most {computed.limit_v:.2f} V", computed.source
+        limit = lost(computed)
+        return reads(computed), limit, computed.source if limit else ""
+
+    def _coil(self, step: Step) -> _Words:
+        upper, lower = step.rows
+        loose = [row.code for row in step.rows if not row.ends]
+        expected = {"live": "battery voltage; relay clicks", "dead": "0 V"}.get(
+            step.state, "battery voltage while it is commanded"
+        )
+        if loose:
+            expected = f"not known: no way is typed in for {' and '.join(loose)}"
+        elif step.bare is not None:
+            expected = f"{reads(step.bare)}; relay clicks" if step.state == "live" else dead(step.bare)
+        return _Words(
+            expected, "the rest is lost in the two chains" if step.state == "live" else "", side="across the coil, relay plugged in",
+            comes_from=f"{upper.code} and {lower.code}", note="relay chain",
+        )  # fmt: skip
+
+    # --- unplugged, each pin by itself -------------------------------------------------------------------------
+
+    def _alone(self, step: Step) -> _Words:
+        return self._supply_alone(step) if step.row.level == "supply" else self._ground_alone(step)
+
+    def _supply_alone(self, step: Step) -> _Words:
+        row, state, bare, loaded, why = step.row, step.state, step.bare, step.loaded, "; ".join(step.why)
+        lit = step.lamp is not None
+        words, limit, source, note = plain(row.level, state, why), "", "", ""
+        if step.lamp is not None and step.lamp.watts is not None:
+            limit, source = _lamp_limit(step)
+        if bare is not None and state == "dead":
+            words = dead(bare)
+        elif bare is not None and (step.held or state == "live") and not there("supply", bare, self.plan.system_v):
+            words = f"{reads(bare)} while {self.report.module} is unplugged"
+            if lit:
+                note = self._bridged(row, step.held)
+                limit = f"bridged, {limit}" if limit and step.held else limit
+        elif bare is not None and state == "depends":
+            words = depending(words, why, row.level, bare, self.plan.system_v)
+        elif bare is not None and state == "live" and loaded is not None:
+            words, limit, source = _with_lamp(bare, loaded)
+            note = over_limit(loaded, row.diodes)
+        elif bare is not None and state == "live":
+            words = reads(bare)
+        return _Words(
+            words, limit, source if limit else "", comes_from=_feeders(step.fed_by) or _ends(row),
+            lamp=lamp_words(step.lamp) if step.lamp is not None else "", note=note,
+        )  # fmt: skip
+
+    def _bridged(self, row: Row, contacts: tuple[str, ...]) -> str:
+        """How a supply that the module itself switches on is loaded all the same: over the bridged contact of its relay."""
+        if not contacts:
+            return f"what switches it on needs {self.report.module}: see the side chains"
+        if self.plan.restraint:
+            return f"{self.report.module} itself holds it on"
+        ratings = [fuse.amps for fuse in row.fuses if fuse.amps is not None]
+        fused = f"fused at most {min(ratings):g} A" if ratings else "fused no larger than the circuit"
+        return f"{self.report.module} itself holds it on: for the lamp bridge {', '.join(contacts)}, relay out, lead {fused}"
+
+    def _by_fuse(self, step: Step) -> _Words:
+        row, bare, loaded, lamp, fuse = step.row, step.bare, step.loaded, step.lamp, step.fuse
+        assert lamp is not None and fuse is not None
+        words = "battery voltage" + (", 0.3 to 0.7 V less behind a diode" if row.diodes else "")
+        limit, source = _lamp_limit(step) if lamp.watts is not None else ("", "")
+        note = f"key off, {', '.join(step.out)} out; fit again afterwards"
+        if (
+            step.state == "live"
+            and bare is not None
+            and loaded is not None
+            and there("supply", bare, self.plan.system_v)
+        ):
+            words, limit, source = _with_lamp(bare, loaded)
+            note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
+        amps = f"{fuse.amps:g} A" if fuse.amps is not None else "rating not known"
+        return _Words(words, limit, source, comes_from=f"{fuse.name} {amps}", lamp=lamp_words(lamp), note=note)
+
+    def _ground_alone(self, step: Step) -> _Words:
+        row, bare, loaded, lamp, usual = step.row, step.bare, step.loaded, step.lamp, step.usual
+        assert lamp is not None and usual is not None
+        words = "lamp at full brightness" if lamp.watts is not None else "ground"
+        limit = f"{'with lamp ' if lamp.watts is not None else ''}at most {usual.words()} to {MINUS}"
+        source = f"{usual.origin}: {usual.source}"
+        grounded = step.state == "live"
+        if grounded and loaded is not None and there("ground", loaded, self.plan.system_v):
+            words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
+        elif grounded and bare is not None and there("ground", bare, self.plan.system_v):
+            words, limit, source = reads(bare), f"at most {bare.limit_v:.2f} V", bare.source
+        comes_from = ", ".join(end.id for end in row.ends) or "not known"
+        return _Words(words, limit, source, comes_from=comes_from, lamp=lamp_words(lamp))
+
+    def _untraced(self, step: Step) -> _Words:
+        assert step.cavity is not None
+        return _Words(
+            f"not known: declared {step.cavity.declared}, its way is loose", comes_from="NOT KNOWN", lamp="no lamp: the fuse is not known",
+            note="find where it comes from",
+        )  # fmt: skip
+
+    def _fit(self, step: Step) -> _Words:
+        return _Words(
+            "drags evenly with a new male contact", side="female contact, mating side", note="not spread, burnt or pushed back"
+        )  # fmt: skip
+
+    # --- bus -----------------------------------------------------------------------------------------------------
+
+    def _bus_level(self, step: Step) -> _Words:
+        """What a bus line reads while awake. Where the kind of bus is not typed in the words say what they hold for."""
+        assert step.cavity is not None
+        declared = step.cavity.declared
+        expected, limit, source = _levels(step.bus, step.bus_line, declared)
+        return _Words(expected, limit, source, comes_from=declared, lamp="no lamp on a bus line", note="never a lamp")
+
+    def _bus_ohm(self, step: Step) -> _Words:
+        first, _, second = step.code.partition("-")
+        bus = step.bus
+        source = ""
+        if step.bare is not None and bus is not None:
+            fitted = ", ".join(f"{one.name} {one.ohms:g} Ω" for one in bus.terminations if one.ohms is not None)
+            words, limit = reads(step.bare), f"harness side; {fitted}"
+        elif bus is not None and bus.kind not in ("", "high-speed can"):
+            words, limit = "not known", f"{bus.kind}: see the maker's data"
+        else:
+            usual = next(one for one in workshop_readings() if one.case == "both ends present")
+            words = f"{usual.about_ohm:g} Ω"
+            limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
+            source = f"{usual.source} ({usual.certainty})"
+        return _Words(
+            words, limit, source, "between the two, supply off, bus asleep", f"{first} and {second}", note="meter in Ω; never a lamp"
+        )  # fmt: skip
+
+    # --- around the readings -----------------------------------------------------------------------------------
+
+    def _notes(self) -> tuple[str, ...]:
+        report = self.report
+        notes = [f"Pin {load.pin} ({load.declared or 'not declared'}): {load.note}." for load in report.through_loads]
+        assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
+        if assumed:
+            notes.insert(
+                0, f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in."
+            )
+        notes += [f"{row.code}: {note}." for row in report.rows for note in row.notes]
+        return tuple(notes)
+
+    def _rests_on(self) -> str:
+        """What the computed values rest on, said once; empty where there are none."""
+        found: dict[str, list[str]] = {}
+        for key, (span, state) in self.plan.batteries.items():
+            found.setdefault(f"{volts(span)} ({state})", []).append(key)
+        if not found:
+            return ""
+        batteries = "; ".join(f"key {', '.join(keys)}: {words}" for words, keys in found.items())
+        words = (
+            f"Expected values are computed from the wiring as typed in, with this at the battery posts: {batteries}. Where the battery reads otherwise, the volts "
+            "of a supply move with it; what is lost hardly does. In brackets: least to most with everything in order. Where that reaches past the limit, a reading "
+            "between them may still be in order: measure the current. Floating: no way to the battery; a meter shows about 0 V or what leaks in, and proves nothing."
+        )
+        return words if self.report.complete else f"{words} What is not typed in is not in these values."
+
+    def _helper(self, batch: StepBatch) -> str:
+        """What the helper does."""
+        module, key = self.report.module, batch.key
+        words = f"key to {key}"
+        if key in CRANKING:
+            words = f"hold {key} for 5 s, on a sign only; out of gear, brake on"
+        elif key == "off":
+            words = "key off; doors shut, then wait until it sleeps where a reading says so"
+        if batch.plugged:
+            return words
+        if not batch.first_unplugged:
+            return f"{module} stays unplugged; {words}"
+        if key == self.report.keys[0]:
+            return f"{words}; unplug {module}"
+        return f"key off, unplug {module}, then: {words}"
+
+
+def _side(part_kind: str, kind: str) -> str:
+    """What is touched and from which side."""
+    if part_kind in ("connector", "module", "joint", "switch"):
+        return f"{kind}, wire side"
+    return f"{kind}, from below or by adapter" if part_kind == "relay" else kind
+
+
+def _feeders(feeders: Iterable[Feeder]) -> str:
+    return ", ".join(
+        one.name + ("" if not one.rated else f" {one.amps:g} A" if one.amps is not None else ", rating not known")
+        for one in feeders
+    )
+
+
+def _ends(row: Row) -> str:
+    return ", ".join(f"{end.id} (assumed)" if end.assumed else end.id for end in row.ends) or "not known"
+
+
+def _lamp_limit(step: Step) -> tuple[str, str]:
+    """What a supply may lose under a lamp where nothing is computed."""
+    assert step.usual is not None
+    return f"with lamp at most {step.usual.words()} lost per wire", f"{step.usual.origin}: {step.usual.source}"
+
+
+def _with_lamp(bare: Computed, loaded: Computed) -> tuple[str, str, str]:
+    return reads(bare), f"with lamp {reads(loaded)}, {lost(loaded)}", loaded.source
+
+
+def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, str]:
+    """What a bus line reads while awake: words, what they hold for, source."""
+    if bus is not None and bus.kind:
+        by_state = {level.state.split(" (")[0]: level for level in bus.levels if level.line == line}
+        if "recessive" in by_state and "dominant" in by_state:
+            rest, driven = by_state["recessive"], by_state["dominant"]
+            mean = by_state.get("awake, with traffic, meter average")
+            return (
+                f"at rest {_level_words(rest)}, driven {_level_words(driven)}",
+                f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}",
+                (mean or rest).source,
+            )
+    if "lin" in (word.casefold() for word in declared.split()) or line == "LIN":
+        return "moves between near 0 V and battery voltage while awake", "if it is LIN; see the maker's data", ""
+    level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
+    return (
+        f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep",
+        f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN",
+        f"{level.source} ({level.certainty})",
+    )
+
+
+def _level_words(level: LevelLine) -> str:
+    """'2.5 V (2 to 3)', or its ends where there is no nominal level."""
+    low, high = level.low_v, level.high_v
+    if level.nominal_v is None:
+        return f"{low:g} to {high:.1f} V" if low is not None and high is not None else level.words
+    return f"{level.nominal_v:g} V" + (f" ({low:g} to {high:g})" if low is not None and high is not None else "")
+
+
+def _gathered(readings: Iterable[Reading]) -> list[str]:
+    """Lamps with the rows they are for: 'S2, S3: lamp 21 W ...'."""
+    rows: dict[str, list[str]] = {}
+    for reading in readings:
+        if reading.lamp:
+            code = reading.code if reading.code.startswith("pin ") else reading.code.split(" ")[0]
+            if code not in rows.setdefault(reading.lamp, []):
+                rows[reading.lamp].append(code)
+    return [f"{', '.join(found)}: {lamp}" for lamp, found in rows.items()]
+
+
+__all__ = ["Batch", "Lamp", "Reading", "Worksheet", "worksheet_of"]
