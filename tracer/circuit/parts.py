@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from tracer.circuit.model import Conflict, Part
+from tracer.entry.facts import keys_of
 from tracer.entry.kinds import KindFacts
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
@@ -23,7 +24,6 @@ from tracer.entry.models import (
     TwoPinFacts,
 )
 from tracer.entry.problems import Problem, listed, nearest
-from tracer.entry.shapes import specs_of
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
 DESCRIPTIVE = frozenset(
@@ -150,28 +150,25 @@ def _check_positions(part: Part, follows: str, typed: Typed, problems: list[Prob
 
 def _merged(name: str, fragments: list[Fragment], problems: list[Problem], conflicts: list[Conflict]) -> PartFacts:
     """One set of facts from several fragments: mappings and lists united, single facts compared."""
-    model: Any = type(fragments[0].facts)
     merged: dict[str, Any] = {}
     origin: dict[str, Fragment] = {}
+    keys = keys_of(type(fragments[0].facts))
     for fragment in fragments:
-        for spec in specs_of(model).values():
-            value = getattr(fragment.facts, spec.name)
+        for key, field in keys.items():
+            value = getattr(fragment.facts, field)
             if value is None or value == () or value == {}:
                 continue
-            if spec.name not in origin or spec.name in _NOT_COMPARED:
-                merged.setdefault(spec.name, value)
-                origin.setdefault(spec.name, fragment)
+            if field not in origin or field in _NOT_COMPARED:
+                merged.setdefault(field, value)
+                origin.setdefault(field, fragment)
             elif isinstance(value, dict):
-                united = _united(name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems)
-                merged[spec.name] = united
-            elif isinstance(value, tuple) and spec.name not in ("coil", "reset", "halves"):
-                merged[spec.name] = tuple(dict.fromkeys((*merged[spec.name], *value)))
-            elif merged[spec.name] != value:
-                _contradiction(
-                    name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems, conflicts
-                )
-    facts: PartFacts = model(**merged)
-    return facts
+                united = _united(name, key, merged[field], value, origin[field], fragment, problems)
+                merged[field] = united
+            elif isinstance(value, tuple) and field not in ("coil", "reset", "halves"):
+                merged[field] = tuple(dict.fromkeys((*merged[field], *value)))
+            elif merged[field] != value:
+                _contradiction(name, key, merged[field], value, origin[field], fragment, problems, conflicts)
+    return fragments[0].facts.model_copy(update=merged)  # each fact was checked when its sheet was read
 
 
 def _united(

@@ -50,7 +50,7 @@ class BusLines:
         self.survey = survey
         self.circuit = survey.circuit
         self.name = name
-        self.facts = self.circuit.typed.vehicle.buses.get(name) or BusFacts(kind=None, commander=None, name=None)
+        self.facts = self.circuit.typed.vehicle.buses.get(name) or BusFacts()
         self.problems: list[str] = []
         self.notes: list[str] = []
         self.pins = self._pins()

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tracer.entry import values
+from tracer.entry.facts import read_facts
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.models import (
     KINDS,
@@ -28,7 +29,6 @@ from tracer.entry.models import (
 from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
-from tracer.entry.shapes import read_facts
 from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
 from tracer.entry.values import Misread, When
 from tracer.standards.colours import SYSTEMS
