@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.electrics.expected import Expected
     from tracer.electrics.limits_in_use import LimitsInUse
+    from tracer.entry.names import Names
     from tracer.entry.problems import CannotUse
     from tracer.report.printing import Job
     from tracer.trace.results import SupplyReport
@@ -77,38 +78,34 @@ JsonOption = Annotated[bool, typer.Option("--json", help="The same content as JS
 CsvOption = Annotated[bool, typer.Option("--csv", help="The list as CSV.")]
 
 
-def _names(ctx: typer.Context, incomplete: str, names_of: Callable[[Circuit], Iterable[str]]) -> list[str]:
+def _names(ctx: typer.Context, incomplete: str, of: Callable[[Names], Iterable[str]]) -> list[str]:
     """Names of the folder that begin so, for shell completion; nothing where the folder cannot be read."""
-    from tracer.entry.problems import CannotUse, natural
+    from tracer.entry.names import names_of
+    from tracer.entry.problems import natural
 
     folder = ctx.parent.params.get("folder") if ctx.parent else None
-    try:
-        circuit = _circuit(Path(folder or "."))
-    except CannotUse:
-        return []
-    return sorted((name for name in names_of(circuit) if name.startswith(incomplete)), key=natural)
+    found = of(names_of(Path(folder or ".")))
+    return sorted((name for name in found if name.startswith(incomplete)), key=natural)
 
 
 def _complete_module(ctx: typer.Context, incomplete: str) -> list[str]:
-    return _names(ctx, incomplete, lambda circuit: (part.name for part in circuit.modules()))
+    return _names(ctx, incomplete, lambda names: names.parts("module"))
 
 
 def _complete_part(ctx: typer.Context, incomplete: str) -> list[str]:
-    return _names(ctx, incomplete, lambda circuit: circuit.parts)
+    return _names(ctx, incomplete, lambda names: names.parts())
 
 
 def _complete_panel(ctx: typer.Context, incomplete: str) -> list[str]:
-    return _names(ctx, incomplete, lambda circuit: (p.name for p in circuit.parts.values() if p.kind == "panel"))
+    return _names(ctx, incomplete, lambda names: names.parts("panel"))
 
 
 def _complete_key(ctx: typer.Context, incomplete: str) -> list[str]:
-    return _names(ctx, incomplete, lambda circuit: circuit.typed.vehicle.key)
+    return _names(ctx, incomplete, lambda names: names.keys)
 
 
 def _complete_bus(ctx: typer.Context, incomplete: str) -> list[str]:
-    from tracer.electrics.bus_lines import bus_names
-
-    return _names(ctx, incomplete, bus_names)
+    return _names(ctx, incomplete, lambda names: names.buses)
 
 
 ModuleArgument = Annotated[

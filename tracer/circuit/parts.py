@@ -23,6 +23,7 @@ from tracer.entry.models import (
     SwitchFacts,
     TwoPinFacts,
 )
+from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, nearest
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
@@ -71,23 +72,19 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
 
 def _short_names(typed: Typed, problems: list[Problem]) -> dict[str, str]:
     """`PANEL/LABEL` to the name the part goes by."""
+    kinds = {name: fragments[0].kind for name, fragments in typed.fragments.items()}
+    labels = {name: found[0].label for name, found in typed.fragments.items() if found[0].label is not None}
+    short = short_names(kinds, labels)
     panels: dict[str, list[str]] = {}
-    for name, fragments in typed.fragments.items():
-        label = fragments[0].label
-        if label is not None:
+    for name, label in labels.items():
+        if name not in short and label in kinds:
             panels.setdefault(label, []).append(name)
-    short: dict[str, str] = {}
     for label, names in panels.items():
-        plain = typed.fragments.get(label)
-        if len(names) == 1 and (plain is None or plain[0].kind == typed.fragments[names[0]][0].kind):
-            short[names[0]] = label
-            continue
-        if plain is not None:
-            other = typed.fragments[names[0]][0]
-            what = f"{label} is a {plain[0].kind} here, but a {other.kind} in panel {other.panel} at {other.place}"
-            if len(names) > 1:
-                what = f"{label} is a part here and a position in several panels"
-            problems.append(plain[0].file.problem(plain[0].place, what, "Give this part a name of its own.", label))
+        plain, other = typed.fragments[label][0], typed.fragments[names[0]][0]
+        what = f"{label} is a {plain.kind} here, but a {other.kind} in panel {other.panel} at {other.place}"
+        if len(names) > 1:
+            what = f"{label} is a part here and a position in several panels"
+        problems.append(plain.file.problem(plain.place, what, "Give this part a name of its own.", label))
     return short
 
 

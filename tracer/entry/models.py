@@ -495,7 +495,7 @@ class VehicleFacts(Facts):
     colours: Annotated[Literal["iec", "din", "sae"], ONE_OF] = Field(
         "iec", description="how wire colours are abbreviated"
     )
-    key: Words = Field(("off", "acc", "run", "start"), description="the key states in their order")
+    key: Words = Field(values.KEY_STATES, description="the key states in their order")
     conditions: dict[str, OtherCondition] = Field(default_factory=dict)
     rails: dict[str, Rail] = Field(default_factory=dict)
     buses: dict[str, BusFacts] = Field(default_factory=dict)
