@@ -45,6 +45,20 @@ class Report(Protocol):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Plain:
+    """Stands in `Annotated`: text of at least so many letters, without the blanks around it. An editor may take it for a number or for yes or no."""
+
+    least: int = 0
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        # As `StringConstraints` would make it, which is worked out anew for each of a hundred fields and felt at the start.
+        return core_schema.str_schema(strip_whitespace=True, min_length=self.least)
+
+    def __get_pydantic_json_schema__(self, core: CoreSchema, handler: GetJsonSchemaHandler) -> Schema:
+        return {"type": ["string", "number", "boolean"]}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class ReadBy:
     """Stands in `Annotated`: `parse` turns what is typed into the value or raises `Misread`; `schema` is its JSON Schema."""
 

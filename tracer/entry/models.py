@@ -20,10 +20,10 @@ docs/format.md names the key to the user, and `circuit/parts.py` says what holds
 import re
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field, StringConstraints, WithJsonSchema
+from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
-from tracer.entry.facts import ONE_OF, Facts, ReadBy, Short, one_of, scalar
+from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, one_of, scalar
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
@@ -99,7 +99,6 @@ def _coil(typed: Any) -> tuple[str, str]:
     return pins[0], pins[1]
 
 
-_TEXT_SCHEMA = {"type": ["string", "number", "boolean"]}
 _PINS_SCHEMA = {
     "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}],
     "description": "pins: `1-32`, or a list such as [1, 5-8]",
@@ -143,8 +142,8 @@ _LIMIT = re.compile(
 
 _OHM_UNITS = {"ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "k": 1e3}
 
-Text = Annotated[str, StringConstraints(strip_whitespace=True), WithJsonSchema(_TEXT_SCHEMA)]
-Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1), WithJsonSchema(_TEXT_SCHEMA)]
+Text = Annotated[str, Plain()]
+Name = Annotated[str, Plain(least=1)]
 Words = Annotated[tuple[Name, ...], Short(_several)]
 Pins = Annotated[tuple[str, ...], ReadBy(_pins, _PINS_SCHEMA)]
 Targets = Annotated[tuple[str, ...], ReadBy(_targets, _PINS_SCHEMA)]
