@@ -24,9 +24,9 @@ OUTSIDE = ("__init__", "__main__")
 FRONT_DOOR_NAMES = frozenset({"__version__"})
 
 # Start-up is felt at every call: these are imported inside the function that needs them ...
-HEAVY = ("graphviz", "jinja2", "networkx", "numpy", "rich.table", "scipy", "typst")
+HEAVY = ("graphviz", "jinja2", "networkx", "numpy", "pydantic", "rich.table", "scipy", "typst")
 # ... except here, by layer.
-HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"})}
+HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"}), "entry": frozenset({"pydantic"})}
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,14 @@ def tracer_imports() -> Iterator[tuple[str, Path, Import]]:
 
 
 # What a command may use beside the front door: how things are shown, how files and messages are made.
-CLI_USES = ("tracer.cli", "tracer.report", "tracer.entry.files", "tracer.entry.problems", "tracer.entry.start")
+CLI_USES = (
+    "tracer.cli",
+    "tracer.report",
+    "tracer.entry.files",
+    "tracer.entry.names",
+    "tracer.entry.problems",
+    "tracer.entry.start",
+)
 
 
 def test_commands_ask_the_front_door_only() -> None:
@@ -242,6 +249,8 @@ def test_the_order_is_kept_in_one_direction_only(module: str, target: str, allow
         ("tracer.circuit.graph", "networkx.algorithms.bridges", True, False),
         ("tracer.electrics.solve", "scipy.sparse", True, True),
         ("tracer.electrics.solve", "networkx", True, False),
+        ("tracer.entry.models", "pydantic", True, True),
+        ("tracer.circuit.parts", "pydantic", True, False),
         ("tracer.report.text", "rich.table.Table", True, False),
         ("tracer.report.text", "rich.console.Console", True, True),
         ("tracer.report.text", "numpydoc", True, True),

@@ -202,7 +202,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "no such colours": (_vehicle("colours: «french»"), "`french` is not possible", "iec, din or sae"),
     "no key state": (_vehicle("key: «»[]"), "no key state is named", "key: [off, acc, run, start]"),
     "key state twice": (_vehicle("key: [off, run, «off»]"), "`off` is named twice", "a name of its own"),
-    "key state with nothing": (_vehicle('key: «»[off, ""]'), "key: nothing stands here", "Write its name"),
+    "key state with nothing": (_vehicle('key: [off, "«»"]'), "key: nothing stands here", "Write its name"),
     "word as a key state": (_vehicle("key: [off, «always»]"), "cannot be the name of a key state", "another word"),
     "condition named as a state": (_vehicle("conditions: {«run»: engine runs}"), "`run` is named twice", "a name of its own"),
     "conditions as a list": (_vehicle("conditions: «»[a]"), "`conditions` is a list", "{key: value}"),

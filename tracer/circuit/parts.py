@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from tracer.circuit.model import Conflict, Part
+from tracer.entry.facts import keys_of
 from tracer.entry.kinds import KindFacts
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
@@ -22,8 +23,8 @@ from tracer.entry.models import (
     SwitchFacts,
     TwoPinFacts,
 )
+from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, nearest
-from tracer.entry.shapes import specs_of
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
 DESCRIPTIVE = frozenset(
@@ -71,23 +72,19 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
 
 def _short_names(typed: Typed, problems: list[Problem]) -> dict[str, str]:
     """`PANEL/LABEL` to the name the part goes by."""
+    kinds = {name: fragments[0].kind for name, fragments in typed.fragments.items()}
+    labels = {name: found[0].label for name, found in typed.fragments.items() if found[0].label is not None}
+    short = short_names(kinds, labels)
     panels: dict[str, list[str]] = {}
-    for name, fragments in typed.fragments.items():
-        label = fragments[0].label
-        if label is not None:
+    for name, label in labels.items():
+        if name not in short and label in kinds:
             panels.setdefault(label, []).append(name)
-    short: dict[str, str] = {}
     for label, names in panels.items():
-        plain = typed.fragments.get(label)
-        if len(names) == 1 and (plain is None or plain[0].kind == typed.fragments[names[0]][0].kind):
-            short[names[0]] = label
-            continue
-        if plain is not None:
-            other = typed.fragments[names[0]][0]
-            what = f"{label} is a {plain[0].kind} here, but a {other.kind} in panel {other.panel} at {other.place}"
-            if len(names) > 1:
-                what = f"{label} is a part here and a position in several panels"
-            problems.append(plain[0].file.problem(plain[0].place, what, "Give this part a name of its own.", label))
+        plain, other = typed.fragments[label][0], typed.fragments[names[0]][0]
+        what = f"{label} is a {plain.kind} here, but a {other.kind} in panel {other.panel} at {other.place}"
+        if len(names) > 1:
+            what = f"{label} is a part here and a position in several panels"
+        problems.append(plain.file.problem(plain.place, what, "Give this part a name of its own.", label))
     return short
 
 
@@ -150,28 +147,25 @@ def _check_positions(part: Part, follows: str, typed: Typed, problems: list[Prob
 
 def _merged(name: str, fragments: list[Fragment], problems: list[Problem], conflicts: list[Conflict]) -> PartFacts:
     """One set of facts from several fragments: mappings and lists united, single facts compared."""
-    model: Any = type(fragments[0].facts)
     merged: dict[str, Any] = {}
     origin: dict[str, Fragment] = {}
+    keys = keys_of(type(fragments[0].facts))
     for fragment in fragments:
-        for spec in specs_of(model).values():
-            value = getattr(fragment.facts, spec.name)
+        for key, field in keys.items():
+            value = getattr(fragment.facts, field)
             if value is None or value == () or value == {}:
                 continue
-            if spec.name not in origin or spec.name in _NOT_COMPARED:
-                merged.setdefault(spec.name, value)
-                origin.setdefault(spec.name, fragment)
+            if field not in origin or field in _NOT_COMPARED:
+                merged.setdefault(field, value)
+                origin.setdefault(field, fragment)
             elif isinstance(value, dict):
-                united = _united(name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems)
-                merged[spec.name] = united
-            elif isinstance(value, tuple) and spec.name not in ("coil", "reset", "halves"):
-                merged[spec.name] = tuple(dict.fromkeys((*merged[spec.name], *value)))
-            elif merged[spec.name] != value:
-                _contradiction(
-                    name, spec.key, merged[spec.name], value, origin[spec.name], fragment, problems, conflicts
-                )
-    facts: PartFacts = model(**merged)
-    return facts
+                united = _united(name, key, merged[field], value, origin[field], fragment, problems)
+                merged[field] = united
+            elif isinstance(value, tuple) and field not in ("coil", "reset", "halves"):
+                merged[field] = tuple(dict.fromkeys((*merged[field], *value)))
+            elif merged[field] != value:
+                _contradiction(name, key, merged[field], value, origin[field], fragment, problems, conflicts)
+    return fragments[0].facts.model_copy(update=merged)  # each fact was checked when its sheet was read
 
 
 def _united(

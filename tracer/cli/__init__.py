@@ -24,6 +24,7 @@ def main() -> None:
     if sys.stdout is None:  # closed by whoever called, who wants the exit status only
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the process ends
     gc.disable()  # one question, one answer, then the process ends: collecting only costs time
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # none is used; to look for them costs time too
     try:
         app()
     except BrokenPipeError:  # from the help, which is not written by `show`

@@ -8,33 +8,29 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-import tracer
-
 if TYPE_CHECKING:
-    from tracer.circuit.model import Circuit
+    from tracer.entry.names import Names
 
 
-def names(of: Callable[[Circuit], Iterable[str]]) -> Callable[[typer.Context, str], list[str]]:
+def names(of: Callable[[Names], Iterable[str]]) -> Callable[[typer.Context, str], list[str]]:
     """Names of the folder that begin as typed so far; nothing where the folder cannot be read."""
 
     def complete(ctx: typer.Context, incomplete: str) -> list[str]:
-        from tracer.entry.problems import CannotUse, natural
+        from tracer.entry.names import names_of
+        from tracer.entry.problems import natural
 
         folder = ctx.parent.params.get("folder") if ctx.parent else None
-        try:
-            circuit = tracer.load(folder or ".")
-        except CannotUse:
-            return []
-        return sorted((name for name in of(circuit) if name.startswith(incomplete)), key=natural)
+        found = of(names_of(Path(folder or ".")))
+        return sorted((name for name in found if name.startswith(incomplete)), key=natural)
 
     return complete
 
 
-MODULES = names(lambda circuit: (part.name for part in circuit.modules()))
-PARTS = names(lambda circuit: circuit.parts)
-PANELS = names(lambda circuit: (part.name for part in circuit.parts.values() if part.kind == "panel"))
-KEYS = names(lambda circuit: circuit.typed.vehicle.key)
-BUSES = names(lambda circuit: tracer.buses(circuit))
+MODULES = names(lambda names: names.parts("module"))
+PARTS = names(lambda names: names.parts())
+PANELS = names(lambda names: names.parts("panel"))
+KEYS = names(lambda names: names.keys)
+BUSES = names(lambda names: names.buses)
 
 JsonOption = Annotated[bool, typer.Option("--json", help="The same content as JSON.")]
 CsvOption = Annotated[bool, typer.Option("--csv", help="The list as CSV.")]

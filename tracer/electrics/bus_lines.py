@@ -8,6 +8,7 @@ from functools import cached_property
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus_report import Access, BusNode
 from tracer.entry.models import BusFacts, ConnectorFacts, ModuleFacts
+from tracer.entry.names import bus_of
 from tracer.entry.problems import natural
 from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
@@ -25,9 +26,8 @@ def pins_by_role(circuit: Circuit) -> Iterator[tuple[str, str, str, str]]:
     for part in circuit.modules():
         assert isinstance(part.facts, ModuleFacts)
         for pin, words in part.facts.pins.items():
-            role, *rest = words.split()
-            if role == "bus" and rest:
-                yield rest[0], line_name(rest[1] if len(rest) > 1 else ""), part.name, pin
+            if named := bus_of(words):
+                yield named[0], line_name(named[1]), part.name, pin
 
 
 def line_name(typed: str) -> str:
@@ -50,7 +50,7 @@ class BusLines:
         self.survey = survey
         self.circuit = survey.circuit
         self.name = name
-        self.facts = self.circuit.typed.vehicle.buses.get(name) or BusFacts(kind=None, commander=None, name=None)
+        self.facts = self.circuit.typed.vehicle.buses.get(name) or BusFacts()
         self.problems: list[str] = []
         self.notes: list[str] = []
         self.pins = self._pins()

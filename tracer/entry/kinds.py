@@ -3,36 +3,34 @@
 They are data: `shared/*.yaml` of the project, and `types.yaml` in the vehicle's own folder, which may add kinds or replace one.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from tracer.entry.models import COIL, CONTACTS, TEXT
+from pydantic import Field
+
+from tracer.entry.facts import Facts, Path_, read_facts
+from tracer.entry.models import Coil, Contacts, Text
 from tracer.entry.problems import CannotUse, Problem, did_you_mean
-from tracer.entry.shapes import Path_, fact, facts, mapping_of, nested, read_facts
 from tracer.entry.text import TypedFile, read_file
 
 
-@facts
-class KindFacts:
+class KindFacts(Facts):
     """One relay or switch kind."""
 
-    is_: str = fact(TEXT, "relay or switch", key="is", required=True)
-    text: str | None = fact(TEXT)
-    coil: tuple[str, str] | None = fact(COIL)
-    reset: tuple[str, str] | None = fact(COIL, "the second coil of a latching relay")
-    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(mapping_of(CONTACTS), required=True)
-    follows: str | None = fact(TEXT)
-    lag: str | None = fact(TEXT, "what a timed relay does after its coil has changed")
+    is_: Text = Field(alias="is", description="relay or switch")
+    text: Text | None = None
+    coil: Coil | None = None
+    reset: Coil | None = Field(None, description="the second coil of a latching relay")
+    contacts: dict[str, Contacts]
+    follows: Text | None = None
+    lag: Text | None = Field(None, description="what a timed relay does after its coil has changed")
 
 
-@facts
-class KindsFile:
+class KindsFile(Facts):
     """`types.yaml` and the files under `shared/`."""
 
-    kinds: dict[str, KindFacts] = fact(mapping_of(nested(KindFacts)), required=True)
+    kinds: dict[str, KindFacts]
 
 
 def shared_folder() -> Path:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tracer.entry import values
+from tracer.entry.facts import read_facts
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.models import (
     KINDS,
@@ -26,10 +27,9 @@ from tracer.entry.models import (
     VehicleFacts,
 )
 from tracer.entry.overrides import check_buses, check_draws, check_limits
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
-from tracer.entry.shapes import read_facts
-from tracer.entry.text import MAX_SHEETS, TypedFile, read_file
+from tracer.entry.text import TypedFile, files_of, read_file
 from tracer.entry.values import Misread, When
 from tracer.standards.colours import SYSTEMS
 
@@ -106,7 +106,7 @@ def read_folder(folder: str | Path) -> Typed:
     """
     folder = Path(folder)
     problems: list[Problem] = []
-    names, ignored = _files_of(folder, problems)
+    names, ignored = files_of(folder, problems)
     vehicle_file = read_file(folder, "vehicle.yaml", problems) if names is not None else None
     vehicle = _vehicle(vehicle_file, problems) if vehicle_file else None
     if names is None:
@@ -144,60 +144,6 @@ def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None
     """The abbreviations of the diagram; None where vehicle.yaml cannot say, so that not every wire is a problem as well."""
     typed = vehicle.colours if vehicle else _at(file.tree, ("colours",)) or "iec" if file else None
     return typed if typed in SYSTEMS else None
-
-
-def _files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, tuple[str, ...]]:
-    new = "`tracer new DIR` makes a start; `-C DIR` names the folder."
-    if not folder.exists():
-        problems.append(Problem(Place(str(folder)), "there is no such folder", new))
-        return None, ()
-    if not folder.is_dir():
-        problems.append(
-            Problem(Place(str(folder)), "this is a file; a vehicle is a folder with vehicle.yaml and sheets/", new)
-        )
-        return None, ()
-    if not (folder / "vehicle.yaml").exists() and not (folder / "vehicle.yaml").is_symlink():
-        problems.append(Problem(Place(str(folder)), "this folder is not a vehicle: it holds no vehicle.yaml", new))
-        return None, ()
-    sheets = folder / "sheets"
-    if not sheets.is_dir():
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "there is no folder of this name",
-                "Type each page of the diagram into a file of its own under sheets/.",
-            )
-        )
-        return [], ()
-    if not sheets.resolve().is_relative_to(folder.resolve()):
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "the folder is a link out of the vehicle's folder",
-                "Put the sheets themselves into the folder.",
-            )
-        )
-        return [], ()
-    entries = sorted(
-        (entry for entry in sheets.iterdir() if not entry.name.startswith(".")),
-        key=lambda entry: natural(entry.name),
-    )
-    names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
-    ignored = tuple(f"sheets/{entry.name}" for entry in entries if entry.suffix not in (".yaml", ".yml"))
-    if not names:
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "there is no sheet in this folder",
-                "Type the first page of the diagram into sheets/01.yaml.",
-            )
-        )
-    if len(names) > MAX_SHEETS:
-        problems.append(
-            Problem(Place("sheets"), f"{len(names)} sheets; at most {MAX_SHEETS} are read", "Split the vehicle.")
-        )
-        return [], ignored
-    return names, ignored
 
 
 # --- trees to facts ------------------------------------------------------------------------------------------------

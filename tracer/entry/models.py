@@ -1,54 +1,42 @@
-"""The shapes of `vehicle.yaml`, a sheet and each kind of part. The JSON Schema is made from these.
+"""What may stand in `vehicle.yaml`, a sheet and each kind of part, as pydantic models. The JSON Schema is made from these.
 
-Every value arrives as text (see `text.py`); the shapes below turn it into numbers, pins and conditions.
+Every value arrives as text (see `text.py`); the types below turn it into numbers, pins and conditions.
+
+A new key is a new field of the model of its part or file; nothing else has to know of it before it is used:
+
+    from_: Pins = Field((), alias="from", description="the module's supply pins it switches from")
+
+- its type is one of the types of scalars below, `dict[str, TYPE]` for a mapping with any keys, another model for one with known keys,
+  or `Annotated[Literal["a", "b"], ONE_OF]` for one word of several; `| None` where nothing need be said (amps, ohms and the like have it inside);
+- a key that must be there has no default; a mapping has `default_factory=dict`;
+- `alias` is the typed key where it is not the field's name (`from`, `feed side`);
+- `description` is what an editor shows: it goes into the JSON Schema, which `python -m tracer.entry.schema` writes anew.
+
+A new type of scalar is `Annotated[TYPE, ReadBy(parse, schema)]`: `parse` takes what was typed (text, a list or a mapping) and returns the value,
+or raises `Misread` with what is wrong and what to write instead. A model or mapping that may be typed shorter is `Annotated[MODEL, Short(before, schema)]`.
+docs/format.md names the key to the user, and `circuit/parts.py` says what holds where two sheets state it differently.
 """
 
-from __future__ import annotations
-
 import re
-from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
-from tracer.entry.problems import did_you_mean, listed
-from tracer.entry.shapes import anything, fact, facts, mapping_of, nested, scalar
+from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, one_of, scalar
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
 
 
-def _scalar(typed: Any) -> str:
-    if not isinstance(typed, str):
-        raise Misread(
-            "one piece of text is wanted here, not a list or a mapping",
-            "Write one word or sentence; in quotes if it holds `: ` or ` #`.",
-        )
-    return typed.strip()
+def _number(quantity: str, least: float, most: float, **units: float) -> ReadBy:
+    """A number with or without a unit, or `unknown`."""
 
+    def parse(typed: Any) -> float | None:
+        text = scalar(typed)
+        return None if text in values.UNKNOWN_WORDS else values.number(text, units, quantity, least, most)
 
-def _name(typed: Any) -> str:
-    name = _scalar(typed)
-    if not name:
-        raise Misread("nothing stands here", "Write its name.")
-    return name
-
-
-def _choice(*words: str) -> Callable[[Any], str]:
-    def parse(typed: Any) -> str:
-        word = _scalar(typed)
-        if word not in words:
-            raise Misread(f"`{word}` is not possible here", did_you_mean(word, words, f"Write {listed(words)}."))
-        return word
-
-    return parse
-
-
-def _number(quantity: str, least: float, most: float, **units: float) -> Callable[[Any], float]:
-    return lambda typed: values.number(_scalar(typed), units, quantity, least, most)
-
-
-def _unknown_or(parse: Callable[[Any], Any]) -> Callable[[Any], Any]:
-    return lambda typed: None if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS else parse(typed)
+    return ReadBy(parse, _NUMBER_SCHEMA)
 
 
 def _pins(typed: Any) -> tuple[str, ...]:
@@ -105,13 +93,12 @@ def _when(typed: Any) -> When:
 
 
 def _coil(typed: Any) -> tuple[str, str]:
-    pins = values.pin_group(_scalar(typed))
+    pins = values.pin_group(scalar(typed))
     if len(pins) != 2:
         raise Misread("a coil has two pins", "Write for example `coil: 86-85`.")
     return pins[0], pins[1]
 
 
-_TEXT_SCHEMA = {"type": ["string", "number", "boolean"]}
 _PINS_SCHEMA = {
     "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}],
     "description": "pins: `1-32`, or a list such as [1, 5-8]",
@@ -120,32 +107,25 @@ _WHEN_SCHEMA = {
     "anyOf": [{"type": ["string", "boolean"]}, {"type": "array", "items": {"type": ["string", "boolean"]}}],
     "description": "always, never, unknown, or a list of key states and conditions; `and` and `not` inside an entry",
 }
+_LISTS_OF_PINS_SCHEMA = {"type": "array", "items": _PINS_SCHEMA}
+_CONTACTS_SCHEMA = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 _NUMBER_SCHEMA = {"type": ["string", "number"]}
+_LIMIT_SCHEMA = {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"}
 
 
-def _words(typed: Any) -> tuple[str, ...]:
+def _several(typed: Any) -> Any:
     if isinstance(typed, dict):
         raise Misread("a list of words is wanted here", "Write for example `[off, run, start]`.")
-    return tuple(_name(word) for word in ([typed] if isinstance(typed, str) else typed))
+    return [typed] if isinstance(typed, str) else typed
 
 
-def _chosen(*words: str) -> Any:
-    return scalar(_choice(*words), {"enum": list(words)})
-
-
-_DRAW_A = _unknown_or(_number("a current in A", 0, 2000, a=1.0, ma=0.001))
-
-
-def _draw(typed: Any) -> dict[str, float | None]:
-    """A draw: one current, or a current for each key state or condition. The key of a single current is empty."""
-    if isinstance(typed, dict):
-        return {name: _DRAW_A(value) for name, value in typed.items()}
-    return {"": _DRAW_A(typed)}
+def _draw(typed: Any) -> Any:
+    return typed if isinstance(typed, dict) else {"": typed}
 
 
 def _limit(typed: Any) -> tuple[float, ...]:
     """A limit: one number, or two as a range `12.2-12.8`; a unit may follow."""
-    text = _scalar(typed)
+    text = scalar(typed)
     match = _LIMIT.match(text)
     if match is None:
         raise Misread(f"`{text}` is not a limit", "Write a number such as `0.3`, or a range such as `12.2-12.8`.")
@@ -160,287 +140,253 @@ _LIMIT = re.compile(
 )
 
 
-TEXT = scalar(_scalar, _TEXT_SCHEMA)
-NAME = scalar(_name, _TEXT_SCHEMA)
-WORDS = scalar(_words, {"type": "array", "items": _TEXT_SCHEMA})
-PINS = scalar(_pins, _PINS_SCHEMA)
-TARGETS = scalar(_targets, _PINS_SCHEMA)
-GROUPS = scalar(_groups, {"type": "array", "items": _PINS_SCHEMA})
-ROWS = scalar(_rows, {"type": "array", "items": _PINS_SCHEMA})
-CONTACTS = scalar(_contact_groups, {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]})
-WHEN = scalar(_when, _WHEN_SCHEMA)
-COIL = scalar(_coil, {"type": "string"})
-AMPS = scalar(_unknown_or(_number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)), _NUMBER_SCHEMA)
-WATTS = scalar(_unknown_or(_number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)), _NUMBER_SCHEMA)
-OHMS = scalar(
-    _unknown_or(
-        _number(
-            "a resistance in ohms",
-            0.00001,
-            1e9,
-            **{"ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "k": 1e3},
-        )
-    ),
-    _NUMBER_SCHEMA,
-)
-VOLTS = scalar(_unknown_or(_number("a voltage in V", 0.1, 1000, v=1.0)), _NUMBER_SCHEMA)
-DRAW = scalar(
-    _draw,
-    {
-        "anyOf": [_NUMBER_SCHEMA, {"type": "object", "additionalProperties": _NUMBER_SCHEMA}],
-        "description": "a current in A, or {key state or condition: A}",
-    },
-)
-LIMIT = scalar(_limit, {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"})
-SEEN = _chosen("diagram", "vehicle", "assumed")
-STATE = _chosen("fitted", "empty", "option", "none")
-YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
+_OHM_UNITS = {"ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "k": 1e3}
+
+Text = Annotated[str, Plain()]
+Name = Annotated[str, Plain(least=1)]
+Words = Annotated[tuple[Name, ...], Short(_several)]
+Pins = Annotated[tuple[str, ...], ReadBy(_pins, _PINS_SCHEMA)]
+Targets = Annotated[tuple[str, ...], ReadBy(_targets, _PINS_SCHEMA)]
+Groups = Annotated[tuple[tuple[str, ...], ...], ReadBy(_groups, _LISTS_OF_PINS_SCHEMA)]
+Rows = Annotated[tuple[tuple[str, ...], ...], ReadBy(_rows, _LISTS_OF_PINS_SCHEMA)]
+Contacts = Annotated[tuple[tuple[str, ...], ...], ReadBy(_contact_groups, _CONTACTS_SCHEMA)]
+Condition = Annotated[When, ReadBy(_when, _WHEN_SCHEMA)]
+Coil = Annotated[tuple[str, str], ReadBy(_coil, {"type": "string"})]
+Amps = Annotated[float | None, _number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)]
+Watts = Annotated[float | None, _number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)]
+Ohms = Annotated[float | None, _number("a resistance in ohms", 0.00001, 1e9, **_OHM_UNITS)]
+Volts = Annotated[float | None, _number("a voltage in V", 0.1, 1000, v=1.0)]
+DrawnAmps = Annotated[float | None, _number("a current in A", 0, 2000, a=1.0, ma=0.001)]
+# A current for each key state or condition; a single current goes under an empty key.
+Draw = Annotated[dict[str, DrawnAmps], Short(_draw, _NUMBER_SCHEMA, "a current in A, or {key state or condition: A}")]
+Limit = Annotated[tuple[float, ...], ReadBy(_limit, _LIMIT_SCHEMA)]
+Seen = Annotated[Literal["diagram", "vehicle", "assumed"], ONE_OF]
+State = Annotated[Literal["fitted", "empty", "option", "none"], ONE_OF]
+YesNo = Annotated[Literal["yes", "no"], ONE_OF, WithJsonSchema({"type": ["string", "boolean"]})]
 
 # --- parts ---------------------------------------------------------------------------------------------------------
 
 
-@facts
-class PartFacts:
+class PartFacts(Facts):
     """What every kind of part may say."""
 
     kind_name: ClassVar[str] = "part"
 
-    is_: str | None = fact(TEXT, "the kind of part", key="is")
-    name: str | None = fact(TEXT, "what it is called in words")
-    at: str | None = fact(TEXT, "where it sits")
-    access: str | None = fact(TEXT, "how to get there")
-    note: str | None = fact(TEXT)
-    seen: str | None = fact(SEEN, "where the fact is from")
-    meets: dict[str, str] = fact(
-        mapping_of(TEXT), "{PIN: POINT}: this pin sits directly on that point, no wire between", default={}
+    is_: Text | None = Field(None, alias="is", description="the kind of part")
+    name: Text | None = Field(None, description="what it is called in words")
+    at: Text | None = Field(None, description="where it sits")
+    access: Text | None = Field(None, description="how to get there")
+    note: Text | None = None
+    seen: Seen | None = Field(None, description="where the fact is from")
+    meets: dict[str, Text] = Field(
+        default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
     )
 
 
-@facts
-class OutputFacts:
+class OutputFacts(Facts):
     """One switched output of a module."""
 
-    drives: str = fact(_chosen("high", "low", "both", "reference"), required=True)
-    from_: tuple[str, ...] = fact(PINS, "the module's supply pins it switches from", key="from", default=())
-    through: tuple[str, ...] = fact(PINS, "the module's ground pins it switches to", default=())
-    when: When = fact(WHEN, default=values.NOT_KNOWN)
-    command: str | None = fact(TEXT, "outputs with the same command are commanded together")
-    fuse: float | None = fact(AMPS, "rating in A of the fuse that this electronic output replaces")
-    volts: float | None = fact(VOLTS)
+    drives: Annotated[Literal["high", "low", "both", "reference"], ONE_OF]
+    from_: Pins = Field((), alias="from", description="the module's supply pins it switches from")
+    through: Pins = Field((), description="the module's ground pins it switches to")
+    when: Condition = values.NOT_KNOWN
+    command: Text | None = Field(None, description="outputs with the same command are commanded together")
+    fuse: Amps = Field(None, description="rating in A of the fuse that this electronic output replaces")
+    volts: Volts = None
 
 
 def _output(typed: Any) -> Any:
     return {"drives": typed} if isinstance(typed, str) else typed
 
 
-@facts
+Output = Annotated[OutputFacts, Short(_output, {"enum": ["high", "low", "both", "reference"]})]
+
+
 class ModuleFacts(PartFacts):
     """A control module."""
 
     kind_name = "module"
-    cavities: tuple[str, ...] = fact(PINS, "every cavity of its connectors", default=())
-    unused: tuple[str, ...] = fact(PINS, "the empty cavities", default=())
-    pins: dict[str, str] = fact(
-        mapping_of(TEXT),
-        "{PIN: role and any words}; role: supply, ground, bus, output, reference, signal, shield",
-        default={},
+    cavities: Pins = Field((), description="every cavity of its connectors")
+    unused: Pins = Field((), description="the empty cavities")
+    pins: dict[str, Text] = Field(
+        default_factory=dict,
+        description="{PIN: role and any words}; role: supply, ground, bus, output, reference, signal, shield",
     )
-    joined: tuple[tuple[str, ...], ...] = fact(GROUPS, "pins bridged inside the module: [[2, 18]]", default=())
-    outputs: dict[str, OutputFacts] = fact(
-        mapping_of(nested(OutputFacts, _output, {"enum": ["high", "low", "both", "reference"]})),
-        "{PIN: what the module switches there}",
-        default={},
+    joined: Groups = Field((), description="pins bridged inside the module: [[2, 18]]")
+    outputs: dict[str, Output] = Field(default_factory=dict, description="{PIN: what the module switches there}")
+    draws: dict[str, Draw] = Field(
+        default_factory=dict,
+        description="{supply pin: A, or {key state, condition or `otherwise`: A}}: what the module takes there",
     )
-    draws: dict[str, dict[str, float | None]] = fact(
-        mapping_of(DRAW),
-        "{supply pin: A, or {key state, condition or `otherwise`: A}}: what the module takes there",
-        default={},
-    )
-    returns: tuple[str, ...] = fact(PINS, "the ground pins through which what it draws goes back", default=())
+    returns: Pins = Field((), description="the ground pins through which what it draws goes back")
 
 
-@facts
 class FuseFacts(PartFacts):
     """A fuse on its own or in a position of a panel."""
 
     kind_name = "fuse"
-    amps: float | None = fact(AMPS, "rating in A")
-    type: str | None = fact(TEXT, "ISO 8820 type letter")
-    serves: str | None = fact(TEXT, "what the lid or handbook says it serves")
-    state: str | None = fact(STATE)
-    or_: str | None = fact(TEXT, "the position in which the fuse of this circuit may sit instead", key="or")
-    body: str | None = fact(TEXT, "label of the three-tab fuse of which this position is one of the two elements")
-    feed_side: str | None = fact(TEXT, "which of its test points is the feed side: upper, left ...", key="feed side")
-    output: str | None = fact(TEXT, "MODULE.PIN: the electronic output that does the work of a fuse here")
+    amps: Amps = Field(None, description="rating in A")
+    type: Text | None = Field(None, description="ISO 8820 type letter")
+    serves: Text | None = Field(None, description="what the lid or handbook says it serves")
+    state: State | None = None
+    or_: Text | None = Field(
+        None, alias="or", description="the position in which the fuse of this circuit may sit instead"
+    )
+    body: Text | None = Field(
+        None, description="label of the three-tab fuse of which this position is one of the two elements"
+    )
+    feed_side: Text | None = Field(
+        None, alias="feed side", description="which of its test points is the feed side: upper, left ..."
+    )
+    output: Text | None = Field(None, description="MODULE.PIN: the electronic output that does the work of a fuse here")
 
 
-@facts
 class LinkFacts(FuseFacts):
     """A fusible link."""
 
     kind_name = "link"
 
 
-@facts
 class BreakerFacts(FuseFacts):
     """A circuit breaker."""
 
     kind_name = "breaker"
 
 
-@facts
+_POSITION_SCHEMA = {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]}
+
+
 class PanelFacts(PartFacts):
-    """A fuse or relay box. Its positions are read one by one, see `load.py`."""
+    """A fuse or relay box."""
 
     kind_name = "panel"
-    positions: dict[str, Any] = fact(
-        mapping_of(anything({"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]})),
-        "{LABEL: rating in A | empty | unknown | {is: fuse|link|breaker|relay|diode, ...}}",
-        default={},
+    # read one by one in `load.py`, so that one slip does not hide the others
+    positions: dict[str, Annotated[Any, WithJsonSchema(_POSITION_SCHEMA)]] = Field(
+        default_factory=dict,
+        description="{LABEL: rating in A | empty | unknown | {is: fuse|link|breaker|relay|diode, ...}}",
     )
-    busbars: dict[str, tuple[str, ...]] = fact(
-        mapping_of(TARGETS), "{rail, stud or pin: positions it feeds}", default={}
+    busbars: dict[str, Targets] = Field(default_factory=dict, description="{rail, stud or pin: positions it feeds}")
+    rows: Rows = Field((), description="the labels as they sit in the panel, row by row; `_` is a gap")
+    feed_side: Text | None = Field(
+        None, alias="feed side", description="the feed side of every position that says nothing else"
     )
-    rows: tuple[tuple[str, ...], ...] = fact(
-        ROWS, "the labels as they sit in the panel, row by row; `_` is a gap", default=()
-    )
-    feed_side: str | None = fact(TEXT, "the feed side of every position that says nothing else", key="feed side")
 
 
-@facts
 class SpliceFacts(PartFacts):
     """A crimped or welded joint."""
 
     kind_name = "splice"
 
 
-@facts
 class ConnectorFacts(PartFacts):
     """An in-line connector: each cavity has two halves."""
 
     kind_name = "connector"
-    cavities: tuple[str, ...] = fact(PINS, default=())
-    unused: tuple[str, ...] = fact(PINS, default=())
-    mates: dict[str, str] = fact(
-        mapping_of(TEXT), "{cavity of half a: cavity of half b} where the numbers differ", default={}
+    cavities: Pins = ()
+    unused: Pins = ()
+    mates: dict[str, Text] = Field(
+        default_factory=dict, description="{cavity of half a: cavity of half b} where the numbers differ"
     )
-    halves: tuple[str, ...] = fact(WORDS, "what half a and half b belong to: [engine harness, cab harness]", default=())
+    halves: Words = Field((), description="what half a and half b belong to: [engine harness, cab harness]")
 
 
-@facts
 class JointFacts(PartFacts):
     """A joint connector: groups of cavities that are one conductor."""
 
     kind_name = "joint"
-    cavities: tuple[str, ...] = fact(PINS, default=())
-    unused: tuple[str, ...] = fact(PINS, default=())
-    bussed: tuple[tuple[str, ...], ...] = fact(GROUPS, "the groups that are one conductor: [[1-4], [5-8]]", default=())
+    cavities: Pins = ()
+    unused: Pins = ()
+    bussed: Groups = Field((), description="the groups that are one conductor: [[1-4], [5-8]]")
 
 
-@facts
 class GroundFacts(PartFacts):
     """A ground point."""
 
     kind_name = "ground"
-    on: str | None = fact(TEXT, "the mass it sits on: body (default), engine, cab ...")
+    on: Text | None = Field(None, description="the mass it sits on: body (default), engine, cab ...")
 
 
-@facts
 class TwoPinFacts(PartFacts):
     """A part with two like pins, 1 and 2."""
 
-    ohms: float | None = fact(OHMS)
+    ohms: Ohms = None
 
 
-@facts
 class StrapFacts(TwoPinFacts):
     """A ground strap."""
 
     kind_name = "strap"
 
 
-@facts
 class ResistorFacts(TwoPinFacts):
     """A resistor: what lies behind it is not a supply."""
 
     kind_name = "resistor"
 
 
-@facts
 class LoadFacts(TwoPinFacts):
     """A lamp, motor, valve, heater or sensor: what lies behind it is not a supply."""
 
     kind_name = "load"
-    watts: float | None = fact(WATTS)
-    amps: float | None = fact(AMPS)
-    pins: tuple[str, ...] = fact(PINS, "its pins, when they are not 1 and 2", default=())
-    behaves: str | None = fact(
-        _chosen("resistor", "lamp", "power", "current"),
-        "how it answers to another voltage: as a resistor (default), a filament lamp, with steady power or steady current",
-        default=None,
+    watts: Watts = None
+    amps: Amps = None
+    pins: Pins = Field((), description="its pins, when they are not 1 and 2")
+    behaves: Annotated[Literal["resistor", "lamp", "power", "current"], ONE_OF] | None = Field(
+        None,
+        description="how it answers to another voltage: as a resistor (default), a filament lamp, with steady power or steady current",
     )
 
 
-@facts
 class DiodeFacts(PartFacts):
     """A diode; conducts from A to K."""
 
     kind_name = "diode"
-    serves: str | None = fact(TEXT)
-    state: str | None = fact(STATE)
+    serves: Text | None = None
+    state: State | None = None
 
 
-@facts
 class BatteryFacts(PartFacts):
     """A battery; pins that begin with + are sources, pins that begin with - ground references."""
 
     kind_name = "battery"
-    volts: float | None = fact(VOLTS)
+    volts: Volts = None
 
 
-@facts
 class GeneratorFacts(PartFacts):
     """A generator; B+ is a source."""
 
     kind_name = "generator"
-    volts: float | None = fact(VOLTS)
+    volts: Volts = None
 
 
-@facts
 class ConverterFacts(PartFacts):
     """A converter: a load on one side and a source on the other."""
 
     kind_name = "converter"
-    volts: float | None = fact(VOLTS)
+    volts: Volts = None
 
 
-@facts
 class SwitchFacts(PartFacts):
     """A switch with its contact table."""
 
     kind_name = "switch"
-    kind: str | None = fact(TEXT, "a switch kind of shared/ or types.yaml")
-    follows: str | None = fact(TEXT, "`key`, or a condition of vehicle.yaml")
-    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(
-        mapping_of(CONTACTS), "{POSITION: [30-15, 30-75]}", default={}
-    )
+    kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
+    follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
+    contacts: dict[str, Contacts] = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}")
 
 
-@facts
 class RelayFacts(PartFacts):
     """A relay; its pins come from its kind, or from `coil` and `contacts`."""
 
     kind_name = "relay"
-    kind: str | None = fact(TEXT, "a relay kind of shared/ or types.yaml")
-    coil: tuple[str, str] | None = fact(COIL, "86-85")
-    contacts: dict[str, tuple[tuple[str, ...], ...]] = fact(
-        mapping_of(CONTACTS), "{rest: [30-87a], energised: [30-87]}", default={}
-    )
-    across_coil: str | None = fact(_chosen("diode", "resistor"), key="across coil")
-    reset: tuple[str, str] | None = fact(COIL, "the second coil of a latching relay")
-    unused: tuple[str, ...] = fact(PINS, default=())
-    serves: str | None = fact(TEXT)
-    state: str | None = fact(STATE)
+    kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
+    coil: Coil | None = Field(None, description="86-85")
+    contacts: dict[str, Contacts] = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}")
+    across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
+    reset: Coil | None = Field(None, description="the second coil of a latching relay")
+    unused: Pins = ()
+    serves: Text | None = None
+    state: State | None = None
 
 
 KINDS: dict[str, type[PartFacts]] = {
@@ -458,14 +404,13 @@ ROLES = ("supply", "ground", "bus", "output", "reference", "signal", "shield")
 # --- files ---------------------------------------------------------------------------------------------------------
 
 
-@facts
-class RailFacts:
+class RailFacts(Facts):
     """One rail."""
 
-    live: When | None = fact(WHEN, "when it is live")
-    from_: str | None = fact(TEXT, "the point where the rail begins", key="from")
-    name: str | None = fact(TEXT)
-    ground: str = fact(YES_NO, default="no")
+    live: Condition | None = Field(None, description="when it is live")
+    from_: Text | None = Field(None, alias="from", description="the point where the rail begins")
+    name: Text | None = None
+    ground: YesNo = "no"
 
 
 def _rail(typed: Any) -> Any:
@@ -476,103 +421,111 @@ def _rail(typed: Any) -> Any:
     return typed if isinstance(typed, dict) else {"live": typed}
 
 
-@facts
-class ConditionFacts:
+_RAIL_SHORT = {
+    "type": ["string", "array", "boolean", "null"],
+    "description": "always, ground, din, unknown, or a list of key states and conditions",
+}
+Rail = Annotated[RailFacts, Short(_rail, _RAIL_SHORT)]
+
+
+class ConditionFacts(Facts):
     """One condition besides the key."""
 
-    text: str | None = fact(TEXT)
-    when: When = fact(WHEN, "the key states in which it is possible", default=values.ALWAYS)
+    text: Text | None = None
+    when: Condition = Field(values.ALWAYS, description="the key states in which it is possible")
 
 
 def _condition(typed: Any) -> Any:
     return {"text": typed} if isinstance(typed, str) else typed
 
 
+OtherCondition = Annotated[ConditionFacts, Short(_condition, {"type": "string"})]
+
+
+_SYSTEMS = ("12 V", "24 V", "48 V")
+
+
 def _system(typed: Any) -> str:
-    text = _scalar(typed).upper().replace(" ", "")
-    return _choice("12 V", "24 V", "48 V")(f"{text[:-1]} V" if text.endswith("V") else f"{text} V")
+    text = scalar(typed).upper().replace(" ", "")
+    return one_of(_SYSTEMS, f"{text.removesuffix('V')} V")
 
 
-_RAIL_SHORT = {
-    "type": ["string", "array", "boolean", "null"],
-    "description": "always, ground, din, unknown, or a list of key states and conditions",
-}
+System = Annotated[Literal["12 V", "24 V", "48 V"], ReadBy(_system, {"enum": list(_SYSTEMS)})]
 
 
-@facts
-class TerminationFacts:
+class TerminationFacts(Facts):
     """One termination of a bus, in a part of its own or inside a module."""
 
-    ohms: float | None = fact(OHMS, "between the two lines; for fault-tolerant CAN each line's own; LIN: to the supply")
-    split: str = fact(YES_NO, "two halves with a capacitor at their middle", default="no")
-    fitted: str = fact(YES_NO, "`no`: provided for, but not in this vehicle", default="yes")
+    ohms: Ohms = Field(
+        None, description="between the two lines; for fault-tolerant CAN each line's own; LIN: to the supply"
+    )
+    split: YesNo = Field("no", description="two halves with a capacitor at their middle")
+    fitted: YesNo = Field("yes", description="`no`: provided for, but not in this vehicle")
 
 
 def _termination(typed: Any) -> Any:
     return typed if isinstance(typed, dict) else {"ohms": typed}
 
 
-@facts
-class BusFacts:
+Termination = Annotated[TerminationFacts, Short(_termination, _NUMBER_SCHEMA)]
+
+
+class BusFacts(Facts):
     """One bus: its kind, its lines and its terminations. Lines that are not given are taken from pins called `bus NAME LINE`."""
 
-    kind: str | None = fact(_chosen("high-speed can", "fault-tolerant can", "lin", "other"), "which rules hold for it")
-    lines: dict[str, tuple[str, ...]] = fact(
-        mapping_of(TARGETS), "{LINE: [PART.PIN, ...]}: its module pins, where their roles do not say it", default={}
+    kind: Annotated[Literal["high-speed can", "fault-tolerant can", "lin", "other"], ONE_OF] | None = Field(
+        None, description="which rules hold for it"
     )
-    terminations: dict[str, TerminationFacts] = fact(
-        mapping_of(nested(TerminationFacts, _termination, _NUMBER_SCHEMA)),
-        "{PART or MODULE: ohms}, or {ohms: 120, split: yes}",
-        default={},
+    lines: dict[str, Targets] = Field(
+        default_factory=dict, description="{LINE: [PART.PIN, ...]}: its module pins, where their roles do not say it"
     )
-    commander: str | None = fact(TEXT, "LIN: the module that commands the bus")
-    name: str | None = fact(TEXT)
+    terminations: dict[str, Termination] = Field(
+        default_factory=dict, description="{PART or MODULE: ohms}, or {ohms: 120, split: yes}"
+    )
+    commander: Text | None = Field(None, description="LIN: the module that commands the bus")
+    name: Text | None = None
 
 
-@facts
-class VehicleFacts:
+class VehicleFacts(Facts):
     """`vehicle.yaml`."""
 
-    vehicle: str = fact(NAME, "its name, to variant level", required=True)
-    system: str = fact(scalar(_system, {"enum": ["12 V", "24 V", "48 V"]}), default="12 V")
-    colours: str = fact(_chosen("iec", "din", "sae"), "how wire colours are abbreviated", default="iec")
-    key: tuple[str, ...] = fact(WORDS, "the key states in their order", default=("off", "acc", "run", "start"))
-    conditions: dict[str, ConditionFacts] = fact(
-        mapping_of(nested(ConditionFacts, _condition, {"type": "string"})), default={}
+    vehicle: Name = Field(description="its name, to variant level")
+    system: System = "12 V"
+    colours: Annotated[Literal["iec", "din", "sae"], ONE_OF] = Field(
+        "iec", description="how wire colours are abbreviated"
     )
-    rails: dict[str, RailFacts] = fact(mapping_of(nested(RailFacts, _rail, _RAIL_SHORT)), default={})
-    buses: dict[str, BusFacts] = fact(mapping_of(nested(BusFacts)), default={})
-    limits: dict[str, tuple[float, ...]] = fact(
-        mapping_of(LIMIT), "{what: V}: limits of this vehicle that take the place of the usual ones", default={}
+    key: Words = Field(values.KEY_STATES, description="the key states in their order")
+    conditions: dict[str, OtherCondition] = Field(default_factory=dict)
+    rails: dict[str, Rail] = Field(default_factory=dict)
+    buses: dict[str, BusFacts] = Field(default_factory=dict)
+    limits: dict[str, Limit] = Field(
+        default_factory=dict, description="{what: V}: limits of this vehicle that take the place of the usual ones"
     )
-    note: str | None = fact(TEXT)
+    note: Text | None = None
 
 
-@facts
-class ShopFacts:
+class ShopFacts(Facts):
     """A workshop's own limits, in a file of its own."""
 
-    shop: str | None = fact(TEXT, "whose limits these are")
-    limits: dict[str, tuple[float, ...]] = fact(mapping_of(LIMIT), "{what: V}", default={})
-    note: str | None = fact(TEXT)
+    shop: Text | None = Field(None, description="whose limits these are")
+    limits: dict[str, Limit] = Field(default_factory=dict, description="{what: V}")
+    note: Text | None = None
 
 
-@facts
-class SheetFacts:
+class SheetFacts(Facts):
     """The head of a sheet; `parts` and `runs` are read one by one so that one slip does not hide the others."""
 
-    sheet: str = fact(NAME, "what the page calls itself", required=True)
-    title: str | None = fact(TEXT)
-    note: str | None = fact(TEXT)
-    seen: str = fact(SEEN, "where the facts of this sheet are from", default="diagram")
-    parts: Any = fact(anything({"type": ["object", "null"]}))
-    runs: Any = fact(anything({"type": ["array", "null"]}))
+    sheet: Name = Field(description="what the page calls itself")
+    title: Text | None = None
+    note: Text | None = None
+    seen: Seen = Field("diagram", description="where the facts of this sheet are from")
+    parts: Annotated[Any, WithJsonSchema({"type": ["object", "null"]})] = None
+    runs: Annotated[Any, WithJsonSchema({"type": ["array", "null"]})] = None
 
 
-@facts
-class RunFacts:
+class RunFacts(Facts):
     """A run as a mapping, to say more than its line."""
 
-    run: str = fact(TEXT, "POINT -- WIRE -- POINT", required=True)
-    seen: str | None = fact(SEEN)
-    note: str | None = fact(TEXT)
+    run: Text = Field(description="POINT -- WIRE -- POINT")
+    seen: Seen | None = None
+    note: Text | None = None

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from tracer.entry.facts import read_facts
 from tracer.entry.models import BusFacts, ModuleFacts, ShopFacts
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
-from tracer.entry.shapes import read_facts
 from tracer.entry.text import TypedFile, read_file
 
 Path_ = tuple[str | int, ...]

@@ -9,8 +9,11 @@ import json
 from pathlib import Path
 from typing import Any
 
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue, models_json_schema
+from pydantic_core import core_schema
+
+from tracer.entry.facts import Facts
 from tracer.entry.models import KINDS, RunFacts, SheetFacts, VehicleFacts
-from tracer.entry.shapes import facts_schema
 
 FOLDER = Path(__file__).parent / "schemas"
 VEHICLE_FILE = "vehicle.schema.json"
@@ -24,21 +27,46 @@ _RUN = {
 }
 
 
+class _Generator(GenerateJsonSchema):
+    """JSON Schema as pydantic makes it, without what tells nothing to somebody who types: titles made from names, defaults inside the program, `null`."""
+
+    def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
+        return self.generate_inner(schema["schema"])
+
+    def nullable_schema(self, schema: core_schema.NullableSchema) -> JsonSchemaValue:
+        return self.generate_inner(schema["schema"])
+
+    def field_title_should_be_set(self, schema: Any) -> bool:
+        return False
+
+    def model_schema(self, schema: core_schema.ModelSchema) -> JsonSchemaValue:
+        made = super().model_schema(schema)
+        made.pop("title", None)
+        return made
+
+
+def _schema_of(model: type[Facts]) -> dict[str, Any]:
+    made = model.model_json_schema(schema_generator=_Generator)
+    del made["description"]  # the file as a whole has a title
+    return made
+
+
 def vehicle_schema() -> dict[str, Any]:
     """Schema of `vehicle.yaml`."""
-    return {"$schema": _DRAFT, "title": "A vehicle", **facts_schema(VehicleFacts)}
+    return {"$schema": _DRAFT, "title": "A vehicle", **_schema_of(VehicleFacts)}
 
 
 def sheet_schema() -> dict[str, Any]:
     """Schema of a sheet."""
-    schema = facts_schema(SheetFacts)
-    definitions: dict[str, Any] = {}
+    schema = _schema_of(SheetFacts)
+    models: list[type[Facts]] = [*KINDS.values(), RunFacts]
+    _, made = models_json_schema([(model, "validation") for model in models], schema_generator=_Generator)
+    definitions = made["$defs"]
     for kind, model in KINDS.items():
-        facts = facts_schema(model)
-        facts["properties"]["is"] = {"const": kind, "description": "the kind of part"}
-        facts["required"] = ["is"]
-        definitions[f"part-{kind}"] = facts
-    kinds = [{"$ref": f"#/$defs/part-{kind}"} for kind in KINDS]
+        part = definitions[model.__name__]
+        part["properties"]["is"] = {"const": kind, "description": "the kind of part"}
+        part["required"] = ["is"]
+    kinds = [{"$ref": f"#/$defs/{model.__name__}"} for model in KINDS.values()]
     more = {
         "type": "object",
         "not": {"required": ["is"]},
@@ -49,9 +77,8 @@ def sheet_schema() -> dict[str, Any]:
         "additionalProperties": {"anyOf": [{"enum": list(KINDS)}, *kinds, more]},
         "description": "{NAME: {is: KIND, ...}}, or {NAME: KIND}",
     }
-    run = facts_schema(RunFacts)
-    run["properties"]["run"] = _RUN
-    schema["properties"]["runs"] = {"type": ["array", "null"], "items": {"anyOf": [_RUN, run]}}
+    definitions["RunFacts"]["properties"]["run"] = _RUN
+    schema["properties"]["runs"] = {"type": ["array", "null"], "items": {"anyOf": [_RUN, {"$ref": "#/$defs/RunFacts"}]}}
     return {"$schema": _DRAFT, "title": "A sheet", **schema, "$defs": definitions}
 
 

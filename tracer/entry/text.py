@@ -14,7 +14,7 @@ from typing import Any
 
 import yaml
 
-from tracer.entry.problems import Place, Problem
+from tracer.entry.problems import Place, Problem, natural
 
 MAX_FILE_BYTES = 16_000_000
 MAX_SHEETS = 5_000
@@ -98,6 +98,61 @@ def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
     elif isinstance(node, yaml.SequenceNode):
         for item in node.value:
             yield from _scalars(item)
+
+
+def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, tuple[str, ...]]:
+    """The sheets of a vehicle's folder in their order (None: it is no such folder), and the files beside them that are not read."""
+    new = "`tracer new DIR` makes a start; `-C DIR` names the folder."
+    if not folder.exists():
+        problems.append(Problem(Place(str(folder)), "there is no such folder", new))
+        return None, ()
+    if not folder.is_dir():
+        problems.append(
+            Problem(Place(str(folder)), "this is a file; a vehicle is a folder with vehicle.yaml and sheets/", new)
+        )
+        return None, ()
+    if not (folder / "vehicle.yaml").exists() and not (folder / "vehicle.yaml").is_symlink():
+        problems.append(Problem(Place(str(folder)), "this folder is not a vehicle: it holds no vehicle.yaml", new))
+        return None, ()
+    sheets = folder / "sheets"
+    if not sheets.is_dir():
+        problems.append(
+            Problem(
+                Place("sheets"),
+                "there is no folder of this name",
+                "Type each page of the diagram into a file of its own under sheets/.",
+            )
+        )
+        return [], ()
+    if not sheets.resolve().is_relative_to(folder.resolve()):
+        problems.append(
+            Problem(
+                Place("sheets"),
+                "the folder is a link out of the vehicle's folder",
+                "Put the sheets themselves into the folder.",
+            )
+        )
+        return [], ()
+    entries = sorted(
+        (entry for entry in sheets.iterdir() if not entry.name.startswith(".")),
+        key=lambda entry: natural(entry.name),
+    )
+    names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
+    ignored = tuple(f"sheets/{entry.name}" for entry in entries if entry.suffix not in (".yaml", ".yml"))
+    if not names:
+        problems.append(
+            Problem(
+                Place("sheets"),
+                "there is no sheet in this folder",
+                "Type the first page of the diagram into sheets/01.yaml.",
+            )
+        )
+    if len(names) > MAX_SHEETS:
+        problems.append(
+            Problem(Place("sheets"), f"{len(names)} sheets; at most {MAX_SHEETS} are read", "Split the vehicle.")
+        )
+        return [], ignored
+    return names, ignored
 
 
 def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | None:

@@ -15,6 +15,7 @@ _RANGE = re.compile(r"^(?P<prefix>.*?)(?P<first>\d+)\s*-\s*(?P<prefix2>.*?)(?P<l
 _NUMBER = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩµ]*)$")
 _PIN = re.compile(r"^[^\s.:<>?,\[\]{}]+$")
 
+KEY_STATES = ("off", "acc", "run", "start")  # where vehicle.yaml names none
 UNKNOWN_WORDS = frozenset({"?", "unknown"})
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -35,6 +34,8 @@ def safe_cell(cell: str) -> str:
 
 def json_text(data: Any) -> str:
     """Indented JSON with a final newline; non-ASCII letters stay letters."""
+    import json  # felt at the start of a list that is shown as text
+
     return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
 
 
