@@ -101,13 +101,13 @@ ONE_OF = OneOf()
 
 def one_of(words: tuple[str, ...], typed: Any) -> str:
     """The word that was typed, if it is one of these."""
-    word = scalar(typed)
+    word = as_text(typed)
     if word not in words:
         raise Misread(f"`{word}` is not possible here", did_you_mean(word, words, f"Write {listed(words)}."))
     return word
 
 
-def scalar(typed: Any) -> str:
+def as_text(typed: Any) -> str:
     """One piece of text, without the blanks around it."""
     if not isinstance(typed, str):
         raise Misread(*_SCALAR["string_type"])

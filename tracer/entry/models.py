@@ -18,25 +18,29 @@ docs/format.md names the key to the user, and `circuit/parts.py` says what holds
 """
 
 import re
+from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
-from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, one_of, scalar
+from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, as_text, one_of
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
 
 
+def _unknown_or(parse: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    return lambda typed: None if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS else parse(typed)
+
+
 def _number(quantity: str, least: float, most: float, **units: float) -> ReadBy:
     """A number with or without a unit, or `unknown`."""
 
-    def parse(typed: Any) -> float | None:
-        text = scalar(typed)
-        return None if text in values.UNKNOWN_WORDS else values.number(text, units, quantity, least, most)
+    def parse(typed: Any) -> float:
+        return values.number(as_text(typed), units, quantity, least, most)
 
-    return ReadBy(parse, _NUMBER_SCHEMA)
+    return ReadBy(_unknown_or(parse), _NUMBER_SCHEMA)
 
 
 def _pins(typed: Any) -> tuple[str, ...]:
@@ -93,7 +97,7 @@ def _when(typed: Any) -> When:
 
 
 def _coil(typed: Any) -> tuple[str, str]:
-    pins = values.pin_group(scalar(typed))
+    pins = values.pin_group(as_text(typed))
     if len(pins) != 2:
         raise Misread("a coil has two pins", "Write for example `coil: 86-85`.")
     return pins[0], pins[1]
@@ -125,7 +129,7 @@ def _draw(typed: Any) -> Any:
 
 def _limit(typed: Any) -> tuple[float, ...]:
     """A limit: one number, or two as a range `12.2-12.8`; a unit may follow."""
-    text = scalar(typed)
+    text = as_text(typed)
     match = _LIMIT.match(text)
     if match is None:
         raise Misread(f"`{text}` is not a limit", "Write a number such as `0.3`, or a range such as `12.2-12.8`.")
@@ -446,7 +450,7 @@ _SYSTEMS = ("12 V", "24 V", "48 V")
 
 
 def _system(typed: Any) -> str:
-    text = scalar(typed).upper().replace(" ", "")
+    text = as_text(typed).upper().replace(" ", "")
     return one_of(_SYSTEMS, f"{text.removesuffix('V')} V")
 
 
