@@ -158,7 +158,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "position that is no key state": (_part("Q: {is: switch, follows: key, contacts: {«rum»: [1-2]}}"), "`rum` is not a position here", "Did you mean `run`?"),
     "position that is neither yes nor no": (_part("Q: {is: switch, follows: lights, contacts: {«on»: [1-2]}}"), "`on` is not a position here", "yes or no"),
     "unknown state in a list": (_part("Q: {is: module, outputs: {1: {drives: low, when: [off, «rum»]}}}"), "`rum` is neither a key state", "Did you mean `run`?"),
-    "meets nothing": (_part("Q: {is: fuse, meets: {feed: «S9»}}"), "there is no part or rail `S9`", "Did you mean `S2`?"),
+    "meets nothing": (_part("Q: {is: fuse, meets: {feed: «S9»}}"), "there is no part or rail `S9`", "`S9: {is: splice}`"),
     "meets with an unknown pin": (_part("Q: {is: fuse, meets: {«fed»: S1}}"), "Q has no pin fed", "Did you mean `Q.feed`?"),
     "meets the unknown": (_part('Q: {is: fuse, meets: {feed: "«?»"}}'), "a part's pin, a splice, a ground point or a rail", "`S1`"),
     # panels
@@ -166,7 +166,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "module in a position": (_part("FB: {is: panel, positions: {A: {is: «module»}}}"), "cannot sit in a position", "fuse, link, breaker"),
     "unknown key of a position": (_part("FB: {is: panel, positions: {A: {«amp»: 3}}}"), "`amp` is not known here", "Did you mean `amps`?"),
     "backward labels": (_part("FB: {is: panel, positions: {«F9-F1»: 3}}"), "runs backwards", "Write `F1-F9`"),
-    "busbar to nothing": (_part("FB: {is: panel, positions: {A1: 5}, busbars: {BAT.+: [A1, «A2»]}}"), "panel FB has no position A2", "Did you mean `A1`?"),
+    "busbar to nothing": (_part("FB: {is: panel, positions: {A1: 5}, busbars: {BAT.+: [A1, «A2»]}}"), "panel FB has no position A2", "Add it under `positions` of FB."),
     "busbar from nothing": (_part("FB: {is: panel, positions: {A1: 5}, busbars: {«Q»: [A1]}}"), "there is no part or rail `Q`", "declared once"),
     "busbar to a bare relay": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K»]}}"), "say which pin", "`K.PIN`; its pins are 30, 85, 86 and 87"),
     "busbar to an unknown pin": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K.31»]}}"), "K has no pin 31", "its pins are 30, 85, 86 and 87"),

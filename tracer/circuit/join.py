@@ -6,7 +6,9 @@ Whatever is named but not known is a problem, and all of them come out together.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Any
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
@@ -22,13 +24,22 @@ from tracer.entry.models import (
     ModuleFacts,
     PanelFacts,
 )
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural, nearest
+from tracer.entry.problems import CannotUse, Place, Problem, listed, natural, nearest
 from tracer.entry.runs import Point, read_point
 from tracer.entry.values import Misread
 
 DEFAULT_MASS = "body"
 _ONE_POINT = frozenset({"splice", "ground"})
 _LIKE_PINS = frozenset({"load", "resistor", "strap"})
+
+
+def _likely_kind(point: Point) -> str:
+    """The kind that the use of a name makes most likely, for the line that declares it. A guess for a message, never for the circuit."""
+    if point.half or point.mate:
+        return "connector"
+    letters = {"F": "fuse", "G": "ground", "S": "splice"} if point.pin is None else {"X": "connector", "K": "relay"}
+    named = letters.get(point.part[:1].upper()) if point.part[1:2].isdigit() else None
+    return named or ("splice" if point.pin is None else "module")
 
 
 def join(typed: Typed) -> Circuit:
@@ -126,14 +137,38 @@ class _Joiner:
             return listed(several)
         return None
 
-    def _unknown_part(self, name: str) -> tuple[str, str]:
-        known = [*self.parts, *self.rails]
-        fix = did_you_mean(
-            name, known, f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: splice}}`."
-        )
+    def _unknown_part(self, point: Point) -> tuple[str, str]:
+        """What to say of a name that is not declared: to declare it comes first.
+
+        A look-alike is offered only for a name that stands in one place, as a slip does, and only one that could stand there.
+        """
+        name = point.part
+        fitting = [part.name for part in self.parts.values() if self._could_be(part, point)]
+        fitting += [] if point.pin is not None else self.rails
+        near = nearest(name, fitting) if self._uses[name] <= 1 else []
+        fix = f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: {_likely_kind(point)}}}`"
+        if _likely_kind(point) == "fuse":
+            fix += ", or as a position of its panel"
+        fix += "."
         if name.replace(".", "").isdigit():
             fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
-        return f"there is no part or rail `{name}`", fix
+        return f"there is no part or rail `{name}`", f"{fix} Did you mean `{near[0]}`?" if near else fix
+
+    @cached_property
+    def _uses(self) -> Counter[str]:
+        """How often each name stands in a run."""
+        return Counter(point.part for run in self.typed.runs for point in run.points)
+
+    def _could_be(self, part: Part, point: Point) -> bool:
+        """Whether a part could stand where a point stands: a splice has no pins, a connector no bare name, a module only its own pins."""
+        if part.kind in _ONE_POINT or part.kind == "panel":
+            return part.kind != "panel" and point.pin is None
+        if point.half or point.mate:
+            return part.kind == "connector"
+        if point.pin is None:
+            return part.kind in FUSE_KINDS or part.kind in _LIKE_PINS
+        known = self.pins_known[part.name]
+        return known is None or point.pin in known
 
     def _check_rail_names(self) -> None:
         file = self.typed.vehicle_file
@@ -295,7 +330,8 @@ class _Joiner:
         place = fragment.place_of(("busbars", origin), text=target)
         if not isinstance(found, Part) or found.panel != panel.name:
             labels = [part.label for part in self.parts.values() if part.panel == panel.name and part.label]
-            fix = did_you_mean(label, labels, f"Add it under `positions` of {panel.name}.")
+            near = nearest(label, labels)
+            fix = f"Add it under `positions` of {panel.name}." + (f" Did you mean `{near[0]}`?" if near else "")
             self.problems.append(
                 fragment.file.problem(place, f"panel {panel.name} has no position {label}", fix, target)
             )
@@ -381,7 +417,7 @@ class _Joiner:
             return self._node(point.part, "")
         part = self._part_named(point.part, panel)
         if part is None:
-            raise Misread(*self._unknown_part(point.part))
+            raise Misread(*self._unknown_part(point))
         if isinstance(part, str):
             raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
         if part.kind == "panel":

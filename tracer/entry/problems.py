@@ -140,13 +140,36 @@ class CannotCompute(Exception):
     """The question is understood, but there is no answer to be had: no steady voltages, no layout engine."""
 
 
+_DIGITS_MEANT = str.maketrans("oil", "011")  # letters that are typed for digits, folded
+_NUMBERS = re.compile(r"\d+")
+
+
 def nearest(name: str, known: Iterable[str], *, most: int = 1) -> list[str]:
-    """The known names that look most like `name`, best first; empty when none is near."""
+    """The known names that look most like `name`, best first; empty when none is near.
+
+    Names that differ by their number only are different things and never proposed for one another: `S22` is not a slip for `S2`. A letter typed for
+    a digit is seen through: `1O` means 10.
+
+    Examples
+    --------
+    >>> nearest("suply", ["supply", "ground"]), nearest("S22", ["S2", "S21"]), nearest("1O", ["1", "10"])
+    (['supply'], [], ['10'])
+    """
     by_folded: dict[str, str] = {}
     for candidate in known:
         by_folded.setdefault(candidate.casefold(), candidate)
-    found = difflib.get_close_matches(name.casefold(), by_folded, n=most, cutoff=0.5)
-    return [by_folded[folded] for folded in found]
+    folded = name.casefold()
+    meant = {candidate for candidate in by_folded if _as_digits(candidate) == _as_digits(folded)}
+    bare = _NUMBERS.sub("", folded)
+    others = [candidate for candidate in by_folded if candidate not in meant and _NUMBERS.sub("", candidate) != bare]
+    found = difflib.get_close_matches(folded, others, n=most + 2, cutoff=0.5)
+    found.sort(key=lambda one: (-round(difflib.SequenceMatcher(None, one, folded).ratio(), 2), one[:1] != folded[:1]))
+    return [by_folded[one] for one in [*sorted(meant), *found][:most]]
+
+
+def _as_digits(folded: str) -> str:
+    """A name with letters that look like digits read as such, where it holds a digit at all: words stay words."""
+    return folded.translate(_DIGITS_MEANT) if _NUMBERS.search(folded) else folded
 
 
 def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
