@@ -70,7 +70,7 @@ def test_an_entry_left_out_is_to_be_declared_and_nothing_proposed_in_its_place_g
 ) -> None:
     found = entries()
     assert len(found) > 60
-    proposals = {}
+    proposals: dict[tuple[str, str], str] = {}
     for sheet, name in found:
         folder = tmp_path / name
         folder.mkdir()
