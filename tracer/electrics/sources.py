@@ -109,11 +109,15 @@ class Sources:
         return found
 
     def _share_of_system(self, name: str, minus: int) -> float:
-        """What part of the system's voltage a battery has: as typed in, or its share of a stack of two."""
+        """What part of the system's voltage a battery has: by the class that is typed in, or its share of a stack.
+
+        Typed volts say only whether it is the whole of the system, half of it or twice as much: 12.6 V is a 12 V battery. How full it is says its state,
+        or a reading at its posts.
+        """
         facts = self.draft.facts(name)
         assert isinstance(facts, BatteryFacts)
         if facts.volts is not None:
-            return facts.volts / self.draft.system_v
+            return share_of_system(facts.volts, self.draft.system_v)
         grounds = {end.node for end in self.circuit.grounds}
         batteries = [part for part in self.circuit.parts.values() if part.kind == "battery"]
         stacked = any(post not in grounds for post in self.posts.values())
@@ -149,6 +153,13 @@ class Sources:
         self.draft.branches.append(
             Branch(reference, node, -1, "assumed source", module, ohms, volts=battery, is_battery=True)
         )
+
+
+def share_of_system(volts: float, system_v: float) -> float:
+    """1 for a battery of the system's class, 1/2 for 12 V in 24 V, 2 for 24 V in 12 V: the nearest whole share or multiple."""
+    if volts < system_v:
+        return 1.0 / max(1, round(system_v / volts))
+    return float(max(1, round(volts / system_v)))
 
 
 def _times(span: Span, factor: float) -> Span:
