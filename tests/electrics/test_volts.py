@@ -426,7 +426,9 @@ def test_expectations_cover_every_probe_point_in_every_key_state(demo: Survey) -
     assert set(found) == {(one.code, probe.at) for one in report.rows for probe in one.probes}
     for expected in found.values():
         assert [one.state for one in expected] == list(report.keys)
-        assert all(one.low_v <= one.nominal_v + 1e-9 and one.nominal_v <= one.high_v + 1e-9 for one in expected)
+        for one in expected:
+            assert one.volts is not None
+            assert one.volts.low <= one.volts.nominal + 1e-9 and one.volts.nominal <= one.volts.high + 1e-9
 
 
 def test_every_vehicle_of_this_project_gives_values() -> None:

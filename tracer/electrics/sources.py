@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tracer.circuit.model import Circuit
 from tracer.circuit.states import Level
 from tracer.electrics.branches import Branch
+from tracer.electrics.changes import Changes
 from tracer.electrics.draft import Draft
 from tracer.electrics.elements import Ohms
 from tracer.electrics.network import LEAST_OHM
@@ -46,18 +48,18 @@ class Sources:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
         return part.kind if part is not None else ""
 
-    def _turning(self) -> bool:
-        return any(
-            part.kind == "generator" and self.changes.held.get(part.name) == "yes"
-            for part in self.circuit.parts.values()
-        )
-
     def battery(self) -> tuple[Span, str]:
         """Volts at the battery posts, and the state of the battery in words."""
         if self.changes.battery_v is not None:
             volts = self.changes.battery_v
             return Span(volts, volts, volts, "V", "as measured at the posts", "own"), "as measured"
-        state = "charging" if self._turning() else "cranking" if self.draft.key == "start" else "key on"
+        state = (
+            "charging"
+            if turning_generators(self.circuit, self.changes)
+            else "cranking"
+            if self.draft.key == "start"
+            else "key on"
+        )
         if state == "key on" and self.draft.key == self.circuit.typed.vehicle.key[0]:
             state = "at rest"
         limit = self.draft.limits.of(f"battery {state}")
@@ -153,6 +155,15 @@ class Sources:
         self.draft.branches.append(
             Branch(reference, node, -1, "assumed source", module, ohms, volts=battery, is_battery=True)
         )
+
+
+def turning_generators(circuit: Circuit, changes: Changes) -> list[str]:
+    """Generators that are held as turning."""
+    return [
+        part.name
+        for part in circuit.parts.values()
+        if part.kind == "generator" and changes.held.get(part.name) == "yes"
+    ]
 
 
 def share_of_system(volts: float, system_v: float) -> float:

@@ -359,7 +359,7 @@ def _level_sources(report: BusReport) -> Iterator[str]:
     """Where the levels are from: states with sources of the same certainty together, each source once."""
     states: dict[str, dict[str, None]] = {}
     sources: dict[str, dict[str, None]] = {}
-    for level in report.levels:
+    for level in (one for one in report.levels if one.source):
         source, _, certainty = level.source.rpartition(" (")
         states.setdefault(certainty, {})[level.state] = None
         sources.setdefault(certainty, {}).update(dict.fromkeys(source.split("; ")))

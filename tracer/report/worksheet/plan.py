@@ -33,7 +33,7 @@ from tracer.report.volts import volts
 from tracer.report.worksheet.expected import Computed, Expected, Range
 from tracer.report.worksheet.lamps import NEVER, Lamp, is_restraint, lamp_below, lamp_for_ground
 from tracer.report.worksheet.upstream import Upstream
-from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lost, over_limit, plain, reads, there
+from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lost, over_limit, plain, reads, there, withheld
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
 from tracer.trace.results import LooseEnd, Row, SupplyReport
@@ -307,8 +307,8 @@ class _Planner:
         else:
             usual_limit = f"at most {limit_v:.2f} V lost per wire" if limit_v is not None and state != "dead" else ""
         plainly = words, usual_limit, self._source(source) if usual_limit else 0
-        if computed is None:
-            return plainly
+        if computed is None or computed.not_computed:
+            return withheld(words, computed), *plainly[1:]
         if state == "dead":
             return dead(computed), "", 0
         if state == "depends":
@@ -320,7 +320,11 @@ class _Planner:
 
     def _agreeing(self, row: Row, state: str, computed: Computed | None) -> Computed | None:
         """The value, unless the state is not known or what switches it is not held in the computation: no number that contradicts the list."""
-        if state in ("dead", "depends") or (state == "live" and there(row.level, computed, self.system_v)):
+        if (
+            state in ("dead", "depends")
+            or (computed is not None and computed.not_computed)
+            or (state == "live" and there(row.level, computed, self.system_v))
+        ):
             return computed
         return None
 
@@ -346,7 +350,9 @@ class _Planner:
             if loose:
                 expected = f"not known: no way is typed in for {' and '.join(loose)}"
             across = self._across(rows, key) if both[key] in ("live", "dead") else None
-            if across is not None:
+            if across is not None and across.not_computed:
+                expected = withheld(expected, across)
+            elif across is not None:
                 expected = f"{reads(across)}; relay clicks" if both[key] == "live" else dead(across)
             reading = Reading(
                 "+".join(row.code for row in rows), f"{link.part}.{rows[0].pin}-{rows[1].pin}", "across the coil, relay plugged in", "",
@@ -358,6 +364,9 @@ class _Planner:
     def _across(self, rows: list[Row], key: str) -> Computed | None:
         """Volts from the upper to the lower end of a coil: the range holds every combination of the two ends."""
         upper, lower = (self.values.plugged_in(row, f"{row.part}.{row.pin}", key) for row in rows)
+        for end in (upper, lower):
+            if end is not None and end.not_computed:
+                return end
         if upper is None or lower is None or upper.value is None or lower.value is None:
             return None
         over, under = upper.value, lower.value
@@ -386,7 +395,9 @@ class _Planner:
         words, limit, source, note = plain(row.level, state, "; ".join(row.why.get(key, ()))), "", 0, ""
         if lit and lamp.watts is not None:
             limit, source = self._lamp_limit()
-        if bare is not None and state == "dead":
+        if bare is not None and bare.not_computed:
+            words = withheld(words, bare)
+        elif bare is not None and state == "dead":
             words = dead(bare)
         elif bare is not None and (held or state == "live") and not there("supply", bare, self.system_v):
             words, loaded = f"{reads(bare)} while {self.report.module} is unplugged", None
@@ -452,6 +463,7 @@ class _Planner:
             words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
         elif grounded and bare is not None and there("ground", bare, self.system_v):
             words, limit, source = reads(bare), f"at most {bare.limit_v:.2f} V", bare.source
+        words = withheld(words, bare)
         reading = Reading(
             f"{row.code} alone", row.point, "module connector, wire side", row.wire, ", ".join(end.id for end in row.ends) or "not known",
             words, limit, self._source(source), frozenset({"loaded", "drop"} if lamp.watts is not None else {"drop"}),
@@ -493,6 +505,7 @@ class _Planner:
             ):
                 words, limit, source = self._with_lamp(bare, loaded)
                 note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
+            words = withheld(words, bare)
             reading = Reading(
                 f"{row.code} by {fuse.part}", row.point, "module connector, wire side", row.wire, f"{fuse.part} {amps}", words, limit, source,
                 frozenset({"volts", "loaded", "drop"} if lamp.watts is not None else {"volts"}), must=True, lamp=lamp.words,
@@ -540,6 +553,8 @@ class _Planner:
                 limit = f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}"
                 source = self._source((mean or rest).source)
                 return words, limit, source, found[0].name, None if mean is None else self._mean(mean)
+            if (withheld_levels := by_state.get("all states")) is not None:
+                return withheld_levels.words, "", 0, found[0].name, None
         if "lin" in (word.casefold() for word in said) or line == "LIN":
             words, limit = (
                 "moves between near 0 V and battery voltage while awake",

@@ -36,6 +36,12 @@ def dead(computed: Computed) -> str:
     return f"dead, {reads(computed)}" if computed.floating else f"dead: {reads(computed)}"
 
 
+def withheld(words: str, *computed: Computed | None) -> str:
+    """What is expected without a number, and why there is none; as it was where nothing is withheld."""
+    reasons = dict.fromkeys(one.not_computed for one in computed if one is not None and one.not_computed)
+    return "; ".join([words, *reasons])
+
+
 def there(level: str, computed: Computed | None, system_v: float) -> bool:
     """Whether the computed value is that of a supply, or of a ground, that is there."""
     value = None if computed is None else computed.value
