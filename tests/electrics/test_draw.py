@@ -1,4 +1,4 @@
-"""Currents from millivolts across fuses, against the published chart remarks and sums by hand."""
+"""Currents from millivolts across fuses, against a chart remark of the trade press and sums by hand."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
 @pytest.mark.parametrize(
     ("rating", "kind", "mv", "ma"),
     [
-        (10, "C", 1.0, 130),  # 1 mV for 130 mA on a 10 A medium blade: published
+        (10, "C", 1.0, 130),  # 1 mV for 130 mA on a 10 A medium blade: from memory
         (15, "F", 1.0, 218),  # 1.0 mV for 218 mA on a 15 A miniature blade: MACS Service Reports 2017
-        (5, "F", 0.1, 5.6),  # 17.75 mΩ cold: data sheet, second hand
+        (5, "F", 0.1, 5.6),  # 17.75 mΩ cold: data sheet, from memory
     ],
 )
-def test_published_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
+def test_current_from_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
     sheet = f"parts:\n  BAT: battery\n  F1: {{is: fuse, amps: {rating}, type: {kind}}}\n  E1: load\nruns:\n- BAT.+ -- RD 1 -- F1 -- RD 1 -- E1 -- BN 1 -- BAT.-\n"
     survey = survey_of(tmp_path, sheet)
     report = draw_of(survey, readings_of(survey, [f"F1={mv}"]), limits=limits_of(survey.circuit))

@@ -245,7 +245,7 @@ def test_a_24_v_system_doubles_battery_and_limit(tmp_path: Path) -> None:
     report = volts(survey_of(tmp_path, PLAIN, "system: 24 V\n"), "M", battery_v=None)
     assert report.battery.nominal == pytest.approx(2 * 12.4)
     assert row(report, "M.1").limit.high == 1.0  # handbook table, other control lead, 24 V
-    assert row(report, "M.1").limit.origin == "standard"
+    assert row(report, "M.1").limit.origin == "custom"
 
 
 TAP = """
@@ -458,10 +458,10 @@ def test_a_limit_of_the_vehicle_goes_before_the_shop_and_the_shop_before_the_sta
     shop = tmp_path / "shop.yaml"
     shop.write_text('shop: Bench 4\nlimits: {supply path: 0.4, ground path: "0,05 V"}\n', encoding="utf-8")
     limits = limits_of(survey.circuit, read_shop(shop))
-    assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "vehicle")
+    assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "maker")
     assert (limits.of("ground path").high, limits.of("ground path").origin) == (0.05, "shop")
     assert "Bench 4" in limits.of("ground path").source
-    assert limits.of("single wire").origin == "standard"
+    assert limits.of("single wire").origin == "custom"
     battery = limits.of("battery key on")
     assert battery.nominal == pytest.approx(12.3)
     assert (battery.low, battery.high) == (12.1, 12.5)

@@ -8,6 +8,7 @@ from tracer.electrics.bus_report import KINDS, LevelLine
 from tracer.electrics.not_computed import why_no_lin_levels
 from tracer.standards import bus as tables
 from tracer.standards.limits import battery_open_circuit
+from tracer.standards.sources import said
 
 
 def levels_of(kind: str, system_v: int) -> Iterator[LevelLine]:
@@ -21,10 +22,10 @@ def levels_of(kind: str, system_v: int) -> Iterator[LevelLine]:
             return
         yield from _lin_levels()
     for level in tables.levels(name):
-        source = f"{level.source} ({level.certainty})"
+        source = said(level.certainty, level.source)
         yield LevelLine(level.state, level.line, level.min_v, level.nominal_v, level.max_v, level.condition, source)
     for one in tables.situations(name):
-        source = f"{one.source} ({one.certainty})"
+        source = said(one.certainty, one.source)
         yield LevelLine(one.situation, one.line, one.min_v, one.nominal_v, one.max_v, one.note, source)
 
 
@@ -39,7 +40,7 @@ def _lin_levels() -> Iterator[LevelLine]:
         None,
         full,
         f"supply {full:g} V",
-        f"{recessive.source} ({recessive.certainty})",
+        said(recessive.certainty, recessive.source),
     )
     yield LevelLine(
         "dominant",
@@ -48,5 +49,5 @@ def _lin_levels() -> Iterator[LevelLine]:
         None,
         dominant.value,
         f"supply {full:g} V",
-        f"{dominant.source} ({dominant.certainty})",
+        said(dominant.certainty, dominant.source),
     )

@@ -64,7 +64,7 @@ class Sources:
             state = "at rest"
         limit = self.draft.limits.of(f"battery {state}")
         assert limit.low is not None and limit.nominal is not None
-        return Span(limit.low, limit.nominal, limit.high, "V", limit.source, "own"), state
+        return Span(limit.low, limit.nominal, limit.high, "V", limit.said, "own"), state
 
     def make(self, reference: int, battery: Span) -> None:
         """Add every source: batteries, converters, and those whose wiring is not typed in."""

@@ -419,9 +419,7 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     page.blank()
     sources = {probe.expect.source: None for row in report.rows for probe in row.probes}
     if expected is not None:
-        sources |= {
-            f"{limit.item} {limit.words()}: {limit.origin}, {limit.source}": None for limit in _limits_used(expected)
-        }
+        sources |= {f"{limit.item} {limit.words()}: {limit.said}": None for limit in _limits_used(expected)}
     if sources:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")

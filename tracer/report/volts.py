@@ -260,7 +260,7 @@ def two(value: float) -> str:
 
 def limit_words(limit: LimitInUse) -> str:
     """'0.50 V for supply path (standard: ...)'."""
-    return f"{limit.words()} for {limit.item} ({limit.origin}: {limit.source})"
+    return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
 def _ends(value: Range) -> str:

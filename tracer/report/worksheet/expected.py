@@ -97,7 +97,7 @@ class Expected:
         limit = found.limit
         basis = "partly by default: " + "; ".join(found.assumed) if found.assumed else "as typed in"
         return Computed(
-            box, key, True, found.load, value, None if lost is None else lost.nominal, None if lost is None else lost.high, limit.high, f"{limit.origin}: {limit.source}", basis,
+            box, key, True, found.load, value, None if lost is None else lost.nominal, None if lost is None else lost.high, limit.high, limit.said, basis,
         )  # fmt: skip
 
     def _in_key(self, key: str) -> dict[tuple[str, str], ComputedExpect] | None:
@@ -219,7 +219,7 @@ class _Unplugged:
         box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
         load = METER_ONLY if lamp_w is None else f"lamp {lamp_w:g} W"
         return Computed(
-            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, f"{limit.origin}: {limit.source}", "as typed in",
+            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in",
         )  # fmt: skip
 
     def _with_lamp(self, bare: Solved, node: int, plus: int, watts: float, *, supply: bool) -> tuple[float, float]:

@@ -36,6 +36,7 @@ from tracer.report.worksheet.upstream import Upstream
 from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lost, over_limit, plain, reads, there, withheld
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
+from tracer.standards.sources import said
 from tracer.trace.results import LooseEnd, Row, SupplyReport
 from tracer.trace.survey import Survey
 
@@ -422,7 +423,7 @@ class _Planner:
     def _lamp_limit(self) -> tuple[str, int]:
         """What a supply may lose under a lamp where nothing is computed."""
         limit = self.limits.of("single wire")
-        return f"with lamp at most {limit.words()} lost per wire", self._source(f"{limit.origin}: {limit.source}")
+        return f"with lamp at most {limit.words()} lost per wire", self._source(limit.said)
 
     def _with_lamp(self, bare: Computed, loaded: Computed) -> tuple[str, str, int]:
         return reads(bare), f"with lamp {reads(loaded)}, {lost(loaded)}", self._source(loaded.source)
@@ -458,7 +459,7 @@ class _Planner:
         usual = self.limits.of("ground path")
         words = "lamp at full brightness" if lamp.watts is not None else "ground"
         limit = f"{'with lamp ' if lamp.watts is not None else ''}at most {usual.words()} to {MINUS}"
-        source = f"{usual.origin}: {usual.source}"
+        source = usual.said
         if grounded and loaded is not None and there("ground", loaded, self.system_v):
             words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
         elif grounded and bare is not None and there("ground", bare, self.system_v):
@@ -539,10 +540,10 @@ class _Planner:
 
     def _levels(self, pin: str, declared: str) -> tuple[str, str, int, str, Computed | None]:
         """What a bus line reads while awake: words, what they hold for, source, which bus it is, and the meter's mean as numbers."""
-        said = declared.split()
+        role = declared.split()
         found = self.values.bus_of_pin(pin)
-        name = " ".join(word for word in said if word not in ("H", "L"))
-        typed = "H" if "H" in said else "L" if "L" in said else "LIN"
+        name = " ".join(word for word in role if word not in ("H", "L"))
+        typed = "H" if "H" in role else "L" if "L" in role else "LIN"
         line = {"H": "CAN_H", "L": "CAN_L"}.get(found[1] if found else typed, "LIN")
         if found is not None and found[0].kind:
             by_state = {level.state.split(" (")[0]: level for level in found[0].levels if level.line == line}
@@ -555,7 +556,7 @@ class _Planner:
                 return words, limit, source, found[0].name, None if mean is None else self._mean(mean)
             if (withheld_levels := by_state.get("all states")) is not None:
                 return withheld_levels.words, "", 0, found[0].name, None
-        if "lin" in (word.casefold() for word in said) or line == "LIN":
+        if "lin" in (word.casefold() for word in role) or line == "LIN":
             words, limit = (
                 "moves between near 0 V and battery voltage while awake",
                 "if it is LIN; see the maker's data",
@@ -564,7 +565,7 @@ class _Planner:
         level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
         words = f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep"
         limit = f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN"
-        source = self._source(f"{level.source} ({level.certainty})")
+        source = self._source(said(level.certainty, level.source))
         return words, limit, source, found[0].name if found else name, None
 
     def _mean(self, level: LevelLine) -> Computed | None:
@@ -597,7 +598,7 @@ class _Planner:
             usual = next(one for one in workshop_readings() if one.case == "both ends present")
             words = f"{usual.about_ohm:g} Ω"
             limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
-            source = self._source(f"{usual.source} ({usual.certainty})")
+            source = self._source(said(usual.certainty, usual.source))
         reading = Reading(
             f"{first}-{second}", f"{self.report.module}.{first_pin}-{second_pin}", "between the two, supply off, bus asleep", "", f"{first} and {second}",
             words, limit, source, frozenset({"ohms"}), note="meter in Ω; never a lamp", kind="bus", computed=(computed,) if computed else (),
