@@ -126,6 +126,14 @@ def test_the_same_is_said_by_volts_and_on_the_worksheet(tmp_path: Path) -> None:
     assert [one for reading in numbers for one in reading["computed"] if one["not_computed"]]
 
 
+def test_a_fault_is_not_told_from_what_is_not_computed_without_it(tmp_path: Path) -> None:
+    """With the heater off its ground the contact carries 1 A, in order 40 A."""
+    sheet = CONTACT.replace("AMPS", "40").replace("H1 -- BN 6 1m -- BAT.-", "H1 -- BN 6 1m -- F3 -- BN 6 1m -- BAT.-")
+    sheet = sheet.replace("  F2: {", "  F3: {is: fuse, amps: 60, at: x}\n  F2: {")
+    found = row(volts(survey_of(tmp_path, sheet), "M", opened=("F3",)), "M.1")
+    assert found.not_computed and found.in_order_v is None and not found.verdicts
+
+
 def test_a_contact_of_20_a_and_less_is_computed(tmp_path: Path) -> None:
     survey = survey_of(tmp_path, CONTACT.replace("AMPS", f"{CONTACT_A - 2:g}"))
     assert not row(volts(survey, "M"), "M.1").not_computed

@@ -90,7 +90,7 @@ def test_the_coil_needs_both_sides() -> None:
 @pytest.mark.parametrize(
     ("kind", "table"),
     [
-        # [A] [B]: 30 battery, 15 switched by the ignition switch, 50 starter control; 75 accessory [A]. Whether 15 stays while cranking is the vehicle's fact.
+        # 30 battery, 15 switched by the ignition switch, 50 starter control; 75 accessory. Whether 15 stays while cranking is the vehicle's fact.
         ("ignition switch, 15 stays during start", {"75": "acc run", "15": "run start", "50": "start"}),
         ("ignition switch, 15 drops during start", {"75": "acc run", "15": "run", "50": "start"}),
     ],
@@ -106,7 +106,7 @@ def test_ignition_switch_terminals(kind: str, table: dict[str, str]) -> None:
 
 
 def test_a_flasher_makes_49a_of_49() -> None:
-    """[A]: 49 input, 49a output of the flasher unit; what hangs on 49a pulses, so it is never simply live."""
+    """49 input, 49a output of the flasher unit; what hangs on 49a pulses, so it is never simply live."""
     runs = ["P -- RD 1 -- FL.49", "FL.49a -- GN 1 -- E -- BN 1 -- N"]
     states = _states("FL: {is: switch, kind: flasher}, E: load", runs)
     level = {pin: states.supply_level(states.circuit.node_names.index(f"FL.{pin}"), "run") for pin in ("49", "49a")}

@@ -150,7 +150,10 @@ class SolvedRows:
         state = self._state(node, supply=supply)
         floating = bool(self.nominal.floating[node])
         way = self.ways.way(node, supply)
-        if reason := self.withheld.why(row, way):
+        reason = self.withheld.why(row, way)
+        if in_order is not None and not reason:  # what a fault changes is told from what is computed without it
+            reason = in_order.withheld.why(row, in_order.ways.way(node, supply))
+        if reason:
             return self._not_computed(row, state, way[0][1] if supply and way else self.plus, reason)
         elements = tuple(self._element(number, node_from) for number, node_from in way)
         numbers = [number for number, _ in way]
