@@ -1,4 +1,4 @@
-"""Currents from millivolts across fuses, against the published chart remarks and sums by hand."""
+"""Currents from millivolts across fuses, against a chart remark of the trade press and sums by hand."""
 
 from __future__ import annotations
 
@@ -35,12 +35,12 @@ def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
 @pytest.mark.parametrize(
     ("rating", "kind", "mv", "ma"),
     [
-        (10, "C", 1.0, 130),  # 1 mV for 130 mA on a 10 A medium blade: published
+        (10, "C", 1.0, 130),  # 1 mV for 130 mA on a 10 A medium blade: from memory
         (15, "F", 1.0, 218),  # 1.0 mV for 218 mA on a 15 A miniature blade: MACS Service Reports 2017
-        (5, "F", 0.1, 5.6),  # 17.75 mΩ cold: data sheet, second hand
+        (5, "F", 0.1, 5.6),  # 17.75 mΩ cold: data sheet, from memory
     ],
 )
-def test_published_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
+def test_current_from_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
     sheet = f"parts:\n  BAT: battery\n  F1: {{is: fuse, amps: {rating}, type: {kind}}}\n  E1: load\nruns:\n- BAT.+ -- RD 1 -- F1 -- RD 1 -- E1 -- BN 1 -- BAT.-\n"
     survey = survey_of(tmp_path, sheet)
     report = draw_of(survey, readings_of(survey, [f"F1={mv}"]), limits=limits_of(survey.circuit))
@@ -78,6 +78,40 @@ def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Surve
     assert "BDM" in report.next_steps[0].open_up
     below = draw(demo, "F50=1.0").next_steps[0]
     assert below.read == ("F51", "F52")
+
+
+CHAIN = (
+    "parts:\n  BAT: battery\n  F1: {is: fuse, amps: 30, type: C}\n  F2: {is: fuse, amps: 10, type: C}\n  E1: load\n"
+    "runs:\n- BAT.+ -- RD 4 1m -- F1 -- RD 4 1m -- F2 -- RD 1 -- E1 -- BN 1 -- BAT.-\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("main_mv", "words"),
+    [
+        ("0.2", ()),  # 44 to 183 mA by the makes of fuses and the meter, 56 to 108 mA of it below: nothing may be left
+        ("0", ()),
+        ("1.0", ("nothing that is typed in hangs on F1: look for something added",)),
+    ],
+)
+def test_a_remainder_is_a_range_and_where_it_contains_0_nothing_is_said(
+    tmp_path: Path, main_mv: str, words: tuple[str, ...]
+) -> None:
+    report = draw(survey_of(tmp_path, CHAIN), f"F1={main_mv}", "F2=0.6")
+    assert tuple(step.words for step in report.next_steps if step.fuse == "F1") == words
+
+
+def test_a_fuse_that_two_others_feed_is_not_all_the_current_of_either(tmp_path: Path) -> None:
+    sheet = CHAIN.replace(
+        "  E1: load", "  F3: {is: fuse, amps: 30, type: C}\n  D1: diode\n  D2: diode\n  E2: load\n  E1: load"
+    )
+    sheet = sheet.replace("F1 -- RD 4 1m -- F2", "F1 -- RD 4 1m -- D1 -- RD 4 1m -- F2")
+    sheet += "- BAT.+ -- RD 4 1m -- F3 -- RD 4 1m -- D2 -- RD 4 1m -- F2.feed\n- F1.load -- RD 1 1m -- E2 -- BN 1 1m -- BAT.-\n"
+    (step,) = (one for one in draw(survey_of(tmp_path, sheet), "F1=1.0", "F2=1.0").next_steps if one.fuse == "F1")
+    low, _, high = current(draw(survey_of(tmp_path, sheet), "F1=1.0"), "F1")
+    most = current(draw(survey_of(tmp_path, sheet), "F2=1.0"), "F2")[2]
+    assert f"{ma_words(low - most).split()[0]} to {ma_words(high)} of it not through F2" in step.words
+    assert step.open_up == ("E2",)
 
 
 def test_a_fuse_that_carries_more_than_what_feeds_it_is_a_conflict(demo: Survey) -> None:

@@ -19,6 +19,7 @@ from tracer.electrics.model import NotSettled, Rest
 from tracer.electrics.model_of import model_of
 from tracer.electrics.network import FloatArray, NotAccurate
 from tracer.electrics.row_volts import range_of, solved_rows
+from tracer.electrics.sources import share_of_system
 from tracer.electrics.volts import volts_of
 from tracer.electrics.volts_report import Range
 from tracer.entry.overrides import read_shop
@@ -244,7 +245,7 @@ def test_a_24_v_system_doubles_battery_and_limit(tmp_path: Path) -> None:
     report = volts(survey_of(tmp_path, PLAIN, "system: 24 V\n"), "M", battery_v=None)
     assert report.battery.nominal == pytest.approx(2 * 12.4)
     assert row(report, "M.1").limit.high == 1.0  # handbook table, other control lead, 24 V
-    assert row(report, "M.1").limit.origin == "standard"
+    assert row(report, "M.1").limit.origin == "custom"
 
 
 TAP = """
@@ -425,7 +426,9 @@ def test_expectations_cover_every_probe_point_in_every_key_state(demo: Survey) -
     assert set(found) == {(one.code, probe.at) for one in report.rows for probe in one.probes}
     for expected in found.values():
         assert [one.state for one in expected] == list(report.keys)
-        assert all(one.low_v <= one.nominal_v + 1e-9 and one.nominal_v <= one.high_v + 1e-9 for one in expected)
+        for one in expected:
+            assert one.volts is not None
+            assert one.volts.low <= one.volts.nominal + 1e-9 and one.volts.nominal <= one.volts.high + 1e-9
 
 
 def test_every_vehicle_of_this_project_gives_values() -> None:
@@ -455,10 +458,10 @@ def test_a_limit_of_the_vehicle_goes_before_the_shop_and_the_shop_before_the_sta
     shop = tmp_path / "shop.yaml"
     shop.write_text('shop: Bench 4\nlimits: {supply path: 0.4, ground path: "0,05 V"}\n', encoding="utf-8")
     limits = limits_of(survey.circuit, read_shop(shop))
-    assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "vehicle")
+    assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "maker")
     assert (limits.of("ground path").high, limits.of("ground path").origin) == (0.05, "shop")
     assert "Bench 4" in limits.of("ground path").source
-    assert limits.of("single wire").origin == "standard"
+    assert limits.of("single wire").origin == "custom"
     battery = limits.of("battery key on")
     assert battery.nominal == pytest.approx(12.3)
     assert (battery.low, battery.high) == (12.1, 12.5)
@@ -518,11 +521,40 @@ def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -
     assert solved.draw_a[number] > 5.0
 
 
-def test_a_dead_pin_behind_a_diode_reads_0_and_not_less(demo: Survey) -> None:
+def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Survey, tmp_path: Path) -> None:
     report = supplies_of(demo, "ALM")
     found = {row.code: row for row in volts_of(demo, report, "off", limits=limits_of(demo.circuit)).rows}
-    assert found["S7"].lamp is not None and found["S7"].lamp.meter_v == 0.0
+    assert found["S7"].lamp is not None and found["S7"].lamp.meter_v is None
     assert all(row.lamp is None or row.lamp.meter_v is None or row.lamp.meter_v >= 0.0 for row in found.values())
+    # the anode lies on ground through a lamp, its feed is switched off; two diodes in a row do not change it
+    sheet = PLAIN.replace("  F1: {", "  D1: diode\n  D2: diode\n  E1: {is: load, watts: 5}\n  F1: {").replace(
+        "1-2, pins", "1-4, pins"
+    )
+    sheet += "- 15 -- RD 1 1m -- D1.A\n- D1.A -- RD 1 1m -- E1.1\n- E1.2 -- BN 1 1m -- BAT.-\n"
+    sheet += "- D1.K -- RD 1 1m -- M.3\n- M.3 -- RD 1 1m -- D2.A\n- D2.K -- RD 1 1m -- M.4\n"
+    survey = survey_of(tmp_path, sheet, 'key: [off, run]\nrails: {"15": [run]}\n')
+    dead, live = volts(survey, "M", key="off"), volts(survey, "M", key="run")
+    assert row(dead, "M.3").floating and row(dead, "M.4").floating
+    assert row(live, "M.3").volts.nominal == pytest.approx(12.6 - 0.6, abs=0.05)
+    assert row(live, "M.4").volts.nominal == pytest.approx(12.6 - 1.2, abs=0.05)
+
+
+def test_a_typed_battery_voltage_says_the_class_and_a_measured_one_is_used_as_it_is(tmp_path: Path) -> None:
+    sheet = PLAIN.replace("{is: battery}", "{is: battery, volts: 12.6}")
+    survey = survey_of(tmp_path, sheet)
+    plain = survey_of(tmp_path / "plain", PLAIN)
+    for measured_v in (12.3, None):
+        found, usual = volts(survey, "M", battery_v=measured_v), volts(plain, "M", battery_v=measured_v)
+        assert row(found, "M.1").volts == row(usual, "M.1").volts
+        assert row(found, "M.1").volts.high < (measured_v or 12.8)
+
+
+@pytest.mark.parametrize(
+    ("typed_v", "system_v", "share"),
+    [(12, 12, 1), (12.8, 12, 1), (12.6, 24, 0.5), (25.2, 24, 1), (6.3, 12, 0.5), (8, 48, 1 / 6), (24, 12, 2), (51.2, 48, 1)],
+)  # fmt: skip
+def test_the_class_of_a_battery_is_a_whole_share_of_the_system(typed_v: float, system_v: float, share: float) -> None:
+    assert share_of_system(typed_v, system_v) == pytest.approx(share)
 
 
 @pytest.mark.parametrize("tapped_v", [11.0, 10.0])

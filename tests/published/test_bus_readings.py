@@ -1,6 +1,6 @@
 """Computed bus resistances and levels against what is published for high-speed CAN.
 
-[A] "CAN bus health check by resistance", obd-cable.com, and "How to Check CAN Bus Resistance", learnautoelectrics.com: 60, 120 and 40 Ω, lines shorted near 0.
+[A] Resistors of 120 Ω in parallel (Ohm's law): 60, 120 and 40 Ω.
 [B] ISO 11898-2 as reproduced in component datasheets: recessive 2 to 3 V, dominant 2.75 to 4.5 V and 0.5 to 2.25 V.
 The facts of the trade below are common practice, no source.
 """
@@ -34,7 +34,7 @@ def test_published_readings(tmp_path: Path, terminations: str, case: str, ohm: f
 
 
 def test_lines_shorted_read_below_10_ohm(tmp_path: Path) -> None:
-    report = bus(tmp_path, "A: 120, C: 120")  # [A] 0 to 10 Ω
+    report = bus(tmp_path, "A: 120, C: 120")  # 0 to 10 Ω: custom of the trade, no source
     for at in ("A", "B", "C"):
         assert reading(report, "the lines touch at C", at) < 10
 

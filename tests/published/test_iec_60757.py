@@ -1,10 +1,6 @@
-"""IEC 60757 and DIN 47002 colour codes, and the US style words, against pages that list them.
+"""IEC 60757 colour codes against a page that reproduces them; the German and US words are custom of the trade, no source.
 
-Pages: [A] "Farb-Kurzzeichen" (German Wikipedia), de.m.wikipedia.org/wiki/Farb-Kurzzeichen;
-[B] "Letter codes for colours per GOST 28763-90 (IEC 757-83)", profsector.com/reference-data/show/25/;
-[C] "IEC 60757-2021 summary page", freedocumentsdownload.com/?p=269; [D] "Leitungsfarben";
-[E] "DIN basic colours in vehicle wiring" (mailing-list post), mail-archive.com; [F] "Automotive wiring
-harness colors", www.etopwh.com/automotive-wiring-harness-colors-represent. No standard was read in full.
+[A] "Letter codes for colours per GOST 28763-90 (IEC 757-83)", profsector.com/reference-data/show/25/. No standard was read in full.
 """
 
 from __future__ import annotations
@@ -13,7 +9,7 @@ import pytest
 
 from tracer.standards.colours import colour_name, parse_colour
 
-# [A] [B]
+# [A]
 IEC = {
     "BK": "black",
     "BN": "brown",
@@ -31,7 +27,7 @@ IEC = {
     "SR": "silver",
 }
 
-# DIN 47002 [A]; hb and li [D] [E], ro [E]
+# DIN 47002 and vehicle usage: custom of the trade, no source
 GERMAN = {
     "sw": "black",
     "br": "brown",
@@ -50,7 +46,7 @@ GERMAN = {
     "tk": "turquoise",
 }
 
-# [F]; BLK and ORN are from memory there and stand in the next table
+# custom of the trade, no source
 US = {
     "BRN": "brown",
     "RED": "red",
@@ -93,27 +89,27 @@ def test_iec_code_has_its_published_colour(code: str, name: str) -> None:
 
 
 @pytest.mark.parametrize(("written", "name"), GERMAN.items())
-def test_german_abbreviation_has_its_published_colour(written: str, name: str) -> None:
-    """Each German abbreviation gives the colour its page gives, in small and capital letters."""
+def test_german_abbreviation_has_its_usual_colour(written: str, name: str) -> None:
+    """Each German abbreviation gives its colour, in small and capital letters."""
     assert colour_name(parse_colour(written, "din")) == name
     assert colour_name(parse_colour(written.upper(), "din")) == name
 
 
 @pytest.mark.parametrize(("written", "name"), US.items())
-def test_us_abbreviation_has_its_published_colour(written: str, name: str) -> None:
-    """Each US style abbreviation gives the colour its page gives; purple counts as violet."""
+def test_us_abbreviation_has_its_usual_colour(written: str, name: str) -> None:
+    """Each US style abbreviation gives its colour; purple counts as violet."""
     assert colour_name(parse_colour(written, "sae")) == name
 
 
 def test_two_colours_are_joined_without_separator() -> None:
-    """IEC joins two colours as in RDBU [B] [C], and green-and-yellow is GNYE [A] [B]."""
+    """IEC joins two colours as in RDBU [A], and green-and-yellow is GNYE [A]."""
     assert parse_colour("RDBU", "iec") == ("RD", "BU")
     assert parse_colour("GNYE", "iec") == ("GN", "YE")
-    assert parse_colour("gnge", "din") == ("GN", "YE")  # DIN 47002 [A]
+    assert parse_colour("gnge", "din") == ("GN", "YE")  # DIN 47002, custom of the trade
 
 
 def test_the_same_letters_are_different_colours_in_different_systems() -> None:
-    """gr and GR are grey and never green [A] [F]; bl and BL are blue where IEC writes BU."""
+    """gr and GR are grey and never green; bl and BL are blue where IEC writes BU."""
     assert parse_colour("gr", "din") == parse_colour("GR", "sae") == ("GY",)
     assert parse_colour("bl", "din") == parse_colour("BL", "sae") == parse_colour("BU", "iec")
     assert parse_colour("rs", "din") != parse_colour("rt", "din")

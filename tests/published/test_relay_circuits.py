@@ -1,7 +1,6 @@
 """Relay and switch terminals of DIN 72552, and the classical relay circuits, through the key states.
 
-Terminals, pages as in `test_din_72552.py`: [A] "DIN codes explained"; [B] "Common Terminal designations according to DIN 72552", ilexa.co.uk; [E]
-"Automotive Relays", blog.designed79.co.uk/?p=2882. The standard itself was not read.
+Terminals of DIN 72552: custom of the trade, no source; the standard itself was not read.
 Circuits: [LEC4] Tony R. Kuphaldt, "Lessons In Electric Circuits, Volume IV - Digital" (Design Science License), chapters "Electromechanical relays" and
 "Ladder logic": start/stop with seal-in contact, forward/reverse interlock, permissive contacts in series; from memory. [PET] Frank D. Petruzella,
 "Electric Motors and Control Systems", three-wire control and change-over; from memory. The self-interrupting buzzer: Horowitz and Hill, "The Art of
@@ -52,7 +51,7 @@ class Bench:
 
 # --- terminals --------------------------------------------------------------------------------------------------------
 
-# [E]: 30 common; 87 joined with it while the coil 86-85 carries current, 87a while it does not. Coil polarity does not matter without a diode [E].
+# Custom of the trade, no source: 30 common; 87 joined with it while the coil 86-85 carries current, 87a while it does not. Coil polarity does not matter without a diode.
 KINDS = {
     "normally open": {"87": (DEAD, LIVE)},
     "normally closed": {"87a": (LIVE, DEAD)},
@@ -91,7 +90,7 @@ def test_the_coil_needs_both_sides() -> None:
 @pytest.mark.parametrize(
     ("kind", "table"),
     [
-        # [A] [B]: 30 battery, 15 switched by the ignition switch, 50 starter control; 75 accessory [A]. Whether 15 stays while cranking is the vehicle's fact.
+        # 30 battery, 15 switched by the ignition switch, 50 starter control; 75 accessory. Whether 15 stays while cranking is the vehicle's fact.
         ("ignition switch, 15 stays during start", {"75": "acc run", "15": "run start", "50": "start"}),
         ("ignition switch, 15 drops during start", {"75": "acc run", "15": "run", "50": "start"}),
     ],
@@ -107,7 +106,7 @@ def test_ignition_switch_terminals(kind: str, table: dict[str, str]) -> None:
 
 
 def test_a_flasher_makes_49a_of_49() -> None:
-    """[A]: 49 input, 49a output of the flasher unit; what hangs on 49a pulses, so it is never simply live."""
+    """49 input, 49a output of the flasher unit; what hangs on 49a pulses, so it is never simply live."""
     runs = ["P -- RD 1 -- FL.49", "FL.49a -- GN 1 -- E -- BN 1 -- N"]
     states = _states("FL: {is: switch, kind: flasher}, E: load", runs)
     level = {pin: states.supply_level(states.circuit.node_names.index(f"FL.{pin}"), "run") for pin in ("49", "49a")}

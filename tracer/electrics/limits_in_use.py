@@ -8,19 +8,28 @@ from dataclasses import dataclass, field
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ShopFacts
 from tracer.standards.overrides import Standing, standing
+from tracer.standards.sources import Certainty, said
 
 
 @dataclass(frozen=True, slots=True)
 class LimitInUse:
-    """One limit or range. `origin` is vehicle, shop or standard; `low` and `nominal` are None for a single limit."""
+    """One limit or range. `origin` is what it is in one word (`Certainty`); `low` and `nominal` are None for a single limit.
+
+    What is typed in for the vehicle is the maker's.
+    """
 
     item: str
     unit: str
     low: float | None
     nominal: float | None
     high: float
-    origin: str
+    origin: Certainty
     source: str
+
+    @property
+    def said(self) -> str:
+        """What it is and where it is from: 'custom of the trade, no source'."""
+        return said(self.origin, self.source)
 
     def words(self) -> str:
         """The value with its unit: '0.50 V', '12.2 to 12.8 V'."""
@@ -47,12 +56,10 @@ class LimitsInUse:
         """
         usual = standing(self.system_v)[item]
         if item in self.vehicle:
-            return _own(usual, self.vehicle[item], "vehicle", "`limits` in vehicle.yaml")
+            return _own(usual, self.vehicle[item], "maker", "`limits` in vehicle.yaml")
         if item in self.shop:
             return _own(usual, self.shop[item], "shop", f"limits of {self.shop_name or 'the workshop'}")
-        return LimitInUse(
-            item, usual.unit, usual.low, usual.nominal, usual.high, "standard", f"{usual.source} ({usual.certainty})"
-        )
+        return LimitInUse(item, usual.unit, usual.low, usual.nominal, usual.high, usual.certainty, usual.source)
 
     def for_source(self, volts: float) -> LimitsInUse:
         """The limits for what is fed from a source of these volts: a 12 V tap or the 12 V of a converter is not judged as 24 V.
@@ -72,7 +79,7 @@ def _without_volts(limits: Mapping[str, tuple[float, ...]]) -> dict[str, tuple[f
     }
 
 
-def _own(usual: Standing, values: tuple[float, ...], origin: str, source: str) -> LimitInUse:
+def _own(usual: Standing, values: tuple[float, ...], origin: Certainty, source: str) -> LimitInUse:
     if not usual.is_range:
         return LimitInUse(usual.item, usual.unit, None, None, values[-1], origin, source)
     low, high = values[0], values[-1]

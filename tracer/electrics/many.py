@@ -268,15 +268,21 @@ class Together:
         """(d, c) true for the diodes that block although they should conduct, or conduct backwards."""
         n = self.diodes[:, np.newaxis]
         a, b = self.ends[self.diodes].T
-        backwards = work.branch_a[n, columns] < -BACKWARDS_A
-        drop_v = work.potential_v[a[:, np.newaxis], columns] - work.potential_v[b[:, np.newaxis], columns]
-        forwards = drop_v + work.source_v[n, columns] > FORWARDS_V
+        branch_a = work.branch_a[n, columns]
+        a_v, b_v = work.potential_v[a[:, np.newaxis], columns], work.potential_v[b[:, np.newaxis], columns]
+        passed_v = a_v + work.source_v[n, columns]
+        backwards = branch_a < -BACKWARDS_A
+        # as in `_diode_error` of one model: what hangs on a diode alone, below battery negative, floats
+        below = (np.abs(branch_a) <= BACKWARDS_A) & (b_v < -FORWARDS_V)
+        forwards = passed_v - b_v > FORWARDS_V
         for place, column in enumerate(columns.tolist()):
             shape = work.shape[column]
             apart = (shape.floating[a] | shape.floating[b]) & (shape.island[a] != shape.island[b])
-            # nothing is known of the voltage across it; conducting, it carries nothing and gives the far side its level
-            forwards[apart, place] = shape.floating[b[apart]]
-        wrong: BoolArray = np.where(work.closed[n, columns], backwards, forwards)
+            # conducting, it carries nothing and gives the far side its level, unless that is below battery negative
+            given = shape.floating[a[apart]] | (passed_v[apart, place] > 0.0)
+            forwards[apart, place] = shape.floating[b[apart]] & given
+            below[shape.floating[b], place] = False
+        wrong: BoolArray = np.where(work.closed[n, columns], backwards | below, forwards)
         return wrong & self.live_diodes[:, work.model[columns]]
 
     def _solve_alone(self, work: _Work, column: int) -> None:

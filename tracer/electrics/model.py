@@ -408,11 +408,16 @@ class Rest:
 def _diode_error(number: int, found: Solved, blocks: bool) -> float:
     """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
     a, b = found.loaded.ends[number]
-    if not blocks:
-        return max(0.0, float(-found.branch_a[number]) - BACKWARDS_A)
     floating: BoolArray = found.factor.floating
+    amps = float(found.branch_a[number])
+    if not blocks:
+        if abs(amps) <= BACKWARDS_A and not floating[b] and found.potential_v[b] < -FORWARDS_V:
+            return float(-found.potential_v[b])  # no source pushes there: what hangs on it alone floats
+        return max(0.0, -amps - BACKWARDS_A)
     if (floating[a] or floating[b]) and found.factor.island[a] != found.factor.island[b]:
-        # nothing is known of the voltage across it; conducting, it carries nothing and gives the far side its level
-        return 1.0 if bool(floating[b]) else 0.0
+        # conducting, it carries nothing and gives the far side its level, unless that is below battery negative
+        return (
+            1.0 if floating[b] and (floating[a] or found.potential_v[a] + found.loaded.source_v[number] > 0.0) else 0.0
+        )
     drop = float(found.potential_v[a] - found.potential_v[b] + found.loaded.source_v[number])
     return max(0.0, drop - FORWARDS_V)

@@ -15,8 +15,9 @@ from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.many import States, Together, alike
 from tracer.electrics.model import Model
 from tracer.electrics.network import BoolArray, FloatArray, IntArray
+from tracer.electrics.not_computed import Withheld
 from tracer.electrics.verdicts import shown_by_drop, shown_by_state, verdicts_of
-from tracer.electrics.volts_report import ElementVolts, LampTest, ProbeVolts, Range, RowVolts
+from tracer.electrics.volts_report import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
 from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
 
@@ -79,6 +80,7 @@ class SolvedRows:
             nominal.source_v[:, place],
         )
         self.ways = CurrentWays(model, self.nominal.branch_a)
+        self.withheld = Withheld(model, self.ways, self.nominal.branch_a)
         self._shown: dict[int, Range] = {}
         self._lost_between: dict[tuple[int, int | None], Range] = {}
         posts = [branch.b for branch in model.branches if branch.is_battery]
@@ -148,11 +150,17 @@ class SolvedRows:
         state = self._state(node, supply=supply)
         floating = bool(self.nominal.floating[node])
         way = self.ways.way(node, supply)
+        reason = self.withheld.why(row, way)
+        if in_order is not None and not reason:  # what a fault changes is told from what is computed without it
+            reason = in_order.withheld.why(row, in_order.ways.way(node, supply))
+        if reason:
+            return self._not_computed(row, state, way[0][1] if supply and way else self.plus, reason)
         elements = tuple(self._element(number, node_from) for number, node_from in way)
         numbers = [number for number, _ in way]
         current = self._current(numbers[-1 if supply else 0]) if numbers else Range(0.0, 0.0, 0.0)
         copper_v = sum(element.copper_v for element in elements)
-        across, across_to = self._across(row, node)
+        # back through the grounds, which is withheld while the battery is being charged
+        across, across_to = (None, "") if self.withheld.engine_runs else self._across(row, node)
         start = way[0][1] if supply and way else self.plus
         lost = self._lost(node, supply, start)
         limit = self._limit(supply, start)
@@ -174,13 +182,9 @@ class SolvedRows:
             row.level,
             row.what_for or row.declared,
             state,
-            row.why.get(model.key, ())
-            if state == "depends" or row.live.get(model.key) in ("depends", "unknown")
-            else (),
+            self._why(row, state),
             floating,
-            self._volts(node),
-            lost,
-            current,
+            Figures(self._volts(node), lost, current),
             copper_v,
             limit,
             elements,
@@ -193,6 +197,18 @@ class SolvedRows:
             tuple(dict.fromkeys(assumed)),
             lamp,
         )
+
+    def _not_computed(self, row: Row, state: str, start: int | None, reason: str) -> RowVolts:
+        """A row without figures and verdicts."""
+        return RowVolts(
+            row.code, row.point, row.level, row.what_for or row.declared, state, self._why(row, state), False, None, 0.0,
+            self._limit(row.level == "supply", start), (), (), None, "", None, None, (), (), None, reason,
+        )  # fmt: skip
+
+    def _why(self, row: Row, state: str) -> tuple[str, ...]:
+        """What decides whether the row is live, where that is not certain."""
+        uncertain = state == "depends" or row.live.get(self.model.key) in ("depends", "unknown")
+        return row.why.get(self.model.key, ()) if uncertain else ()
 
     def _limit(self, supply: bool, start: int | None) -> LimitInUse:
         """The limit of a whole way: of a positive lead by the volts of the source it begins at."""

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tracer.circuit.model import Circuit
 from tracer.circuit.states import Level
 from tracer.electrics.branches import Branch
+from tracer.electrics.changes import Changes
 from tracer.electrics.draft import Draft
 from tracer.electrics.elements import Ohms
 from tracer.electrics.network import LEAST_OHM
@@ -46,23 +48,23 @@ class Sources:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
         return part.kind if part is not None else ""
 
-    def _turning(self) -> bool:
-        return any(
-            part.kind == "generator" and self.changes.held.get(part.name) == "yes"
-            for part in self.circuit.parts.values()
-        )
-
     def battery(self) -> tuple[Span, str]:
         """Volts at the battery posts, and the state of the battery in words."""
         if self.changes.battery_v is not None:
             volts = self.changes.battery_v
             return Span(volts, volts, volts, "V", "as measured at the posts", "own"), "as measured"
-        state = "charging" if self._turning() else "cranking" if self.draft.key == "start" else "key on"
+        state = (
+            "charging"
+            if turning_generators(self.circuit, self.changes)
+            else "cranking"
+            if self.draft.key == "start"
+            else "key on"
+        )
         if state == "key on" and self.draft.key == self.circuit.typed.vehicle.key[0]:
             state = "at rest"
         limit = self.draft.limits.of(f"battery {state}")
         assert limit.low is not None and limit.nominal is not None
-        return Span(limit.low, limit.nominal, limit.high, "V", limit.source, "own"), state
+        return Span(limit.low, limit.nominal, limit.high, "V", limit.said, "own"), state
 
     def make(self, reference: int, battery: Span) -> None:
         """Add every source: batteries, converters, and those whose wiring is not typed in."""
@@ -109,11 +111,15 @@ class Sources:
         return found
 
     def _share_of_system(self, name: str, minus: int) -> float:
-        """What part of the system's voltage a battery has: as typed in, or its share of a stack of two."""
+        """What part of the system's voltage a battery has: by the class that is typed in, or its share of a stack.
+
+        Typed volts say only whether it is the whole of the system, half of it or twice as much: 12.6 V is a 12 V battery. How full it is says its state,
+        or a reading at its posts.
+        """
         facts = self.draft.facts(name)
         assert isinstance(facts, BatteryFacts)
         if facts.volts is not None:
-            return facts.volts / self.draft.system_v
+            return share_of_system(facts.volts, self.draft.system_v)
         grounds = {end.node for end in self.circuit.grounds}
         batteries = [part for part in self.circuit.parts.values() if part.kind == "battery"]
         stacked = any(post not in grounds for post in self.posts.values())
@@ -149,6 +155,22 @@ class Sources:
         self.draft.branches.append(
             Branch(reference, node, -1, "assumed source", module, ohms, volts=battery, is_battery=True)
         )
+
+
+def turning_generators(circuit: Circuit, changes: Changes) -> list[str]:
+    """Generators that are held as turning."""
+    return [
+        part.name
+        for part in circuit.parts.values()
+        if part.kind == "generator" and changes.held.get(part.name) == "yes"
+    ]
+
+
+def share_of_system(volts: float, system_v: float) -> float:
+    """1 for a battery of the system's class, 1/2 for 12 V in 24 V, 2 for 24 V in 12 V: the nearest whole share or multiple."""
+    if volts < system_v:
+        return 1.0 / max(1, round(system_v / volts))
+    return float(max(1, round(volts / system_v)))
 
 
 def _times(span: Span, factor: float) -> Span:

@@ -61,12 +61,22 @@ class LampTest:
 
 
 @dataclass(frozen=True, slots=True)
+class Figures:
+    """What is computed for a row: volts to battery negative, volts lost, amperes through its pin."""
+
+    volts: Range
+    lost: Range
+    current_a: Range
+
+
+@dataclass(frozen=True, slots=True)
 class RowVolts:
     """One row in one state.
 
     `state` is live, dead or depends (for a ground: grounded, open, depends); `why` what it depends on. `elements` are the way along which most of its current
     flows, from the source to the pin (ground: from the pin to battery negative). `across` is the voltage to the module's return pin `across_to`. `closes_mv` is
     what is left when the drops on the way, the module and the drops on the way back are taken from the battery. `limit` is for the whole way.
+    Where `not_computed` says why there is neither figure nor verdict, `figures` is None, and asking for one of them is an error.
     """
 
     code: str
@@ -76,9 +86,7 @@ class RowVolts:
     state: str
     why: tuple[str, ...]
     floating: bool
-    volts: Range
-    lost: Range
-    current_a: Range
+    figures: Figures | None
     copper_v: float
     limit: LimitInUse
     elements: tuple[ElementVolts, ...]
@@ -90,6 +98,28 @@ class RowVolts:
     verdicts: tuple[str, ...]
     assumed: tuple[str, ...]
     lamp: LampTest | None
+    not_computed: str = ""
+
+    @property
+    def volts(self) -> Range:
+        """At the pin, to battery negative."""
+        return self._figures.volts
+
+    @property
+    def lost(self) -> Range:
+        """Volts lost up to the pin; of a ground, from the pin to battery negative."""
+        return self._figures.lost
+
+    @property
+    def current_a(self) -> Range:
+        """Amperes through the pin."""
+        return self._figures.current_a
+
+    @property
+    def _figures(self) -> Figures:
+        if self.figures is None:
+            raise ValueError(f"{self.point}: {self.not_computed}")
+        return self.figures
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from tracer.electrics.bus import bus_of
 from tracer.electrics.bus_lines import bus_names
 from tracer.electrics.bus_report import BusReport, Ohm
 from tracer.electrics.changes import changes_of
+from tracer.electrics.current_ways import CurrentWays
 from tracer.electrics.expected import ComputedExpect, expectations
 from tracer.electrics.lamp_tests import with_test_lamp
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
@@ -20,13 +21,11 @@ from tracer.electrics.load_laws import FilamentLamp
 from tracer.electrics.meters import reading_at
 from tracer.electrics.model import Model, NotSettled, Solved
 from tracer.electrics.model_of import model_of
+from tracer.electrics.not_computed import Withheld
 from tracer.electrics.volts_report import Range
 from tracer.trace.results import Row, SupplyReport
 from tracer.trace.survey import Survey
 
-BELOW_GROUND_V = (
-    -0.05
-)  # no reading of a sound pin: where a diode carries nothing, its drop in the model says nothing about the pin
 METER_ONLY = "none, meter only"
 
 
@@ -36,6 +35,7 @@ class Computed:
 
     `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
     point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.
+    `not_computed` says why there is no value although the point does not float.
     """
 
     box: str
@@ -48,11 +48,12 @@ class Computed:
     limit_v: float | None = None
     source: str = ""
     basis: str = ""
+    not_computed: str = ""
 
     @property
     def floating(self) -> bool:
         """Whether there is no way to the battery, so that no number means anything."""
-        return self.value is None
+        return self.value is None and not self.not_computed
 
     @property
     def unit(self) -> str:
@@ -89,12 +90,14 @@ class Bench:
         found = (self._plugged[key] or {}).get((row.code, at))
         if found is None:
             return None
-        value = None if found.floating else Range(found.low_v, found.nominal_v, found.high_v)
+        box = "volts" if row.level == "supply" else "drop"
+        if found.not_computed:
+            return Computed(box, key, True, "", None, not_computed=found.not_computed)
+        value, lost = (None, None) if found.floating else (found.volts, found.lost)
         limit = found.limit
         basis = "partly by default: " + "; ".join(found.assumed) if found.assumed else "as typed in"
         return Computed(
-            "volts" if row.level == "supply" else "drop", key, True, found.load, value, None if value is None else found.lost_nominal_v,
-            None if value is None else found.lost_high_v, limit.high, f"{limit.origin}: {limit.source}", basis,
+            box, key, True, found.load, value, None if lost is None else lost.nominal, None if lost is None else lost.high, limit.high, limit.said, basis,
         )  # fmt: skip
 
     def _in_key(self, key: str) -> dict[tuple[str, str], ComputedExpect] | None:
@@ -119,9 +122,9 @@ class Bench:
         bench = self._unplugged[key, out]
         limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
         try:
+            if reason := bench.why_not(row):
+                return Computed("volts", key, False, "", None, not_computed=reason), None
             bare = bench.reading(row, key, None, limit)
-            if bare.value is not None and bare.value.low < BELOW_GROUND_V:
-                return None, None
             return bare, None if lamp_w is None or bare.floating else bench.reading(row, key, lamp_w, limit)
         except NotSettled as error:
             self.failed.setdefault(key, str(error))
@@ -176,6 +179,17 @@ class _Unplugged:
         self.meter_ohm = meter_ohm
         self._posts = [branch.b for branch in model.branches if branch.is_battery]
         self._bare: dict[tuple[int, int, int], Solved] = {}
+        self._ways: CurrentWays
+        self._withheld: Withheld | None = None
+
+    def why_not(self, row: Row) -> str:
+        """Why nothing is computed for a pin; empty where something is."""
+        nominal = self._without_lamp(_NOMINAL)
+        if self._withheld is None:
+            self._ways = CurrentWays(self.model, nominal.branch_a)
+            self._withheld = Withheld(self.model, self._ways, nominal.branch_a)
+        node = self.survey.circuit.pins_of[row.part][row.pin]
+        return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
 
     def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
         """One pin in all settings.
@@ -205,7 +219,7 @@ class _Unplugged:
         box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
         load = METER_ONLY if lamp_w is None else f"lamp {lamp_w:g} W"
         return Computed(
-            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, f"{limit.origin}: {limit.source}", "as typed in",
+            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in",
         )  # fmt: skip
 
     def _with_lamp(self, bare: Solved, node: int, plus: int, watts: float, *, supply: bool) -> tuple[float, float]:

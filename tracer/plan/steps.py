@@ -248,7 +248,11 @@ class _Planner:
 
     def _agreeing(self, row: Row, state: str, computed: Computed | None) -> Computed | None:
         """The value, unless the state is not known or what switches it is not held in the computation: no number that contradicts the list."""
-        if state in ("dead", "depends") or (state == "live" and there(row.level, computed, self.system_v)):
+        if (
+            state in ("dead", "depends")
+            or (computed is not None and computed.not_computed)
+            or (state == "live" and there(row.level, computed, self.system_v))
+        ):
             return computed
         return None
 
@@ -276,6 +280,9 @@ class _Planner:
     def _across(self, rows: list[Row], key: str) -> Computed | None:
         """Volts from the upper to the lower end of a coil: the range holds every combination of the two ends."""
         upper, lower = (self.bench.plugged_in(row, f"{row.part}.{row.pin}", key) for row in rows)
+        for end in (upper, lower):
+            if end is not None and end.not_computed:
+                return end
         if upper is None or lower is None or upper.value is None or lower.value is None:
             return None
         over, under = upper.value, lower.value

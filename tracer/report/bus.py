@@ -356,16 +356,16 @@ def _levels(page: Page, report: BusReport) -> None:
 
 
 def _level_sources(report: BusReport) -> Iterator[str]:
-    """Where the levels are from: states with sources of the same certainty together, each source once."""
+    """What the levels are and where they are from: states of the same kind together, each source once."""
     states: dict[str, dict[str, None]] = {}
     sources: dict[str, dict[str, None]] = {}
-    for level in report.levels:
-        source, _, certainty = level.source.rpartition(" (")
-        states.setdefault(certainty, {})[level.state] = None
-        sources.setdefault(certainty, {}).update(dict.fromkeys(source.split("; ")))
-    for n, certainty in enumerate(states):
-        named = "the others" if n and n == len(states) - 1 else ", ".join(states[certainty])
-        yield f"{named}: {'; '.join(sources[certainty])}" + ("" if "from memory" in certainty else f" ({certainty}")
+    for level in (one for one in report.levels if one.source):
+        kind, colon, source = level.source.partition(": ")
+        states.setdefault(kind, {})[level.state] = None
+        sources.setdefault(kind, {}).update(dict.fromkeys(source.split("; ") if colon else ()))
+    for n, kind in enumerate(states):
+        named = "the others" if n and n == len(states) - 1 else ", ".join(states[kind])
+        yield f"{named}: {kind}" + (f": {'; '.join(sources[kind])}" if sources[kind] else "")
 
 
 SHORT_WORDS = 22  # longer than this is no cell but a note

@@ -40,7 +40,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
         indent=2,
     )
     limit = report.limit
-    page.line(f"Limit {limit.words()} ({limit.origin}: {limit.source}).", indent=2)
+    page.line(f"Limit {limit.words()} ({limit.said}).", indent=2)
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
     page.cautions(caution.text for caution in cautions_for("fuses"))

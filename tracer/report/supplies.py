@@ -206,7 +206,9 @@ def _expect(page: Page, expected: Expected | None, row: Row) -> None:
         page.labelled("expect", f"when {'live' if row.level == 'supply' else 'grounded'}: {last.expect.text}")
         return
     page.labelled("expect", " | ".join(f"{one.state}: {_volts_words(row, one)}" for one in computed))
-    flowing = [one for one in computed if row.live.get(one.state) == "live" and not one.floating]
+    flowing = [
+        one for one in computed if row.live.get(one.state) == "live" and not one.floating and one.lost is not None
+    ]
     if row.level == "supply" and flowing:
         page.labelled("lost", f"{_lost_words(flowing)}; limit {_limit_words(row, flowing[0], last.expect.limit_v)}")
     elif flowing:
@@ -218,18 +220,22 @@ def _volts_words(row: Row, one: ComputedExpect) -> str:
     level = row.live.get(one.state, "unknown")
     if level != "live":
         return {"dead": "no supply" if row.level == "supply" else "open"}.get(level, level)
+    if one.volts is None:
+        return one.not_computed
     if one.floating:
         return "floating"
     mark = "*" if one.assumed else ""
-    return f"{one.nominal_v:.2f} V{mark} ({one.low_v:.2f} to {one.high_v:.2f})"
+    return f"{one.volts.nominal:.2f} V{mark} ({one.volts.low:.2f} to {one.volts.high:.2f})"
 
 
 def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
     """'0.13 V, up to 0.32 V, at 1.2 A (run)': the key state in which most is lost."""
-    most = max(flowing, key=lambda one: one.lost_high_v)
-    current = most.current_a.nominal
-    at = f"at {current:.2g} A" if current >= 0.0005 else "next to no current"
-    return f"{most.lost_nominal_v:.2f} V, up to {most.lost_high_v:.2f} V, {at} ({most.state})"
+    lost, current_a, state = max(
+        ((one.lost, one.current_a.nominal, one.state) for one in flowing if one.lost and one.current_a),
+        key=lambda one: one[0].high,
+    )
+    at = f"at {current_a:.2g} A" if current_a >= 0.0005 else "next to no current"
+    return f"{lost.nominal:.2f} V, up to {lost.high:.2f} V, {at} ({state})"
 
 
 def _limit_words(row: Row, one: ComputedExpect, wire_limit_v: float | None) -> str:
@@ -413,9 +419,7 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     page.blank()
     sources = {probe.expect.source: None for row in report.rows for probe in row.probes}
     if expected is not None:
-        sources |= {
-            f"{limit.item} {limit.words()}: {limit.origin}, {limit.source}": None for limit in _limits_used(expected)
-        }
+        sources |= {f"{limit.item} {limit.words()}: {limit.said}": None for limit in _limits_used(expected)}
     if sources:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
@@ -578,13 +582,14 @@ def _probe_data(probe: Probe, computed: Sequence[ComputedExpect]) -> dict[str, A
 def _computed_data(one: ComputedExpect) -> dict[str, Any]:
     return {
         "state": one.state,
-        "nominal_v": round(one.nominal_v, 4),
-        "low_v": round(one.low_v, 4),
-        "high_v": round(one.high_v, 4),
-        "lost_nominal_v": round(one.lost_nominal_v, 4),
-        "lost_high_v": round(one.lost_high_v, 4),
+        "nominal_v": None if one.volts is None else round(one.volts.nominal, 4),
+        "low_v": None if one.volts is None else round(one.volts.low, 4),
+        "high_v": None if one.volts is None else round(one.volts.high, 4),
+        "lost_nominal_v": None if one.lost is None else round(one.lost.nominal, 4),
+        "lost_high_v": None if one.lost is None else round(one.lost.high, 4),
+        "not_computed": one.not_computed or None,
         "floating": one.floating,
-        "load": one.load,
+        "load": one.load or None,
         "limit": one.limit.item,
         "limit_v": one.limit.high,
         "limit_from": one.limit.origin,
@@ -613,6 +618,7 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
         "expect",
         "limit V",
         *(f"{what} V in {key}" for key in report.keys for what in ("nominal", "low", "high")),
+        "not computed",
         "complete",
     ]
     complete = "complete" if report.complete else "NOT COMPLETE"
@@ -644,10 +650,12 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
 
 
 def _computed_cells(report: SupplyReport, row: Row, computed: Sequence[ComputedExpect]) -> list[str]:
-    """Nominal, low and high volts in each key state; empty where the row is not certainly live or nothing is computed."""
+    """Nominal, low and high volts in each key state, and why some are not computed; empty where the row is not certainly live or nothing is computed."""
     by_state = {one.state: one for one in computed if row.live.get(one.state) == "live" and not one.floating}
     cells = []
     for key in report.keys:
         one = by_state.get(key)
-        cells += ["", "", ""] if one is None else [f"{v:.2f}" for v in (one.nominal_v, one.low_v, one.high_v)]
-    return cells
+        volts = None if one is None else one.volts
+        cells += ["", "", ""] if volts is None else [f"{v:.2f}" for v in (volts.nominal, volts.low, volts.high)]
+    reasons = {key: by_state[key].not_computed for key in report.keys if key in by_state and by_state[key].not_computed}
+    return [*cells, "; ".join(f"{key}: {reason}" for key, reason in reasons.items())]

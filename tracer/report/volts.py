@@ -11,6 +11,7 @@ from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.volts/1"
 NARROW = 70
+NOT_COMPUTED = "not computed"  # in a cell; the reason stands with the row
 
 
 # --- text ----------------------------------------------------------------------------------------------------------
@@ -62,6 +63,9 @@ def _glance(page: Page, report: VoltsReport) -> None:
     cells = []
     for row in report.rows:
         before = "-" if row.in_order_v is None else f"{row.in_order_v:.2f}"
+        if row.not_computed:
+            cells.append([row.code, row.point, row.state, NOT_COMPUTED, "", "", ""])
+            continue
         cells.append(
             [
                 row.code,
@@ -88,6 +92,9 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     page.line(f"{row.code:<3} {row.point}  {row.declared or 'not declared'}: {row.state}", hang=4, strong=True)
     if row.why:
         page.labelled("depends", f"{'; '.join(row.why)} (taken as not so; hold it with --with)")
+    if row.not_computed:
+        page.labelled("expect", row.not_computed)
+        return
     if row.floating:
         page.labelled(
             "expect",
@@ -253,7 +260,7 @@ def two(value: float) -> str:
 
 def limit_words(limit: LimitInUse) -> str:
     """'0.50 V for supply path (standard: ...)'."""
-    return f"{limit.words()} for {limit.item} ({limit.origin}: {limit.source})"
+    return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
 def _ends(value: Range) -> str:
@@ -328,10 +335,11 @@ def _row_data(row: RowVolts) -> dict[str, Any]:
         "state": row.state,
         "why": list(row.why),
         "floating": row.floating,
-        "volts": range_data(row.volts, "_v"),
-        "lost": range_data(row.lost, "_v"),
-        "current": range_data(row.current_a, "_a"),
-        "copper_v": round(row.copper_v, 6),
+        "not_computed": row.not_computed or None,
+        "volts": None if row.not_computed else range_data(row.volts, "_v"),
+        "lost": None if row.not_computed else range_data(row.lost, "_v"),
+        "current": None if row.not_computed else range_data(row.current_a, "_a"),
+        "copper_v": None if row.not_computed else round(row.copper_v, 6),
         "limit": limit_data(row.limit),
         "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
         "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),

@@ -2,8 +2,8 @@
 
 A data file is a mapping of table names. A table has ``rows`` and may have ``standard``, the name
 of the standard that its rows are credited to; a row may name its own. Every row says ``sure``
-(one of `CERTAINTIES`) and, where that is ``seen``, ``seen_in``: ids from ``sources.yaml``.
-A ``computed`` row says ``formula``.
+(seen, custom, from memory, computed, own) and, where that is ``seen``, ``seen_in``: ids from
+``sources.yaml``. A ``computed`` row says ``formula``. Read, a row has one of `CERTAINTIES`.
 """
 
 from __future__ import annotations
@@ -14,19 +14,31 @@ from functools import cache
 from types import MappingProxyType
 from typing import Any, Final, Literal, get_args
 
-Certainty = Literal["seen", "from memory", "computed", "own"]
-"""How sure a value is.
+Certainty = Literal["standard", "handbook", "maker", "shop", "computed", "own", "custom", "memory"]
+"""What a value is, in one short word; shown with every limit.
 
-seen : the value stood in a published page when the table was compiled
-from memory : usual value, not looked up; never to be quoted as evidence
+standard : stood in a standard, or in a document that reproduces it, when the table was compiled
+handbook : stood in a government manual, a handbook, a textbook, a paper or a page of a safety body
+maker : stood in a data sheet or a page of a component's maker, or is typed in for this vehicle
+shop : set by the workshop
 computed : arithmetic from other rows, formula given
 own : a convention of this project, in no standard
+custom : custom of the trade, no source
+memory : usual value, not looked up; never to be quoted as evidence
 """
 
 CERTAINTIES: Final[tuple[Certainty, ...]] = get_args(Certainty)
 
 # From best to worst; a value built on several rows is as sure as the worst of them.
-_ORDER: Final[tuple[Certainty, ...]] = ("seen", "computed", "own", "from memory")
+_ORDER: Final = CERTAINTIES
+_SEEN: Final[tuple[Certainty, ...]] = ("standard", "handbook", "maker")
+# What a row says of itself where it was seen nowhere.
+_UNSEEN: Final[Mapping[str, Certainty]] = {
+    "custom": "custom",
+    "from memory": "memory",
+    "computed": "computed",
+    "own": "own",
+}
 
 
 class BrokenTable(RuntimeError):
@@ -96,7 +108,9 @@ class Row:
 
     def mark(self, key: str) -> Certainty:
         """The certainty under `key`, for a field less sure than its row; absent means the row's own."""
-        return _certainty(self.values.get(key, self.certainty), f"{self.where}: {key}")
+        return (
+            _certainty(self.values, self.values[key], f"{self.where}: {key}") if key in self.values else self.certainty
+        )
 
 
 @cache
@@ -136,28 +150,35 @@ def table(file: str, name: str) -> tuple[Row, ...]:
 def _row(values: object, where: str, standard: str) -> Row:
     if not isinstance(values, dict):
         raise BrokenTable(f"{where}: a row must be a mapping")
-    certainty = _certainty(values.get("sure"), where)
+    certainty = _certainty(values, values.get("sure"), where, standard)
     named = str(values.get("standard", standard))
     return Row(where, MappingProxyType(values), _citation(values, certainty, named, where), certainty)
 
 
-def _certainty(value: object, where: str) -> Certainty:
-    for certainty in CERTAINTIES:
-        if value == certainty:
-            return certainty
-    raise BrokenTable(f"{where}: certainty must be one of {', '.join(CERTAINTIES)}, is {value!r}")
+def _certainty(values: Mapping[str, Any], sure: object, where: str, standard: str = "") -> Certainty:
+    if sure != "seen":
+        found = _UNSEEN.get(str(sure))
+        if found is None:
+            raise BrokenTable(f"{where}: `sure` must be one of seen, {', '.join(_UNSEEN)}, is {sure!r}")
+        return found
+    pages = values.get("seen_in")
+    if not pages:
+        raise BrokenTable(f"{where}: marked as seen, but names no page")
+    if values.get("standard", standard):
+        return "standard"
+    return min((_kind(page, where) for page in pages), key=_SEEN.index)
 
 
 def _citation(values: Mapping[str, Any], certainty: Certainty, standard: str, where: str) -> str:
-    if certainty == "seen":
-        pages = values.get("seen_in")
-        if not pages:
-            raise BrokenTable(f"{where}: marked as seen, but names no page")
-        listed = "; ".join(_page(page, where) for page in pages)
+    if certainty in _SEEN:
+        listed = "; ".join(_page(page, where) for page in values["seen_in"])
         # No standard was read in full, so it is never cited alone.
         return f"{standard}, as reproduced in: {listed}" if standard else listed
-    if certainty == "from memory":
-        return f"{standard}, from memory" if standard else "common practice, from memory, no source"
+    named = f"{standard}, " if standard else ""
+    if certainty == "memory":
+        return f"{named}from memory" if standard else "from memory, no source"
+    if certainty == "custom":
+        return f"{named}custom of the trade, no source"
     if certainty == "computed":
         if not values.get("formula"):
             raise BrokenTable(f"{where}: marked as computed, but gives no formula")
@@ -165,9 +186,22 @@ def _citation(values: Mapping[str, Any], certainty: Certainty, standard: str, wh
     return "convention of this tool, in no standard"
 
 
-def _page(page: str, where: str) -> str:
+def _entry(page: str, where: str) -> Mapping[str, Any]:
     entry = raw_file("sources").get(page)
-    if entry is None:
+    if not isinstance(entry, dict):
         raise BrokenTable(f"{where}: {page!r} is not listed in sources.yaml")
+    return entry
+
+
+def _kind(page: str, where: str) -> Certainty:
+    kind = _entry(page, where).get("kind")
+    for known in _SEEN:
+        if kind == known:
+            return known
+    raise BrokenTable(f"sources.yaml: {page!r} must say `kind`, one of {', '.join(_SEEN)}, is {kind!r}")
+
+
+def _page(page: str, where: str) -> str:
+    entry = _entry(page, where)
     address = entry.get("address")
     return f"{entry['title']} ({address})" if address else str(entry["title"])

@@ -7,7 +7,7 @@ from functools import cache
 from typing import Final, Literal
 
 from tracer.standards import _tables
-from tracer.standards._tables import BrokenTable, Certainty, weakest
+from tracer.standards._tables import BrokenTable, Certainty
 from tracer.standards.sources import Sourced
 
 BUSES: Final = ("high-speed CAN", "fault-tolerant CAN", "LIN")
@@ -186,7 +186,7 @@ def lin_level_v(level: LinLevel, supply_v: float) -> Sourced:
     if share.unit != "share of the supply":
         raise ValueError(f"{level!r} is no level")
     source = f"computed: {share.value:g} of the supply; {share.source}"
-    return Sourced(share.value * supply_v, "V", source, weakest(("computed", share.certainty)), share.note)
+    return Sourced(share.value * supply_v, "V", source, share.certainty, share.note)
 
 
 @cache

@@ -169,7 +169,7 @@ def cold_resistance_mohm(rating_a: float, kind: str) -> Sourced | None:
     if medium is None:
         return None
     note = _joined("typical, cold; value of a medium blade, taken for a miniature one", medium.note)
-    return replace(medium, certainty="from memory", note=note)
+    return replace(medium, certainty="memory", note=note)
 
 
 def drop_at_rating_mv(rating_a: float, kind: str) -> Sourced | None:

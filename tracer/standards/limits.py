@@ -1,6 +1,6 @@
 """Limits and usual windows for readings: voltage drop, battery, charging, cranking, key-off draw.
 
-All of them are rules of thumb or handbook values. The maker's figure for a circuit comes first.
+Each says in one word what it is. The maker's figure for a circuit comes first.
 """
 
 from __future__ import annotations
@@ -97,7 +97,7 @@ def drop_items() -> tuple[str, ...]:
 
 
 def lead_limit(lead: str, system_v: int = 12) -> Limit:
-    """Permissible drop in a POSITIVE lead by the handbook table, V; the return is not in it.
+    """Permissible drop in a POSITIVE lead V; the return is not in it.
 
     Parameters
     ----------
@@ -114,7 +114,7 @@ def lead_limit(lead: str, system_v: int = 12) -> Limit:
     for row in _tables.table("limits", "lead"):
         if row.text("lead") == lead:
             certainty = row.mark("v24_sure") if system_v == 24 else row.certainty
-            source = row.source if certainty == row.certainty else f"handbook table, feed lead, {certainty}"
+            source = row.source if certainty == row.certainty else "from memory, no source"
             condition = f"{system_v} V system, positive lead only, circuit loaded"
             max_v = row.number(f"v{system_v}")
             return Limit(lead, max_v, condition, row.optional_text("note"), source, certainty)
@@ -128,18 +128,9 @@ def leads() -> tuple[str, ...]:
 
 
 @cache
-def battery_open_circuit(name: str = "A") -> tuple[ChargePoint, ...]:
-    """Open-circuit voltage against state of charge, fullest first.
-
-    The published sets ``A``, ``B`` and ``C`` disagree by up to 0.1 V and more near empty; A names
-    its temperature and is the one to use unless the battery's maker gives another.
-
-    Raises
-    ------
-    UnknownItem : no such set
-    """
-    rows = _tables.table("limits", "battery_open_circuit")
-    points = tuple(
+def battery_open_circuit() -> tuple[ChargePoint, ...]:
+    """Open-circuit voltage against state of charge, fullest first; the battery's own maker comes before it."""
+    return tuple(
         ChargePoint(
             row.number("charge_percent"),
             row.number("voltage_v"),
@@ -147,20 +138,16 @@ def battery_open_circuit(name: str = "A") -> tuple[ChargePoint, ...]:
             row.source,
             row.certainty,
         )
-        for row in rows
-        if row.text("set") == name
+        for row in _tables.table("limits", "battery_open_circuit")
     )
-    if not points:
-        raise UnknownItem(name, "battery set", tuple(dict.fromkeys(row.text("set") for row in rows)))
-    return points
 
 
 def window(item: str) -> Window:
     """Usual range of a reading in a 12 V system.
 
     Items: see `window_items`; among them ``charging``, ``cranking``, ``battery load test``,
-    ``key-off draw``. The 9.6 V of ``battery load test`` is a published limit of that test; the
-    same figure for ``cranking`` is custom, from memory.
+    ``key-off draw``. The 9.6 V of ``battery load test`` is a limit of that test; the
+    same figure for ``cranking`` is from memory.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The pages behind the tables, and the value type that carries its source."""
+"""The documents behind the tables, the value type that carries its source, and how what a value is and where it is from is said."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from functools import cache
 from tracer.standards import _tables
 from tracer.standards._tables import CERTAINTIES, Certainty
 
-__all__ = ["CERTAINTIES", "Certainty", "Source", "Sourced", "sources"]
+__all__ = ["CERTAINTIES", "Certainty", "Source", "Sourced", "said", "sources"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,15 +27,12 @@ class Sourced:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One page that values were seen in.
-
-    ``address`` is None where no address is given; ``limit`` says why the page is weak, if it is.
-    """
+    """One document that values were seen in; ``kind`` is standard, handbook or maker, ``address`` None where none is given."""
 
     id: str
     title: str
+    kind: Certainty
     address: str | None
-    limit: str
 
     @property
     def source(self) -> str:
@@ -45,8 +42,13 @@ class Source:
 
 @cache
 def sources() -> tuple[Source, ...]:
-    """Every page listed in ``data/sources.yaml``, in order of id."""
+    """Every document listed in ``data/sources.yaml``, in order of id."""
     return tuple(
-        Source(id, entry["title"], entry.get("address"), entry.get("limit", ""))
+        Source(id, entry["title"], entry["kind"], entry.get("address"))
         for id, entry in sorted(_tables.raw_file("sources").items())
     )
+
+
+def said(certainty: Certainty, source: str) -> str:
+    """What a value is and where it is from: 'custom of the trade, no source', 'handbook: US Army TM ...'."""
+    return source if certainty in ("custom", "memory") else f"{certainty}: {source}"  # the text of these two says it

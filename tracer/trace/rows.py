@@ -9,6 +9,7 @@ from tracer.circuit.model import Circuit, End, Link, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.standards.limits import Limit, drop_limit
+from tracer.standards.sources import said
 from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.survey import Survey, ground_sense, supply_sense
 from tracer.trace.ways import Way, Ways, WaysWithout
@@ -207,6 +208,10 @@ def _probe(survey: Survey, way: Way, node: int, level: str) -> Probe:
     )
 
 
+def _limit_words(limit: Limit) -> str:
+    return f"{limit.item} {limit.max_v:.2f} V: {said(limit.certainty, limit.source)}"
+
+
 def _expect(survey: Survey, node: int, level: str) -> Expect:
     """The common-practice reading; computed values take its place where lengths and loads are known."""
     live, _ = levels(survey, node, level)
@@ -216,12 +221,12 @@ def _expect(survey: Survey, node: int, level: str) -> Expect:
         return Expect(
             f"at most {limit.max_v:.2f} V to battery negative, plugged in and working",
             limit.max_v,
-            f"{limit.source} ({limit.certainty})",
+            _limit_words(limit),
             live,
         )
     limit = drop_limit("single wire")
     text = f"battery voltage, at most {limit.max_v:.2f} V lost per wire, plugged in and working"
-    return Expect(text, limit.max_v, f"{limit.source} ({limit.certainty})", live)
+    return Expect(text, limit.max_v, _limit_words(limit), live)
 
 
 def _parts_of(circuit: Circuit, way: Way, kinds: tuple[LinkKind, ...]) -> tuple[str, ...]:

@@ -105,6 +105,7 @@ def _computed(one: Computed) -> dict[str, Any]:
         "limit_v": one.limit_v,
         "source": one.source,
         "basis": one.basis,
+        "not_computed": one.not_computed or None,
     }
 
 

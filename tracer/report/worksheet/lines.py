@@ -14,9 +14,21 @@ from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
 from tracer.report.layout import also_words, elsewhere_words
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
-from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lamp_words, lost, over_limit, plain, reads
+from tracer.report.worksheet.words import (
+    MINUS,
+    PLUS,
+    dead,
+    depending,
+    lamp_words,
+    lost,
+    over_limit,
+    plain,
+    reads,
+    withheld,
+)
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
+from tracer.standards.sources import said
 from tracer.trace.results import LooseEnd, Row, SupplyReport
 
 NO_PLACE = "place not typed in"
@@ -212,8 +224,8 @@ class _Writer:
         else:
             usual_limit = f"at most {limit_v:.2f} V lost per wire" if limit_v is not None and state != "dead" else ""
         plainly = words, usual_limit, source if usual_limit else ""
-        if computed is None:
-            return plainly
+        if computed is None or computed.not_computed:
+            return withheld(words, computed), *plainly[1:]
         if state == "dead":
             return dead(computed), "", ""
         if state == "depends":
@@ -231,6 +243,8 @@ class _Writer:
         )
         if loose:
             expected = f"not known: no way is typed in for {' and '.join(loose)}"
+        elif step.bare is not None and step.bare.not_computed:
+            expected = withheld(expected, step.bare)
         elif step.bare is not None:
             expected = f"{reads(step.bare)}; relay clicks" if step.state == "live" else dead(step.bare)
         return _Words(
@@ -249,7 +263,9 @@ class _Writer:
         words, limit, source, note = plain(row.level, state, why), "", "", ""
         if step.lamp is not None and step.lamp.watts is not None:
             limit, source = _lamp_limit(step)
-        if bare is not None and state == "dead":
+        if bare is not None and bare.not_computed:
+            words = withheld(words, bare)
+        elif bare is not None and state == "dead":
             words = dead(bare)
         elif bare is not None and (step.held or state == "live") and not there("supply", bare, self.plan.system_v):
             words = f"{reads(bare)} while {self.report.module} is unplugged"
@@ -292,6 +308,7 @@ class _Writer:
         ):
             words, limit, source = _with_lamp(bare, loaded)
             note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
+        words = withheld(words, bare)
         amps = f"{fuse.amps:g} A" if fuse.amps is not None else "rating not known"
         return _Words(words, limit, source, comes_from=f"{fuse.name} {amps}", lamp=lamp_words(lamp), note=note)
 
@@ -300,12 +317,13 @@ class _Writer:
         assert lamp is not None and usual is not None
         words = "lamp at full brightness" if lamp.watts is not None else "ground"
         limit = f"{'with lamp ' if lamp.watts is not None else ''}at most {usual.words()} to {MINUS}"
-        source = f"{usual.origin}: {usual.source}"
+        source = usual.said
         grounded = step.state == "live"
         if grounded and loaded is not None and there("ground", loaded, self.plan.system_v):
             words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
         elif grounded and bare is not None and there("ground", bare, self.plan.system_v):
             words, limit, source = reads(bare), f"at most {bare.limit_v:.2f} V", bare.source
+        words = withheld(words, bare)
         comes_from = ", ".join(end.id for end in row.ends) or "not known"
         return _Words(words, limit, source, comes_from=comes_from, lamp=lamp_words(lamp))
 
@@ -343,7 +361,7 @@ class _Writer:
             usual = next(one for one in workshop_readings() if one.case == "both ends present")
             words = f"{usual.about_ohm:g} Ω"
             limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
-            source = f"{usual.source} ({usual.certainty})"
+            source = said(usual.certainty, usual.source)
         return _Words(
             words, limit, source, "between the two, supply off, bus asleep", f"{first} and {second}", note="meter in Ω; never a lamp"
         )  # fmt: skip
@@ -414,7 +432,7 @@ def _ends(row: Row) -> str:
 def _lamp_limit(step: Step) -> tuple[str, str]:
     """What a supply may lose under a lamp where nothing is computed."""
     assert step.usual is not None
-    return f"with lamp at most {step.usual.words()} lost per wire", f"{step.usual.origin}: {step.usual.source}"
+    return f"with lamp at most {step.usual.words()} lost per wire", step.usual.said
 
 
 def _with_lamp(bare: Computed, loaded: Computed) -> tuple[str, str, str]:
@@ -433,13 +451,15 @@ def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, 
                 f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}",
                 (mean or rest).source,
             )
+        if (none := by_state.get("all states")) is not None:
+            return none.words, "", ""
     if "lin" in (word.casefold() for word in declared.split()) or line == "LIN":
         return "moves between near 0 V and battery voltage while awake", "if it is LIN; see the maker's data", ""
     level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
     return (
         f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep",
         f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN",
-        f"{level.source} ({level.certainty})",
+        said(level.certainty, level.source),
     )
 
 

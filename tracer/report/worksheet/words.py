@@ -37,6 +37,12 @@ def dead(computed: Computed) -> str:
     return f"dead, {reads(computed)}" if computed.floating else f"dead: {reads(computed)}"
 
 
+def withheld(words: str, *computed: Computed | None) -> str:
+    """What is expected without a number, and why there is none; as it was where nothing is withheld."""
+    reasons = dict.fromkeys(one.not_computed for one in computed if one is not None and one.not_computed)
+    return "; ".join([words, *reasons])
+
+
 def depending(words: str, why: str, level: str, computed: Computed, system_v: float) -> str:
     """What is read where something decides, with the value in the branch for which it was computed: that in which nothing is held."""
     if there(level, computed, system_v):
