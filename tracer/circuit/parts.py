@@ -46,6 +46,7 @@ DESCRIPTIVE = frozenset(
         "volts",
         "on",
         "halves",
+        "wires",
     }
 )
 _NOT_COMPARED = frozenset({"seen", "note", "is_"})

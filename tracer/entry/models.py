@@ -111,6 +111,29 @@ def _coil(typed: Any) -> tuple[str, str]:
     return pins[0], pins[1]
 
 
+def _gets(typed: Any) -> dict[str, str]:
+    """How a module without a supply or ground pin gets one: `passive` (it needs neither), or `{supply: BDM, ground: case}`."""
+    if typed == "passive":
+        return {"supply": "passive", "ground": "passive"}
+    wrong = "how the module gets supply and ground is wanted here"
+    fix = "Write `passive`, or `{supply: MODULE, ground: case}`; only for what no pin of it gets."
+    if not isinstance(typed, dict) or not typed:
+        raise Misread(wrong, fix)
+    for level, how in typed.items():
+        if level not in ("supply", "ground") or not isinstance(how, str) or not how.strip():
+            raise Misread(wrong, fix, level)
+        if level == "supply" and how.strip() == "case":
+            raise Misread("no supply comes over the case", "Write the module that feeds it, or `passive`.", how)
+    return {level: how.strip() for level, how in typed.items()}
+
+
+def _wire_count(typed: Any) -> int | None:
+    count = values.number(_scalar(typed), {}, "a number of wires", 0, 99)
+    if count != int(count):
+        raise Misread(f"`{_scalar(typed)}` is no whole number", "Write how many wires end there, such as `4`.")
+    return int(count)
+
+
 _TEXT_SCHEMA = {"type": ["string", "number", "boolean"]}
 _PINS_SCHEMA = {
     "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}],
@@ -194,6 +217,25 @@ DRAW = scalar(
 LIMIT = scalar(_limit, {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"})
 SEEN = _chosen("diagram", "vehicle", "assumed")
 STATE = _chosen("fitted", "empty", "option", "none")
+GETS = scalar(
+    _gets,
+    {
+        "anyOf": [
+            {"enum": ["passive"]},
+            {
+                "type": "object",
+                "properties": {"supply": {"type": "string"}, "ground": {"type": "string"}},
+                "additionalProperties": False,
+                "minProperties": 1,
+            },
+        ],
+        "description": "how a module gets the supply or ground that none of its pins has: passive, or {supply: MODULE, ground: case}",
+    },
+)
+WIRE_COUNT = scalar(
+    _unknown_or(_wire_count),
+    {**_NUMBER_SCHEMA, "description": "how many wires end there, as counted on the vehicle or given by the maker"},
+)
 YES_NO = scalar(_choice("yes", "no"), {"type": ["string", "boolean"]})
 
 # --- parts ---------------------------------------------------------------------------------------------------------
@@ -220,7 +262,7 @@ class PartFacts:
 class OutputFacts:
     """One switched output of a module."""
 
-    drives: str = fact(_chosen("high", "low", "both", "reference"), required=True)
+    drives: str = fact(_chosen("high", "low", "both", "reference", "signal"), required=True)
     from_: tuple[str, ...] = fact(PINS, "the module's supply pins it switches from", key="from", default=())
     through: tuple[str, ...] = fact(PINS, "the module's ground pins it switches to", default=())
     when: When = fact(WHEN, default=values.NOT_KNOWN)
@@ -247,7 +289,7 @@ class ModuleFacts(PartFacts):
     )
     joined: tuple[tuple[str, ...], ...] = fact(GROUPS, "pins bridged inside the module: [[2, 18]]", default=())
     outputs: dict[str, OutputFacts] = fact(
-        mapping_of(nested(OutputFacts, _output, {"enum": ["high", "low", "both", "reference"]})),
+        mapping_of(nested(OutputFacts, _output, {"enum": ["high", "low", "both", "reference", "signal"]})),
         "{PIN: what the module switches there}",
         default={},
     )
@@ -257,6 +299,7 @@ class ModuleFacts(PartFacts):
         default={},
     )
     returns: tuple[str, ...] = fact(PINS, "the ground pins through which what it draws goes back", default=())
+    gets: dict[str, str] = fact(GETS, default={})
 
 
 @facts
@@ -312,6 +355,7 @@ class SpliceFacts(PartFacts):
     """A crimped or welded joint."""
 
     kind_name = "splice"
+    wires: int | None = fact(WIRE_COUNT)
 
 
 @facts
@@ -343,6 +387,7 @@ class GroundFacts(PartFacts):
 
     kind_name = "ground"
     on: str | None = fact(TEXT, "the mass it sits on: body (default), engine, cab ...")
+    wires: int | None = fact(WIRE_COUNT)
 
 
 @facts

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
@@ -29,8 +30,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, "Supplies", report.supplies, "no pin of this module reaches a source")
-    _section(page, places, expected, "Grounds", report.grounds, "no pin of this module reaches ground")
+    _section(page, places, expected, "Supplies", report.supplies, _gets_words(report, "supply"))
+    _section(page, places, expected, "Grounds", report.grounds, _gets_words(report, "ground"))
     if report.carrying:
         _section(page, places, expected, "Other pins that carry supply or ground level", report.carrying, "")
     if report.chains:
@@ -50,7 +51,7 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
 
 
 def verdict(report: SupplyReport) -> str:
-    """The first words: COMPLETE or NOT COMPLETE, and what that rests on."""
+    """The first words: COMPLETE, COMPLETE IF or NOT COMPLETE, and what that rests on."""
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
     if report.chains:
         counts += f", {counted(len(report.chains), 'side chain')}"
@@ -60,11 +61,12 @@ def verdict(report: SupplyReport) -> str:
         if report.cavities_listed
         else "its cavities are not listed"
     )
-    if report.complete:
-        return f"COMPLETE: {counts}; {cavities}; nothing loose on any way to this module."
-    loose = counted(len(report.loose_ends), "loose end")
-    reason = f"{loose} on the ways to this module" if report.loose_ends else "the two counts differ"
-    return f"NOT COMPLETE: {reason}. So far {counts}; {cavities}."
+    joints = joints_words(report.completeness)
+    if report.completeness.state == "not complete":
+        joints = f"; {joints}" if joints else ""
+        return f"NOT COMPLETE: {loose_words(report.completeness)}. So far {counts}; {cavities}{joints}."
+    rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
+    return f"{opening(report.completeness)}: {counts}; {'; '.join(rest)}."
 
 
 def _title(page: Page, report: SupplyReport) -> None:
@@ -73,11 +75,6 @@ def _title(page: Page, report: SupplyReport) -> None:
     if report.place:
         page.line(f"at: {report.place}" + (f" ({report.access})" if report.access else ""))
     page.line(verdict(report), strong=True)
-    assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
-    if assumed:
-        page.line(
-            f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
-        )
     if report.loose_elsewhere:
         page.line(elsewhere_words(report.loose_elsewhere))
 
@@ -87,6 +84,19 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
     for loose in loose_ends:
         page.line(f"{loose.code} {loose.place}: {loose.message}.", indent=2, hang=7)
         page.line(loose.fix, indent=7)
+
+
+def _gets_words(report: SupplyReport, level: str) -> str:
+    """What stands where the module has no row of a level: how it gets one, as typed under `gets`."""
+    none = f"no pin of this module reaches {'a source' if level == 'supply' else 'ground'}"
+    how = report.gets.get(level)
+    if how is None:
+        return none
+    if how == "passive":
+        return f"{none}; as typed it needs none (passive)"
+    if how == "case":
+        return f"{none}; as typed it is grounded by its case: prove the case against battery negative, with the module working"
+    return f"{none}; as typed {how} gives it one: `tracer supplies {how}`"
 
 
 class _Places:
@@ -438,6 +448,8 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "name": report.name,
         "place": report.place,
         "complete": report.complete,
+        "completeness": completeness_data(report.completeness),
+        "gets": dict(report.gets),
         "keys": list(report.keys),
         "volts": _volts_data(expected),
         "supplies": rows(report.supplies),
@@ -615,7 +627,7 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
         *(f"{what} V in {key}" for key in report.keys for what in ("nominal", "low", "high")),
         "complete",
     ]
-    complete = "complete" if report.complete else "NOT COMPLETE"
+    complete = cell(report.completeness)
     lines = [
         [
             row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
@@ -640,6 +652,8 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
                 complete,
             ]
         )
+    for condition in report.completeness.conditions:
+        lines.append(["", "", "", "", "RESTS ON", condition, *[""] * (len(head) - 7), complete])
     return csv_text(head, lines)
 
 

@@ -10,6 +10,7 @@ from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.trace.basis import joint_count
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey
@@ -1028,3 +1029,57 @@ def sheet_without_anything(survey: Survey) -> Iterator[Finding]:
         if number not in used:
             place = file.place_of(("title",) if sheet.title else ("sheet",))
             yield Finding(place, f"sheet {sheet.id}", f"sheet {sheet.id} holds no part and no run", "", module="*")
+
+
+@rule(
+    "L151",
+    "joint with another number of wires than counted",
+    why="Somebody counted the wires of this joint. Where fewer are typed in, one of them goes to a place that nobody has looked at; it may be a supply.",
+    fix="Type in the missing wires, or correct `wires` after counting again.",
+    bad=_HEAD.replace("S1: splice", "S1: {is: splice, wires: 3}")
+    + "}  # L151\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=_HEAD.replace("S1: splice", "S1: {is: splice, wires: 2}")
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+)
+def joint_count_not_met(survey: Survey) -> Iterator[Finding]:
+    """A splice, stud or ground point on which another number of wires is typed in than its `wires` says; what is bolted on it counts as one."""
+    circuit = survey.circuit
+    for part in circuit.parts.values():
+        wanted = joint_count(part)
+        if wanted is None or wanted < 0:
+            continue
+        node = circuit.node_of_point[part.name, ""]
+        typed = sum(
+            (circuit.links[number].kind in (LinkKind.WIRE, LinkKind.MEETS))
+            * (2 if circuit.links[number].a == circuit.links[number].b else 1)
+            for number in circuit.at[node]
+        )
+        if typed != wanted:
+            message = f"{part.name} holds {wanted} wires as counted, {typed} are typed in"
+            yield Finding(part.place_of("wires"), part.name, message, "", (node,))
+
+
+@rule(
+    "L152",
+    "module without a supply or without a ground",
+    why="Every module is fed and grounded somehow. Where no pin of it reaches a source, or none reaches ground, the list misses the one thing that it is for.",
+    fix="Type in the wire; or say how the module gets it: `gets: {ground: case}`, `gets: {supply: MODULE}`, `gets: passive`.",
+    bad="parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L152\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n",
+    good="parts: {ALM: {is: module, cavities: [4], pins: {4: supply}, gets: {ground: case}}, BAT: battery, F9: {is: fuse, amps: 10}}\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n",
+)
+def module_without_both(survey: Survey) -> Iterator[Finding]:
+    """A module with no pin that is a supply (or a ground), traced or declared, and no word on how it gets one; or with such a word and a pin as well."""
+    for part, facts, found in _modules(survey):
+        for level in ("supply", "ground"):
+            traced = any((pin.kind == level) and (pin.supply if level == "supply" else pin.ground) for pin in found)
+            declared = any(pin.role == level and not pin.unused for pin in found)  # L114 to L116 ask for its way
+            end = "source" if level == "supply" else "ground"
+            if level in facts.gets and traced:
+                message = f"{part.name} says under `gets` how it has its {level}, but a pin of it reaches {'a ' if level == 'supply' else ''}{end}"
+                fix = f"Take `{level}` out of `gets`, or correct the run."
+                yield Finding(part.place_of("gets"), part.name, message, fix, module=part.name)
+            elif level not in facts.gets and not traced and not declared:
+                message = f"no pin of {part.name} reaches {'a ' if level == 'supply' else ''}{end}, and how it gets its {level} is not said"
+                yield Finding(part.place, part.name, message, "", module=part.name)

@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, Part
+from tracer.circuit.model import Circuit, LinkKind, Part
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
+from tracer.trace.basis import assumptions, uncounted_joints
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
+from tracer.trace.completeness import Completeness
 from tracer.trace.downwards import fuses_above, nodes_below
 from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
@@ -24,6 +26,8 @@ from tracer.trace.ways import Way
 
 # Rules about a part as a whole (a contact, a contradicting fact): they concern a list when a way leads over the part.
 _BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
+# Rules about a relay's coil: they concern a list only when a way leads over the relay's contact, whatever its coil shares a wire with.
+_BY_CONTACT = frozenset({"L127", "L128"})
 
 
 class UnknownModule(LookupError):
@@ -84,6 +88,7 @@ class _Lister:
         self.found = pins_found(survey, module)
         self.chains = _Chains()
         self.on_ways: set[int] = set()
+        self.links_on_ways: set[int] = set()
         self.parts_on_ways: set[str] = set()
         self.row_of_node: dict[tuple[int, str], str] = {}
 
@@ -96,9 +101,18 @@ class _Lister:
         rows += self._chain_rows()
         rows = with_shared(rows)
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
-        loose, elsewhere = self._loose_ends(rows)
+        zone = self._zone(rows)
+        loose, elsewhere = self._loose_ends(zone)
         check = self._cross_check(by_letter["S"], by_letter["V"])
-        complete = not loose and not check.differences
+        completeness = Completeness(
+            loose=len(loose),
+            differences=len(check.differences),
+            rests_on=assumptions(
+                self.survey, self.module, rows, self.on_ways, self.links_on_ways, [need.node for need in self.chains.needs]
+            ),
+            uncounted=uncounted_joints(self.circuit, zone),
+            elsewhere=elsewhere,
+        )
         facts = self.module.facts
         assert isinstance(facts, ModuleFacts)
         return SupplyReport(
@@ -108,7 +122,7 @@ class _Lister:
             place=facts.at,
             access=facts.access,
             keys=self.survey.states.keys,
-            complete=complete,
+            completeness=completeness,
             supplies=by_letter["S"],
             grounds=by_letter["G"],
             carrying=by_letter["V"],
@@ -117,11 +131,11 @@ class _Lister:
             census=self._census(rows),
             cavities_listed=bool(facts.cavities),
             loose_ends=loose,
-            loose_elsewhere=elsewhere,
             remarks=self._remarks(),
             cross_check=check,
             sheets=self._sheets(rows),
             cautions=tuple(caution.text for caution in cautions_for("probe")),
+            gets=dict(facts.gets),
         )
 
     # --- rows --------------------------------------------------------------------------------------------------
@@ -153,6 +167,7 @@ class _Lister:
         self.on_ways.add(node)
         if way is not None:
             self.on_ways.update(way.nodes)
+            self.links_on_ways.update(way.links)
             self.parts_on_ways.update(
                 self.circuit.links[number].part for number in way.links if self.circuit.links[number].part
             )
@@ -213,8 +228,8 @@ class _Lister:
 
     # --- what is loose -----------------------------------------------------------------------------------------
 
-    def _loose_ends(self, rows: Iterable[Row]) -> tuple[tuple[LooseEnd, ...], int]:
-        found = loose_ends(self.survey)
+    def _zone(self, rows: Iterable[Row]) -> frozenset[int]:
+        """Every node where something loose leaves this list open."""
         own_pins = [pin.node for pin in self.found if pin.node is not None]
         zone = self.survey.zone([*own_pins, *(need.node for need in self.chains.needs)], self.on_ways, self.module.name)
         # A level that hangs on what is not typed in is not proven, however far away that is.
@@ -222,6 +237,15 @@ class _Lister:
         zone |= {node for node, words in open_ends(self.circuit).items() if words in hung_on}
         if any(end.assumed for row in rows if row.level == "ground" for end in row.ends):
             zone |= self.survey.typed_grounds  # what is loose there may be the missing joint to the assumed ground
+        return zone
+
+    def _loose_ends(self, zone: frozenset[int]) -> tuple[tuple[LooseEnd, ...], int]:
+        found = loose_ends(self.survey)
+        self.contacts_on_ways = {
+            self.circuit.links[number].part
+            for number in self.links_on_ways
+            if self.circuit.links[number].kind is LinkKind.CONTACT
+        }
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
@@ -229,6 +253,8 @@ class _Lister:
     def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
         if finding.module:
             return finding.module == "*" or finding.module in modules
+        if finding.code in _BY_CONTACT:
+            return not self.contacts_on_ways.isdisjoint(finding.parts)
         if any(node in zone for node in finding.nodes):
             return True
         return finding.code in _BY_PART and any(part in self.parts_on_ways for part in finding.parts)

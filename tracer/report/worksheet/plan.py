@@ -36,6 +36,7 @@ from tracer.report.worksheet.upstream import Upstream
 from tracer.report.worksheet.words import MINUS, PLUS, dead, depending, lost, over_limit, plain, reads, there
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
+from tracer.trace.completeness import Completeness
 from tracer.trace.results import LooseEnd, Row, SupplyReport
 from tracer.trace.survey import Survey
 
@@ -95,7 +96,7 @@ class Worksheet:
     place: str
     system: str
     status: str
-    complete: bool
+    completeness: Completeness
     keys: tuple[str, ...]
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -106,6 +107,11 @@ class Worksheet:
     not_computed: tuple[str, ...] = ()  # key states without values, with the reason
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
+
+    @property
+    def complete(self) -> bool:
+        """Whether the module's list is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
 
 
 def worksheet_of(survey: Survey, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
@@ -157,7 +163,7 @@ class _Planner:
             place=report.place or NO_PLACE,
             system=self.circuit.typed.vehicle.system,
             status=verdict(report) + (f" {elsewhere_words(report.loose_elsewhere)}" if report.loose_elsewhere else ""),
-            complete=report.complete,
+            completeness=report.completeness,
             keys=self.keys,
             conditions=tuple(f"{name}: {facts.text or name}" for name, facts in conditions.items()),
             cautions=tuple(cautions),
