@@ -414,8 +414,14 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         return
     pins = ", ".join(check.pins) or "none"
     page.line(f"A walk down from every source names the same pins: {pins}.", indent=2)
+    page.line(f"A walk from every ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2)
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
+    if not check.whole:
+        page.line(
+            "It stopped early, there are very many ways: it found no fuse that the rows lack, but may not have found all of theirs.",
+            indent=2,
+        )
 
 
 def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
@@ -484,8 +490,10 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "remarks": [loose_data(remark) for remark in report.remarks],
         "cross_check": {
             "pins": list(report.cross_check.pins),
+            "grounds": list(report.cross_check.grounds),
             "fuses": list(report.cross_check.fuses),
             "differences": list(report.cross_check.differences),
+            "whole": report.cross_check.whole,
         },
         "sheets": list(report.sheets),
         "cautions": list(report.cautions),

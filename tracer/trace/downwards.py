@@ -1,26 +1,47 @@
-"""The count from the source side: plain walks down from sources, fuses and rails to the modules they name.
+"""The count from the source side: plain walks down from sources, fuses and rails to the modules they name, and plain ways found one by one.
 
-It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other.
+It shares nothing with the ways of `ways.py` and with `survey.py` but the circuit itself, so that a slip in one does not hide in the other. It says only
+what it can show: a fuse is above a pin when a way over it was found, and is not when all ways were looked at.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.trace.survey import Survey
 
-_BOTH_WAYS = frozenset(
-    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL,
-     LinkKind.CONTACT, LinkKind.JOINED}
+MOST_STEPS = (
+    20_000  # of the search for ways to one pin; beyond it what was found holds, and what was not found is not known
+)
+
+_SOLID = frozenset(
+    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.FUSE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.MASS, LinkKind.STRAP,
+     LinkKind.MEETS, LinkKind.RAIL}
 )  # fmt: skip
-_DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  # from `a` to `b`
-_INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
+# Current flows from `a` to `b`: supply with it, ground against it.
+_ONE_WAY = {"supply": {LinkKind.DIODE, LinkKind.DRIVER_HIGH}, "ground": {LinkKind.DIODE, LinkKind.DRIVER_LOW}}
+_PASSED = {level: _SOLID | {LinkKind.CONTACT, LinkKind.JOINED} | kinds for level, kinds in _ONE_WAY.items()}
+_INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
 
 
-def nodes_below(survey: Survey, starts: Iterable[int], module: str = "") -> frozenset[int]:
-    """Every node that supply reaches going down from `starts`; nothing inside `module` is passed, no load, and no source but the starts."""
-    return _walk(survey, starts, module, down=True)
+def pins_below(survey: Survey, module: str, level: str) -> dict[str, bool]:
+    """The wired pins of a module that a walk from the sources (or from ground) reaches; true where it goes through the module's own inside only.
+
+    Each pin is walked to without the inside of its module, but a pin declared as supply may be fed by the module's own outputs alone.
+    """
+    count, circuit = _count_of(survey), survey.circuit
+    ends = count.sources if level == "supply" else count.grounds
+    pins = {pin: node for pin, node in circuit.pins_of.get(module, {}).items() if circuit.is_attached(node)}
+    outside = count.below(ends, module, level)
+    found = {pin: False for pin, node in pins.items() if node in outside}
+    facts = circuit.parts[module].facts
+    declared = getattr(facts, "pins", {}) if level == "supply" else {}
+    if loops := {pin for pin in pins.keys() - found if declared.get(pin, "").split()[:1] == ["supply"]}:
+        inside = count.below(ends)
+        found |= {pin: True for pin in loops if pins[pin] in inside}
+    return found
 
 
 def parts_below(survey: Survey, part: str) -> frozenset[str]:
@@ -28,10 +49,10 @@ def parts_below(survey: Survey, part: str) -> frozenset[str]:
     circuit = survey.circuit
     pins = circuit.pins_of.get(part, {})
     if "load" in pins:
-        starts = [pins["feed"] if part in survey.reversed_fuses else pins["load"]]
+        starts = [pins["feed"] if part in _count_of(survey).turned else pins["load"]]
     else:
         starts = list(pins.values())
-    return frozenset(circuit.node_parts[node] for node in nodes_below(survey, starts)) - {part, ""}
+    return frozenset(circuit.node_parts[node] for node in _count_of(survey).below(starts)) - {part, ""}
 
 
 def modules_below(survey: Survey, part: str) -> frozenset[str]:
@@ -39,43 +60,158 @@ def modules_below(survey: Survey, part: str) -> frozenset[str]:
     return parts_below(survey, part) & {module.name for module in survey.circuit.modules()}
 
 
-def fuses_above(survey: Survey, pins: Iterable[int], module: str) -> frozenset[str]:
-    """The fuses below which the pins of a module are found, and which are themselves found below a source."""
-    circuit = survey.circuit
-    above = _walk(survey, pins, module, down=False)
-    fed = nodes_below(survey, [end.node for end in circuit.sources], module)
-    return frozenset(
-        link.part
-        for link in circuit.links
-        if link.kind is LinkKind.FUSE and link.a in above and link.b in above and link.a in fed and link.b in fed
-    )
+def fuses_above(survey: Survey, module: str, pins: dict[str, bool]) -> dict[str, tuple[set[str], bool]]:
+    """For each pin the fuses on some way from a source to it, and whether every way was looked at. `pins` is from `pins_below`."""
+    count, node_of = _count_of(survey), survey.circuit.pins_of.get(module, {})
+    near = count.between([node_of[pin] for pin, inside in pins.items() if not inside], module)
+    return {
+        pin: count.fuses_to(node_of[pin], "" if inside else module, None if inside else near)
+        for pin, inside in pins.items()
+    }
 
 
-def _walk(survey: Survey, starts: Iterable[int], module: str, *, down: bool) -> frozenset[int]:
-    circuit = survey.circuit
-    barred = survey.hard_ground - survey.hard_supply
-    seen = set(starts)
-    stops = {end.node for end in circuit.sources} - seen
-    queue = list(seen)
-    while queue:
-        node = queue.pop()
-        if node in stops:
-            continue
-        for link in _steps(circuit, node):
-            if link.part == module and link.kind in _INSIDE:
-                continue
-            if link.kind in _DOWN_ONLY:
-                upper = link.a if link.part not in survey.reversed_fuses else link.b
-                if (node == upper) is not down:
-                    continue
-            elif link.kind not in _BOTH_WAYS:
-                continue
+def _count_of(survey: Survey) -> _Count:
+    """The second count of a survey's circuit, made once."""
+    kept = survey.second_count
+    if not isinstance(kept, _Count):
+        kept = survey.second_count = _Count(survey.circuit)
+    return kept
+
+
+@dataclass
+class _Count:
+    """What the walks of one circuit share: its sources, what no supply passes, and the fuses typed the wrong way round."""
+
+    circuit: Circuit
+    sources: frozenset[int] = field(init=False)
+    grounds: frozenset[int] = field(init=False)
+    barred: dict[str, frozenset[int]] = field(init=False)
+    turned: frozenset[str] = field(init=False, default=frozenset())
+
+    def __post_init__(self) -> None:
+        self.sources = frozenset(end.node for end in self.circuit.sources)
+        self.grounds = frozenset(end.node for end in self.circuit.grounds)
+        supplied, grounded = self._solid(self.sources), self._solid(self.grounds)
+        self.barred = {"supply": grounded - supplied, "ground": supplied - grounded}
+        while more := self._turned():
+            self.turned |= more
+
+    def _solid(self, starts: Iterable[int]) -> frozenset[int]:
+        """Everything that is one piece of metal with the starts."""
+        seen = set(starts)
+        queue = list(seen)
+        while queue:
+            node = queue.pop()
+            for link in self._links_at(node):
+                other = link.b if link.a == node else link.a
+                if link.kind in _SOLID and other not in seen and not self.circuit.is_left_open(link):
+                    seen.add(other)
+                    queue.append(other)
+        return frozenset(seen)
+
+    def _turned(self) -> frozenset[str]:
+        """Fuses whose load side is fed while their feed side is not."""
+        fed = self.below(self.sources)
+        return frozenset(
+            link.part
+            for link in self.circuit.links
+            if link.kind is LinkKind.FUSE and link.part not in self.turned and link.b in fed and link.a not in fed
+        )
+
+    def _links_at(self, node: int) -> Iterator[Link]:
+        return (self.circuit.links[number] for number in self.circuit.at[node])
+
+    def _steps(self, node: int, module: str, level: str = "supply") -> Iterator[tuple[Link, int]]:
+        """The links over which supply (or ground) may come to a node or leave it, each with its other end."""
+        passed, barred = _PASSED[level], self.barred[level]
+        for link in self._links_at(node):
             other = link.b if link.a == node else link.a
-            if other not in seen and other not in barred:
-                seen.add(other)
-                queue.append(other)
-    return frozenset(seen)
+            inside = link.part == module and link.kind in _INSIDE
+            if link.kind in passed and not inside and other not in barred and other != node:
+                yield link, other
 
+    def below(self, starts: Iterable[int], module: str = "", level: str = "supply") -> frozenset[int]:
+        """Every node reached from the starts; no other end is passed, and nothing inside the module. Supply passes a fuse from feed to load side only."""
+        seen = set(starts)
+        stops = (self.sources if level == "supply" else self.grounds) - seen
+        queue = list(seen)
+        while queue:
+            node = queue.pop()
+            if node in stops:
+                continue
+            for link, other in self._steps(node, module, level):
+                if other in seen:
+                    continue
+                down = (link.a == node) is (level == "supply")
+                if link.kind is LinkKind.FUSE and level == "supply":
+                    passes = down is not (link.part in self.turned)
+                else:
+                    passes = down or link.kind not in _ONE_WAY[level]
+                if passes:
+                    seen.add(other)
+                    queue.append(other)
+        return frozenset(seen)
 
-def _steps(circuit: Circuit, node: int) -> Iterator[Link]:
-    return (circuit.links[number] for number in circuit.at[node])
+    def between(self, pins: Collection[int], module: str, within: Collection[int] | None = None) -> frozenset[int]:
+        """What is left between sources and pins when every dead end is taken away, then what hangs on that, and so on."""
+        seen = set(pins)
+        queue = list(seen)
+        neighbours: dict[int, set[int]] = {}
+        while queue:
+            node = queue.pop()
+            others = neighbours[node] = (
+                set()
+                if node in self.sources
+                else {other for _, other in self._steps(node, module) if within is None or other in within}
+            )
+            queue += others - seen
+            seen |= others
+        for node in [*neighbours]:
+            for other in neighbours[node]:
+                neighbours[other].add(node)
+        ends = [node for node in seen if len(neighbours[node]) < 2 and node not in self.sources and node not in pins]
+        while ends:
+            node = ends.pop()
+            seen.discard(node)
+            for other in neighbours[node]:
+                neighbours[other].discard(node)
+                if other in seen and len(neighbours[other]) == 1 and other not in self.sources and other not in pins:
+                    ends.append(other)
+        return frozenset(seen)
+
+    def fuses_to(self, pin: int, module: str, near: frozenset[int] | None) -> tuple[set[str], bool]:
+        """The fuses on the ways from the sources to one pin, way after way from the pin upwards; whether that was all of them."""
+        if pin in self.sources:
+            return set(), True
+        near = self.between([pin], module, near)
+        ahead = {link.part for node in near for link, other in self._steps(node, module) if link.kind is LinkKind.FUSE and other in near}  # fmt: skip
+        found: set[str] = set()
+        on_way: dict[int, str] = {pin: ""}  # node: the fuse over which the way came to it
+        stack = [self._up(pin, module, near)]
+        for _ in range(MOST_STEPS):
+            if not stack or found >= ahead:
+                return found, True
+            step = next(stack[-1], None)
+            if step is None:
+                stack.pop()
+                on_way.popitem()
+                continue
+            link, other = step
+            if other in on_way:
+                continue
+            on_way[other] = link.part if link.kind is LinkKind.FUSE else ""
+            if other in self.sources:
+                found.update(on_way.values())
+                found.discard("")
+                on_way.popitem()
+            else:
+                stack.append(self._up(other, module, near))
+        return found, False
+
+    def _up(self, node: int, module: str, near: frozenset[int]) -> Iterator[tuple[Link, int]]:
+        """The steps towards the sources from a node."""
+        return (
+            (link, other)
+            for link, other in self._steps(node, module)
+            if other in near and not (link.kind in _ONE_WAY["supply"] and link.a == node)
+        )

@@ -128,11 +128,13 @@ class LooseEnd:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """The count from the source side, made by a separate walk; `differences` is empty when both agree."""
+    """The count from the source side, made by separate walks; `differences` is empty when both agree, `whole` says that every way to a fuse was looked at."""
 
     pins: tuple[str, ...]
+    grounds: tuple[str, ...]
     fuses: tuple[str, ...]
     differences: tuple[str, ...]
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,14 +11,14 @@ from dataclasses import dataclass, field, replace
 from tracer.circuit.model import Circuit, LinkKind, Part
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import natural, nearest
+from tracer.entry.problems import nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.basis import assumptions, uncounted_joints
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
 from tracer.trace.completeness import Completeness
-from tracer.trace.downwards import fuses_above, nodes_below
-from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
+from tracer.trace.cross_check import cross_check
+from tracer.trace.results import Cavity, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
 from tracer.trace.survey import Survey
@@ -103,12 +103,19 @@ class _Lister:
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
         zone = self._zone(rows)
         loose, elsewhere = self._loose_ends(zone)
-        check = self._cross_check(by_letter["S"], by_letter["V"])
+        excused = {end.at.rpartition(".")[2] for end in loose if end.code in ("L118", "L119")}
+        own = [*by_letter["S"], *by_letter["G"], *by_letter["V"]]
+        check = cross_check(self.survey, self.module.name, own, excused)
         completeness = Completeness(
             loose=len(loose),
             differences=len(check.differences),
             rests_on=assumptions(
-                self.survey, self.module, rows, self.on_ways, self.links_on_ways, [need.node for need in self.chains.needs]
+                self.survey,
+                self.module,
+                rows,
+                self.on_ways,
+                self.links_on_ways,
+                [need.node for need in self.chains.needs],
             ),
             uncounted=uncounted_joints(self.circuit, zone),
             elsewhere=elsewhere,
@@ -298,34 +305,9 @@ class _Lister:
             cavities.append(Cavity(pin.pin, pin.kind, pin.declared, traced, code.get(pin.pin, "")))
         return tuple(cavities)
 
-    def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
-        """Walk down from every source and from every fuse, and compare with the rows."""
-        name = self.module.name
-        sources = [end.node for end in self.circuit.sources]
-        below = nodes_below(self.survey, sources, name)
-        from_source = {pin.pin for pin in self.found if pin.node in below and pin.wired}
-        rows = [*supplies, *(row for row in carrying if row.level == "supply")]
-        from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
-        differences = [
-            f"{name}.{pin} is reached from a source, but has no row" for pin in _sorted(from_source - from_pin)
-        ]
-        differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
-        on_rows = {fuse.part for row in rows for fuse in row.fuses}
-        pins = [pin.node for pin in self.found if pin.node is not None and pin.wired and pin.supply]
-        naming = fuses_above(self.survey, pins, name)
-        differences += [
-            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in _sorted(on_rows - naming)
-        ]
-        differences += [f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming - on_rows)]
-        return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences))
-
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
         return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
-
-
-def _sorted(names: Iterable[str]) -> tuple[str, ...]:
-    return tuple(sorted(names, key=natural))
 
 
 def _loose_end(finding: Finding) -> LooseEnd:

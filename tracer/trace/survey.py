@@ -38,6 +38,7 @@ class Survey:
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
+        self.second_count: object = None  # made by downwards.py, which reads nothing else from here but the circuit
 
     @cached_property
     def states(self) -> KeyStates:
