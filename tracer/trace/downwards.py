@@ -52,7 +52,7 @@ def parts_below(survey: Survey, part: str) -> frozenset[str]:
         starts = [pins["feed"] if part in _count_of(survey).turned else pins["load"]]
     else:
         starts = list(pins.values())
-    return frozenset(circuit.node_parts[node] for node in _count_of(survey).below(starts)) - {part, ""}
+    return frozenset(circuit.node_parts[node] for node in _count_of(survey).below(starts, down=True)) - {part, ""}
 
 
 def modules_below(survey: Survey, part: str) -> frozenset[str]:
@@ -87,12 +87,14 @@ class _Count:
     grounds: frozenset[int] = field(init=False)
     barred: dict[str, frozenset[int]] = field(init=False)
     turned: frozenset[str] = field(init=False, default=frozenset())
+    _around: dict[str, dict[int, list[tuple[Link, int]]]] = field(init=False)
 
     def __post_init__(self) -> None:
         self.sources = frozenset(end.node for end in self.circuit.sources)
         self.grounds = frozenset(end.node for end in self.circuit.grounds)
         supplied, grounded = self._solid(self.sources), self._solid(self.grounds)
         self.barred = {"supply": grounded - supplied, "ground": supplied - grounded}
+        self._around = {"supply": {}, "ground": {}}
         while more := self._turned():
             self.turned |= more
 
@@ -111,7 +113,7 @@ class _Count:
 
     def _turned(self) -> frozenset[str]:
         """Fuses whose load side is fed while their feed side is not."""
-        fed = self.below(self.sources)
+        fed = self.below(self.sources, down=True)
         return frozenset(
             link.part
             for link in self.circuit.links
@@ -121,19 +123,26 @@ class _Count:
     def _links_at(self, node: int) -> Iterator[Link]:
         return (self.circuit.links[number] for number in self.circuit.at[node])
 
-    def _steps(self, node: int, module: str, level: str = "supply") -> Iterator[tuple[Link, int]]:
-        """The links over which supply (or ground) may come to a node or leave it, each with its other end."""
-        passed, barred = _PASSED[level], self.barred[level]
-        for link in self._links_at(node):
-            other = link.b if link.a == node else link.a
-            inside = link.part == module and link.kind in _INSIDE
-            if link.kind in passed and not inside and other not in barred and other != node:
-                yield link, other
+    def _steps(self, node: int, module: str, level: str = "supply") -> list[tuple[Link, int]]:
+        """The links over which supply (or ground) may come to a node or leave it, each with its other end; none inside the module."""
+        steps = self._around[level].get(node)
+        if steps is None:
+            passed, barred = _PASSED[level], self.barred[level]
+            ends = (
+                (link, link.b if link.a == node else link.a) for link in self._links_at(node) if link.kind in passed
+            )
+            steps = self._around[level][node] = [(link, end) for link, end in ends if end not in barred and end != node]
+        if module and self.circuit.node_parts[node] == module:
+            return [(link, end) for link, end in steps if link.part != module or link.kind not in _INSIDE]
+        return steps
 
-    def below(self, starts: Iterable[int], module: str = "", level: str = "supply") -> frozenset[int]:
-        """Every node reached from the starts; no other end is passed, and nothing inside the module. Supply passes a fuse from feed to load side only."""
+    def below(
+        self, starts: Iterable[int], module: str = "", level: str = "supply", *, down: bool = False
+    ) -> frozenset[int]:
+        """Every node reached from the starts; no other end is passed, and nothing inside the module. `down`: a fuse is passed from feed to load only."""
         seen = set(starts)
         stops = (self.sources if level == "supply" else self.grounds) - seen
+        one_way = _ONE_WAY[level] | ({LinkKind.FUSE} if down else set())
         queue = list(seen)
         while queue:
             node = queue.pop()
@@ -142,12 +151,8 @@ class _Count:
             for link, other in self._steps(node, module, level):
                 if other in seen:
                     continue
-                down = (link.a == node) is (level == "supply")
-                if link.kind is LinkKind.FUSE and level == "supply":
-                    passes = down is not (link.part in self.turned)
-                else:
-                    passes = down or link.kind not in _ONE_WAY[level]
-                if passes:
+                forward = (link.a == node) is (level == "supply")
+                if link.kind not in one_way or forward is not (link.kind is LinkKind.FUSE and link.part in self.turned):
                     seen.add(other)
                     queue.append(other)
         return frozenset(seen)
