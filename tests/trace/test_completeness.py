@@ -125,6 +125,13 @@ def test_an_assumed_rail(tmp_path: Path) -> None:
     assert rests_on(report) == {("source", "30")}
 
 
+def test_a_terminal_of_the_standard_in_a_key_state_of_the_vehicles_own(tmp_path: Path) -> None:
+    vehicle = 'vehicle: v\nkey: [off, comfort, run]\nrails: {"15": din}\n'
+    report = listed(tmp_path, M_E9, ("15 -- RD 1 -- F1 -- RD 1 -- M.1", *ON_RAIL[1:]), vehicle)
+    assert report.supplies[0].live == {"off": "dead", "comfort": "unknown", "run": "live"}
+    assert codes(report) == {"L129"}
+
+
 def test_an_assumed_ground(tmp_path: Path) -> None:
     report = listed(
         tmp_path,

@@ -58,6 +58,14 @@ def test_two_fuses_typed_the_wrong_way_round(tmp_path: Path) -> None:
     assert parts_below(Survey(circuit), "F2") == {"F1", "M"}
 
 
+def test_a_fuse_typed_the_wrong_way_round_whose_feed_side_the_module_feeds_through_its_inside(tmp_path: Path) -> None:
+    """A generated vehicle that was once wrong: M.3 is fed over F1 from its load side, and M joins 3 with 4, which is fed as well."""
+    parts = "M: {is: module, cavities: 1-4, pins: {2: ground}, unused: [1], joined: [[3, 4]]}"
+    report = listed(tmp_path, parts, ("M.3 -- RD 1 -- F1 -- RD 1 -- BAT.+", "M.4 -- RD 1 -- BAT.+", *RUNS[1:]))
+    assert report.cross_check.pins == ("3", "4") and report.cross_check.differences == ()
+    assert report.complete
+
+
 def test_many_ways_stop_the_search_and_prove_nothing_wrong(tmp_path: Path) -> None:
     """A ladder of fuses has 2 to the power of its rungs ways: what was found holds, what was not found is no difference."""
     rungs = 16

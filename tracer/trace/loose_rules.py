@@ -12,6 +12,7 @@ from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
 from tracer.trace.basis import joint_count
 from tracer.trace.census import SENSING, PinFinding, pins_found
+from tracer.trace.rows import gaps_on
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey
 
@@ -700,20 +701,20 @@ def position_not_known(survey: Survey) -> Iterator[Finding]:
     + ", FB: {is: panel, positions: {F1: 20, F2: empty}, busbars: {BAT.+: [F1-F2]}}}\nruns:\n- F1 -- RD 1 -- S1\n- S1 -- RD 1 -- F9.feed\n- F9.load -- RD 1 -- ALM.4\n",
 )
 def empty_position_wired(survey: Survey) -> Iterator[Finding]:
-    """A position typed as empty whose load side is wired."""
+    """A position typed as empty from which a wire leaves: a fuse's load side, any pin of a relay or diode."""
     circuit = survey.circuit
     for part in circuit.parts.values():
-        if part.kind in FUSE_KINDS and getattr(part.facts, "state", None) == "empty":
-            load = circuit.pins_of[part.name]["load"]
-            if circuit.is_attached(load):
-                yield Finding(
-                    part.place,
-                    part.name,
-                    f"{part.name} must be empty, but a wire leaves its load side",
-                    "",
-                    (load,),
-                    (part.name,),
-                )
+        if getattr(part.facts, "state", None) != "empty":
+            continue
+        is_fuse = part.kind in FUSE_KINDS
+        wired = tuple(
+            node
+            for pin, node in circuit.pins_of.get(part.name, {}).items()
+            if (circuit.is_attached(node) if is_fuse else circuit.wires_at(node)) and (pin == "load" or not is_fuse)
+        )
+        if wired:
+            leaves = "a wire leaves its load side" if is_fuse else "a wire leads to it"
+            yield Finding(part.place, part.name, f"{part.name} must be empty, but {leaves}", "", wired, (part.name,))
 
 
 @rule(
@@ -730,7 +731,7 @@ def load_open(survey: Survey) -> Iterator[Finding]:
     """A part that current passes through, wired on one pin only."""
     circuit = survey.circuit
     for part in circuit.parts.values():
-        if part.kind in ("load", "resistor", "strap", "diode", "converter"):
+        if part.kind in ("load", "resistor", "strap", "diode", "converter") and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             open_pins = [pin for pin, node in pins.items() if not circuit.is_attached(node)]
             if open_pins and len(open_pins) < len(pins):
@@ -813,6 +814,8 @@ def coil_reaches_nothing(survey: Survey) -> Iterator[Finding]:
 def _coils(survey: Survey) -> Iterator[tuple[Part, tuple[str, str], tuple[int, int]]]:
     circuit = survey.circuit
     for part in circuit.parts.values():
+        if circuit.is_not_fitted(part.name):
+            continue
         for a, b in part.coils:
             pins = circuit.pins_of[part.name]
             yield part, (a, b), (pins[a], pins[b])
@@ -941,8 +944,7 @@ def never_live(survey: Survey) -> Iterator[Finding]:
                 continue
             if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
                 continue
-            way = survey.supply_ways(part.name).to(pin.node)
-            if way is not None and any(circuit.is_left_open(circuit.links[number]) for number in way.sole_links):
+            if gaps_on(circuit, survey.supply_ways(part.name).to(pin.node)):
                 continue  # an option that this vehicle does not have; the row says so
             at = f"{part.name}.{pin.pin}"
             message = f"{at} is a supply, but is dead in every key state"
