@@ -129,12 +129,15 @@ def _content(report: SupplyReport) -> Content:
 
 
 def _lost(before: Content, after: Content) -> list[str]:
-    """What a list no longer holds."""
-    return [
-        f"{' '.join(key)}: {what or 'the whole row'}"
-        for key, held in before.items()
-        if (what := sorted(held - after[key]) if key in after else "") or key not in after
-    ]
+    """What a list no longer holds. A module's pin that has a row of its own is still probed, though another row no longer leads over it."""
+    rows = {(point, level) for _, point, level in after}
+    lost = []
+    for key, held in before.items():
+        if key not in after:
+            lost.append(f"{' '.join(key)}: the whole row")
+        elif what := sorted(one for one in held - after[key] if one[0] != "point" or (one[1], key[2]) not in rows):
+            lost.append(f"{' '.join(key)}: {what}")
+    return lost
 
 
 def _hides(trees: dict[str, Any]) -> list[str]:

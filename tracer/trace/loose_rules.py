@@ -399,6 +399,7 @@ def supply_reaches_nothing(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared a supply, but reaches no source{through}",
                     "",
+                    (pin.node,),
                     module=part.name,
                 )
 
@@ -422,6 +423,7 @@ def ground_reaches_nothing(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared a ground, but reaches no ground",
                     "",
+                    () if pin.node is None else (pin.node,),
                     module=part.name,
                 )
 
@@ -445,6 +447,7 @@ def declared_pin_not_wired(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared ({pin.declared}) but is in no run",
                     "",
+                    () if pin.node is None else (pin.node,),
                     module=part.name,
                 )
 

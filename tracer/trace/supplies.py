@@ -258,12 +258,12 @@ class _Lister:
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
 
     def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
-        if finding.module:
-            return finding.module == "*" or finding.module in modules
+        if finding.module == "*" or finding.module in modules:
+            return True
         if finding.code in _BY_CONTACT:
             return not self.contacts_on_ways.isdisjoint(finding.parts)
         if any(node in zone for node in finding.nodes):
-            return True
+            return True  # also a pin of another module, behind an output of it that leads to this list
         return finding.code in _BY_PART and any(part in self.parts_on_ways for part in finding.parts)
 
     def _remarks(self) -> tuple[LooseEnd, ...]:
