@@ -64,7 +64,9 @@ def verdict(report: SupplyReport) -> str:
     joints = joints_words(report.completeness)
     if report.completeness.state == "not complete":
         joints = f"; {joints}" if joints else ""
-        return f"NOT COMPLETE: {loose_words(report.completeness)}. So far {counts}; {cavities}{joints}."
+        rests = report.completeness.conditions
+        besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
+        return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
     rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
     return f"{opening(report.completeness)}: {counts}; {'; '.join(rest)}."
 
