@@ -409,14 +409,16 @@ def _cavity_words(cavity: Cavity) -> str:
 
 def _cross_check(page: Page, report: SupplyReport) -> None:
     check = report.cross_check
-    page.heading("Second count, from the source side")
+    page.heading("Second count, made apart from the rows")
     if check.differences:
         for difference in check.differences:
             page.line(f"DIFFERENCE: {difference}.", indent=2, hang=4)
         return
     pins = ", ".join(check.pins) or "none"
-    page.line(f"A walk down from every source names the same pins: {pins}.", indent=2)
-    page.line(f"A walk from every ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2)
+    page.line(f"A walk from each pin back to the sources names the same pins: {pins}.", indent=2)
+    page.line(
+        f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
+    )
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
     if not check.whole:

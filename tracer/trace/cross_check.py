@@ -11,7 +11,7 @@ from tracer.trace.survey import Survey
 
 
 def cross_check(survey: Survey, module: str, rows: Iterable[Row], excused: Collection[str]) -> CrossCheck:
-    """Count the pins and fuses of a module from the sources and from ground, and compare.
+    """Count the pins and fuses of a module a second time, and compare.
 
     Parameters
     ----------
