@@ -19,7 +19,7 @@ def test_the_example_of_the_page_runs() -> None:
     (example,) = re.findall(r"```python\n(.*?)```", PAGE, flags=re.DOTALL)
     done = subprocess.run([sys.executable, "-c", example], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("complete\nS1 ALM.2 ")
+    assert done.stdout.startswith("COMPLETE\nS1 ALM.2 ")
     assert "\nS2 ALM.3 live 12.2" in done.stdout
 
 

@@ -326,3 +326,14 @@ def test_nothing_behind_an_open_end_is_called_dead() -> None:
     assert _supply(states, "E1.1", "run") is Level.DEPENDS
     reasons = states.reasons(states.circuit.node_names.index("E1.1"), "run")
     assert not any(reason.known for reason in reasons)
+
+
+@pytest.mark.parametrize("rail", ["15", "30", "50", "58"])
+def test_a_terminal_in_a_key_state_of_the_vehicles_own_is_unknown_there_never_dead(rail: str) -> None:
+    """DIN 72552 knows no key state `comfort`: what the terminal does there is not known, whatever it does in the others."""
+    states = _states(
+        "F: {is: fuse, amps: 5}", [f"{rail} -- GY 1 -- F.feed"], f'key: [off, comfort, run]\nrails: {{"{rail}": din}}'
+    )
+    assert _supply(states, "F.load", "comfort") is Level.DEPENDS
+    node = states.circuit.node_names.index("F.load")
+    assert [reason.known for reason in states.reasons(node, "comfort")] == [False]

@@ -287,7 +287,7 @@ parts:
   FB: {is: panel, at: floor, positions: {F1: 5}, busbars: {BAT.+: [F1]}}
   G1: {is: ground, at: floor}
   M: {is: module, cavities: 1-4, at: floor, pins: {1: supply, 2: ground, 3: bus d H, 4: bus d L}}
-  N: {is: module, cavities: 1-2, at: floor, pins: {1: bus d H, 2: bus d L}}
+  N: {is: module, cavities: 1-2, at: floor, pins: {1: bus d H, 2: bus d L}, gets: passive}
 runs:
   - F1 -- RD 1 -- M.1
   - M.2 -- BN 1 -- G1

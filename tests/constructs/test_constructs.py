@@ -60,7 +60,7 @@ def test_two_batteries_with_an_isolator(vehicle: Vehicle) -> None:
     row = only(report.supplies)
     assert {end.id for end in row.ends} == {"BAT.+", "AUX.+"}
     assert any("each alone suffices" in note for note in row.notes)
-    assert report.complete
+    assert report.completeness.conditions == ("15 is live as typed (its origin is not typed in)",)
 
 
 def test_a_cut_off_switch_with_two_poles(vehicle: Vehicle) -> None:

@@ -139,7 +139,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "not a role": (_part("Q: {is: module, pins: {1: «suply» one}}"), "`suply` is not what a pin can be", "Did you mean `supply`?"),
     "no role": (_part("Q: {is: module, pins: {«1»: }}"), "what pin 1 is for is not said", "Write a role"),
     "a range with a role": (_part("Q: {is: module, pins: {«1-4»: ground}}"), "`1-4` is a range", "Write `1: ground, 2: ground` and so on"),
-    "not a direction": (_part("Q: {is: module, outputs: {1: «up»}}"), "drives: `up` is not possible", "high, low, both or reference"),
+    "not a direction": (_part("Q: {is: module, outputs: {1: «up»}}"), "drives: `up` is not possible", "high, low, both, reference or signal"),
     "output without drives": (_part("Q: {is: module, outputs: {1: «»{from: [2]}}}"), "`drives` is missing", "Add `drives:"),
     "unknown key of an output": (_part("Q: {is: module, outputs: {1: {drives: low, «thru»: [1]}}}"), "`thru` is not known", "Did you mean `through`?"),
     "unused outside the cavities": (_part("Q: {is: module, cavities: 1-3, unused: [3, «7»]}"), "Q has no cavity 7", "add it to `cavities`"),

@@ -59,17 +59,17 @@ PAGE = (ROOT / "docs" / "format.md").read_text(encoding="utf-8")
 # Every documented key, filled in as the page describes it.
 COMMON = {"name": "x", "at": "floor", "access": "open", "note": "x", "seen": "vehicle"}
 FILLED: dict[str, dict[str, str]] = {
-    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]",
+    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "gets": "passive", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]",
                "outputs": "{29: {drives: low, through: [2], when: [run]}, 12: {drives: high, from: [4], when: unknown, fuse: 15}, 21: {drives: reference, volts: 5}, 22: {drives: both, from: [4], through: [2], command: m}}"},
     "fuse": {"amps": "15", "type": "C", "serves": "ALM", "state": "fitted"},
     "link": {"amps": "60", "type": "C", "serves": "ALM", "state": "fitted"},
     "breaker": {"amps": "20", "type": "C", "serves": "ALM", "state": "option"},
     "panel": {"positions": "{F1-F4: 10, F5: empty, F6: unknown, F9: {is: fuse, amps: 5, state: none}, K2: {is: relay, kind: normally open}}",
               "busbars": '{"30": [F1-F4, K2.30]}', "rows": "[[F1-F4], [F5, _, F6]]"},
-    "splice": {},
+    "splice": {"wires": "4"},
     "connector": {"cavities": "1-8", "mates": "{1: 7}", "halves": "[engine harness, body harness]", "unused": "[3]"},
     "joint": {"cavities": "1-8", "bussed": "[[1-4], [5-7]]", "unused": "[8]"},
-    "ground": {"on": "engine"},
+    "ground": {"on": "engine", "wires": "unknown"},
     "strap": {},
     "battery": {"volts": "12"},
     "generator": {},

@@ -10,6 +10,9 @@ from hypothesis import given
 import tracer
 from tests.laws.oracle import Oracle, touchable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tracer.trace.downwards import fuses_above, pins_below
+from tracer.trace.supplies import supplies_of
+from tracer.trace.survey import Survey
 
 
 @given(typed_vehicles())
@@ -38,3 +41,26 @@ def test_the_tool_and_the_oracle_list_the_same(typed: TypedVehicle) -> None:
             assert {probe.at for probe in row.probes if probe.sole} - found.ends == touchable(found.sole) - found.ends
             assert {fuse.part for fuse in row.fuses} == found.fuses
             assert {end.id for end in row.ends} == {end.removeprefix("mass ") for end in found.ends}
+
+
+@given(typed_vehicles())
+def test_the_second_count_and_the_oracle_name_the_same_fuses(typed: TypedVehicle) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = typed.write(Path(scratch) / "v")
+        survey = Survey(tracer.load(str(folder)))
+        oracle = Oracle.read(folder)
+    pins = {pin: False for pin, inside in pins_below(survey, "M", "supply").items() if not inside}
+    grounds = pins_below(survey, "M", "ground")
+    above = fuses_above(survey, "M", pins)
+    for pin in ("1", "2", "3", "4"):
+        at = f"M.{pin}"
+        supply, ground = (
+            oracle.seen_from(at, level, "M") if at in oracle.wired else None for level in ("supply", "ground")
+        )
+        assert (pin in pins, pin in grounds) == (supply is not None, ground is not None)
+        if supply is not None:
+            found, whole = above[pin]
+            assert found == supply.fuses and whole
+    for module in ("M", "D"):
+        if module in survey.circuit.parts:
+            assert supplies_of(survey, module).cross_check.differences == ()

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracer.report.layout import NARROWEST, Page, codes, counted, display_width, incomplete_words
+from tracer.report.completeness import list_words
+from tracer.report.layout import NARROWEST, Page, codes, counted, display_width
 from tracer.report.sheets import csv_text, json_text, safe_cell
+from tracer.trace.completeness import Assumption, Completeness
 
 ASCII = st.lists(st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=12), max_size=30).map(" ".join)
 WIDTH = st.integers(NARROWEST, 130)
@@ -188,5 +190,7 @@ def test_json_is_read_back_as_it_was_written(data: object) -> None:
 
 
 def test_a_list_whose_counts_differ_is_not_said_to_have_no_loose_ends() -> None:
-    assert incomplete_words("M", 2).startswith("NOT COMPLETE: 2 loose ends on the ways")
-    assert incomplete_words("M", 0).startswith("NOT COMPLETE: the two counts differ")
+    assert list_words("M", Completeness(loose=2)).startswith("NOT COMPLETE: 2 loose ends on the ways")
+    assert list_words("M", Completeness(differences=1)).startswith("NOT COMPLETE: the two counts differ")
+    assert list_words("M", Completeness(rests_on=(Assumption("mass", "G1"),))).startswith("COMPLETE IF G1 sits on")
+    assert list_words("M", Completeness(elsewhere=3, uncounted=("S1",))) == ""

@@ -24,7 +24,7 @@ from tracer.entry.models import (
     ModuleFacts,
     PanelFacts,
 )
-from tracer.entry.problems import CannotUse, Place, Problem, listed, natural, nearest
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural, nearest
 from tracer.entry.runs import Point, read_point
 from tracer.entry.values import Misread
 
@@ -270,6 +270,7 @@ class _Joiner:
 
     def _module(self, part: Part) -> None:
         assert isinstance(part.facts, ModuleFacts)
+        self._check_gets(part, part.facts)
         for group in part.facts.joined:
             first, *rest = group
             for pin in rest:
@@ -293,6 +294,19 @@ class _Joiner:
                         part.name,
                         output=pin,
                     )
+
+    def _check_gets(self, part: Part, facts: ModuleFacts) -> None:
+        """Under `gets` stands `passive`, `case`, or the module that feeds it."""
+        for level, how in facts.gets.items():
+            named = self.parts.get(how)
+            if how in ("passive", "case") or (named is not None and named.kind == "module" and named is not part):
+                continue
+            fragment = next((one for one in part.fragments if one.has(("gets", level))), part.fragments[0])
+            what = f"`gets`: {how} is {'the module itself' if named is part else 'no module'}"
+            modules = [one.name for one in self.parts.values() if one.kind == "module" and one is not part]
+            words = ("passive", *(["case"] if level == "ground" else []), *modules)
+            fix = did_you_mean(how, words, "Write `passive`, or the module that feeds it; for a ground also `case`.")
+            self.problems.append(fragment.file.problem(fragment.place_of(("gets", level)), what, fix, how))
 
     # --- panels ------------------------------------------------------------------------------------------------
 

@@ -54,6 +54,7 @@ SWITCHED = frozenset({LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LO
 LOADS = frozenset({LinkKind.COIL, LinkKind.LOAD, LinkKind.RESISTOR, LinkKind.CONVERTER})
 OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS})
 FUSE_KINDS = frozenset({"fuse", "link", "breaker"})
+_IN_A_POSITION = frozenset({LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.COIL})
 INSIDE_MODULE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
 
 
@@ -225,8 +226,12 @@ class Circuit:
         return bool(self._attached[node])
 
     def is_left_open(self, link: Link) -> bool:
-        """Whether a link is the gap of a position that must be empty, or whose fuse is not fitted in this vehicle's equipment."""
-        return link.kind is LinkKind.FUSE and getattr(self.parts[link.part].facts, "state", None) in ("empty", "option")
+        """Whether a link is inside a position that must be empty, or whose fuse, relay or diode is not fitted in this vehicle's equipment."""
+        return link.kind in _IN_A_POSITION and self.is_not_fitted(link.part)
+
+    def is_not_fitted(self, part: str) -> bool:
+        """Whether a position must be empty, or holds an option that this vehicle does not have."""
+        return getattr(self.parts[part].facts, "state", None) in ("empty", "option")
 
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""

@@ -36,7 +36,7 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
 def open_contacts(circuit: Circuit) -> Iterator[tuple[str, str, int]]:
     """Contact pins without a wire whose partner is wired and has no other wired partner: part, pin, node."""
     for part in circuit.parts.values():
-        if part.kind not in ("relay", "switch"):
+        if part.kind not in ("relay", "switch") or circuit.is_not_fitted(part.name):
             continue
         pins = circuit.pins_of[part.name]
         unused = part.facts.unused if isinstance(part.facts, RelayFacts) else ()
@@ -57,7 +57,7 @@ def open_coils(circuit: Circuit) -> dict[str, list[str]]:
     """Relays that are in use but whose coil is not wired on both sides, with the coil pins that are missing."""
     found: dict[str, list[str]] = {}
     for part in circuit.parts.values():
-        if part.kind == "relay":
+        if part.kind == "relay" and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             missing = [pin for coil in part.coils for pin in coil if not circuit.is_attached(pins[pin])]
             if missing and any(circuit.is_attached(node) for node in pins.values()):

@@ -47,6 +47,7 @@ DESCRIPTIVE = frozenset(
         "volts",
         "on",
         "halves",
+        "wires",
     }
 )
 _NOT_COMPARED = frozenset({"seen", "note", "is_"})

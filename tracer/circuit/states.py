@@ -84,6 +84,8 @@ class KeyStates:
         self._coils: dict[str, list[tuple[int, int]]] = {}
         self._gates_at: dict[int, list[_Gate]] = {}
         for link in self.circuit.links:
+            if self.circuit.is_left_open(link):
+                continue
             if link.kind in (LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
                 gate = _Gate(of[link.a], of[link.b], link)
                 if gate.a != gate.b:
@@ -328,6 +330,8 @@ class KeyStates:
 
     def conducts(self, link: Link, settled: Settled, fixed: Mapping[str, bool] | None = None) -> Level:
         """Whether a contact or a driver conducts in a settled key state. A driver needs its module to be supplied."""
+        if self.circuit.is_left_open(link):
+            return Level.DEAD
         if link.kind is LinkKind.CONTACT:
             return self._contact(link, settled.key, settled.relays, fixed or {})[0]
         if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):

@@ -1,6 +1,6 @@
 """The command line: arguments in, one call of the front door, exit status out. No logic of its own.
 
-Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.
+Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain, or the answer rests on something not typed in.
 
 A command is a function with the decorator of `app`; it asks the front door (`import tracer`) through `answer` and names the texts that show what it gets.
 """

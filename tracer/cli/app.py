@@ -19,7 +19,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     help="Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.",
-    epilog="Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain.",
+    epilog="Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain, or the answer rests on something not typed in.",
 )
 
 

@@ -159,7 +159,8 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         fail(f"cannot make the folder {folder}: {error.strerror}", CANNOT_USE)
-    stems, open_lists = file_stems(modules), []
+    stems = file_stems(modules)
+    open_lists: dict[str, list[str]] = {}
     console = Console(stderr=True, no_color=True if chosen.bold is False else None)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
 
@@ -173,11 +174,12 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
             for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
                 write(circuit, name, content, say)
             if not made.complete:
-                open_lists.append(made.module)
+                open_lists.setdefault(made.word, []).append(made.module)
             progress.advance(task)
     typer.echo(
         f"{len(modules)} modules"
-        + (f"; NOT COMPLETE: {', '.join(sorted(open_lists))}" if open_lists else "; all complete"),
+        + "".join(f"; {word}: {', '.join(sorted(open_lists[word]))}" for word in sorted(open_lists, reverse=True))
+        + ("" if open_lists else "; all complete"),
         err=True,
     )
     return not open_lists

@@ -137,7 +137,7 @@ def commands_of(circuit: Circuit) -> dict[str, bool]:
     for part in circuit.modules():
         assert isinstance(part.facts, ModuleFacts)
         for pin, output in part.facts.outputs.items():
-            if output.drives != "reference":
+            if output.drives not in ("reference", "signal"):
                 found[output.command or f"{part.name}.{pin}"] = output.when.known
     return found
 

@@ -47,12 +47,8 @@ class Switching:
         return frozenset(links), frozenset(nodes)
 
     def _unfitted(self) -> frozenset[int]:
-        """Fuse elements of positions that are empty or an option."""
-        return frozenset(
-            number
-            for number, link in enumerate(self.circuit.links)
-            if link.kind is LinkKind.FUSE and getattr(self.draft.facts(link.part), "state", None) in ("empty", "option")
-        )
+        """What is inside positions that are empty or an option."""
+        return frozenset(n for n, link in enumerate(self.circuit.links) if self.circuit.is_left_open(link))
 
     def _key_states(self) -> KeyStates:
         if not (self.open_links or self.open_nodes):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.electrics.limits_in_use import LimitInUse
+from tracer.trace.completeness import Completeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,12 +138,15 @@ class VoltsReport:
     rows: tuple[RowVolts, ...]
     undecided: tuple[str, ...]
     notes: tuple[str, ...]
-    complete: bool
-    loose_ends: int  # on the ways to this module
-    loose_elsewhere: int
+    completeness: Completeness  # of the module's list
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list of the module is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

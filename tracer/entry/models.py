@@ -103,6 +103,29 @@ def _coil(typed: Any) -> tuple[str, str]:
     return pins[0], pins[1]
 
 
+def _gets(typed: Any) -> dict[str, str]:
+    """How a module without a supply or ground pin gets one: `passive` (it needs neither), or `{supply: BDM, ground: case}`."""
+    if typed == "passive":
+        return {"supply": "passive", "ground": "passive"}
+    wrong = "how the module gets supply and ground is wanted here"
+    fix = "Write `passive`, or `{supply: MODULE, ground: case}`; only for what no pin of it gets."
+    if not isinstance(typed, dict) or not typed:
+        raise Misread(wrong, fix)
+    for level, how in typed.items():
+        if level not in ("supply", "ground") or not isinstance(how, str) or not how.strip():
+            raise Misread(wrong, fix, level)
+        if level == "supply" and how.strip() == "case":
+            raise Misread("no supply comes over the case", "Write the module that feeds it, or `passive`.", how)
+    return {level: how.strip() for level, how in typed.items()}
+
+
+def _wire_count(typed: Any) -> int:
+    count = values.number(as_text(typed), {}, "a number of wires", 0, 99)
+    if count != int(count):
+        raise Misread(f"`{as_text(typed)}` is no whole number", "Write how many wires end there, such as `4`.")
+    return int(count)
+
+
 _PINS_SCHEMA = {
     "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}],
     "description": "pins: `1-32`, or a list such as [1, 5-8]",
@@ -166,6 +189,23 @@ Draw = Annotated[dict[str, DrawnAmps], Short(_draw, _NUMBER_SCHEMA, "a current i
 Limit = Annotated[tuple[float, ...], ReadBy(_limit, _LIMIT_SCHEMA)]
 Seen = Annotated[Literal["diagram", "vehicle", "assumed"], ONE_OF]
 State = Annotated[Literal["fitted", "empty", "option", "none"], ONE_OF]
+_GETS_SCHEMA = {
+    "anyOf": [
+        {"enum": ["passive"]},
+        {
+            "type": "object",
+            "properties": {"supply": {"type": "string"}, "ground": {"type": "string"}},
+            "additionalProperties": False,
+            "minProperties": 1,
+        },
+    ],
+    "description": "how a module gets the supply or ground that none of its pins has: passive, or {supply: MODULE, ground: case}",
+}
+Gets = Annotated[dict[str, str], ReadBy(_gets, _GETS_SCHEMA)]
+_WIRE_COUNT_SCHEMA = {
+    **_NUMBER_SCHEMA, "description": "how many wires end there, as counted on the vehicle or given by the maker"
+}  # fmt: skip
+WireCount = Annotated[int | None, ReadBy(_unknown_or(_wire_count), _WIRE_COUNT_SCHEMA)]
 YesNo = Annotated[Literal["yes", "no"], ONE_OF, WithJsonSchema({"type": ["string", "boolean"]})]
 
 # --- parts ---------------------------------------------------------------------------------------------------------
@@ -190,7 +230,7 @@ class PartFacts(Facts):
 class OutputFacts(Facts):
     """One switched output of a module."""
 
-    drives: Annotated[Literal["high", "low", "both", "reference"], ONE_OF]
+    drives: Annotated[Literal["high", "low", "both", "reference", "signal"], ONE_OF]
     from_: Pins = Field((), alias="from", description="the module's supply pins it switches from")
     through: Pins = Field((), description="the module's ground pins it switches to")
     when: Condition = values.NOT_KNOWN
@@ -203,7 +243,7 @@ def _output(typed: Any) -> Any:
     return {"drives": typed} if isinstance(typed, str) else typed
 
 
-Output = Annotated[OutputFacts, Short(_output, {"enum": ["high", "low", "both", "reference"]})]
+Output = Annotated[OutputFacts, Short(_output, {"enum": ["high", "low", "both", "reference", "signal"]})]
 
 
 class ModuleFacts(PartFacts):
@@ -223,6 +263,7 @@ class ModuleFacts(PartFacts):
         description="{supply pin: A, or {key state, condition or `otherwise`: A}}: what the module takes there",
     )
     returns: Pins = Field((), description="the ground pins through which what it draws goes back")
+    gets: Gets = Field(default_factory=dict)
 
 
 class FuseFacts(PartFacts):
@@ -280,6 +321,7 @@ class SpliceFacts(PartFacts):
     """A crimped or welded joint."""
 
     kind_name = "splice"
+    wires: WireCount = None
 
 
 class ConnectorFacts(PartFacts):
@@ -308,6 +350,7 @@ class GroundFacts(PartFacts):
 
     kind_name = "ground"
     on: Text | None = Field(None, description="the mass it sits on: body (default), engine, cab ...")
+    wires: WireCount = None
 
 
 class TwoPinFacts(PartFacts):

@@ -160,10 +160,3 @@ def codes(names: Sequence[str]) -> str:
 def elsewhere_words(count: int) -> str:
     """What is loose in the vehicle, but as far as is typed in on no way to this module."""
     return f"{counted(count, 'loose end')} elsewhere in the vehicle; `tracer check` lists them."
-
-
-def incomplete_words(module: str, loose_ends: int) -> str:
-    """Why the list of a module is not complete, where another command shows its rows."""
-    if not loose_ends:
-        return f"NOT COMPLETE: the two counts differ; `tracer supplies {module}` says where."
-    return f"NOT COMPLETE: {counted(loose_ends, 'loose end')} on the ways to this module; `tracer supplies {module}` lists them."

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tracer.trace.completeness import Completeness
+
 if TYPE_CHECKING:
     from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.report.worksheet import Worksheet
@@ -34,11 +36,16 @@ class Job:
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete."""
+    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete, in its first word."""
 
     module: str
-    complete: bool
+    word: str
     files: tuple[bytes, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list says COMPLETE."""
+        return self.word == Completeness().word
 
 
 def printed(survey: Survey, module: str, job: Job) -> Printed:
@@ -56,11 +63,11 @@ def printed(survey: Survey, module: str, job: Job) -> Printed:
         from tracer.report.worksheet import file_of
 
         sheet = sheet_of(survey, report, job.limits)
-        return Printed(module, report.complete, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+        return Printed(module, report.completeness.word, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 
     pages = diagram_of(survey, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
-    return Printed(module, report.complete, tuple(files_of(pages, job.form)))
+    return Printed(module, report.completeness.word, tuple(files_of(pages, job.form)))
 
 
 def sheet_of(survey: Survey, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.report.layout import Page, elsewhere_words, incomplete_words
+from tracer.report.completeness import completeness_data, list_words
+from tracer.report.layout import Page, elsewhere_words
 from tracer.report.supplies import loose_data
 from tracer.trace.pin_states import ModuleStates, PinStates
 
@@ -16,10 +17,10 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     name = f" - {states.name}" if states.name else ""
     page.line(f"{states.vehicle}: {states.module}{name}", strong=True)
-    if not states.complete:
-        page.line(incomplete_words(states.module, len(states.loose_ends)), strong=True)
-    if states.loose_elsewhere:
-        page.line(elsewhere_words(states.loose_elsewhere))
+    if words := list_words(states.module, states.completeness):
+        page.line(words, strong=True)
+    if states.completeness.elsewhere:
+        page.line(elsewhere_words(states.completeness.elsewhere))
     page.line(
         "A reading without its key state proves nothing. Levels are for a module plugged in, with the wiring in order."
     )
@@ -72,7 +73,8 @@ def as_data(states: ModuleStates) -> dict[str, Any]:
         "module": states.module,
         "name": states.name,
         "complete": states.complete,
-        "loose_elsewhere": states.loose_elsewhere,
+        "completeness": completeness_data(states.completeness),
+        "loose_elsewhere": states.completeness.elsewhere,
         "keys": list(states.keys),
         "conditions": states.conditions,
         "pins": [_pin_data(pin) for pin in states.pins],

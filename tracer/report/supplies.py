@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
@@ -29,8 +30,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, "Supplies", report.supplies, "no pin of this module reaches a source")
-    _section(page, places, expected, "Grounds", report.grounds, "no pin of this module reaches ground")
+    _section(page, places, expected, "Supplies", report.supplies, _gets_words(report, "supply"))
+    _section(page, places, expected, "Grounds", report.grounds, _gets_words(report, "ground"))
     if report.carrying:
         _section(page, places, expected, "Other pins that carry supply or ground level", report.carrying, "")
     if report.chains:
@@ -50,7 +51,7 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
 
 
 def verdict(report: SupplyReport) -> str:
-    """The first words: COMPLETE or NOT COMPLETE, and what that rests on."""
+    """The first words: COMPLETE, COMPLETE IF or NOT COMPLETE, and what that rests on."""
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
     if report.chains:
         counts += f", {counted(len(report.chains), 'side chain')}"
@@ -60,11 +61,14 @@ def verdict(report: SupplyReport) -> str:
         if report.cavities_listed
         else "its cavities are not listed"
     )
-    if report.complete:
-        return f"COMPLETE: {counts}; {cavities}; nothing loose on any way to this module."
-    loose = counted(len(report.loose_ends), "loose end")
-    reason = f"{loose} on the ways to this module" if report.loose_ends else "the two counts differ"
-    return f"NOT COMPLETE: {reason}. So far {counts}; {cavities}."
+    joints = joints_words(report.completeness)
+    if report.completeness.state == "not complete":
+        joints = f"; {joints}" if joints else ""
+        rests = report.completeness.conditions
+        besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
+        return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
+    rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
+    return f"{opening(report.completeness)}: {counts}; {'; '.join(rest)}."
 
 
 def _title(page: Page, report: SupplyReport) -> None:
@@ -73,11 +77,6 @@ def _title(page: Page, report: SupplyReport) -> None:
     if report.place:
         page.line(f"at: {report.place}" + (f" ({report.access})" if report.access else ""))
     page.line(verdict(report), strong=True)
-    assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
-    if assumed:
-        page.line(
-            f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
-        )
     if report.loose_elsewhere:
         page.line(elsewhere_words(report.loose_elsewhere))
 
@@ -87,6 +86,19 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
     for loose in loose_ends:
         page.line(f"{loose.code} {loose.place}: {loose.message}.", indent=2, hang=7)
         page.line(loose.fix, indent=7)
+
+
+def _gets_words(report: SupplyReport, level: str) -> str:
+    """What stands where the module has no row of a level: how it gets one, as typed under `gets`."""
+    none = f"no pin of this module reaches {'a source' if level == 'supply' else 'ground'}"
+    how = report.gets.get(level)
+    if how is None:
+        return none
+    if how == "passive":
+        return f"{none}; as typed it needs none (passive)"
+    if how == "case":
+        return f"{none}; as typed it is grounded by its case: prove the case against battery negative, with the module working"
+    return f"{none}; as typed {how} gives it one: `tracer supplies {how}`"
 
 
 class _Places:
@@ -403,15 +415,23 @@ def _cavity_words(cavity: Cavity) -> str:
 
 def _cross_check(page: Page, report: SupplyReport) -> None:
     check = report.cross_check
-    page.heading("Second count, from the source side")
+    page.heading("Second count, made apart from the rows")
     if check.differences:
         for difference in check.differences:
             page.line(f"DIFFERENCE: {difference}.", indent=2, hang=4)
         return
     pins = ", ".join(check.pins) or "none"
-    page.line(f"A walk down from every source names the same pins: {pins}.", indent=2)
+    page.line(f"A walk from each pin back to the sources names the same pins: {pins}.", indent=2)
+    page.line(
+        f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
+    )
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
+    if not check.whole:
+        page.line(
+            "It stopped early, there are very many ways: it found no fuse that the rows lack, but may not have found all of theirs.",
+            indent=2,
+        )
 
 
 def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
@@ -442,6 +462,8 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "name": report.name,
         "place": report.place,
         "complete": report.complete,
+        "completeness": completeness_data(report.completeness),
+        "gets": dict(report.gets),
         "keys": list(report.keys),
         "volts": _volts_data(expected),
         "supplies": rows(report.supplies),
@@ -476,8 +498,10 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "remarks": [loose_data(remark) for remark in report.remarks],
         "cross_check": {
             "pins": list(report.cross_check.pins),
+            "grounds": list(report.cross_check.grounds),
             "fuses": list(report.cross_check.fuses),
             "differences": list(report.cross_check.differences),
+            "whole": report.cross_check.whole,
         },
         "sheets": list(report.sheets),
         "cautions": list(report.cautions),
@@ -621,7 +645,7 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
         "not computed",
         "complete",
     ]
-    complete = "complete" if report.complete else "NOT COMPLETE"
+    complete = cell(report.completeness)
     lines = [
         [
             row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
@@ -646,6 +670,8 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
                 complete,
             ]
         )
+    for condition in report.completeness.conditions:
+        lines.append(["", "", "", "", "RESTS ON", condition, *[""] * (len(head) - 7), complete])
     return csv_text(head, lines)
 
 

@@ -6,7 +6,8 @@ from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts_report import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
-from tracer.report.layout import Page, counted, elsewhere_words, incomplete_words
+from tracer.report.completeness import completeness_data, list_words
+from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.volts/1"
@@ -35,11 +36,10 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
 
 def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
-    if not report.complete:
-        words = incomplete_words(report.module, report.loose_ends)
+    if words := list_words(report.module, report.completeness):
         page.line(f"{words} What is not typed in is not in these values.", strong=True)
-    if report.loose_elsewhere:
-        page.line(elsewhere_words(report.loose_elsewhere))
+    if report.completeness.elsewhere:
+        page.line(elsewhere_words(report.completeness.elsewhere))
     page.line(
         f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
     )
@@ -293,7 +293,8 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "vehicle": report.vehicle,
         "module": report.module,
         "complete": report.complete,
-        "loose_elsewhere": report.loose_elsewhere,
+        "completeness": completeness_data(report.completeness),
+        "loose_elsewhere": report.completeness.elsewhere,
         "key": report.key,
         "system_v": report.system_v,
         "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},

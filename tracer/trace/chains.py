@@ -44,6 +44,8 @@ def needs_of(survey: Survey, way: Way | None, module: str) -> Iterator[Need]:
     )
     for number in numbers:
         link = circuit.links[number]
+        if circuit.is_left_open(link):
+            continue  # nothing is plugged in there: the row says so, and needs no coil
         if link.kind is LinkKind.CONTACT and circuit.parts[link.part].kind == "relay":
             yield from _coil_needs(survey, link.part, at_rest=link.closed == ("rest",))
         elif link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW) and link.part != module:

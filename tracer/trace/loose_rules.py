@@ -10,7 +10,9 @@ from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.trace.basis import joint_count
 from tracer.trace.census import SENSING, PinFinding, pins_found
+from tracer.trace.rows import gaps_on
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey
 
@@ -397,6 +399,7 @@ def supply_reaches_nothing(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared a supply, but reaches no source{through}",
                     "",
+                    (pin.node,),
                     module=part.name,
                 )
 
@@ -420,6 +423,7 @@ def ground_reaches_nothing(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared a ground, but reaches no ground",
                     "",
+                    () if pin.node is None else (pin.node,),
                     module=part.name,
                 )
 
@@ -443,6 +447,7 @@ def declared_pin_not_wired(survey: Survey) -> Iterator[Finding]:
                     at,
                     f"{at} is declared ({pin.declared}) but is in no run",
                     "",
+                    () if pin.node is None else (pin.node,),
                     module=part.name,
                 )
 
@@ -699,20 +704,20 @@ def position_not_known(survey: Survey) -> Iterator[Finding]:
     + ", FB: {is: panel, positions: {F1: 20, F2: empty}, busbars: {BAT.+: [F1-F2]}}}\nruns:\n- F1 -- RD 1 -- S1\n- S1 -- RD 1 -- F9.feed\n- F9.load -- RD 1 -- ALM.4\n",
 )
 def empty_position_wired(survey: Survey) -> Iterator[Finding]:
-    """A position typed as empty whose load side is wired."""
+    """A position typed as empty from which a wire leaves: a fuse's load side, any pin of a relay or diode."""
     circuit = survey.circuit
     for part in circuit.parts.values():
-        if part.kind in FUSE_KINDS and getattr(part.facts, "state", None) == "empty":
-            load = circuit.pins_of[part.name]["load"]
-            if circuit.is_attached(load):
-                yield Finding(
-                    part.place,
-                    part.name,
-                    f"{part.name} must be empty, but a wire leaves its load side",
-                    "",
-                    (load,),
-                    (part.name,),
-                )
+        if getattr(part.facts, "state", None) != "empty":
+            continue
+        is_fuse = part.kind in FUSE_KINDS
+        wired = tuple(
+            node
+            for pin, node in circuit.pins_of.get(part.name, {}).items()
+            if (circuit.is_attached(node) if is_fuse else circuit.wires_at(node)) and (pin == "load" or not is_fuse)
+        )
+        if wired:
+            leaves = "a wire leaves its load side" if is_fuse else "a wire leads to it"
+            yield Finding(part.place, part.name, f"{part.name} must be empty, but {leaves}", "", wired, (part.name,))
 
 
 @rule(
@@ -729,7 +734,7 @@ def load_open(survey: Survey) -> Iterator[Finding]:
     """A part that current passes through, wired on one pin only."""
     circuit = survey.circuit
     for part in circuit.parts.values():
-        if part.kind in ("load", "resistor", "strap", "diode", "converter"):
+        if part.kind in ("load", "resistor", "strap", "diode", "converter") and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             open_pins = [pin for pin, node in pins.items() if not circuit.is_attached(node)]
             if open_pins and len(open_pins) < len(pins):
@@ -812,6 +817,8 @@ def coil_reaches_nothing(survey: Survey) -> Iterator[Finding]:
 def _coils(survey: Survey) -> Iterator[tuple[Part, tuple[str, str], tuple[int, int]]]:
     circuit = survey.circuit
     for part in circuit.parts.values():
+        if circuit.is_not_fitted(part.name):
+            continue
         for a, b in part.coils:
             pins = circuit.pins_of[part.name]
             yield part, (a, b), (pins[a], pins[b])
@@ -940,8 +947,7 @@ def never_live(survey: Survey) -> Iterator[Finding]:
                 continue
             if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
                 continue
-            way = survey.supply_ways(part.name).to(pin.node)
-            if way is not None and any(circuit.is_left_open(circuit.links[number]) for number in way.sole_links):
+            if gaps_on(circuit, survey.supply_ways(part.name).to(pin.node)):
                 continue  # an option that this vehicle does not have; the row says so
             at = f"{part.name}.{pin.pin}"
             message = f"{at} is a supply, but is dead in every key state"
@@ -1028,3 +1034,57 @@ def sheet_without_anything(survey: Survey) -> Iterator[Finding]:
         if number not in used:
             place = file.place_of(("title",) if sheet.title else ("sheet",))
             yield Finding(place, f"sheet {sheet.id}", f"sheet {sheet.id} holds no part and no run", "", module="*")
+
+
+@rule(
+    "L151",
+    "joint with another number of wires than counted",
+    why="Somebody counted the wires of this joint. Where fewer are typed in, one of them goes to a place that nobody has looked at; it may be a supply.",
+    fix="Type in the missing wires, or correct `wires` after counting again.",
+    bad=_HEAD.replace("S1: splice", "S1: {is: splice, wires: 3}")
+    + "}  # L151\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=_HEAD.replace("S1: splice", "S1: {is: splice, wires: 2}")
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+)
+def joint_count_not_met(survey: Survey) -> Iterator[Finding]:
+    """A splice, stud or ground point on which another number of wires is typed in than its `wires` says; what is bolted on it counts as one."""
+    circuit = survey.circuit
+    for part in circuit.parts.values():
+        wanted = joint_count(part)
+        if wanted is None or wanted < 0:
+            continue
+        node = circuit.node_of_point[part.name, ""]
+        typed = sum(
+            (circuit.links[number].kind in (LinkKind.WIRE, LinkKind.MEETS))
+            * (2 if circuit.links[number].a == circuit.links[number].b else 1)
+            for number in circuit.at[node]
+        )
+        if typed != wanted:
+            message = f"{part.name} holds {wanted} wires as counted, {typed} are typed in"
+            yield Finding(part.place_of("wires"), part.name, message, "", (node,))
+
+
+@rule(
+    "L152",
+    "module without a supply or without a ground",
+    why="Every module is fed and grounded somehow. Where no pin of it reaches a source, or none reaches ground, the list misses the one thing that it is for.",
+    fix="Type in the wire; or say how the module gets it: `gets: {ground: case}`, `gets: {supply: MODULE}`, `gets: passive`.",
+    bad="parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L152\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n",
+    good="parts: {ALM: {is: module, cavities: [4], pins: {4: supply}, gets: {ground: case}}, BAT: battery, F9: {is: fuse, amps: 10}}\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n",
+)
+def module_without_both(survey: Survey) -> Iterator[Finding]:
+    """A module with no pin that is a supply (or a ground), traced or declared, and no word on how it gets one; or with such a word and a pin as well."""
+    for part, facts, found in _modules(survey):
+        for level in ("supply", "ground"):
+            traced = any((pin.kind == level) and (pin.supply if level == "supply" else pin.ground) for pin in found)
+            declared = any(pin.role == level and not pin.unused for pin in found)  # L114 to L116 ask for its way
+            end = "source" if level == "supply" else "ground"
+            if level in facts.gets and traced:
+                message = f"{part.name} says under `gets` how it has its {level}, but a pin of it reaches {'a ' if level == 'supply' else ''}{end}"
+                fix = f"Take `{level}` out of `gets`, or correct the run."
+                yield Finding(part.place_of("gets"), part.name, message, fix, module=part.name)
+            elif level not in facts.gets and not traced and not declared:
+                message = f"no pin of {part.name} reaches {'a ' if level == 'supply' else ''}{end}, and how it gets its {level} is not said"
+                yield Finding(part.place, part.name, message, "", module=part.name)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.entry.models import ModuleFacts
+from tracer.trace.completeness import Completeness
 from tracer.trace.results import LooseEnd, Row
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
@@ -36,9 +37,13 @@ class ModuleStates:
     chains: tuple[PinStates, ...]
     conditions: dict[str, str]
     unstable: tuple[str, ...]
-    complete: bool
-    loose_elsewhere: int
+    completeness: Completeness
     loose_ends: tuple[LooseEnd, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list of the module is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
 
 
 def pin_states(survey: Survey, module: str) -> ModuleStates:
@@ -76,8 +81,7 @@ def pin_states(survey: Survey, module: str) -> ModuleStates:
         chains,
         conditions,
         tuple(unstable),
-        report.complete,
-        report.loose_elsewhere,
+        report.completeness,
         report.loose_ends,
     )
 
@@ -103,6 +107,8 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
             f"battery voltage through its load while that is fed and the output rests, near 0 V while commanded ({commanded})",
             loads.get(pin, ""),
         )
+    if output is not None and output.drives == "signal":
+        return "its own signal: see the maker's figures", ""
     if output is not None and output.drives == "reference":
         volts = f"{output.volts:g} V" if output.volts else "its reference voltage"
         return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"

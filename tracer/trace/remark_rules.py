@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
-from tracer.entry.problems import natural
 from tracer.standards.conductors import largest_fuse_a
 from tracer.trace.census import pins_found
+from tracer.trace.rows import gaps_on
 from tracer.trace.rules import Finding, rule
 from tracer.trace.survey import Survey
 
@@ -348,10 +348,7 @@ def supply_over_a_gap(survey: Survey) -> Iterator[Finding]:
                 continue
             if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
                 continue
-            way = survey.supply_ways(part.name).to(pin.node)
-            gaps = [] if way is None else [circuit.links[number] for number in way.sole_links]
-            names = sorted({link.part for link in gaps if circuit.is_left_open(link)}, key=natural)
-            if names:
+            if names := gaps_on(circuit, survey.supply_ways(part.name).to(pin.node)):
                 at = f"{part.name}.{pin.pin}"
                 message = (
                     f"{at} is declared a supply, but its only way leads over {', '.join(names)}, which is typed in as not fitted: "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import Place
+from tracer.trace.completeness import Completeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,16 +128,18 @@ class LooseEnd:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """The count from the source side, made by a separate walk; `differences` is empty when both agree."""
+    """The count from the source side, made by separate walks; `differences` is empty when both agree, `whole` says that every way to a fuse was looked at."""
 
     pins: tuple[str, ...]
+    grounds: tuple[str, ...]
     fuses: tuple[str, ...]
     differences: tuple[str, ...]
+    whole: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class SupplyReport:
-    """Every supply and ground of one module."""
+    """Every supply and ground of one module; `gets` says how it has the supply or ground that no pin has: passive, case, or a module."""
 
     vehicle: str
     module: str
@@ -144,7 +147,7 @@ class SupplyReport:
     place: str | None
     access: str | None
     keys: tuple[str, ...]
-    complete: bool
+    completeness: Completeness
     supplies: tuple[Row, ...]
     grounds: tuple[Row, ...]
     carrying: tuple[Row, ...]
@@ -153,12 +156,21 @@ class SupplyReport:
     census: tuple[Cavity, ...]
     cavities_listed: bool
     loose_ends: tuple[LooseEnd, ...]
-    loose_elsewhere: int
     remarks: tuple[LooseEnd, ...]
     cross_check: CrossCheck
     sheets: tuple[str, ...]
     cautions: tuple[str, ...]
-    findings: tuple[str, ...] = field(default=())
+    gets: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
+
+    @property
+    def loose_elsewhere(self) -> int:
+        """Loose ends of the vehicle that lie on no way to this module."""
+        return self.completeness.elsewhere
 
     @property
     def rows(self) -> tuple[Row, ...]:

@@ -8,6 +8,7 @@ from dataclasses import replace
 from tracer.circuit.model import Circuit, End, Link, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
+from tracer.entry.problems import natural
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
@@ -181,6 +182,16 @@ def _reaches(circuit: Circuit, way: Way, without: Iterable[int], direction: Call
     return way.target in seen
 
 
+def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
+    """The positions that are not fitted, where every way of supply leads over one of them; else none."""
+    if way is None:
+        return ()
+    gaps = [number for number in way.links if circuit.is_left_open(circuit.links[number])]
+    if not gaps or _reaches(circuit, way, gaps, supply_sense):
+        return ()
+    return tuple(sorted({circuit.links[number].part for number in gaps}, key=natural))
+
+
 def _probe(survey: Survey, way: Way, node: int, level: str) -> Probe:
     circuit = survey.circuit
     part = circuit.parts[circuit.node_parts[node]]
@@ -324,7 +335,7 @@ def _fuse_notes(circuit: Circuit, links: list[Link], level: str) -> list[str]:
     notes = []
     fuses = sorted({link.part for link in links if link.kind is LinkKind.FUSE})
     states = {name: getattr(circuit.parts[name].facts, "state", None) for name in fuses}
-    absent = [name for name in fuses if states[name] in ("empty", "option")]
+    absent = sorted({link.part for link in links if circuit.is_left_open(link)})
     electronic = [name for name in fuses if states[name] == "none"]
     for name in fuses:
         facts = circuit.parts[name].facts

@@ -8,15 +8,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, Part
+from tracer.circuit.model import Circuit, LinkKind, Part
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import CannotAnswer, natural, nearest
+from tracer.entry.problems import CannotAnswer, nearest
 from tracer.standards.cautions import cautions_for
+from tracer.trace.basis import assumptions, uncounted_joints
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
-from tracer.trace.downwards import fuses_above, nodes_below
-from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
+from tracer.trace.completeness import Completeness
+from tracer.trace.cross_check import cross_check
+from tracer.trace.results import Cavity, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
 from tracer.trace.survey import Survey
@@ -24,6 +26,8 @@ from tracer.trace.ways import Way
 
 # Rules about a part as a whole (a contact, a contradicting fact): they concern a list when a way leads over the part.
 _BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
+# Rules about a relay's coil: they concern a list only when a way leads over the relay's contact, whatever its coil shares a wire with.
+_BY_CONTACT = frozenset({"L127", "L128"})
 
 
 class UnknownModule(CannotAnswer, LookupError):
@@ -84,6 +88,7 @@ class _Lister:
         self.found = pins_found(survey, module)
         self.chains = _Chains()
         self.on_ways: set[int] = set()
+        self.links_on_ways: set[int] = set()
         self.parts_on_ways: set[str] = set()
         self.row_of_node: dict[tuple[int, str], str] = {}
 
@@ -96,9 +101,25 @@ class _Lister:
         rows += self._chain_rows()
         rows = with_shared(rows)
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
-        loose, elsewhere = self._loose_ends(rows)
-        check = self._cross_check(by_letter["S"], by_letter["V"])
-        complete = not loose and not check.differences
+        zone = self._zone(rows)
+        loose, elsewhere = self._loose_ends(zone)
+        excused = {end.at.rpartition(".")[2] for end in loose if end.code in ("L118", "L119")}
+        own = [*by_letter["S"], *by_letter["G"], *by_letter["V"]]
+        check = cross_check(self.survey, self.module.name, own, excused)
+        completeness = Completeness(
+            loose=len(loose),
+            differences=len(check.differences),
+            rests_on=assumptions(
+                self.survey,
+                self.module,
+                rows,
+                self.on_ways,
+                self.links_on_ways,
+                [need.node for need in self.chains.needs],
+            ),
+            uncounted=uncounted_joints(self.circuit, zone),
+            elsewhere=elsewhere,
+        )
         facts = self.module.facts
         assert isinstance(facts, ModuleFacts)
         return SupplyReport(
@@ -108,7 +129,7 @@ class _Lister:
             place=facts.at,
             access=facts.access,
             keys=self.survey.states.keys,
-            complete=complete,
+            completeness=completeness,
             supplies=by_letter["S"],
             grounds=by_letter["G"],
             carrying=by_letter["V"],
@@ -117,11 +138,11 @@ class _Lister:
             census=self._census(rows),
             cavities_listed=bool(facts.cavities),
             loose_ends=loose,
-            loose_elsewhere=elsewhere,
             remarks=self._remarks(),
             cross_check=check,
             sheets=self._sheets(rows),
             cautions=tuple(caution.text for caution in cautions_for("probe")),
+            gets=dict(facts.gets),
         )
 
     # --- rows --------------------------------------------------------------------------------------------------
@@ -153,6 +174,7 @@ class _Lister:
         self.on_ways.add(node)
         if way is not None:
             self.on_ways.update(way.nodes)
+            self.links_on_ways.update(way.links)
             self.parts_on_ways.update(
                 self.circuit.links[number].part for number in way.links if self.circuit.links[number].part
             )
@@ -213,8 +235,8 @@ class _Lister:
 
     # --- what is loose -----------------------------------------------------------------------------------------
 
-    def _loose_ends(self, rows: Iterable[Row]) -> tuple[tuple[LooseEnd, ...], int]:
-        found = loose_ends(self.survey)
+    def _zone(self, rows: Iterable[Row]) -> frozenset[int]:
+        """Every node where something loose leaves this list open."""
         own_pins = [pin.node for pin in self.found if pin.node is not None]
         zone = self.survey.zone([*own_pins, *(need.node for need in self.chains.needs)], self.on_ways, self.module.name)
         # A level that hangs on what is not typed in is not proven, however far away that is.
@@ -222,15 +244,26 @@ class _Lister:
         zone |= {node for node, words in open_ends(self.circuit).items() if words in hung_on}
         if any(end.assumed for row in rows if row.level == "ground" for end in row.ends):
             zone |= self.survey.typed_grounds  # what is loose there may be the missing joint to the assumed ground
+        return zone
+
+    def _loose_ends(self, zone: frozenset[int]) -> tuple[tuple[LooseEnd, ...], int]:
+        found = loose_ends(self.survey)
+        self.contacts_on_ways = {
+            self.circuit.links[number].part
+            for number in self.links_on_ways
+            if self.circuit.links[number].kind is LinkKind.CONTACT
+        }
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
 
     def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
-        if finding.module:
-            return finding.module == "*" or finding.module in modules
-        if any(node in zone for node in finding.nodes):
+        if finding.module == "*" or finding.module in modules:
             return True
+        if finding.code in _BY_CONTACT:
+            return not self.contacts_on_ways.isdisjoint(finding.parts)
+        if any(node in zone for node in finding.nodes):
+            return True  # also a pin of another module, behind an output of it that leads to this list
         return finding.code in _BY_PART and any(part in self.parts_on_ways for part in finding.parts)
 
     def _remarks(self) -> tuple[LooseEnd, ...]:
@@ -272,34 +305,9 @@ class _Lister:
             cavities.append(Cavity(pin.pin, pin.kind, pin.declared, traced, code.get(pin.pin, "")))
         return tuple(cavities)
 
-    def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
-        """Walk down from every source and from every fuse, and compare with the rows."""
-        name = self.module.name
-        sources = [end.node for end in self.circuit.sources]
-        below = nodes_below(self.survey, sources, name)
-        from_source = {pin.pin for pin in self.found if pin.node in below and pin.wired}
-        rows = [*supplies, *(row for row in carrying if row.level == "supply")]
-        from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
-        differences = [
-            f"{name}.{pin} is reached from a source, but has no row" for pin in _sorted(from_source - from_pin)
-        ]
-        differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
-        on_rows = {fuse.part for row in rows for fuse in row.fuses}
-        pins = [pin.node for pin in self.found if pin.node is not None and pin.wired and pin.supply]
-        naming = fuses_above(self.survey, pins, name)
-        differences += [
-            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in _sorted(on_rows - naming)
-        ]
-        differences += [f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming - on_rows)]
-        return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences))
-
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
         return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
-
-
-def _sorted(names: Iterable[str]) -> tuple[str, ...]:
-    return tuple(sorted(names, key=natural))
 
 
 def _loose_end(finding: Finding) -> LooseEnd:

@@ -43,6 +43,7 @@ class Survey:
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
+        self.second_count: object = None  # made by downwards.py, which reads nothing else from here but the circuit
 
     def key_state(self, name: str | None = None) -> str:
         """A key state by its name; where none is named, run, or else the last but one.
@@ -186,7 +187,7 @@ class Survey:
         the load side of other fuses on the way up are not crossed: what hangs there is loose elsewhere, and is counted but does not concern this module.
         """
         supply, ground = self.supply_ways(), self.ground_ways()
-        near = self._conductors_at(pins, module)
+        near = self.conductors_at(pins, module)
         frontier = list(near)
         seen = set(near)
         for node in frontier:
@@ -199,12 +200,12 @@ class Survey:
                 inside = link.part == module and link.kind in INSIDE_MODULE
                 if downwards or inside or supply.reached(other) or ground.reached(other):
                     continue
-                beyond = self._conductors_at([other], module) - seen
+                beyond = self.conductors_at([other], module) - seen
                 seen |= beyond
                 frontier.extend(beyond)
-        return frozenset(seen) | self._conductors_at(on_ways, module)
+        return frozenset(seen) | self.conductors_at(on_ways, module)
 
-    def _conductors_at(self, starts: Iterable[int], module: str) -> frozenset[int]:
+    def conductors_at(self, starts: Iterable[int], module: str) -> frozenset[int]:
         """Nodes joined with `starts` by conductors alone (no fuse, no source or mass passed, nothing inside the module)."""
         stops = self._stops
         seen = set(starts)

@@ -290,21 +290,22 @@ class _Maker:
         facts = circuit.parts[step.part].facts
         top, bottom = self._pin(step.upper), self._pin(step.lower)
         name = wrapped(step.part, _WIDEST, SIZE, most=2)
+        state = getattr(facts, "state", None)
+        extra = [state] if state in ("empty", "option", "none") else []
         if step.kind is LinkKind.FUSE:
             assert isinstance(facts, FuseFacts)
             rating = f"{facts.amps:g} A" if facts.amps is not None else "? A"
-            extra = [facts.state] if facts.state in ("empty", "option", "none") else []
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
         if step.kind is LinkKind.MATING:
             cavities = top[:-2] if top[:-2] == bottom[:-2] else f"{top[:-2]}>{bottom[:-2]}"
             return [*wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), f"{top[-1]}/{bottom[-1]}"], 5.0
         if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
-            return [*name, f"{top}/{bottom}"], 9.0 if step.kind is LinkKind.COIL else 6.5
+            return [*name, f"{top}/{bottom}", *extra], 9.0 if step.kind is LinkKind.COIL else 6.5
         if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
             return ["output", step.output], 9.0
         if step.kind is LinkKind.DIODE:
-            return name, 5.5
+            return [*name, *extra], 5.5
         return [*name, f"{top}/{bottom}"], 5.0
 
     def _symbol(self, step: Step, height: float) -> list[Primitive]:

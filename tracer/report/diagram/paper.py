@@ -221,7 +221,7 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
             y += size + 1.4
             shapes.append(Text(5 + indent, y - 1.4, one, size, "start", bold, role))
 
-    status = "COMPLETE" if report.complete else f"NOT COMPLETE: {_why(view)}"
+    status = report.completeness.word + ("" if report.complete else f": {_why(view)}")
     right = f"page {number} of {pages}    {sheet.date}".strip()
     right_width = text_width(right, 8)
     status_width = text_width(status, 10, bold=True)
@@ -242,12 +242,8 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
     y += 1
     place = f"Place: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
     line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
-    assumed = sorted({end.id for row in report.rows for end in row.ends if end.assumed})
-    if assumed:
-        line(
-            f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in.",
-            bold=True,
-        )
+    if report.completeness.rests_on:
+        line(f"Rests on: {', and '.join(report.completeness.conditions)}.", bold=True)
     if report.loose_elsewhere:
         line(elsewhere_words(report.loose_elsewhere))
     y += 1
@@ -273,8 +269,10 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
 
 
 def _why(view: View) -> str:
-    loose = len(view.report.loose_ends)
-    return counted(loose, "loose end") if loose else "the two counts differ"
+    completeness = view.report.completeness
+    if completeness.state == "complete if":
+        return "see below"
+    return counted(completeness.loose, "loose end") if completeness.loose else "the two counts differ"
 
 
 def _key_legend(view: View, x: float, y: float) -> list[Primitive]:

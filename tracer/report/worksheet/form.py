@@ -7,6 +7,7 @@ from importlib import resources
 from typing import Any
 
 from tracer.plan.bench import Computed
+from tracer.report.completeness import cell, completeness_data
 from tracer.report.fonts import only_embedded
 from tracer.report.sheets import csv_text, json_text, place_fields
 from tracer.report.worksheet.lines import Reading, Worksheet
@@ -32,6 +33,7 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         "system": sheet.system,
         "date": date,
         "complete": sheet.complete,
+        "completeness": completeness_data(sheet.completeness),
         "status": sheet.status,
         "keys": list(sheet.keys),
         "conditions": list(sheet.conditions),
@@ -153,7 +155,7 @@ def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
 
 def as_csv(sheet: Worksheet) -> str:
     """One line for each reading, in order, with empty columns for what is read; loose ends at the end."""
-    complete = "complete" if sheet.complete else "NOT COMPLETE"
+    complete = cell(sheet.completeness)
     head = [
         "batch", "place", "access", "key", "module", "load", "other lead", "code", "point", "side", "wire", "comes from", "expected", "limit",
         "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete",

@@ -29,6 +29,7 @@ from tracer.report.worksheet.words import (
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
 from tracer.standards.sources import said
+from tracer.trace.completeness import Completeness
 from tracer.trace.results import LooseEnd, Row, SupplyReport
 
 NO_PLACE = "place not typed in"
@@ -86,7 +87,7 @@ class Worksheet:
     place: str
     system: str
     status: str
-    complete: bool
+    completeness: Completeness
     keys: tuple[str, ...]
     conditions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -97,6 +98,11 @@ class Worksheet:
     not_computed: tuple[str, ...] = ()  # key states without values, with the reason
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
+
+    @property
+    def complete(self) -> bool:
+        """Whether the module's list is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +144,7 @@ class _Writer:
             place=report.place or NO_PLACE,
             system=self.circuit.typed.vehicle.system,
             status=verdict(report) + (f" {elsewhere_words(report.loose_elsewhere)}" if report.loose_elsewhere else ""),
-            complete=report.complete,
+            completeness=report.completeness,
             keys=report.keys,
             conditions=tuple(f"{name}: {facts.text or name}" for name, facts in conditions.items()),
             cautions=tuple(cautions),

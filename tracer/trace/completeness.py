@@ -1,0 +1,93 @@
+"""Whether an answer is complete, and what that rests on: one value for every command, in words, in JSON and in the exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from tracer.entry.problems import listed, natural
+
+# What an answer may rest on, in the order in which it is said: as a condition about one thing, and about several.
+_CONDITIONS: dict[str, tuple[str, str]] = {
+    "source": (
+        "{} is live as typed (its origin is not typed in)",
+        "{} are live as typed (their origin is not typed in)",
+    ),
+    "ground": (
+        "{} is joined with a battery negative (not typed in)",
+        "{} are joined with a battery negative (not typed in)",
+    ),
+    "mass": ("{} sits on the body", "{} sit on the body"),
+    "assumed": ("what is only assumed of {} is so", "what is only assumed of {} is so"),
+    "position": ("{} closes nothing more", "{} close nothing more"),
+    "output": (
+        "nothing comes from {}, an output that is not entered",
+        "nothing comes from {}, outputs that are not entered",
+    ),
+    "net": ("nothing else drives {}", "nothing else drives {}"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """One thing that is taken to be so and stands nowhere: what kind of thing, and which one."""
+
+    kind: str
+    at: str
+
+    def __post_init__(self) -> None:
+        if self.kind not in _CONDITIONS:
+            raise ValueError(f"no such kind of assumption: {self.kind!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Completeness:
+    """Whether an answer is complete.
+
+    `loose` counts the loose ends it concerns, `differences` what two counts do not agree on, `uncounted` names the joints on its ways for which nobody has
+    typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete.
+    """
+
+    loose: int = 0
+    differences: int = 0
+    rests_on: tuple[Assumption, ...] = ()
+    uncounted: tuple[str, ...] = ()
+    elsewhere: int = 0
+
+    @property
+    def state(self) -> str:
+        """`complete`, `complete if` or `not complete`."""
+        if self.loose or self.differences:
+            return "not complete"
+        return "complete if" if self.rests_on else "complete"
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing is loose, nothing differs and nothing had to be assumed."""
+        return self.state == "complete"
+
+    @property
+    def word(self) -> str:
+        """The state as the first word of an answer."""
+        return self.state.upper()
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """What must be so for the answer to be complete, each in a few words."""
+        return conditions(self.rests_on)
+
+
+def conditions(found: Iterable[Assumption]) -> tuple[str, ...]:
+    """Assumptions in words, those of one kind together.
+
+    >>> conditions([Assumption("mass", "G2"), Assumption("mass", "G1"), Assumption("source", "rail 30")])
+    ('rail 30 is live as typed (its origin is not typed in)', 'G1 and G2 sit on the body')
+    """
+    by_kind: dict[str, set[str]] = {}
+    for one in found:
+        by_kind.setdefault(one.kind, set()).add(one.at)
+    return tuple(
+        words[len(by_kind[kind]) > 1].format(listed(sorted(by_kind[kind], key=natural), most=1000, joiner="and"))
+        for kind, words in _CONDITIONS.items()
+        if kind in by_kind
+    )
