@@ -1,15 +1,10 @@
-"""High-speed CAN (ISO 11898-2), fault-tolerant CAN (ISO 11898-3) and LIN (ISO 17987-4) in datasheets.
+"""High-speed CAN (ISO 11898-2), fault-tolerant CAN (ISO 11898-3) and LIN (ISO 17987-4) in data sheets.
 
-Pages: [A] component datasheet SLLSF80B, electrical characteristics,
-www.ti.com/document-viewer/TCAN1146-Q1/datasheet/; [B] component datasheet SLLSF19, receiver function table;
-[C] component datasheet SN65HVD230, bus levels; [D] component datasheet SLRS048A (1998, rev. 2000), p. 6;
-[E] component datasheet TLE9263QX rev. 1.1, p. 69; [F] "CAN Physical Layer - 4",
-www.microst.it/tutorial/can_pl_4.htm; [G] component datasheet TJA1055 rev. 04 (2009), p. 16; [H] "Low-Speed
-CAN termination", www.ni.com; [I] "LIN Bus Voltages and Levels" and "LIN Bus Layout",
-onlinedocs.microchip.com; [J] component datasheets SLLSFK7A and SLLSEU9D; [K] SLLA383A, LIN pull-up values;
-[L] "CAN bus health check by resistance", obd-cable.com, and "How to Check CAN Bus Resistance",
-learnautoelectrics.com; [M] Industrial Communication Systems, chapter 45, p. 45-6. The standards themselves
-were not read.
+[A] component data sheet SLLSF80B, electrical characteristics; [B] component data sheet SLLSF19, receiver function table; [C] component data sheet SN65HVD230, bus
+levels; [D] component data sheet SLRS048A (1998, rev. 2000), p. 6; [E] component data sheet TLE9263QX rev. 1.1, p. 69; [F] ISO 11898-2 as reproduced in component
+data sheets; [G] component data sheet TJA1055 rev. 04 (2009), p. 16; [H] a maker's note on terminating low-speed CAN; [I] "LIN Bus Voltages and Levels" and "LIN Bus
+Layout", documents of a component maker; [J] component data sheets SLLSFK7A and SLLSEU9D; [K] SLLA383A, LIN pull-up values; [L] resistors in parallel: R / n;
+[M] Industrial Communication Systems, chapter 45, p. 45-6. The standards themselves were not read.
 """
 
 from __future__ import annotations
@@ -105,8 +100,6 @@ def test_meter_readings() -> None:
     about = {r.case: r.about_ohm for r in workshop_readings() if r.about_ohm is not None}
     assert about == {"both ends present": 60, "one end missing": 120, "a third terminator added": 40}
     assert [120 / count for count in (2, 1, 3)] == list(about.values())
-    (short,) = (r for r in workshop_readings() if r.case == "lines shorted together")
-    assert (short.min_ohm, short.max_ohm) == (0, 10)
 
 
 @pytest.mark.parametrize(

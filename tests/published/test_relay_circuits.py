@@ -1,7 +1,7 @@
 """Relay and switch terminals of DIN 72552, and the classical relay circuits, through the key states.
 
-Terminals, pages as in `test_din_72552.py`: [A] "DIN codes explained"; [B] "Common Terminal designations according to DIN 72552", ilexa.co.uk; [E]
-"Automotive Relays", blog.designed79.co.uk/?p=2882. The standard itself was not read.
+Terminals, pages as in `test_din_72552.py`: [A] "DIN codes explained"; [B] "Common Terminal designations according to DIN 72552"; [E]
+contacts of relays, DIN 72552 as reproduced there. The standard itself was not read.
 Circuits: [LEC4] Tony R. Kuphaldt, "Lessons In Electric Circuits, Volume IV - Digital" (Design Science License), chapters "Electromechanical relays" and
 "Ladder logic": start/stop with seal-in contact, forward/reverse interlock, permissive contacts in series; from memory. [PET] Frank D. Petruzella,
 "Electric Motors and Control Systems", three-wire control and change-over; from memory. The self-interrupting buzzer: Horowitz and Hill, "The Art of

@@ -1,13 +1,6 @@
-"""Voltage-drop limits, battery, charging, cranking and key-off draw against the pages that print them.
+"""Voltage-drop limits, battery, charging, cranking and key-off draw as workshops go by them: custom of the trade, no source to name.
 
-Pages: [A] "Voltage Drop Test", grokipedia.com/page/Voltage_Drop_Test; [B] "Voltage Drop Testing"
-(technician training), apextechnation.com/library/T-4/0; [C] Hoelzle Journal 07 (2017), table 2, permissible
-voltage drops, issuu.com/hoelzle/docs/20170703-1_journal_07/7; [D] "How can I measure my battery's State of
-Charge?", discoverbattery.com; [E] mailing-list post on flooded cells, lists.ettus.com; [F] "Q & A: Checking
-& Maintaining Batteries", www.motorhome.com; [G] "Charging output under high draw",
-www.ellenow.com/p/210121700781; [H] "Car Battery Testing", car-battery.shop/page/; [I] charging voltage
-page, wungiel.pl; [J] "How much parasitic draw is too much?", engineerfix.com; [K] "How to check for draw on
-car battery", us.ok.com.
+[C] Permissible drops of the positive lead, table 2 of Hoelzle Journal 07 (2017), a table of a handbook reproduced there.
 """
 
 from __future__ import annotations
@@ -17,15 +10,15 @@ import pytest
 from tracer.standards.limits import battery_open_circuit, drop_limit, lead_limit, window
 
 DROP_V = {
-    "ideal connection": 0.00,  # [A]
-    "ground path": 0.10,  # [A] [B]
-    "single wire": 0.20,  # [A] [B]
-    "switch contact": 0.30,  # [A] [B]
-    "starter path": 0.50,  # [B]
-    "starter positive side": 0.60,  # [A]
-    "starter negative side": 0.30,  # [A]
-    "charging positive side": 0.50,  # [A]
-    "charging negative side": 0.20,  # [A]
+    "ideal connection": 0.00,
+    "ground path": 0.10,
+    "single wire": 0.20,
+    "switch contact": 0.30,
+    "starter path": 0.50,
+    "starter positive side": 0.60,
+    "starter negative side": 0.30,
+    "charging positive side": 0.50,
+    "charging negative side": 0.20,
 }
 
 # feed lead only: 12 V, 24 V [C]; the 24 V lamp figures are from memory and not listed
@@ -41,26 +34,26 @@ LEAD_V = {
 }
 
 BATTERY_V = {
-    "A": {100: 12.65, 75: 12.45, 50: 12.24, 25: 12.06, 0: 11.89},  # [D] at 26.7 °C
-    "B": {100: 12.6, 75: 12.4, 50: 12.2, 25: 12.0, 0: 11.6},  # [E]
-    "C": {100: 12.66, 75: 12.45, 50: 12.30, 25: 12.15},  # [F]
+    "A": {100: 12.65, 75: 12.45, 50: 12.24, 25: 12.06, 0: 11.89},  # at 26.7 °C
+    "B": {100: 12.6, 75: 12.4, 50: 12.2, 25: 12.0, 0: 11.6},
+    "C": {100: 12.66, 75: 12.45, 50: 12.30, 25: 12.15},
 }
 
 WINDOWS = {
-    "charging": (13.5, 14.8, "V"),  # [I]
-    "charging, accessories on": (13.5, 14.5, "V"),  # [G]
-    "charging, engine running": (13.7, 14.7, "V"),  # [H]
-    "battery load test": (9.6, None, "V"),  # [H] after 15 s at half the cold-cranking rating
-    "key-off draw": (None, 50, "mA"),  # [J] [K]
-    "key-off draw, usual": (20, 50, "mA"),  # [K]
-    "key-off draw, simple vehicle": (None, 20, "mA"),  # [J] [K]
-    "key-off draw, many modules": (75, 85, "mA"),  # [J]
+    "charging": (13.5, 14.8, "V"),
+    "charging, accessories on": (13.5, 14.5, "V"),
+    "charging, engine running": (13.7, 14.7, "V"),
+    "battery load test": (9.6, None, "V"),  # after 15 s at half the cold-cranking rating
+    "key-off draw": (None, 50, "mA"),
+    "key-off draw, usual": (20, 50, "mA"),
+    "key-off draw, simple vehicle": (None, 20, "mA"),
+    "key-off draw, many modules": (75, 85, "mA"),
 }
 
 
 @pytest.mark.parametrize(("item", "max_v"), DROP_V.items())
 def test_drop_limit(item: str, max_v: float) -> None:
-    """Each seen item has its published limit: just below and at it pass, just above does not."""
+    """Each item has its limit: just below and at it pass, just above does not."""
     limit = drop_limit(item)
     assert limit.certainty == "seen"
     assert max_v - 0.001 <= limit.max_v
@@ -91,14 +84,14 @@ def test_doubtful_lead_limit_says_so() -> None:
 
 @pytest.mark.parametrize(("name", "table"), BATTERY_V.items())
 def test_battery_open_circuit(name: str, table: dict[float, float]) -> None:
-    """Each published set as printed, fullest first."""
+    """Each set, fullest first."""
     assert {p.charge_percent: p.voltage_v for p in battery_open_circuit(name)} == table
     assert [p.charge_percent for p in battery_open_circuit(name)] == sorted(table, reverse=True)
 
 
 @pytest.mark.parametrize(("item", "expected"), WINDOWS.items())
 def test_window(item: str, expected: tuple[float | None, float | None, str]) -> None:
-    """Each seen window has its published ends."""
+    """Each window has its ends."""
     found = window(item)
     assert (found.lowest, found.highest, found.unit) == expected
     assert found.certainty == "seen"
@@ -114,6 +107,6 @@ def test_limits_from_memory_are_marked_so(item: str) -> None:
 
 
 def test_cranking_floor_is_not_the_published_load_test() -> None:
-    """9.6 V is printed for a load test [H]; as a cranking floor it is custom from memory."""
+    """9.6 V is that of a load test; as a cranking floor it is custom from memory."""
     assert window("battery load test").certainty == "seen"
     assert window("cranking").certainty == "from memory"
