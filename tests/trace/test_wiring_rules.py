@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import given
 
+from tests.trace import drawn
+from tests.trace.slow import reached_without
 from tests.typed import load
 from tracer.circuit import join
+from tracer.circuit.model import LinkKind
 from tracer.entry import read_folder
 from tracer.trace.rules import Finding, loose_ends, remarks
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
+from tracer.trace.wiring_rules import sole_fuses
 
 ROOT = Path(__file__).parent.parent.parent
 DEMO = ROOT / "circuits" / "minibus"
@@ -265,3 +271,55 @@ def test_what_a_converter_feeds_without_a_fuse_is_its_own_affair(tmp_path: Path)
     parts = "  DC: {is: converter, at: x, volts: 5}\n  E1: {is: load, at: x, watts: 0.1}\n"
     runs = "- BAT.+ -- RD 1 -- F1 -- RD 1 -- DC.in\n- DC.ground -- BN 1 -- G1\n- DC.out -- GN 0.5 -- E1.1\n- E1.2 -- BN 1 -- G1\n"
     assert small(tmp_path, parts, runs) == []
+
+
+# --- laws ------------------------------------------------------------------------------------------------------------
+
+_TWO_LINES = re.compile(r"(?P<high>\d+): bus (?P<bus>\w+) H(?P<between>[^H]*?)(?P<low>\d+): bus (?P=bus) L")
+TWO_LINES = [
+    (path.name[:2], found) for path in sorted((DEMO / "sheets").iterdir()) for found in _TWO_LINES.finditer(path.read_text(encoding="utf-8")) if found["bus"] != "diagnostic"  # of two modules, neither is the odd one
+]  # fmt: skip
+
+
+def test_the_demo_has_modules_on_two_buses() -> None:
+    assert len(TWO_LINES) >= 12 and {found["bus"] for _, found in TWO_LINES} == {"drive", "body"}
+
+
+@pytest.mark.parametrize(("sheet", "found"), TWO_LINES, ids=str)
+def test_whichever_module_has_its_lines_swapped_is_the_one_that_is_named(
+    sheet: str, found: re.Match[str], tmp_path: Path
+) -> None:
+    high, bus, between, low = found.group("high", "bus", "between", "low")
+    (path,) = (DEMO / "sheets").glob(f"{sheet}*")
+    start = found.start()
+    shutil.copytree(DEMO, tmp_path / "demo")
+    text = path.read_text(encoding="utf-8")
+    swapped = f"{high}: bus {bus} L{between}{low}: bus {bus} H"
+    (tmp_path / "demo" / "sheets" / path.name).write_text(
+        text[:start] + swapped + text[found.end() :], encoding="utf-8"
+    )
+    new = [one for one in found_in(Survey(join(read_folder(tmp_path / "demo")))) if one not in SOUND]
+    assert {code for code, _ in new} == {"R241"}
+    assert sorted(at.partition(".")[2] for _, at in new) == sorted((high, low))
+    assert len({at.partition(".")[0] for _, at in new}) == 1
+
+
+@given(drawn.runs())
+def test_what_a_fuse_is_charged_with_has_no_other_way(lines: tuple[str, ...]) -> None:
+    """Against a fresh search without the fuse; where no diode or output gives a sense, all that hangs on it alone is charged."""
+    circuit = drawn.typed(lines)
+    survey = Survey(circuit)
+    before = reached_without(survey, set(), set())["supply"]
+    one_way = any(
+        link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) and {link.a, link.b} <= before for link in circuit.links
+    )
+    consumers = [f"E{n}" for n in range(drawn.LOADS)] + [f"M{n}" for n in range(drawn.MODULES)]
+    for fuse in (f"F{n}" for n in range(drawn.FUSES)):
+        gone = {number for number, link in enumerate(circuit.links) if link.part == fuse}
+        now = reached_without(survey, gone, set())["supply"]
+        for consumer in consumers:
+            for node in circuit.pins_of.get(consumer, {}).values():
+                charged = fuse in sole_fuses(survey, [node])
+                lost = node in before and node not in now
+                assert lost or not charged
+                assert charged or not lost or one_way

@@ -276,7 +276,7 @@ def _currents(survey: Survey) -> Iterator[tuple[str, float, str, list[str]]]:
             if amps is None:
                 continue
             nodes = list(pins.values())
-            fuses = _sole_fuses(survey, nodes)
+            fuses = sole_fuses(survey, nodes)
             yield part.name, amps, f"{part.name} alone", fuses
             for key in survey.states.keys if fuses else ():
                 if _live_in(survey, nodes, nodes, key):
@@ -286,7 +286,7 @@ def _currents(survey: Survey) -> Iterator[tuple[str, float, str, list[str]]]:
                 if pin not in pins:
                     continue
                 name, node = f"{part.name}.{pin}", pins[pin]
-                fuses = _sole_fuses(survey, [node])
+                fuses = sole_fuses(survey, [node])
                 yield name, max((one for one in draws.values() if one), default=0.0), f"{name} alone", fuses
                 for key in survey.states.keys if fuses else ():
                     typed = draws.get(key, draws.get("otherwise", draws.get("")))
@@ -294,7 +294,7 @@ def _currents(survey: Survey) -> Iterator[tuple[str, float, str, list[str]]]:
                         yield name, typed, key, fuses
 
 
-def _sole_fuses(survey: Survey, nodes: list[int]) -> list[str]:
+def sole_fuses(survey: Survey, nodes: list[int]) -> list[str]:
     """The rated fuses that lie on every way of supply to whichever of the nodes it reaches."""
     circuit, supply = survey.circuit, survey.supply_ways()
     ways = [frozenset(supply.bridges_to(node)) for node in nodes if supply.reached(node)]
