@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache, partial
 
 from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, LinkKind, Part
 from tracer.circuit.states import Level
@@ -60,6 +62,7 @@ _BUS_PARTS = (
 _BUS_GOOD = _BUS_PARTS + "- C.1 -- GN 0.5 -- S1\n- C.2 -- YE 0.5 -- S2\n"
 
 
+@lru_cache(maxsize=2)
 def _bus_pins_by_net(survey: Survey) -> list[dict[str, dict[str, list[tuple[str, str]]]]]:
     """For each conductor that holds bus pins: the pins (module, pin) by bus and line, in the order of the modules."""
     circuit = survey.circuit
@@ -248,50 +251,60 @@ def _load_amps(survey: Survey, facts: LoadFacts) -> float | None:
 def above_the_rating(survey: Survey) -> Iterator[Finding]:
     """A fuse that must carry more than its rating: one consumer alone, or all that a key state makes live for certain, as typed in and added up."""
     circuit = survey.circuit
-    sums: dict[str, dict[str, dict[str, float]]] = {}  # amperes by fuse, key state and consumer
-    for name, amps, key, fuses in _currents(survey):
-        for fuse in fuses:
-            sums.setdefault(fuse, {}).setdefault(key, {})[name] = amps
-    for fuse, keys in sums.items():
+    charged: dict[str, list[_Consumer]] = {}
+    for consumer in _consumers(survey):
+        for fuse in sole_fuses(survey, consumer.nodes):
+            charged.setdefault(fuse, []).append(consumer)
+    for fuse, consumers in charged.items():
         part = circuit.parts[fuse]
         assert isinstance(part.facts, FuseFacts) and part.facts.amps is not None
-        worst = max(keys, key=lambda key: sum(keys[key].values()))
-        total = sum(keys[worst].values())
+        if sum(one.most_a for one in consumers) <= part.facts.amps:
+            continue
+        cases = {f" in {key}": {one.name: one.amps_in(key) for one in consumers} for key in survey.states.keys}
+        cases |= {f" with {one.name} on": {one.name: one.most_a} for one in consumers}
+        worst = max(cases, key=lambda case: sum(cases[case].values()))
+        total = sum(cases[worst].values())
         if total > part.facts.amps:
-            named = sorted(keys[worst], key=lambda name: (-keys[worst][name], natural(name)))
-            takes = listed([f"{name} {keys[worst][name]:.3g} A" for name in named], joiner="and")
-            when = f" in {worst}" if worst in survey.states.keys else ""
-            together = f", together {total:.3g} A" if len(named) > 1 else ""
-            message = f"{fuse} is {part.facts.amps:g} A, but carries more{when}: {takes}{together}"
+            carried = sorted(((amps, name) for name, amps in cases[worst].items() if amps), key=lambda one: -one[0])
+            takes = listed([f"{name} {amps:.3g} A" for amps, name in carried], joiner="and")
+            together = f", together {total:.3g} A" if len(carried) > 1 else ""
+            message = f"{fuse} is {part.facts.amps:g} A, but carries more{worst}: {takes}{together}"
             yield Finding(part.place, fuse, message, "", (), (fuse,))
 
 
-def _currents(survey: Survey) -> Iterator[tuple[str, float, str, list[str]]]:
-    """Consumers that certain fuses must carry: name, A, key state, fuses. What only may be on stands under a name of its own."""
+@dataclass(frozen=True, slots=True)
+class _Consumer:
+    """A load, or a supply pin of a module, with the current that is typed in: at most, and for certain in a key state."""
+
+    name: str
+    nodes: list[int]
+    most_a: float
+    amps_in: Callable[[str], float]
+
+
+def _consumers(survey: Survey) -> Iterator[_Consumer]:
     circuit = survey.circuit
     for part in circuit.parts.values():
         pins = circuit.pins_of.get(part.name, {})
         if isinstance(part.facts, LoadFacts):
-            amps = _load_amps(survey, part.facts)
-            if amps is None:
-                continue
-            nodes = list(pins.values())
-            fuses = sole_fuses(survey, nodes)
-            yield part.name, amps, f"{part.name} alone", fuses
-            for key in survey.states.keys if fuses else ():
-                if _live_in(survey, nodes, nodes, key):
-                    yield part.name, amps, key, fuses
+            amps, nodes = _load_amps(survey, part.facts), list(pins.values())
+            if amps:
+                yield _Consumer(part.name, nodes, amps, partial(_load_amps_in, survey, nodes, amps))
         elif isinstance(part.facts, ModuleFacts):
             for pin, draws in part.facts.draws.items():
-                if pin not in pins:
-                    continue
-                name, node = f"{part.name}.{pin}", pins[pin]
-                fuses = sole_fuses(survey, [node])
-                yield name, max((one for one in draws.values() if one), default=0.0), f"{name} alone", fuses
-                for key in survey.states.keys if fuses else ():
-                    typed = draws.get(key, draws.get("otherwise", draws.get("")))
-                    if typed and survey.states.supply_level(node, key) is Level.LIVE:
-                        yield name, typed, key, fuses
+                most_a = max((one for one in draws.values() if one), default=0.0)
+                if pin in pins and most_a:
+                    amps_in = partial(_draw_in, survey, pins[pin], draws)
+                    yield _Consumer(f"{part.name}.{pin}", [pins[pin]], most_a, amps_in)
+
+
+def _load_amps_in(survey: Survey, nodes: list[int], amps: float, key: str) -> float:
+    return amps if _live_in(survey, nodes, nodes, key) else 0.0
+
+
+def _draw_in(survey: Survey, node: int, draws: Mapping[str, float | None], key: str) -> float:
+    live = survey.states.supply_level(node, key) is Level.LIVE
+    return (draws.get(key, draws.get("otherwise", draws.get(""))) or 0.0) if live else 0.0
 
 
 def sole_fuses(survey: Survey, nodes: list[int]) -> list[str]:
