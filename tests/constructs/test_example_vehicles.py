@@ -70,7 +70,9 @@ def test_a_sensor_in_the_battery_negative_lies_on_every_way_to_ground() -> None:
 def test_each_post_and_each_ring_is_a_place_of_its_own() -> None:
     name = "several_posts_and_rings"
     assert (points(name, "S1")[0], points(name, "S2")[0]) == ("BAT.+1", "BAT.+2")
-    assert points(name, "G1") == ["BAT.-", "G1", "M.2"] or points(name, "G1") == ["BAT.-", "G2", "G1", "M.2"]
+    # both cables of the minus post carry both grounds, for G1 and G2 are joined by the body they sit on
+    assert points(name, "G1") == ["BAT.-", "G2", "G1", "M.2"]
+    assert points(name, "G2") == ["BAT.-", "G1", "G2", "M.4"]
 
 
 def test_a_switched_minus_is_a_side_chain_with_its_switch() -> None:

@@ -300,11 +300,17 @@ def test_the_lower_operating_point_is_no_rest_even_if_started_there() -> None:
     network = feed().with_branches([(2, 0)], [10.0])
     start_v = np.array([0.0, 12.6 - 0.01 * 60.0 / lower_v, lower_v + 1e-6])
     laws = LoadLaws.of([ConstantPower(2, 0, 60.0, least_v=1.0).law])
-    found = settle(network, laws, np.array([lower_v]), start_v=start_v)
-    assert found is None or found.drop_v[0] == pytest.approx(upper_v, abs=1e-6)
+    assert (
+        settle(network, laws, np.array([lower_v]), start_v=start_v) is None
+    )  # a step leads away, and no further one comes back
+    beside_v = np.array([0.0, 12.6 - 0.01 * 60.0 / upper_v, upper_v + 0.01])
+    found = settle(network, laws, np.array([upper_v + 0.01]), start_v=beside_v)
+    assert found is not None
+    assert found.drop_v[0] == pytest.approx(upper_v, abs=1e-6)
 
 
 def test_more_than_the_feed_can_give_is_never_called_rest_above_the_least_voltage() -> None:
     found = settled(feed(feed_ohm=8.0), [ConstantPower(2, 0, 10.0, least_v=6.0)], [12.0])
     # 8 ohm of feed cannot carry 10 W: only as the resistor it is below 6 V (3.6 ohm) can it rest
-    assert found is None or found.drop_v[0] == pytest.approx(12.6 * 3.6 / (3.6 + 8.01))
+    assert found is not None
+    assert found.drop_v[0] == pytest.approx(12.6 * 3.6 / (3.6 + 8.01))

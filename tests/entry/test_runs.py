@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import networkx
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.typed import HEAD, load, wires
@@ -122,6 +122,7 @@ def test_every_piece_of_a_split_run_stands_where_its_offset_says(pieces: list[st
 
 
 @given(st.text(st.sampled_from("AS1. -–:>?/()rf2,\n\t"), max_size=60), st.sampled_from(SYSTEMS))
+@example("A.1 -- ? -- S1", "iec")
 def test_any_text_gives_a_run_or_slips_inside_the_text(text: str, system: str) -> None:
     points, made, slips = read_run(text, system)
     if not slips:

@@ -1,4 +1,4 @@
-"""High-speed CAN (ISO 11898-2), fault-tolerant CAN (ISO 11898-3) and LIN (ISO 17987-4) in datasheets.
+"""High-speed CAN (ISO 11898-2), fault-tolerant CAN (ISO 11898-3) and LIN (ISO 17987-4) in data sheets.
 
 Pages: [A] component datasheet SLLSF80B, electrical characteristics,
 www.ti.com/document-viewer/TCAN1146-Q1/datasheet/; [B] component datasheet SLLSF19, receiver function table;
@@ -104,8 +104,6 @@ def test_meter_readings() -> None:
     about = {r.case: r.about_ohm for r in workshop_readings() if r.about_ohm is not None}
     assert about == {"both ends present": 60, "one end missing": 120, "a third terminator added": 40}
     assert [120 / count for count in (2, 1, 3)] == list(about.values())
-    (short,) = (r for r in workshop_readings() if r.case == "lines shorted together")
-    assert (short.min_ohm, short.max_ohm) == (0, 10)
 
 
 @pytest.mark.parametrize(

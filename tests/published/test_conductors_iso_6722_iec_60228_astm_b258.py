@@ -15,7 +15,6 @@ from tracer.standards.conductors import (
     copper_resistivity,
     copper_temperature_coefficient,
     is_usual_size,
-    largest_fuse_a,
     max_resistance_mohm_per_m,
     parse_size,
 )
@@ -105,11 +104,3 @@ def test_temperature_against_the_law_of_copper(temperature_c: float) -> None:
 def test_japanese_sizes_are_usual(typed: str) -> None:
     """Nominal sizes of JIS C 3406 type AV, from memory."""
     assert is_usual_size(parse_size(typed))
-
-
-def test_largest_fuse_is_only_from_memory() -> None:
-    """Common practice, no source: no number is checked, only that none claims to have one."""
-    for area_mm2 in (0.35, 0.5, 1.5, 2.5, 50):
-        rating = largest_fuse_a(area_mm2)
-        assert rating is not None
-        assert rating.certainty == "memory"

@@ -32,52 +32,15 @@ GERMAN = {
     "sw": "black",
     "br": "brown",
     "rt": "red",
-    "ro": "red",
     "or": "orange",
     "ge": "yellow",
     "gn": "green",
     "bl": "blue",
-    "hb": "light blue",
-    "li": "violet",
     "vi": "violet",
     "gr": "grey",
     "ws": "white",
     "rs": "pink",
     "tk": "turquoise",
-}
-
-# custom of the trade, no source
-US = {
-    "BRN": "brown",
-    "RED": "red",
-    "ORG": "orange",
-    "YEL": "yellow",
-    "GRN": "green",
-    "BLU": "blue",
-    "VIO": "violet",
-    "PPL": "violet",
-    "GRY": "grey",
-    "WHT": "white",
-    "PNK": "pink",
-    "TAN": "tan",
-    "CLR": "clear",
-    "LT BLU": "light blue",
-    "DK BLU": "dark blue",
-    "LT GRN": "light green",
-    "DK GRN": "dark green",
-    "B": "black",
-    "BR": "brown",
-    "R": "red",
-    "O": "orange",
-    "Y": "yellow",
-    "G": "green",
-    "BL": "blue",
-    "V": "violet",
-    "PP": "violet",
-    "GR": "grey",
-    "W": "white",
-    "P": "pink",
-    "T": "tan",
 }
 
 
@@ -93,12 +56,6 @@ def test_german_abbreviation_has_its_usual_colour(written: str, name: str) -> No
     """Each German abbreviation gives its colour, in small and capital letters."""
     assert colour_name(parse_colour(written, "din")) == name
     assert colour_name(parse_colour(written.upper(), "din")) == name
-
-
-@pytest.mark.parametrize(("written", "name"), US.items())
-def test_us_abbreviation_has_its_usual_colour(written: str, name: str) -> None:
-    """Each US style abbreviation gives its colour; purple counts as violet."""
-    assert colour_name(parse_colour(written, "sae")) == name
 
 
 def test_two_colours_are_joined_without_separator() -> None:

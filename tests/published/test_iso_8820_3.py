@@ -72,14 +72,6 @@ def test_colour_of_the_other_families(kind: str, table: dict[float, str]) -> Non
     assert {r.rating_a: r.colour for r in ratings(kind) if r.standard} == table
 
 
-def test_ratings_outside_the_standard_have_a_colour_and_are_not_standard() -> None:
-    """0.5 A dark blue and 120 A pink are sold; 120 A is above the 100 A of ISO 8820-3 [A]."""
-    assert colour_of(0.5, "C") == "dark blue"
-    assert not is_standard_rating(0.5, "C")
-    assert colour_of(120, "E") == "pink"
-    assert not is_standard_rating(120, "E")
-
-
 @pytest.mark.parametrize(("letter", "name"), [("C", "medium"), ("E", "high-current"), ("F", "miniature")])
 def test_type_letters(letter: str, name: str) -> None:
     """C, E and F are the medium, high-current and miniature blade [A]."""
@@ -108,8 +100,9 @@ def test_opening_times_of_the_large_blade() -> None:
 def test_drop_limit_of_the_large_blade(rating_a: float, drop_mv: float | None) -> None:
     """125 mV at 20 A and 100 mV above; form E of DIN 72581-3 ends at 80 A; from memory."""
     drop = drop_at_rating_mv(rating_a, "E")
-    assert (drop.value if drop else None) == drop_mv
-    assert drop is None or drop.note.startswith("limit")
+    assert (None if drop is None else (drop.value, drop.note.partition(",")[0])) == (
+        None if drop_mv is None else (drop_mv, "limit")
+    )
 
 
 @pytest.mark.parametrize(("rating_a", "mohm", "drop_mv"), [(3, 33.75, 153), (4, 23.48, 121), (5, 17.75, 129)])
@@ -125,18 +118,3 @@ def test_miniature_blade_resistance_and_drop(rating_a: float, mohm: float, drop_
 def test_continuous_load() -> None:
     """A fuse carries about 75 % of its rating all the time, rule of thumb, from memory."""
     assert continuous_share().value == 0.75
-
-
-def test_current_from_drop_of_a_medium_blade() -> None:
-    """10 A medium blade: 1 mV means 130 mA (from memory); 1 % is the rounding of the two printed figures."""
-    cold = cold_resistance_mohm(10, "C")
-    assert cold is not None
-    assert 1000 * 1.0 / cold.value == pytest.approx(130, rel=0.01)
-
-
-@pytest.mark.parametrize(("drop_mv", "current_ma"), [(0.1, 22), (1.0, 218)])
-def test_current_from_drop_of_a_miniature_blade(drop_mv: float, current_ma: float) -> None:
-    """15 A miniature blade: 0.1 mV means 22 mA and 1.0 mV 218 mA [I]; 22 is rounded to 2.3 %."""
-    cold = cold_resistance_mohm(15, "F")
-    assert cold is not None
-    assert 1000 * drop_mv / cold.value == pytest.approx(current_ma, rel=0.023)

@@ -16,6 +16,7 @@ import pypdf
 import pytest
 
 import tracer
+from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
@@ -264,10 +265,23 @@ def test_pdf_fonts_are_embedded(surveys: dict[str, Survey]) -> None:
         assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(descriptor)
 
 
-def test_png_is_a_png(surveys: dict[str, Survey]) -> None:
-    files = files_of(drawn(surveys["minibus"], "INS")[1], "png")
-    assert len(files) == 2
-    assert all(file.startswith(b"\x89PNG\r\n\x1a\n") for file in files)  # signature of ISO/IEC 15948
+def test_the_png_shows_each_text_where_it_was_placed_and_white_paper_around(surveys: dict[str, Survey]) -> None:
+    pages = drawn(surveys["minibus"], "INS")[1]
+    assert len(pages) == 2
+    for page, file in zip(pages, files_of(pages, "png"), strict=True):
+        ink = ink_of(file)
+        scale = ink.shape[1] / page.width  # pixels for each point
+        assert ink.shape[0] == pytest.approx(page.height * scale, abs=1)
+        texts = list(page.texts())
+        assert len(texts) > 50
+        for text in texts:
+            box = text.box
+            left, top, right, bottom = (
+                round(scale * at) for at in (box.x, box.y, box.x + box.width, box.y + box.height)
+            )
+            assert ink[top:bottom, left:right].max() > 0.5, text.text
+        edge = round(10 * scale)
+        assert max(ink[:edge].max(), ink[-edge:].max(), ink[:, :edge].max(), ink[:, -edge:].max()) < 0.1
 
 
 def test_a_point_shared_by_rows_names_the_others(surveys: dict[str, Survey]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import tracer
@@ -78,7 +78,25 @@ def test_one_pass_over_all_fuses_answers_as_one_at_a_time(lines: tuple[str, ...]
         assert {level: set(loss.at(level)) for level in LEVELS} == lost
 
 
+_TWO_FUSES = ("BAT.+ -- RD 1 -- F0.feed", "BAT.+ -- RD 1 -- F1.feed", "BAT.- -- RD 1 -- G0", "G0 -- RD 1 -- M0.2")
+
+
 @given(runs(), st.integers(0, FUSES - 1))
+# another fuse feeds the same pin
+@example((*_TWO_FUSES, "F0.load -- RD 1 -- M0.1", "F1.load -- RD 1 -- M0.1"), 0)
+# what is left comes from an output that is on in run and start only
+@example((*_TWO_FUSES, "F1.load -- RD 1 -- M0.1", "F0.load -- RD 1 -- E0.1", "M0.4 -- RD 1 -- E0.1"), 0)
+# the fuse of the coil lets a change-over relay fall back, which feeds the load
+@example(
+    (
+        *_TWO_FUSES,
+        "F0.load -- RD 1 -- K1.86",
+        "K1.85 -- RD 1 -- G0",
+        "F1.load -- RD 1 -- K1.30",
+        "K1.87a -- RD 1 -- E0.1",
+    ),
+    0,
+)
 def test_every_verdict_agrees_with_the_vehicle_typed_again_without_the_fuse(
     lines: tuple[str, ...], number: int
 ) -> None:

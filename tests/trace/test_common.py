@@ -94,8 +94,8 @@ def test_a_shared_connector_counts_although_the_cavities_differ(demo: Survey) ->
 def test_what_only_some_share_comes_after_what_all_share(demo: Survey) -> None:
     report = common_of(demo, ["DDM", "SDM", "RMP"])
     counts = [len(group.dead) for group in report.groups if group.verdict != CLEARED]
-    assert counts == sorted(counts, reverse=True)
-    assert all(len(group.dead) > 1 for group in report.groups)
+    assert counts == sorted(counts, reverse=True) and len(set(counts)) > 1
+    assert min(len(group.dead) for group in report.groups) > 1
 
 
 @pytest.mark.parametrize(

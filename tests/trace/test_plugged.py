@@ -107,7 +107,7 @@ def test_a_fuse_in_the_neighbouring_position_is_a_probable_swap() -> None:
 
 def test_two_exchanged_fuses_are_told_as_exchanged() -> None:
     (story,) = seen("F4:15 F5:10").stories
-    assert "F5 and F4 are probably exchanged" in story.message or "F4 and F5 are probably exchanged" in story.message
+    assert story.message == "F5 and F4 are probably exchanged: F5 should be 15 A, F4 10 A"
 
 
 def test_where_several_lack_the_same_rating_all_of_them_are_named() -> None:

@@ -92,6 +92,22 @@ def test_no_way_that_a_diode_allows_is_lost(drawn: tuple[int, Edges, list[int]],
 
 
 @given(circuits(), st.data())
+def test_a_bridge_lies_on_every_way_whatever_diodes_allow(
+    drawn: tuple[int, Edges, list[int]], data: st.DataObject
+) -> None:
+    """Against every simple path listed by networkx; without diodes the bridges are all that lies on every way."""
+    count, edges, ends = drawn
+    senses = data.draw(st.lists(st.sampled_from([0, 0, 1, -1]), min_size=len(edges), max_size=len(edges)))
+    plain, directed = _ways(count, edges, ends), _ways(count, edges, ends, senses)
+    for target in set(range(count)) - set(ends):
+        for ways, sense in ((plain, None), (directed, senses)):
+            paths = [{link for _, _, link in path} for path in _paths(edges, ends, target, sense)]
+            shared = set.intersection(*paths) if paths else set()
+            assert not paths or set(ways.bridges_to(target)) <= shared
+            assert sense is not None or set(ways.bridges_to(target)) == shared
+
+
+@given(circuits(), st.data())
 def test_leaving_a_modules_inside_out_is_the_same_as_a_circuit_without_it(
     drawn: tuple[int, Edges, list[int]], data: st.DataObject
 ) -> None:

@@ -7,9 +7,9 @@ from functools import cached_property
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus_report import Access, BusNode
-from tracer.entry.models import BusFacts, ConnectorFacts, ModuleFacts
-from tracer.entry.names import bus_of
+from tracer.entry.models import BusFacts, ConnectorFacts
 from tracer.entry.problems import natural
+from tracer.trace.bus_pins import lines_typed, pins_by_role
 from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
 
@@ -19,21 +19,6 @@ def bus_names(circuit: Circuit) -> list[str]:
     names = dict.fromkeys(circuit.typed.vehicle.buses)
     names |= dict.fromkeys(bus for bus, _, _, _ in pins_by_role(circuit))
     return list(names)
-
-
-def pins_by_role(circuit: Circuit) -> Iterator[tuple[str, str, str, str]]:
-    """(bus, line, module, pin) of pins called `bus NAME LINE`."""
-    for part in circuit.modules():
-        assert isinstance(part.facts, ModuleFacts)
-        for pin, words in part.facts.pins.items():
-            if named := bus_of(words):
-                yield named[0], line_name(named[1]), part.name, pin
-
-
-def line_name(typed: str) -> str:
-    """H, L or LIN for every way a line is typed: `high`, `CAN_H`, nothing."""
-    word = typed.upper().replace("CAN_", "").replace("CAN-", "").strip(",;")
-    return {"HIGH": "H", "LOW": "L", "": "LIN"}.get(word, word)
 
 
 class BusLines:
@@ -60,10 +45,8 @@ class BusLines:
     def _pins(self) -> dict[str, list[tuple[str, str]]]:
         """Module pins by line."""
         found: dict[str, list[tuple[str, str]]] = {}
-        for line, points in self.facts.lines.items():
-            for point in points:
-                module, _, pin = point.partition(".")
-                found.setdefault(line_name(line), []).append((module, pin))
+        for line, module, pin in lines_typed(self.circuit, self.name):
+            found.setdefault(line, []).append((module, pin))
         for bus, line, module, pin in pins_by_role(self.circuit):
             if bus == self.name and (module, pin) not in [one for pins in found.values() for one in pins]:
                 found.setdefault(line, []).append((module, pin))

@@ -8,7 +8,7 @@ from tracer.circuit.model import FUSE_KINDS, SWITCHED, Circuit, Link, LinkKind, 
 from tracer.circuit.open_ends import open_coils, open_contacts, open_ends
 from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
-from tracer.entry.models import FuseFacts, ModuleFacts
+from tracer.entry.models import ConnectorFacts, FuseFacts, JointFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import natural
 from tracer.trace.basis import joint_count
 from tracer.trace.census import SENSING, PinFinding, pins_found
@@ -461,7 +461,7 @@ def declared_pin_not_wired(survey: Survey) -> Iterator[Finding]:
     good="parts: {ALM: {is: module, cavities: [2, 3], unused: [3], pins: {2: ground}}, G1: ground}\nruns:\n- ALM.2 -- BN 1 -- G1\n",
 )
 def unused_is_used(survey: Survey) -> Iterator[Finding]:
-    """A cavity that is unused and wired, or unused and declared."""
+    """A cavity that is unused and wired, or (of a module) unused and declared."""
     for part, _, found in _modules(survey):
         for pin in found:
             if pin.unused and (pin.wired or pin.declared):
@@ -475,6 +475,15 @@ def unused_is_used(survey: Survey) -> Iterator[Finding]:
                     (pin.node,) if pin.wired and pin.node is not None else (),  # a wire that may belong elsewhere
                     module=part.name,
                 )
+    circuit = survey.circuit
+    for part in circuit.parts.values():
+        facts = part.facts
+        if isinstance(facts, ConnectorFacts | JointFacts | RelayFacts) and facts.unused:
+            for cavity, node in circuit.pins_of.get(part.name, {}).items():
+                if cavity.partition(":")[0] in facts.unused and circuit.is_attached(node):
+                    at = f"{part.name}.{cavity}"
+                    message = f"{at} is listed as unused, but is wired"
+                    yield Finding(part.place_of("unused"), at, message, "", (node,))
 
 
 @rule(

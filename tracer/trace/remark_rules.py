@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
@@ -82,7 +82,8 @@ def pin_used_twice(survey: Survey) -> Iterator[Finding]:
 def supply_without_fuse(survey: Survey) -> Iterator[Finding]:
     """A module's supply reached by a way without fuse, link or breaker."""
     circuit = survey.circuit
-    unfused = _reached_without_fuse(survey)
+    rails = {end.node for end in circuit.sources if end.assumed}  # what lies before an assumed rail is not known
+    unfused = reached_without_fuse(survey, {end.node for end in circuit.sources} - rails)
     for part in circuit.modules():
         for pin in pins_found(survey, part):
             if pin.kind == "supply" and pin.supply and pin.node is not None and pin.node in unfused:
@@ -96,14 +97,16 @@ def supply_without_fuse(survey: Survey) -> Iterator[Finding]:
                 )
 
 
-def _reached_without_fuse(survey: Survey) -> set[int]:
+def reached_without_fuse(survey: Survey, starts: Iterable[int], *, contacts: bool = True) -> set[int]:
+    """Every node that supply reaches from `starts` without a fuse or a load between; `contacts` says whether through contacts and diodes too."""
     from tracer.trace.survey import SUPPLY_KINDS
 
     circuit = survey.circuit
     kinds = SUPPLY_KINDS - {LinkKind.FUSE, LinkKind.DRIVER_HIGH}  # an electronic output protects its own wire
+    if not contacts:
+        kinds -= {LinkKind.CONTACT, LinkKind.DIODE}
     barred = survey.hard_ground
-    rails = {end.node for end in circuit.sources if end.assumed}  # what lies before an assumed rail is not known
-    seen = {end.node for end in circuit.sources} - rails
+    seen = set(starts)
     queue = list(seen)
     while queue:
         node = queue.pop()

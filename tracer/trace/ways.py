@@ -208,6 +208,12 @@ class Ways:
             node = self._block_top[block]
         return blocks
 
+    def bridges_to(self, target: int) -> Iterator[int]:
+        """Links that every way to a reached node takes, as far as blocks alone tell: quick, never one too many, but what only a diode makes sole is not among them."""
+        for block in self.blocks_to(target) if self.leads_to(target) else ():
+            if len(self._block_links[block]) == 1:
+                yield self._block_links[block][0]
+
     def blocks_with(self, wanted: Callable[[Link], bool]) -> dict[str, set[int]]:
         """For each part the blocks that hold one of its wanted links."""
         found: dict[str, set[int]] = {}
@@ -301,6 +307,10 @@ class WaysWithout:
     def reached(self, node: int) -> bool:
         """Whether at least one way leads to the node (an end reaches itself)."""
         return self.to(node) is not None if self._crosses(node) else self._ways.reached(node)
+
+    def bridges_to(self, target: int) -> Iterator[int]:
+        """As of `Ways`: what every way takes, every one of fewer ways takes."""
+        return self._ways.bridges_to(target)
 
     def _crosses(self, node: int) -> bool:
         return self._ways.leads_to(node) and not self._blocks.isdisjoint(self._ways.blocks_to(node))
