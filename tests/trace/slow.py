@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.entry.models import ModuleFacts
+from tracer.trace.guards import guards_of
 from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
 from tracer.trace.ways import Ways
 
@@ -24,7 +25,7 @@ def reached_without(survey: Survey, gone: set[int], ends_gone: set[int]) -> dict
         kinds = SUPPLY_KINDS if supply else GROUND_KINDS
         barred = survey.hard_ground - survey.hard_supply if supply else survey.hard_supply - survey.hard_ground
         sense = supply_sense if supply else ground_sense
-        ways = Ways(left.links, left.at, ends, _of(kinds), barred, sense)
+        ways = Ways(left.links, left.at, ends, _of(kinds), barred, sense, guards=guards_of(left))
         nodes = range(len(circuit.node_names))
         found[level] = {node for node in nodes if node in ends - barred or ways.to(node) is not None}
     return found

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
-from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
+from tracer.trace.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.expected import ComputedExpect, Expected
@@ -77,6 +77,11 @@ def _title(page: Page, report: SupplyReport) -> None:
     if assumed:
         page.line(
             f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
+        )
+    doubtful = [row.code for row in report.rows if row.too_many]
+    if doubtful:
+        page.line(
+            f"MAY LIST TOO MUCH: {codes(doubtful)}; more switch positions there than can be tried. Nothing is missing for that reason."
         )
     if report.loose_elsewhere:
         page.line(elsewhere_words(report.loose_elsewhere))
@@ -187,10 +192,18 @@ def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> No
             "joined",
             f"inside the module with pin {pins}: unplug, and prove each pin alone; plugged in, an open pin reads good through its neighbour",
         )
+    for one in row.left_out:
+        page.labelled("left out", left_out_words(one))
     for note in row.notes:
         page.labelled("note", note)
     if row.probes:
         _probes(page, places, row)
+
+
+def left_out_words(one: LeftOut) -> str:
+    """'F1: only over contacts of SW that are never closed together (check its contact table)'."""
+    tables = "its contact table" if len(one.switches) == 1 else "their contact tables"
+    return f"{', '.join(one.names)}: only over contacts of {' and '.join(one.switches)} that are never closed together; check {tables}"
 
 
 def _expect(page: Page, expected: Expected | None, row: Row) -> None:
@@ -323,8 +336,11 @@ def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     for fuse in fuses:
         rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
         text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else f" {rating}")
-        if not fuse.sole:
-            text += " (parallel, alone suffices)" if fuse.alone else " (parallel, does not suffice alone)"
+        if fuse.beside:
+            text += f" (all but {' and '.join(fuse.beside)} comes through it)"
+        elif not fuse.sole:
+            alone = {True: ", alone suffices", False: ", does not suffice alone", None: ""}[fuse.alone]
+            text += f" (parallel{alone})"
         words.append(text)
     return ", ".join(words)
 
@@ -404,6 +420,12 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         return
     pins = ", ".join(check.pins) or "none"
     page.line(f"A walk down from every source names the same pins: {pins}.", indent=2)
+    if check.not_tried:
+        page.line(
+            f"Pins {', '.join(check.not_tried)}: too many settings of switches to walk through one by one; a fuse too many on their rows would not show here.",
+            indent=2,
+            hang=4,
+        )
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
 
@@ -474,6 +496,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
             "pins": list(report.cross_check.pins),
             "fuses": list(report.cross_check.fuses),
             "differences": list(report.cross_check.differences),
+            "not_tried": list(report.cross_check.not_tried),
         },
         "sheets": list(report.sheets),
         "cautions": list(report.cautions),
@@ -534,6 +557,7 @@ def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
                 "panel": fuse.panel,
                 "sole": fuse.sole,
                 "alone": fuse.alone,
+                "beside": list(fuse.beside),
             }
             for fuse in row.fuses
         ],
@@ -545,6 +569,8 @@ def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
         "live": row.live,
         "why": {key: list(reasons) for key, reasons in row.why.items()},
         "joined_with": list(row.joined_with),
+        "left_out": [{"names": list(one.names), "switches": list(one.switches)} for one in row.left_out],
+        "too_many": list(row.too_many),
         "notes": list(row.notes),
         "probes": [
             _probe_data(probe, expected.at(row.code, probe.at) if expected is not None else ()) for probe in row.probes

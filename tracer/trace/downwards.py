@@ -1,14 +1,22 @@
 """The count from the source side: plain walks down from sources, fuses and rails to the modules they name.
 
-It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other.
+It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other. Where a walk goes over contacts that are never closed
+together, it is repeated for every setting of their switches and relays, one after the other, with only the contacts of that setting.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from itertools import product
+from math import prod
+from weakref import WeakKeyDictionary
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Link, LinkKind
+from tracer.circuit.states import Level
 from tracer.trace.survey import Survey
+
+MOST_STEPS = 400_000  # settings times links of a walk: beyond that they are not tried one by one
 
 _BOTH_WAYS = frozenset(
     {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL,
@@ -17,21 +25,34 @@ _BOTH_WAYS = frozenset(
 _DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  # from `a` to `b`
 _INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
 
+_Setting = dict[str, str]  # what is switched, and the position it is in
+
+
+@dataclass(frozen=True, slots=True)
+class Above:
+    """The fuses above some pins; `perhaps` those of pins whose settings are too many to try; `fed` the pins that a source reaches, `not_tried` the former pins."""
+
+    fuses: frozenset[str]
+    perhaps: frozenset[str]
+    fed: frozenset[int]
+    not_tried: frozenset[int]
+
 
 def nodes_below(survey: Survey, starts: Iterable[int], module: str = "") -> frozenset[int]:
-    """Every node that supply reaches going down from `starts`; nothing inside `module` is passed, no load, and no source but the starts."""
-    return _walk(survey, starts, module, down=True)
+    """Every node that supply reaches going down from `starts`; nothing inside `module` is passed, no load, and no source that is always live but the starts."""
+    return _walks(survey).walk(starts, module, down=True)
 
 
 def parts_below(survey: Survey, part: str) -> frozenset[str]:
     """The parts that supply reaches from the load side of a fuse (or from the pins of another part), the part itself left out."""
-    circuit = survey.circuit
+    circuit, walks = survey.circuit, _walks(survey)
     pins = circuit.pins_of.get(part, {})
+    feeds: list[int] = []
+    starts = list(pins.values())
     if "load" in pins:
-        starts = [pins["feed"] if part in survey.reversed_fuses else pins["load"]]
-    else:
-        starts = list(pins.values())
-    return frozenset(circuit.node_parts[node] for node in nodes_below(survey, starts)) - {part, ""}
+        turned = part in walks.turned
+        starts, feeds = [pins["feed" if turned else "load"]], [pins["load" if turned else "feed"]]
+    return frozenset(circuit.node_parts[node] for node in walks.below(starts, feeds)) - {part, ""}
 
 
 def modules_below(survey: Survey, part: str) -> frozenset[str]:
@@ -39,43 +60,220 @@ def modules_below(survey: Survey, part: str) -> frozenset[str]:
     return parts_below(survey, part) & {module.name for module in survey.circuit.modules()}
 
 
-def fuses_above(survey: Survey, pins: Iterable[int], module: str) -> frozenset[str]:
-    """The fuses below which the pins of a module are found, and which are themselves found below a source."""
-    circuit = survey.circuit
-    above = _walk(survey, pins, module, down=False)
-    fed = nodes_below(survey, [end.node for end in circuit.sources], module)
-    return frozenset(
-        link.part
-        for link in circuit.links
-        if link.kind is LinkKind.FUSE and link.a in above and link.b in above and link.a in fed and link.b in fed
-    )
+def above(survey: Survey, pins: Iterable[int], module: str) -> Above:
+    """What the pins of a module are found below: fuses that are themselves found below a source, in at least one setting of all switches."""
+    walks = _walks(survey)
+    fuses: set[str] = set()
+    perhaps: set[str] = set()
+    reached: set[int] = set()
+    not_tried: set[int] = set()
+    for pin in pins:
+        found, tried = walks.above(pin, module)
+        if found is not None:
+            reached.add(pin)
+            (fuses if tried else perhaps).update(found)
+        if not tried:
+            not_tried.add(pin)
+    return Above(frozenset(fuses), frozenset(perhaps - fuses), frozenset(reached), frozenset(not_tried))
 
 
-def _walk(survey: Survey, starts: Iterable[int], module: str, *, down: bool) -> frozenset[int]:
-    circuit = survey.circuit
-    barred = survey.hard_ground - survey.hard_supply
-    seen = set(starts)
-    stops = {end.node for end in circuit.sources} - seen
-    queue = list(seen)
-    while queue:
-        node = queue.pop()
-        if node in stops:
-            continue
-        for link in _steps(circuit, node):
-            if link.part == module and link.kind in _INSIDE:
+class _Walks:
+    """Walks through one circuit. What of it never changes is worked out once."""
+
+    def __init__(self, survey: Survey) -> None:
+        self.circuit = circuit = survey.circuit
+        self.sources = frozenset(end.node for end in circuit.sources)
+        self.stops = frozenset(node for node in self.sources if _always_live(survey, node))
+        grounds = self._joined(end.node for end in circuit.grounds)
+        self.barred = grounds - self._joined(self.sources)
+        self.turned, self.either = frozenset[str](), frozenset[str]()
+        self.turned, self.either = self._fuse_senses()
+        self._fed: dict[str, frozenset[int]] = {}
+
+    def _joined(self, starts: Iterable[int]) -> frozenset[int]:
+        """What is one conductor with these nodes, outside modules."""
+        seen = set(starts)
+        queue = list(seen)
+        for node in queue:
+            for link in self._links(node):
+                if link.kind in CONDUCTORS and link.kind not in INSIDE_MODULE:
+                    for other in {link.a, link.b} - seen:
+                        seen.add(other)
+                        queue.append(other)
+        return frozenset(seen)
+
+    def _fuse_senses(self) -> tuple[frozenset[str], frozenset[str]]:
+        """Fuses typed the wrong way round, and fuses between two sources, which supply passes in either sense."""
+        fuses = [link for link in self.circuit.links if link.kind is LinkKind.FUSE]
+        beside = self._beside(self.sources, frozenset())
+        either: set[str] = set()
+        while True:  # from source to source over fuses in a row
+            more = {fuse.part for fuse in fuses if fuse.b in beside and fuse.part not in either}
+            if not more:
+                break
+            either |= more
+            beside = self._beside(self.sources, either)
+        turned: set[str] = set()
+        while True:
+            self.turned, self.either = frozenset(turned), frozenset(either)
+            fed = self.walk(self.sources, "", down=True)
+            more = {fuse.part for fuse in fuses if fuse.b in fed and fuse.a not in fed and fuse.part not in turned}
+            if not more:
+                return frozenset(turned), frozenset(either)
+            turned |= more
+
+    def _beside(self, sources: Iterable[int], passed: Collection[str]) -> set[int]:
+        """What a source meets without any fuse but those passed from their load side to their feed side."""
+        seen = set(sources)
+        queue = list(seen)
+        for node in queue:
+            for link in self._links(node):
+                other = link.b if link.a == node else link.a
+                conducts = link.kind in _BOTH_WAYS and link.kind is not LinkKind.CONTACT
+                backwards = link.kind is LinkKind.FUSE and link.part in passed and node == link.b
+                if (conducts or backwards) and other not in seen and other not in self.barred:
+                    seen.add(other)
+                    queue.append(other)
+        return seen
+
+    def walk(
+        self, starts: Iterable[int], module: str, *, down: bool, within: Collection[int] | None = None, setting: _Setting | None = None
+    ) -> frozenset[int]:  # fmt: skip
+        """Every node met going down (or up) from some nodes, on demand only within others and with the contacts of one setting."""
+        seen = set(starts)
+        stops = self.stops - seen
+        queue = list(seen)
+        while queue:
+            node = queue.pop()
+            if node in stops:
                 continue
-            if link.kind in _DOWN_ONLY:
-                upper = link.a if link.part not in survey.reversed_fuses else link.b
-                if (node == upper) is not down:
+            for link in self._links(node):
+                if link.part == module and link.kind in _INSIDE:
                     continue
-            elif link.kind not in _BOTH_WAYS:
-                continue
-            other = link.b if link.a == node else link.a
-            if other not in seen and other not in barred:
-                seen.add(other)
-                queue.append(other)
-    return frozenset(seen)
+                if link.kind in _DOWN_ONLY:
+                    turned = link.part in self.turned
+                    upper = link.b if turned else link.a
+                    if (node == upper) is not down and not (link.kind is LinkKind.FUSE and link.part in self.either):
+                        continue
+                elif link.kind not in _BOTH_WAYS or (
+                    setting and link.kind is LinkKind.CONTACT and not self._closed(link, setting)
+                ):
+                    continue
+                other = link.b if link.a == node else link.a
+                if other not in seen and other not in self.barred and (within is None or other in within):
+                    seen.add(other)
+                    queue.append(other)
+        return frozenset(seen)
+
+    def above(self, pin: int, module: str) -> tuple[set[str] | None, bool]:
+        """The fuses above a pin, None where no source is; and whether every setting was tried."""
+        if module not in self._fed:
+            self._fed[module] = self.walk(self.sources, module, down=True)
+        region = self.walk([pin], module, down=False) & self._fed[module]
+        if pin not in region:
+            return None, True
+        settings = self._settings(region)
+        if settings is None:
+            return self._fuses_in(region), False
+        found: set[str] | None = None
+        for setting in settings:
+            up = self.walk([pin], module, down=False, within=region, setting=setting)
+            fed = self.walk(up & self.sources, module, down=True, within=region, setting=setting)
+            if pin in fed:
+                found = (found or set()) | self._fuses_in(up & fed)
+        return found, True
+
+    def below(self, starts: list[int], feeds: list[int]) -> set[int]:
+        """The nodes below some nodes, which are fed from `feeds`, in at least one setting."""
+        region = self.walk(starts, "", down=True)
+        before = self.walk(feeds, "", down=False) if feeds else frozenset[int]()
+        if not self._clashing(region | before):
+            return set(region)
+        found = set(region)
+        for part in {self.circuit.node_parts[node] for node in region}:
+            for node in set(self.circuit.pins_of.get(part, {}).values()) & region:
+                way = (self.walk([node], "", down=False) & region) | before
+                settings = self._settings(way)
+                if settings is not None and not any(self._leads(starts, feeds, node, way, one) for one in settings):
+                    found.discard(node)
+        return found
+
+    def _leads(self, starts: list[int], feeds: list[int], node: int, way: frozenset[int], setting: _Setting) -> bool:
+        if feeds and not self.sources & self.walk(feeds, "", down=False, within=way, setting=setting):
+            return False
+        return node in self.walk(starts, "", down=True, within=way, setting=setting)
+
+    def _fuses_in(self, nodes: Collection[int]) -> set[str]:
+        return {
+            link.part
+            for node in nodes
+            for link in self._links(node)
+            if link.kind is LinkKind.FUSE and link.a in nodes and link.b in nodes
+        }
+
+    # --- settings ----------------------------------------------------------------------------------------------
+
+    def _settings(self, region: Collection[int]) -> Iterator[_Setting] | None:
+        """Every setting of what clashes among the contacts of a region; None when they are too many."""
+        choices = self._clashing(region)
+        if prod(map(len, choices.values())) * len(region) > MOST_STEPS:
+            return None
+        return (dict(zip(choices, one, strict=True)) for one in product(*choices.values()))
+
+    def _clashing(self, region: Collection[int]) -> dict[str, list[str]]:
+        """What is switched with contacts in a region that no position closes together, with its positions."""
+        open_to: dict[str, set[str]] = {}
+        for node in region:
+            for link in self._links(node):
+                if link.kind is LinkKind.CONTACT and link.a in region and link.b in region:
+                    name, positions = self._switch(link)
+                    open_to.setdefault(name, set(positions)).intersection_update(self._closed_in(link))
+        clashing = {name for name, left in open_to.items() if not left}
+        positions_of = {name: positions for link in self.circuit.links if clashing and link.kind is LinkKind.CONTACT for name, positions in [self._switch(link)] if name in clashing}  # fmt: skip
+        return {name: positions_of[name] for name in sorted(positions_of)}
+
+    def _switch(self, link: Link) -> tuple[str, list[str]]:
+        """What moves a contact, and its positions."""
+        part = self.circuit.parts[link.part]
+        if part.kind == "relay":
+            return part.name, ["rest", "energised"]
+        if part.follows is None:
+            return part.name, list(part.contacts)
+        if part.follows == "key":
+            return "the key", list(self.circuit.typed.vehicle.key)
+        return f"condition {part.follows}", ["yes", "no"]
+
+    def _closed_in(self, link: Link) -> set[str]:
+        """The positions in which a contact is closed, or may be."""
+        part = self.circuit.parts[link.part]
+        if part.follows != "key" or part.kind == "relay":
+            return set(link.closed)
+        return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in part.contacts}
+
+    def _closed(self, link: Link, setting: _Setting) -> bool:
+        name, _ = self._switch(link)
+        return name not in setting or setting[name] in self._closed_in(link)
+
+    def _links(self, node: int) -> Iterator[Link]:
+        return (self.circuit.links[number] for number in self.circuit.at[node])
 
 
-def _steps(circuit: Circuit, node: int) -> Iterator[Link]:
-    return (circuit.links[number] for number in circuit.at[node])
+def _always_live(survey: Survey, node: int) -> bool:
+    """Whether a source ends a walk: a battery post or a rail, live in every key state."""
+    circuit = survey.circuit
+    part = circuit.parts.get(circuit.node_parts[node])
+    if part is not None and part.kind != "battery":
+        return False
+    return all(survey.states.source_level(node, key) is Level.LIVE for key in survey.states.keys)
+
+
+_made: WeakKeyDictionary[Survey, _Walks] = WeakKeyDictionary()
+
+
+def _walks(survey: Survey) -> _Walks:
+    if survey not in _made:
+        _made[survey] = _Walks(survey)
+    return _made[survey]
+
+
+__all__ = ["MOST_STEPS", "Above", "above", "modules_below", "nodes_below", "parts_below"]

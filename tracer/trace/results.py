@@ -40,15 +40,19 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class FuseOnWay:
-    """A fuse, link or breaker on a way; `alone`: with every other parallel fuse out, it still feeds the pin."""
+    """A fuse, link or breaker on a way; `alone`: with every other parallel fuse out, it still feeds the pin (None: not certain).
+
+    `beside` names sources that may be dead, when every way but theirs runs through it.
+    """
 
     part: str
     kind: str
     amps: float | None
     sole: bool
-    alone: bool
+    alone: bool | None
     panel: str | None
     state: str | None
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,14 @@ class RowEnd:
     id: str
     assumed: bool
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Parts and sources that lie only on ways over contacts that are never closed together, and the switches or relays of these contacts."""
+
+    names: tuple[str, ...]
+    switches: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +98,8 @@ class Row:
     joined_with: tuple[str, ...]
     notes: tuple[str, ...]
     what_for: str = ""  # side chains: what the chain is for, in words
+    left_out: tuple[LeftOut, ...] = ()
+    too_many: tuple[str, ...] = ()  # switches with too many positions together: the row may list more than there is
 
     @property
     def point(self) -> str:
@@ -127,11 +141,15 @@ class LooseEnd:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """The count from the source side, made by a separate walk; `differences` is empty when both agree."""
+    """The count from the source side, made by a separate walk; `differences` is empty when both agree.
+
+    `not_tried` are pins above which switches and relays have too many settings to walk through them one by one: of these, fuses too many on a row would not show.
+    """
 
     pins: tuple[str, ...]
     fuses: tuple[str, ...]
     differences: tuple[str, ...]
+    not_tried: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

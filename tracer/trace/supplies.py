@@ -15,7 +15,7 @@ from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
-from tracer.trace.downwards import fuses_above, nodes_below
+from tracer.trace.downwards import above, nodes_below
 from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
@@ -277,7 +277,9 @@ class _Lister:
         name = self.module.name
         sources = [end.node for end in self.circuit.sources]
         below = nodes_below(self.survey, sources, name)
-        from_source = {pin.pin for pin in self.found if pin.node in below and pin.wired}
+        wired = {pin.node: pin.pin for pin in self.found if pin.wired and pin.node is not None}
+        counted = above(self.survey, [node for node in wired if node in below], name)
+        from_source = {wired[node] for node in counted.fed}
         rows = [*supplies, *(row for row in carrying if row.level == "supply")]
         from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
         differences = [
@@ -286,12 +288,16 @@ class _Lister:
         differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
         on_rows = {fuse.part for row in rows for fuse in row.fuses}
         pins = [pin.node for pin in self.found if pin.node is not None and pin.wired and pin.supply]
-        naming = fuses_above(self.survey, pins, name)
+        naming = above(self.survey, pins, name)
         differences += [
-            f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in _sorted(on_rows - naming)
+            f"fuse {fuse} is on a row, but {name} is not found below it"
+            for fuse in _sorted(on_rows - naming.fuses - naming.perhaps)
         ]
-        differences += [f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming - on_rows)]
-        return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences))
+        differences += [
+            f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming.fuses - on_rows)
+        ]
+        not_tried = _sorted(wired[node] for node in naming.not_tried)
+        return CrossCheck(_sorted(from_source), _sorted(naming.fuses), tuple(differences), not_tried)
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
