@@ -10,6 +10,10 @@ from hypothesis import given
 import tracer
 from tests.laws.oracle import Oracle, touchable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tracer.circuit.states import KeyStates
+from tracer.trace.panels import panels_of
+from tracer.trace.second_count import SecondCount
+from tracer.trace.survey import Survey
 
 
 @given(typed_vehicles())
@@ -37,4 +41,38 @@ def test_the_tool_and_the_oracle_list_the_same(typed: TypedVehicle) -> None:
             assert points == touchable(found.points)
             assert {probe.at for probe in row.probes if probe.sole} - found.ends == touchable(found.sole) - found.ends
             assert {fuse.part for fuse in row.fuses} == found.fuses
+            assert {fuse.part for fuse in row.fuses if fuse.sole} == found.sole_fuses
             assert {end.id for end in row.ends} == {end.removeprefix("mass ") for end in found.ends}
+
+
+@given(typed_vehicles())
+def test_the_second_count_agrees_and_the_oracle_too(typed: TypedVehicle) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = typed.write(Path(scratch) / "v")
+        circuit = tracer.load(str(folder))
+        oracle = Oracle.read(folder)
+    assert tracer.supplies(circuit, "M").cross_check.differences == ()
+    count = SecondCount(circuit, KeyStates(circuit))
+    for pin, node in circuit.pins_of.get("M", {}).items():
+        for level in ("supply", "ground"):
+            found = count.above(node, level, "M")
+            seen = oracle.seen_from(f"M.{pin}", level, "M")
+            assert found.all_walked
+            if node not in {end.node for end in (*circuit.sources, *circuit.grounds)}:
+                assert found.fuses == (seen.fuses if seen else None)
+
+
+@given(typed_vehicles())
+def test_what_a_position_serves_is_what_it_is_on_a_valid_way_to(typed: TypedVehicle) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = typed.write(Path(scratch) / "v")
+        survey = Survey(tracer.load(str(folder)))
+        oracle = Oracle.read(folder)
+    served = {
+        position.label: {one.pin for one in position.serves if one.part == "M"}
+        for position in panels_of(survey).positions
+    }
+    pins = [pin for pin in "1234" if f"M.{pin}" in oracle.wired]
+    seen = {pin: oracle.seen_from(f"M.{pin}", "supply", "") for pin in pins}
+    for label, found in served.items():
+        assert found == {pin for pin, one in seen.items() if one and label in one.fuses}

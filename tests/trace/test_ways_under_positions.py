@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import networkx as nx
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
@@ -135,7 +135,6 @@ def test_the_same_with_the_inside_of_a_module_taken_out(drawn: Drawn, data: st.D
         _agrees(drawn, without.to(target), target, paths)
 
 
-@settings(max_examples=60)
 @given(networks(diodes=True), st.data())
 def test_a_way_without_some_links_is_found_or_refuted(drawn: Drawn, data: st.DataObject) -> None:
     ways = drawn.ways()

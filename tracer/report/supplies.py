@@ -413,16 +413,16 @@ def _cavity_words(cavity: Cavity) -> str:
 
 def _cross_check(page: Page, report: SupplyReport) -> None:
     check = report.cross_check
-    page.heading("Second count, from the source side")
+    page.heading("Second count, way by way")
     if check.differences:
         for difference in check.differences:
             page.line(f"DIFFERENCE: {difference}.", indent=2, hang=4)
         return
     pins = ", ".join(check.pins) or "none"
-    page.line(f"A walk down from every source names the same pins: {pins}.", indent=2)
-    if check.not_tried:
+    page.line(f"Every way up from each pin, walked one by one, finds the same pins with supply: {pins}.", indent=2)
+    if check.not_walked:
         page.line(
-            f"Pins {', '.join(check.not_tried)}: too many settings of switches to walk through one by one; a fuse too many on their rows would not show here.",
+            f"Pins {', '.join(check.not_walked)}: too many ways to walk them all; a fuse too many on their rows would not show here.",
             indent=2,
             hang=4,
         )
@@ -496,7 +496,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
             "pins": list(report.cross_check.pins),
             "fuses": list(report.cross_check.fuses),
             "differences": list(report.cross_check.differences),
-            "not_tried": list(report.cross_check.not_tried),
+            "not_walked": list(report.cross_check.not_walked),
         },
         "sheets": list(report.sheets),
         "cautions": list(report.cautions),

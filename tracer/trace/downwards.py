@@ -1,13 +1,12 @@
-"""The count from the source side: plain walks down from sources, fuses and rails to the modules they name.
+"""What lies below a fuse: plain walks down from it to the parts that its text may name.
 
-It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other. Where a walk goes over contacts that are never closed
+It shares nothing with the ways of `ways.py` but the circuit. Where a walk goes over contacts that are never closed
 together, it is repeated for every setting of their switches and relays, one after the other, with only the contacts of that setting.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
 from itertools import product
 from math import prod
 from weakref import WeakKeyDictionary
@@ -28,21 +27,6 @@ _INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
 _Setting = dict[str, str]  # what is switched, and the position it is in
 
 
-@dataclass(frozen=True, slots=True)
-class Above:
-    """The fuses above some pins; `perhaps` those of pins whose settings are too many to try; `fed` the pins that a source reaches, `not_tried` the former pins."""
-
-    fuses: frozenset[str]
-    perhaps: frozenset[str]
-    fed: frozenset[int]
-    not_tried: frozenset[int]
-
-
-def nodes_below(survey: Survey, starts: Iterable[int], module: str = "") -> frozenset[int]:
-    """Every node that supply reaches going down from `starts`; nothing inside `module` is passed, no load, and no source that is always live but the starts."""
-    return _walks(survey).walk(starts, module, down=True)
-
-
 def parts_below(survey: Survey, part: str) -> frozenset[str]:
     """The parts that supply reaches from the load side of a fuse (or from the pins of another part), the part itself left out."""
     circuit, walks = survey.circuit, _walks(survey)
@@ -60,23 +44,6 @@ def modules_below(survey: Survey, part: str) -> frozenset[str]:
     return parts_below(survey, part) & {module.name for module in survey.circuit.modules()}
 
 
-def above(survey: Survey, pins: Iterable[int], module: str) -> Above:
-    """What the pins of a module are found below: fuses that are themselves found below a source, in at least one setting of all switches."""
-    walks = _walks(survey)
-    fuses: set[str] = set()
-    perhaps: set[str] = set()
-    reached: set[int] = set()
-    not_tried: set[int] = set()
-    for pin in pins:
-        found, tried = walks.above(pin, module)
-        if found is not None:
-            reached.add(pin)
-            (fuses if tried else perhaps).update(found)
-        if not tried:
-            not_tried.add(pin)
-    return Above(frozenset(fuses), frozenset(perhaps - fuses), frozenset(reached), frozenset(not_tried))
-
-
 class _Walks:
     """Walks through one circuit. What of it never changes is worked out once."""
 
@@ -88,7 +55,6 @@ class _Walks:
         self.barred = grounds - self._joined(self.sources)
         self.turned, self.either = frozenset[str](), frozenset[str]()
         self.turned, self.either = self._fuse_senses()
-        self._fed: dict[str, frozenset[int]] = {}
 
     def _joined(self, starts: Iterable[int]) -> frozenset[int]:
         """What is one conductor with these nodes, outside modules."""
@@ -165,24 +131,6 @@ class _Walks:
                     queue.append(other)
         return frozenset(seen)
 
-    def above(self, pin: int, module: str) -> tuple[set[str] | None, bool]:
-        """The fuses above a pin, None where no source is; and whether every setting was tried."""
-        if module not in self._fed:
-            self._fed[module] = self.walk(self.sources, module, down=True)
-        region = self.walk([pin], module, down=False) & self._fed[module]
-        if pin not in region:
-            return None, True
-        settings = self._settings(region)
-        if settings is None:
-            return self._fuses_in(region), False
-        found: set[str] | None = None
-        for setting in settings:
-            up = self.walk([pin], module, down=False, within=region, setting=setting)
-            fed = self.walk(up & self.sources, module, down=True, within=region, setting=setting)
-            if pin in fed:
-                found = (found or set()) | self._fuses_in(up & fed)
-        return found, True
-
     def below(self, starts: list[int], feeds: list[int]) -> set[int]:
         """The nodes below some nodes, which are fed from `feeds`, in at least one setting."""
         region = self.walk(starts, "", down=True)
@@ -202,14 +150,6 @@ class _Walks:
         if feeds and not self.sources & self.walk(feeds, "", down=False, within=way, setting=setting):
             return False
         return node in self.walk(starts, "", down=True, within=way, setting=setting)
-
-    def _fuses_in(self, nodes: Collection[int]) -> set[str]:
-        return {
-            link.part
-            for node in nodes
-            for link in self._links(node)
-            if link.kind is LinkKind.FUSE and link.a in nodes and link.b in nodes
-        }
 
     # --- settings ----------------------------------------------------------------------------------------------
 
@@ -276,4 +216,4 @@ def _walks(survey: Survey) -> _Walks:
     return _made[survey]
 
 
-__all__ = ["MOST_STEPS", "Above", "above", "modules_below", "nodes_below", "parts_below"]
+__all__ = ["MOST_STEPS", "modules_below", "parts_below"]

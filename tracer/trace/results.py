@@ -141,15 +141,15 @@ class LooseEnd:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """The count from the source side, made by a separate walk; `differences` is empty when both agree.
+    """The count of what is above each pin, made by a separate walk; `differences` is empty when both agree.
 
-    `not_tried` are pins above which switches and relays have too many settings to walk through them one by one: of these, fuses too many on a row would not show.
+    `not_walked` are pins above which there are too many ways to walk them all: a fuse too many on their rows would not show.
     """
 
     pins: tuple[str, ...]
     fuses: tuple[str, ...]
     differences: tuple[str, ...]
-    not_tried: tuple[str, ...] = ()
+    not_walked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,6 @@ from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
-from tracer.trace.downwards import above, nodes_below
 from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
@@ -273,31 +272,37 @@ class _Lister:
         return tuple(cavities)
 
     def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
-        """Walk down from every source and from every fuse, and compare with the rows."""
+        """Walk up from every pin over every way to a source, and compare with the rows."""
         name = self.module.name
-        sources = [end.node for end in self.circuit.sources]
-        below = nodes_below(self.survey, sources, name)
-        wired = {pin.node: pin.pin for pin in self.found if pin.wired and pin.node is not None}
-        counted = above(self.survey, [node for node in wired if node in below], name)
-        from_source = {wired[node] for node in counted.fed}
+        second = self.survey.second_count
+        wired = {pin.pin: pin for pin in self.found if pin.wired}
+        counted = {}
+        for pin, found in wired.items():
+            assert found.node is not None
+            counted[pin] = second.above(found.node, "supply", name)
+            if counted[pin].fuses is None and found.role == "supply":  # its own outputs may be all that feeds it
+                counted[pin] = second.above(found.node, "supply", "")
+        from_source = {pin for pin, one in counted.items() if one.fuses is not None}
         rows = [*supplies, *(row for row in carrying if row.level == "supply")]
-        from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
+        from_pin = {row.pin for row in rows} | {pin for pin, found in wired.items() if found.supply}
+        not_walked = {pin for pin, one in counted.items() if not one.all_walked}
         differences = [
             f"{name}.{pin} is reached from a source, but has no row" for pin in _sorted(from_source - from_pin)
         ]
-        differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
-        on_rows = {fuse.part for row in rows for fuse in row.fuses}
-        pins = [pin.node for pin in self.found if pin.node is not None and pin.wired and pin.supply]
-        naming = above(self.survey, pins, name)
         differences += [
-            f"fuse {fuse} is on a row, but {name} is not found below it"
-            for fuse in _sorted(on_rows - naming.fuses - naming.perhaps)
+            f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source - not_walked)
         ]
-        differences += [
-            f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming.fuses - on_rows)
-        ]
-        not_tried = _sorted(wired[node] for node in naming.not_tried)
-        return CrossCheck(_sorted(from_source), _sorted(naming.fuses), tuple(differences), not_tried)
+        on_rows = {row.pin: {fuse.part for fuse in row.fuses} for row in rows}
+        for pin, fuses in on_rows.items():
+            above = counted[pin].fuses if pin in counted else None
+            more = fuses - (above or set()) if pin not in not_walked else set()
+            differences += [
+                f"fuse {fuse} is on the row of {name}.{pin}, but not above that pin" for fuse in _sorted(more)
+            ]
+            missing = (above or frozenset()) - fuses
+            differences += [f"fuse {fuse} is above {name}.{pin}, but not on its row" for fuse in _sorted(missing)]
+        naming = frozenset[str]().union(*(counted[pin].fuses or () for pin in on_rows if pin in counted))
+        return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences), _sorted(not_walked))
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}

@@ -10,6 +10,7 @@ from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, C
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.trace.guards import Guard, guards_of
+from tracer.trace.second_count import SecondCount
 from tracer.trace.ways import Ways, WaysWithout
 
 if TYPE_CHECKING:
@@ -49,6 +50,11 @@ class Survey:
     def guards(self) -> dict[int, Guard]:
         """The positions that close each contact, by link number; contacts that every position closes are left out."""
         return guards_of(self.circuit)
+
+    @cached_property
+    def second_count(self) -> SecondCount:
+        """The second count of what is above a pin."""
+        return SecondCount(self.circuit, self.states)
 
     @cached_property
     def ending_sources(self) -> frozenset[int]:
