@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from tracer.entry.problems import listed
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
@@ -203,7 +204,7 @@ def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> No
 def left_out_words(one: LeftOut) -> str:
     """'F1: only over contacts of SW that are never closed together (check its contact table)'."""
     tables = "its contact table" if len(one.switches) == 1 else "their contact tables"
-    return f"{', '.join(one.names)}: only over contacts of {' and '.join(one.switches)} that are never closed together; check {tables}"
+    return f"{listed(one.names, most=12, joiner='and')}: only over contacts of {' and '.join(one.switches)} that are never closed together; check {tables}"
 
 
 def _expect(page: Page, expected: Expected | None, row: Row) -> None:

@@ -18,6 +18,7 @@ from tracer.trace.directed_paths import Unsure, through_one_way
 from tracer.trace.two_paths import shortest, two_paths
 
 ROUNDS = ((8, 0), (64, 100), (4096, 3000))  # for one link: trials, and steps of a walk along one-way links
+MOST_HELD = 300  # variables held at one time: the depth of a search
 MOST_VISITS = 1_000_000  # links looked at in one chain of blocks, all searches together
 
 Guards = tuple[tuple[int, int], ...]  # variable, positions (as bits) that close
@@ -243,7 +244,7 @@ class Network:
 
     def _branch(self, path: _Finder, domain: list[int], held: frozenset[int]) -> Outcome:
         self._trials_left -= 1
-        if self._trials_left < 0 or self.visits > self._most_visits:
+        if self._trials_left < 0 or self.visits > self._most_visits or len(held) > MOST_HELD:
             return Unsure.YES
         found = path(self._open(domain))
         if found is None:
@@ -334,6 +335,7 @@ class Network:
 
     def _open(self, domain: Sequence[int]) -> bytearray:
         is_open = bytearray(self.alive)
+        self.visits += len(self.guarded)
         for number in self.guarded:
             if is_open[number] and not self._closes(number, domain):
                 is_open[number] = 0

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
 
-from tracer.circuit.model import SWITCHED, Link, LinkKind
+from tracer.circuit.model import SWITCHED, Link
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import natural
 from tracer.trace.clashes import Variable
@@ -52,22 +52,25 @@ def is_ruled_out(
 
 
 def left_out(survey: Survey, way: Way) -> tuple[LeftOut, ...]:
-    """The parts and sources that lie only on ways which no setting closes, by what rules them out."""
+    """The parts and sources that lie only on ways which no setting closes, fuses first, by what rules them out."""
     circuit = survey.circuit
-    kept = {circuit.links[number].part for number in way.links}
     ends = {end.node for end in (*circuit.sources, *circuit.grounds)}
+    kept = {circuit.links[number].part for number in way.links} | {circuit.node_parts[node] for node in way.nodes}
     found: dict[tuple[str, ...], dict[str, None]] = {}
     for number, variables in sorted(way.taken_out.items()):
-        if number >= len(circuit.links):  # stands for a source that begins a way there: its other links say so
+        if number >= len(circuit.links):  # stands for a source that begins a way there: the links at it say so
             continue
         link = circuit.links[number]
         switches = switched_by(survey, variables, (*way.links, *way.taken_out))
-        names = [circuit.node_names[node] for node in (link.a, link.b) if node in ends and node not in way.distance]
-        if link.kind is not LinkKind.CONTACT and link.part in circuit.parts and link.part not in kept:
-            names.append(link.part)
+        nodes = [node for node in (link.a, link.b) if node not in way.distance]
+        names = [circuit.node_names[node] for node in nodes if node in ends]
+        parts = [link.part, *(circuit.node_parts[node] for node in nodes if node not in ends)]
+        names += [name for name in parts if name in circuit.parts and name not in kept and name not in switches]
         found.setdefault(switches, {}).update(dict.fromkeys(names))
     return tuple(
-        LeftOut(tuple(sorted(names, key=natural)), switches) for switches, names in sorted(found.items()) if names
+        LeftOut(tuple(sorted(names, key=lambda name: (not survey.is_fuse(name), natural(name)))), switches)
+        for switches, names in sorted(found.items())
+        if names
     )
 
 
