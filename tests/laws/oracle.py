@@ -1,7 +1,7 @@
 """A slow and obvious second opinion: reads the typed files on its own and lists every simple path one by one.
 
 It shares no code with the tool: files are read with the plain YAML reader, a run is cut at ` -- `, and what lies on the ways is what some simple path
-of networkx touches. It knows the kinds of part that the random vehicles use, written as they write them, and nothing else.
+of networkx touches on which one setting of all switches closes every contact. It knows the kinds of part that the random vehicles use, written as they write them, and nothing else.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ class Seen:
     sole: frozenset[str]
     fuses: frozenset[str]
     ends: frozenset[str]
+    sole_fuses: frozenset[str]
 
 
 @dataclass
@@ -37,6 +38,10 @@ class Oracle:
     sources: set[str] = field(default_factory=set)
     grounds: set[str] = field(default_factory=set)
     wired: set[str] = field(default_factory=set)
+    passing: set[str] = field(default_factory=set)  # sources that may be dead: a way runs on through them
+    guards: dict[int, tuple[str, frozenset[str]]] = field(
+        default_factory=dict
+    )  # joint: what moves it, where it is closed
 
     @classmethod
     def read(cls, folder: Path) -> Oracle:
@@ -51,6 +56,8 @@ class Oracle:
                 oracle.parts.setdefault(name, {}).update({"is": facts} if isinstance(facts, str) else facts)
         for rail, live in (vehicle.get("rails") or {}).items():
             (oracle.grounds if live == "ground" else oracle.sources).add(rail)
+            if live not in ("ground", "always"):
+                oracle.passing.add(rail)
         for name, facts in oracle.parts.items():
             oracle._inside(name, facts)
         marks: dict[tuple[str, str], str] = {}
@@ -82,11 +89,23 @@ class Oracle:
                 self.joints.append((f"{name}.1", f"{name}.2", "load", name))
             case "relay":
                 self.joints.append((f"{name}.86", f"{name}.85", "coil", name))
-                self.joints.append((f"{name}.30", f"{name}.87", "contact", name))
+                self._contact(name, f"{name}.30", f"{name}.87", ["energised"])
                 if facts["kind"] == "change-over":
-                    self.joints.append((f"{name}.30", f"{name}.87a", "contact", name))
-            case "switch":
-                self.joints.append((f"{name}.1", f"{name}.2", "contact", name))
+                    self._contact(name, f"{name}.30", f"{name}.87a", ["rest"])
+            case "switch" if "contacts" in facts:
+                pairs: dict[tuple[str, str], list[str]] = {}
+                for position, groups in facts["contacts"].items():
+                    for group in groups:
+                        first, second = group.split("-")
+                        pairs.setdefault((first, second), []).append(position)
+                for (first, second), closed in pairs.items():
+                    mover = "key" if facts.get("follows") == "key" else name
+                    self._contact(mover, f"{name}.{first}", f"{name}.{second}", closed)
+            case "switch":  # a make switch
+                self._contact(name, f"{name}.1", f"{name}.2", ["on"])
+            case "generator":
+                self.sources.add(f"{name}.B+")
+                self.passing.add(f"{name}.B+")
             case "battery":
                 self.sources.add(f"{name}.+")
                 self.grounds.add(f"{name}.-")
@@ -105,6 +124,10 @@ class Oracle:
                         self.wired |= {origin, f"{label}.feed"}
                 for label in facts["positions"]:
                     self.joints.append((f"{label}.feed", f"{label}.load", "fuse", label))
+
+    def _contact(self, mover: str, a: str, b: str, closed: list[str]) -> None:
+        self.guards[len(self.joints)] = mover, frozenset(closed)
+        self.joints.append((a, b, "contact", a.split(".")[0]))
 
     def _run(self, run: str, marks: dict[tuple[str, str], str]) -> None:
         pieces = run.split(" -- ")
@@ -147,16 +170,44 @@ class Oracle:
         grounds = self.all_grounds()
         supply, ground = self.hard(self.sources), self.hard(grounds)
         ends, barred = (self.sources, ground - supply) if level == "supply" else (grounds, supply - ground)
+        if pin in ends - self.passing:
+            return None
+        paths = self.paths(pin, level, module, ends, barred)
+        if not paths:
+            return None
+        touched = [
+            {point for number in path for point in (self.joints[number][:2] if isinstance(number, int) else [number])}
+            for path in paths
+        ]
+        every = set.intersection(*touched)
+        joints = {number for path in paths for number in path if isinstance(number, int)}
+        points = set.union(*touched)
+        begins = {number for path in paths for number in path if isinstance(number, str)}
+        fuses = [
+            {self.joints[n][3] for n in path if isinstance(n, int) and self.joints[n][2] == "fuse"} for path in paths
+        ]
+        return Seen(
+            frozenset(points),
+            frozenset(every),
+            frozenset(part for number in joints for _, _, kind, part in [self.joints[number]] if kind == "fuse"),
+            frozenset(points & (ends - self.passing) | begins),
+            frozenset(set.intersection(*fuses)),
+        )
+
+    def paths(
+        self, pin: str, level: str, module: str, ends: set[str], barred: set[str], gone: frozenset[int] = frozenset()
+    ) -> list[list[int | str]]:
+        """Every simple path to a pin that one setting of all switches closes: its joints, and by its name the source that may be dead where it begins."""
         graph = nx.MultiDiGraph()
         graph.add_nodes_from(["ENDS", pin])
         for number, (a, b, kind, part) in enumerate(self.joints):
-            if kind in LOADS or kind == {"supply": "low", "ground": "high"}[level]:
+            if number in gone or kind in LOADS or kind == {"supply": "low", "ground": "high"}[level]:
                 continue
             if part == module and kind in ("joined", "high", "low"):
                 continue
             if {a, b} & (barred - ends):
                 continue
-            here, there = ("ENDS" if point in ends else point for point in (a, b))
+            here, there = ("ENDS" if point in ends - self.passing else point for point in (a, b))
             if here == there:
                 continue
             one_way = kind in ("diode", "high", "low")
@@ -164,21 +215,18 @@ class Oracle:
                 graph.add_edge(here, there, key=number)
             if not one_way or level == "ground":
                 graph.add_edge(there, here, key=number)
-        if pin in ends or pin not in graph:
-            return None
+        for source in self.passing & ends if level == "supply" else ():
+            graph.add_edge("ENDS", source, key=source)
         paths = [[step[2] for step in path] for path in nx.all_simple_edge_paths(graph, "ENDS", pin)]
-        if not paths:
-            return None
-        touched = [{point for number in path for point in self.joints[number][:2]} for path in paths]
-        every = set.intersection(*touched)
-        joints = {number for path in paths for number in path}
-        points = set.union(*touched)
-        return Seen(
-            frozenset(points),
-            frozenset(every),
-            frozenset(part for number in joints for _, _, kind, part in [self.joints[number]] if kind == "fuse"),
-            frozenset(points & ends),
-        )
+        return [path for path in paths if self._one_setting(path)]
+
+    def _one_setting(self, path: list[int | str]) -> bool:
+        left: dict[str, frozenset[str]] = {}
+        for number in path:
+            if isinstance(number, int) and number in self.guards:
+                mover, closed = self.guards[number]
+                left[mover] = left.get(mover, closed) & closed
+        return all(left.values())
 
 
 def touchable(points: frozenset[str]) -> frozenset[str]:

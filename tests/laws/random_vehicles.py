@@ -55,6 +55,17 @@ def typed_vehicles(draw: st.DrawFn, *, most_runs: int = 14) -> TypedVehicle:
     if draw(st.booleans()):
         parts.append('H: {is: switch, kind: "make switch"}')
         many += ["H.1", "H.2"]
+    for name, table in (
+        ("SW", "contacts: {off: [6-4], on: [7-4], both: [6-7]}"),
+        ("IG", "follows: key, contacts: {off: [1-2], run: []}"),
+        ("IR", "follows: key, contacts: {off: [1-3], run: [1-2]}"),
+    ):
+        if draw(st.booleans()):
+            parts.append(f"{name}: {{is: switch, {table}}}")
+            many += [f"{name}.{pin}" for pin in {"SW": "467", "IG": "12", "IR": "123"}[name]]
+    if draw(st.booleans()):
+        parts.append("GEN: generator")
+        many += ["GEN.B+"] * 2
     if draw(st.booleans()):
         parts.append("P: {is: panel, positions: {F1: 10, F2: 20}, busbars: {S1: [F1, F2]}}")
         many += ["F1.load", "F2.load", "F1.feed"]

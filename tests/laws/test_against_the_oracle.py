@@ -10,8 +10,8 @@ from hypothesis import given
 import tracer
 from tests.laws.oracle import Oracle, touchable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
-from tracer.trace.downwards import fuses_above, pins_below
-from tracer.trace.supplies import supplies_of
+from tracer.trace.panels import panels_of
+from tracer.trace.second_count import SecondCount
 from tracer.trace.survey import Survey
 
 
@@ -40,27 +40,38 @@ def test_the_tool_and_the_oracle_list_the_same(typed: TypedVehicle) -> None:
             assert points == touchable(found.points)
             assert {probe.at for probe in row.probes if probe.sole} - found.ends == touchable(found.sole) - found.ends
             assert {fuse.part for fuse in row.fuses} == found.fuses
+            assert {fuse.part for fuse in row.fuses if fuse.sole} == found.sole_fuses
             assert {end.id for end in row.ends} == {end.removeprefix("mass ") for end in found.ends}
 
 
 @given(typed_vehicles())
-def test_the_second_count_and_the_oracle_name_the_same_fuses(typed: TypedVehicle) -> None:
+def test_the_second_count_agrees_and_the_oracle_too(typed: TypedVehicle) -> None:
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = typed.write(Path(scratch) / "v")
+        circuit = tracer.load(str(folder))
+        oracle = Oracle.read(folder)
+    assert tracer.supplies(circuit, "M").cross_check.differences == ()
+    count = SecondCount(circuit)
+    for pin, node in circuit.pins_of.get("M", {}).items():
+        for level in ("supply", "ground"):
+            found = count.above(node, level, "M")
+            seen = oracle.seen_from(f"M.{pin}", level, "M")
+            assert found.all_walked
+            if node not in {end.node for end in (*circuit.sources, *circuit.grounds)}:
+                assert found.fuses == (seen.fuses if seen else None)
+
+
+@given(typed_vehicles())
+def test_what_a_position_serves_is_what_it_is_on_a_valid_way_to(typed: TypedVehicle) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = typed.write(Path(scratch) / "v")
         survey = Survey(tracer.load(str(folder)))
         oracle = Oracle.read(folder)
-    pins = {pin: False for pin, inside in pins_below(survey, "M", "supply").items() if not inside}
-    grounds = pins_below(survey, "M", "ground")
-    above = fuses_above(survey, "M", pins)
-    for pin in ("1", "2", "3", "4"):
-        at = f"M.{pin}"
-        supply, ground = (
-            oracle.seen_from(at, level, "M") if at in oracle.wired else None for level in ("supply", "ground")
-        )
-        assert (pin in pins, pin in grounds) == (supply is not None, ground is not None)
-        if supply is not None:
-            found, whole = above[pin]
-            assert found == supply.fuses and whole
-    for module in ("M", "D"):
-        if module in survey.circuit.parts:
-            assert supplies_of(survey, module).cross_check.differences == ()
+    served = {
+        position.label: {one.pin for one in position.serves if one.part == "M"}
+        for position in panels_of(survey).positions
+    }
+    pins = [pin for pin in "1234" if f"M.{pin}" in oracle.wired]
+    seen = {pin: oracle.seen_from(f"M.{pin}", "supply", "") for pin in pins}
+    for label, found in served.items():
+        assert found == {pin for pin, one in seen.items() if one and label in one.fuses}

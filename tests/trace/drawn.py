@@ -16,7 +16,7 @@ FUSES, RELAYS, MODULES, LOADS = 4, 3, 2, 2
 _SUPPLY_POINTS = (
     ["BAT.+", "S0", "S1", "S2", "D0.A", "D0.K", "X0.1:a", "X0.1:b"]
     + [f"F{n}.{side}" for n in range(FUSES) for side in ("feed", "load")]
-    + ["K0.30", "K0.87", "K1.30", "K1.87", "K1.87a", "K0.86", "K1.86", "K2.86"]
+    + ["GEN.B+", "SW.4", "SW.6", "SW.7", "K0.30", "K0.87", "K1.30", "K1.87", "K1.87a", "K0.86", "K1.86", "K2.86"]
     + [f"M{n}.{pin}" for n in range(MODULES) for pin in (1, 4)]
     + [f"E{n}.1" for n in range(LOADS)]
 )
@@ -45,6 +45,8 @@ def typed(lines: tuple[str, ...], *, empty: str = "") -> Circuit:
     fuses = [f"F{n}: {'empty' if f'F{n}' == empty else 10}" for n in range(FUSES)]
     parts = [
         "BAT: battery",
+        "GEN: generator",
+        "SW: {is: switch, contacts: {off: [6-4], on: [7-4]}}",
         "D0: diode",
         "X0: connector",
         "G0: ground",

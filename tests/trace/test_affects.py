@@ -61,11 +61,12 @@ def test_a_wire_or_a_few_of_them_are_lost_as_a_fresh_trace_says(lines: tuple[str
 
 
 def _same_as_slow(survey: Survey, opened: Opened) -> None:
-    loss = Reach(survey).lost_by(opened)
-    lost, fallen = lost_without(survey, set(opened.links), set(opened.nodes))
-    for level in LEVELS:
-        assert set(loss.at(level)) == lost[level], level
-    assert {dropped.part for dropped in loss.dropped} == fallen
+    for steady in (False, True):
+        loss = Reach(survey, steady=steady).lost_by(opened)
+        lost, fallen = lost_without(survey, set(opened.links), set(opened.nodes), steady=steady)
+        for level in LEVELS:
+            assert set(loss.at(level)) == lost[level], level
+        assert {dropped.part for dropped in loss.dropped} == fallen
 
 
 @given(runs())

@@ -25,7 +25,7 @@ def demo() -> Survey:
     return Survey(tracer.load(DEMO))
 
 
-def _killers(survey: Survey, name: str) -> set[str]:
+def _killers(survey: Survey, name: str, *, steady: bool) -> set[str]:
     """Every part, wire and cavity whose opening takes a supply or ground pin of one part away, each traced anew."""
     circuit = survey.circuit
     pins = {
@@ -45,7 +45,7 @@ def _killers(survey: Survey, name: str) -> set[str]:
             things[f"{link.part}.1"] = ({number}, set())
     found = set()
     for thing, (links, nodes) in things.items():
-        lost, _ = lost_without(survey, links, nodes)
+        lost, _ = lost_without(survey, links, nodes, steady=steady)
         if any(node in lost[level] for node, level in pins):
             found.add(thing)
     return found
@@ -63,13 +63,13 @@ def test_shared_is_the_intersection_of_what_kills_each(lines: tuple[str, ...], d
     groups = [group for group in report.groups if len(group.dead) == len(dead)]
     shared = {one.name for group in groups for one in group.candidates if one.kind != "wire"}
     told_wires = sum(one.kind == "wire" for group in groups for one in group.candidates)
-    expected = set.intersection(*(_killers(survey, name) for name in dead)) - dead
+    expected = set.intersection(*(_killers(survey, name, steady=True) for name in dead)) - dead
     wires = {name for name in expected if name.startswith("#")}
     assert shared == expected - wires
     assert told_wires == len(wires)
     if working:
         touching = {one.name for group in groups if group.working for one in group.candidates if one.kind != "wire"}
-        assert touching == (expected - wires) & _killers(survey, works)
+        assert touching == (expected - wires) & _killers(survey, works, steady=False)
 
 
 def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Survey) -> None:

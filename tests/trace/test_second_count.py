@@ -17,10 +17,10 @@ from tests.typed import write
 from tracer.circuit import join
 from tracer.entry import read_folder
 from tracer.trace import cross_check as guard
-from tracer.trace import downwards, rows, supplies
-from tracer.trace.downwards import fuses_above, parts_below, pins_below
+from tracer.trace import rows, second_count, supplies
+from tracer.trace.downwards import parts_below
 from tracer.trace.results import Row
-from tracer.trace.supplies import supplies_of
+from tracer.trace.second_count import Counted, SecondCount
 from tracer.trace.survey import Survey
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
@@ -39,7 +39,7 @@ def test_a_breaker_between_two_sources_behind_an_output(tmp_path: Path) -> None:
             "AUX.- -- BK 16 -- G1", *RUNS[1:])  # fmt: skip
     report = listed(tmp_path, parts, runs)
     assert {fuse.part for fuse in report.supplies[0].fuses} >= {"CB", "F1"}
-    assert report.cross_check.differences == () and report.cross_check.whole
+    assert report.cross_check.differences == () and not report.cross_check.not_walked
     assert report.complete
 
 
@@ -84,36 +84,27 @@ def test_many_ways_stop_the_search_and_prove_nothing_wrong(tmp_path: Path) -> No
 # --- it shares nothing with the first count but the circuit ----------------------------------------------------------
 
 
-def test_it_needs_nothing_of_a_survey_but_the_circuit() -> None:
-    survey = Survey(join(read_folder(DEMO)))
-    bare = cast(Survey, SimpleNamespace(circuit=survey.circuit, second_count=None))
-    for module in survey.circuit.modules():
-        report = supplies_of(survey, module.name)
-        pins = pins_below(bare, module.name, "supply")
-        assert tuple(sorted(pins)) == tuple(sorted(report.cross_check.pins))
-        above = fuses_above(bare, module.name, pins)
-        assert {fuse for found, _ in above.values() for fuse in found} == set(report.cross_check.fuses)
-        assert all(whole for _, whole in above.values())
-
-
 def test_it_calls_no_function_of_the_first_count(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every function of the first count raises here; the second goes on."""
     from tracer.circuit.nets import Nets
-    from tracer.trace import census, one_way, ways
+    from tracer.circuit.states import KeyStates
+    from tracer.trace import blocks, census, clashes, consistent_ways, directed_paths, guards, one_way, two_paths, ways
 
     circuit = join(read_folder(DEMO))
 
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("the second count called the first")
 
-    for owner in (Survey, ways.Ways, ways.WaysWithout, Nets, one_way, census):
+    firsts = (blocks, clashes, consistent_ways, directed_paths, guards, two_paths, one_way, ways)
+    for owner in (Survey, ways.Ways, ways.WaysWithout, Nets, KeyStates, census, *firsts):
         for name, value in [*vars(owner).items()]:
             if callable(value) and name != "__class__" and getattr(value, "__module__", "").startswith("tracer."):
                 monkeypatch.setattr(owner, name, refuse)
-    bare = cast(Survey, SimpleNamespace(circuit=circuit, second_count=None))
-    assert len(pins_below(bare, "ALM", "supply")) > 5
-    assert len(pins_below(bare, "ALM", "ground")) >= 3
-    assert "F7" in fuses_above(bare, "ALM", {"3": False})["3"][0]
+    bare = cast(Survey, SimpleNamespace(circuit=circuit, second_count=SecondCount(circuit)))
+    for level, least in (("supply", 6), ("ground", 3)):
+        found = guard.pins_counted(bare, "ALM", level)
+        assert sum(one.fuses is not None for one in found.values()) >= least
+    assert guard.pins_counted(bare, "ALM", "supply")["3"].fuses == frozenset({"F7", "ML2"})
 
 
 # --- where the counts differ, nothing says COMPLETE ------------------------------------------------------------------
@@ -148,14 +139,14 @@ def _without_a_contact(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _with_a_blind_second_count(monkeypatch: pytest.MonkeyPatch) -> None:
-    from tracer.trace.downwards import pins_below as whole
+    whole = guard.pins_counted
 
-    def blind(survey: Survey, module: str, level: str) -> dict[str, bool]:
+    def blind(survey: Survey, module: str, level: str) -> dict[str, Counted]:
         found = whole(survey, module, level)
         found.pop(max(found))
         return found
 
-    monkeypatch.setattr(guard, "pins_below", blind)
+    monkeypatch.setattr(guard, "pins_counted", blind)
 
 
 SLIPS: dict[str, tuple[Callable[[pytest.MonkeyPatch], None], str]] = {
@@ -216,7 +207,7 @@ def test_a_list_with_nothing_loose_and_a_difference_says_which_counts_differ(
 
 
 def test_the_bound_is_in_steps(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(downwards, "MOST_STEPS", 2)
-    report = listed(tmp_path)
-    assert not report.cross_check.whole and report.cross_check.differences == ()
-    assert "stopped early" in invoke("-C", str(tmp_path), "supplies", "M", "--quick")[1]
+    monkeypatch.setattr(second_count, "MOST_STEPS", 0)
+    report = listed(tmp_path, f"{M}, F2: {{is: fuse, amps: 5}}", (*RUNS, "BAT.+ -- RD 1 -- F2 -- RD 1 -- M.1"))
+    assert report.cross_check.not_walked and report.cross_check.differences == ()
+    assert "too many ways to walk them all" in invoke("-C", str(tmp_path), "supplies", "M", "--quick")[1]

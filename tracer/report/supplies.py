@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from tracer.entry.problems import listed
 from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
-from tracer.trace.results import Cavity, FuseOnWay, LooseEnd, Probe, Row, RowEnd, SupplyReport
+from tracer.trace.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.expected import ComputedExpect, Expected
@@ -77,6 +78,11 @@ def _title(page: Page, report: SupplyReport) -> None:
     if report.place:
         page.line(f"at: {report.place}" + (f" ({report.access})" if report.access else ""))
     page.line(verdict(report), strong=True)
+    doubtful = [row.code for row in report.rows if row.too_many]
+    if doubtful:
+        page.line(
+            f"MAY LIST TOO MUCH: {codes(doubtful)}; more switch positions there than can be tried. Nothing is missing for that reason."
+        )
     if report.loose_elsewhere:
         page.line(elsewhere_words(report.loose_elsewhere))
 
@@ -199,10 +205,18 @@ def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> No
             "joined",
             f"inside the module with pin {pins}: unplug, and prove each pin alone; plugged in, an open pin reads good through its neighbour",
         )
+    for one in row.left_out:
+        page.labelled("left out", left_out_words(one))
     for note in row.notes:
         page.labelled("note", note)
     if row.probes:
         _probes(page, places, row)
+
+
+def left_out_words(one: LeftOut) -> str:
+    """'F1: only over contacts of SW that are never closed together (check its contact table)'."""
+    tables = "its contact table" if len(one.switches) == 1 else "their contact tables"
+    return f"{listed(one.names, most=12, joiner='and')}: only over contacts of {' and '.join(one.switches)} that are never closed together; check {tables}"
 
 
 def _expect(page: Page, expected: Expected | None, row: Row) -> None:
@@ -341,8 +355,11 @@ def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     for fuse in fuses:
         rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
         text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else f" {rating}")
-        if not fuse.sole:
-            text += " (parallel, alone suffices)" if fuse.alone else " (parallel, does not suffice alone)"
+        if fuse.beside:
+            text += f" (all but {' and '.join(fuse.beside)} comes through it)"
+        elif not fuse.sole:
+            alone = {True: ", alone suffices", False: ", does not suffice alone", None: ""}[fuse.alone]
+            text += f" (parallel{alone})"
         words.append(text)
     return ", ".join(words)
 
@@ -425,13 +442,14 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
     page.line(
         f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
     )
+    if check.not_walked:
+        page.line(
+            f"Pins {', '.join(check.not_walked)}: too many ways to walk them all; a fuse too many on their rows would not show here.",
+            indent=2,
+            hang=4,
+        )
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
-    if not check.whole:
-        page.line(
-            "It stopped early, there are very many ways: it found no fuse that the rows lack, but may not have found all of theirs.",
-            indent=2,
-        )
 
 
 def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
@@ -443,7 +461,9 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     if sources:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
-    page.line("A source is an end: no way is traced through one source to another. A load is an end too.")
+    page.line(
+        "A source that is live in every key state is an end: no way is traced through it to another. A load is an end too."
+    )
 
 
 # --- JSON ----------------------------------------------------------------------------------------------------------
@@ -501,7 +521,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
             "grounds": list(report.cross_check.grounds),
             "fuses": list(report.cross_check.fuses),
             "differences": list(report.cross_check.differences),
-            "whole": report.cross_check.whole,
+            "not_walked": list(report.cross_check.not_walked),
         },
         "sheets": list(report.sheets),
         "cautions": list(report.cautions),
@@ -562,6 +582,7 @@ def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
                 "panel": fuse.panel,
                 "sole": fuse.sole,
                 "alone": fuse.alone,
+                "beside": list(fuse.beside),
             }
             for fuse in row.fuses
         ],
@@ -573,6 +594,8 @@ def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
         "live": row.live,
         "why": {key: list(reasons) for key, reasons in row.why.items()},
         "joined_with": list(row.joined_with),
+        "left_out": [{"names": list(one.names), "switches": list(one.switches)} for one in row.left_out],
+        "too_many": list(row.too_many),
         "notes": list(row.notes),
         "probes": [
             _probe_data(probe, expected.at(row.code, probe.at) if expected is not None else ()) for probe in row.probes

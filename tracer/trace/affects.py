@@ -18,7 +18,8 @@ from tracer.standards.cautions import cautions_for
 from tracer.trace.positions import position_in
 from tracer.trace.reach import Loss, Opened, Reach, opened_at_pin
 from tracer.trace.rules import loose_ends
-from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
+from tracer.trace.settings import is_ruled_out
+from tracer.trace.survey import Survey
 from tracer.trace.ways import Ways
 
 _WORDS = {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}
@@ -392,8 +393,10 @@ class Affected:
                     for key in after.keys
                     if dropped.kind != "relay" or _energised(fitted.states, dropped.part, key) is not Level.DEAD
                 )
-                level = after.supply_level if dropped.lacks == "supply" else after.ground_level
-                certain = all(level(dropped.node, key) is Level.DEAD for key in after.keys)
+                certain = all(
+                    _level(fitted, after, dropped.node, dropped.lacks, key, loss.opened) is Level.DEAD
+                    for key in after.keys
+                )
                 yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, states, dropped.cause, certain)
         for part in circuit.parts.values():
             if part.kind != "relay" or part.name in told or part.name in fitted.reach.unfitted:
@@ -446,7 +449,6 @@ class _Fitted:
             number for number, link in enumerate(self.circuit.links) if link.part in self.reach.unfitted
         )
         self.terminals = tuple(terminals(self.circuit, self.reach))
-        self._ways: dict[str, Ways] = {}
         self._states: KeyStates | None = None
         self._nets: Nets | None = None
 
@@ -469,16 +471,7 @@ class _Fitted:
 
     def ways(self, level: str) -> Ways:
         """Every way of one level."""
-        if level not in self._ways:
-            kinds, sense, ends = (
-                (SUPPLY_KINDS, supply_sense, self.circuit.sources)
-                if level == "supply"
-                else (GROUND_KINDS, ground_sense, self.circuit.grounds)
-            )
-            self._ways[level] = Ways(
-                self.circuit.links, self.circuit.at, (end.node for end in ends), self.reach.permitted(kinds), self.reach.barred[level], sense
-            )  # fmt: skip
-        return self._ways[level]
+        return self.reach.ways(level)
 
     def ways_through(self, links: frozenset[int]) -> dict[str, frozenset[int]]:
         """For each level the terminals' nodes to which a way leads over one of the links."""
@@ -601,17 +594,19 @@ def every_fuse(survey: Survey, reach: Reach | None = None) -> dict[str, Loss]:
 # --- levels ----------------------------------------------------------------------------------------------------
 
 
-def _level(states: KeyStates, terminal: Terminal, key: str) -> Level:
-    return (
-        states.supply_level(terminal.node, key)
-        if terminal.level == "supply"
-        else states.ground_level(terminal.node, key)
-    )
+def _level(
+    fitted: _Fitted, states: KeyStates, node: int, level: str, key: str, opened: frozenset[int] = frozenset()
+) -> Level:
+    found = states.supply_level(node, key) if level == "supply" else states.ground_level(node, key)
+    if found is Level.DEPENDS and is_ruled_out(states, fitted.ways(level), node, key, level, opened):
+        return Level.DEAD
+    return found
 
 
 def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, passed: bool) -> Effect | Gain | None:
-    before = {key: _level(fitted.states, terminal, key) for key in after.keys}
-    then = {key: _level(after, terminal, key) for key in after.keys}
+    node, level = terminal.node, terminal.level
+    before = {key: _level(fitted, fitted.states, node, level, key) for key in after.keys}
+    then = {key: _level(fitted, after, node, level, key, loss.opened) for key in after.keys}
     worse = tuple(key for key in after.keys if then[key] < before[key])
     gone = terminal.node in loss.at(terminal.level)
     alive_before = any(level is not Level.DEAD for level in before.values())

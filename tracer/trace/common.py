@@ -114,7 +114,9 @@ class _Common:
         self.circuit = survey.circuit
         self.dead, self.working = dead, working
         self.fitted = Affected(survey).fitted()
-        self.reach: Reach = self.fitted.reach
+        # What a generator or a rail that may be dead still feeds is lost all the same; but only what is lost for certain clears anything.
+        self.certain: Reach = self.fitted.reach
+        self.reach = Reach(survey, steady=True) if survey.passing_sources else self.certain
         self.terminals = {name: self._terminals(name) for name in (*dead, *working)}
         self.own = {terminals[0].part for name, terminals in self.terminals.items() if name in dead}
 
@@ -125,6 +127,9 @@ class _Common:
             lost = {level: loss.at(level) for level in ("supply", "ground")}
             hits = tuple(hit for name in self.dead if (hit := self._hit(name, lost)))
             if hits:
+                if self.working and self.certain is not self.reach:
+                    loss = self.certain.lost_by(opened)
+                    lost = {level: loss.at(level) for level in ("supply", "ground")}
                 spared = tuple(hit for name in self.working if (hit := self._hit(name, lost)))
                 grouped.setdefault((hits, spared), []).append(candidate)
         groups = [

@@ -1,12 +1,12 @@
-"""The guard of every list: the second count of `downwards.py` against the rows. Where the two differ, the list is not complete."""
+"""The guard of every list: the second count of `second_count.py` against the rows. Where the two differ, the list is not complete."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 
 from tracer.entry.problems import natural
-from tracer.trace.downwards import fuses_above, pins_below
 from tracer.trace.results import CrossCheck, Row
+from tracer.trace.second_count import Counted
 from tracer.trace.survey import Survey
 
 
@@ -22,35 +22,51 @@ def cross_check(survey: Survey, module: str, rows: Iterable[Row], excused: Colle
     """
     rows = list(rows)
     differences: list[str] = []
-    counted: dict[str, dict[str, bool]] = {}
+    counted: dict[str, dict[str, Counted]] = {}
+    not_walked: set[str] = set()
     for level, end in (("supply", "a source"), ("ground", "ground")):
-        found = counted[level] = pins_below(survey, module, level)
+        every = pins_counted(survey, module, level)
+        unsure = {pin for pin, one in every.items() if not one.all_walked}
+        found = counted[level] = {pin: one for pin, one in every.items() if one.fuses is not None}
         on_rows = {row.pin for row in rows if row.level == level}
+        not_walked |= unsure
         differences += [
             f"{module}.{pin} is reached from {end}, but has no row"
             for pin in _sorted(found.keys() - on_rows - {*excused})
         ]
         differences += [
-            f"{module}.{pin} has a row, but is not reached from {end}" for pin in _sorted(on_rows - found.keys())
+            f"{module}.{pin} has a row, but is not reached from {end}"
+            for pin in _sorted(on_rows - found.keys() - unsure)
         ]
     fuses: set[str] = set()
-    whole = True
     supplies = {row.pin: {fuse.part for fuse in row.fuses} for row in rows if row.level == "supply"}
-    above = fuses_above(survey, module, {pin: counted["supply"][pin] for pin in supplies.keys() & counted["supply"]})
-    for pin in _sorted(above):
-        some, all_of_them = above[pin]
-        fuses |= some
-        whole = whole and all_of_them
+    for pin in _sorted(supplies.keys() & counted["supply"].keys()):
+        above = counted["supply"][pin].fuses or frozenset()
+        fuses |= above
         point = f"{module}.{pin}"
         differences += [
-            f"a way to {point} leads over fuse {one}, but its row lacks it" for one in _sorted(some - supplies[pin])
+            f"a way to {point} leads over fuse {one}, but its row lacks it" for one in _sorted(above - supplies[pin])
         ]
-        if all_of_them:
+        if pin not in not_walked:
             differences += [
                 f"fuse {one} is on the row of {point}, but no way leads over it"
-                for one in _sorted(supplies[pin] - some)
+                for one in _sorted(supplies[pin] - above)
             ]
-    return CrossCheck(_sorted(counted["supply"]), _sorted(counted["ground"]), _sorted(fuses), tuple(differences), whole)
+    return CrossCheck(
+        _sorted(counted["supply"]), _sorted(counted["ground"]), _sorted(fuses), tuple(differences), _sorted(not_walked)
+    )
+
+
+def pins_counted(survey: Survey, module: str, level: str) -> dict[str, Counted]:
+    """What is above each wired pin of a module, none of its inside passed; but a pin declared as supply may be fed by the module's own outputs alone."""
+    circuit, count = survey.circuit, survey.second_count
+    pins = {pin: node for pin, node in circuit.pins_of.get(module, {}).items() if circuit.is_attached(node)}
+    found = {pin: count.above(node, level, module) for pin, node in pins.items()}
+    declared = getattr(circuit.parts[module].facts, "pins", {}) if level == "supply" else {}
+    for pin, one in found.items():
+        if one.fuses is None and declared.get(pin, "").split()[:1] == ["supply"]:
+            found[pin] = count.above(pins[pin], level, "")
+    return found
 
 
 def _sorted(names: Iterable[str]) -> tuple[str, ...]:

@@ -1,58 +1,42 @@
-"""The second count: plain walks from pins back to sources and ground, and down from fuses to the modules they name, and plain ways found one by one.
+"""What lies below a fuse: plain walks down from it to the parts that its text may name.
 
-It shares nothing with the ways of `ways.py` and with `survey.py` but the circuit itself, so that a slip in one does not hide in the other. It says only
-what it can show: a fuse is above a pin when a way over it was found, and is not when all ways were looked at.
+It shares nothing with the ways of `ways.py` but the circuit. Where a walk goes over contacts that are never closed
+together, it is repeated for every setting of their switches and relays, one after the other, with only the contacts of that setting.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from functools import cached_property
+from collections.abc import Collection, Iterable, Iterator
+from itertools import product
+from math import prod
+from weakref import WeakKeyDictionary
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Link, LinkKind
+from tracer.circuit.states import Level
 from tracer.trace.survey import Survey
 
-MOST_STEPS = (
-    20_000  # of the search for ways to one pin; beyond it what was found holds, and what was not found is not known
-)
+MOST_STEPS = 400_000  # settings times links of a walk: beyond that they are not tried one by one
 
-_SOLID = frozenset(
-    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.FUSE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.MASS, LinkKind.STRAP,
-     LinkKind.MEETS, LinkKind.RAIL}
+_BOTH_WAYS = frozenset(
+    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL,
+     LinkKind.CONTACT, LinkKind.JOINED}
 )  # fmt: skip
-# Current flows from `a` to `b`: supply with it, ground against it.
-_ONE_WAY = {"supply": {LinkKind.DIODE, LinkKind.DRIVER_HIGH}, "ground": {LinkKind.DIODE, LinkKind.DRIVER_LOW}}
-_PASSED = {level: _SOLID | {LinkKind.CONTACT, LinkKind.JOINED} | kinds for level, kinds in _ONE_WAY.items()}
-_INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
+_DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  # from `a` to `b`
+_INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
 
-
-def pins_below(survey: Survey, module: str, level: str) -> dict[str, bool]:
-    """The wired pins of a module from which a walk comes to a source (or to ground); true where it goes through the module's own inside only.
-
-    Each pin is walked to without the inside of its module, but a pin declared as supply may be fed by the module's own outputs alone.
-    """
-    count, circuit = _count_of(survey), survey.circuit
-    pins = {pin: node for pin, node in circuit.pins_of.get(module, {}).items() if circuit.is_attached(node)}
-    found = {pin: False for pin, node in pins.items() if count.comes_to(node, module, level)}
-    declared = getattr(circuit.parts[module].facts, "pins", {}) if level == "supply" else {}
-    loops = {pin for pin in pins.keys() - found if declared.get(pin, "").split()[:1] == ["supply"]}
-    found |= {pin: True for pin in loops if count.comes_to(pins[pin], "", level)}
-    return found
+_Setting = dict[str, str]  # what is switched, and the position it is in
 
 
 def parts_below(survey: Survey, part: str) -> frozenset[str]:
     """The parts that supply reaches from the load side of a fuse (or from the pins of another part), the part itself left out."""
-    circuit = survey.circuit
+    circuit, walks = survey.circuit, _walks(survey)
     pins = circuit.pins_of.get(part, {})
+    feeds: list[int] = []
+    starts = list(pins.values())
     if "load" in pins:
-        starts = [pins["feed"] if part in _count_of(survey).turned else pins["load"]]
-    else:
-        starts = list(pins.values())
-    return frozenset(circuit.node_parts[node] for node in _count_of(survey).below(starts, _count_of(survey).turned)) - {
-        part,
-        "",
-    }
+        turned = part in walks.turned
+        starts, feeds = [pins["feed" if turned else "load"]], [pins["load" if turned else "feed"]]
+    return frozenset(circuit.node_parts[node] for node in walks.below(starts, feeds)) - {part, ""}
 
 
 def modules_below(survey: Survey, part: str) -> frozenset[str]:
@@ -60,180 +44,175 @@ def modules_below(survey: Survey, part: str) -> frozenset[str]:
     return parts_below(survey, part) & {module.name for module in survey.circuit.modules()}
 
 
-def fuses_above(survey: Survey, module: str, pins: dict[str, bool]) -> dict[str, tuple[set[str], bool]]:
-    """For each pin the fuses on some way from a source to it, and whether every way was looked at. `pins` is from `pins_below`."""
-    count, node_of = _count_of(survey), survey.circuit.pins_of.get(module, {})
-    return {pin: count.fuses_to(node_of[pin], "" if inside else module) for pin, inside in pins.items()}
+class _Walks:
+    """Walks through one circuit. What of it never changes is worked out once."""
 
+    def __init__(self, survey: Survey) -> None:
+        self.circuit = circuit = survey.circuit
+        self.sources = frozenset(end.node for end in circuit.sources)
+        self.stops = frozenset(node for node in self.sources if _always_live(survey, node))
+        grounds = self._joined(end.node for end in circuit.grounds)
+        self.barred = grounds - self._joined(self.sources)
+        self.turned, self.either = frozenset[str](), frozenset[str]()
+        self.turned, self.either = self._fuse_senses()
 
-def _count_of(survey: Survey) -> _Count:
-    """The second count of a survey's circuit, made once."""
-    kept = survey.second_count
-    if not isinstance(kept, _Count):
-        kept = survey.second_count = _Count(survey.circuit)
-    return kept
-
-
-@dataclass
-class _Count:
-    """What the walks of one circuit share: its sources, what no supply passes, and the fuses typed the wrong way round."""
-
-    circuit: Circuit
-    sources: frozenset[int] = field(init=False)
-    grounds: frozenset[int] = field(init=False)
-    barred: dict[str, frozenset[int]] = field(init=False)
-    _around: dict[str, dict[int, list[tuple[Link, int]]]] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.sources = frozenset(end.node for end in self.circuit.sources)
-        self.grounds = frozenset(end.node for end in self.circuit.grounds)
-        supplied, grounded = self._solid(self.sources), self._solid(self.grounds)
-        self.barred = {"supply": grounded - supplied, "ground": supplied - grounded}
-        self._around = {"supply": {}, "ground": {}}
-
-    def _solid(self, starts: Iterable[int]) -> frozenset[int]:
-        """Everything that is one piece of metal with the starts."""
+    def _joined(self, starts: Iterable[int]) -> frozenset[int]:
+        """What is one conductor with these nodes, outside modules."""
         seen = set(starts)
         queue = list(seen)
-        while queue:
-            node = queue.pop()
-            for link in self.links_at(node):
-                other = link.b if link.a == node else link.a
-                if link.kind in _SOLID and other not in seen and not self.circuit.is_left_open(link):
-                    seen.add(other)
-                    queue.append(other)
+        for node in queue:
+            for link in self._links(node):
+                if link.kind in CONDUCTORS and link.kind not in INSIDE_MODULE and not self.circuit.is_left_open(link):
+                    for other in {link.a, link.b} - seen:
+                        seen.add(other)
+                        queue.append(other)
         return frozenset(seen)
 
-    @cached_property
-    def turned(self) -> frozenset[str]:
-        """Fuses typed the wrong way round: their load side is fed while their feed side is not, and so on upwards."""
-        found: frozenset[str] = frozenset()
+    def _fuse_senses(self) -> tuple[frozenset[str], frozenset[str]]:
+        """Fuses typed the wrong way round, and fuses between two sources, which supply passes in either sense."""
         fuses = [link for link in self.circuit.links if link.kind is LinkKind.FUSE]
-        while True:
-            fed = self.below(self.sources, found)
-            more = {link.part for link in fuses if link.part not in found and link.b in fed and link.a not in fed}
+        turned: set[str] = set()
+        while True:  # the load side is fed while the feed side is not, and so on upwards
+            self.turned = frozenset(turned)
+            fed = self.walk(self.sources, "", down=True)
+            more = {fuse.part for fuse in fuses if fuse.b in fed and fuse.a not in fed and fuse.part not in turned}
             if not more:
-                return found
-            found |= more
+                break
+            turned |= more
+        either: set[str] = set()
+        while True:  # from source to source over fuses in a row
+            beside = self._beside(self.sources, either)
+            more = {fuse.part for fuse in fuses if fuse.b in beside and fuse.part not in either | turned}
+            if not more:
+                return frozenset(turned), frozenset(either)
+            either |= more
 
-    def links_at(self, node: int) -> Iterator[Link]:
-        """The links at a node."""
-        return (self.circuit.links[number] for number in self.circuit.at[node])
+    def _beside(self, sources: Iterable[int], passed: Collection[str]) -> set[int]:
+        """What a source meets without any fuse but those passed from their load side to their feed side."""
+        seen = set(sources)
+        queue = list(seen)
+        for node in queue:
+            for link in self._links(node):
+                other = link.b if link.a == node else link.a
+                conducts = link.kind in _BOTH_WAYS and link.kind is not LinkKind.CONTACT
+                backwards = link.kind is LinkKind.FUSE and link.part in passed and node == link.b
+                if (conducts or backwards) and other not in seen and other not in self.barred:
+                    seen.add(other)
+                    queue.append(other)
+        return seen
 
-    def _steps(self, node: int, module: str, level: str = "supply") -> list[tuple[Link, int]]:
-        """The links over which supply (or ground) may come to a node or leave it, each with its other end; none inside the module."""
-        steps = self._around[level].get(node)
-        if steps is None:
-            passed, barred = _PASSED[level], self.barred[level]
-            ends = ((link, link.b if link.a == node else link.a) for link in self.links_at(node) if link.kind in passed)
-            steps = self._around[level][node] = [(link, end) for link, end in ends if end not in barred and end != node]
-        if module and self.circuit.node_parts[node] == module:
-            return [(link, end) for link, end in steps if link.part != module or link.kind not in _INSIDE]
-        return steps
-
-    def below(self, starts: Iterable[int], turned: frozenset[str]) -> frozenset[int]:
-        """Every node that supply reaches going down from the starts, no other source passed; a fuse from its feed side to its load side, those turned the other way."""
+    def walk(
+        self, starts: Iterable[int], module: str, *, down: bool, within: Collection[int] | None = None, setting: _Setting | None = None
+    ) -> frozenset[int]:  # fmt: skip
+        """Every node met going down (or up) from some nodes, on demand only within others and with the contacts of one setting."""
         seen = set(starts)
-        stops = self.sources - seen
+        stops = self.stops - seen
         queue = list(seen)
         while queue:
             node = queue.pop()
             if node in stops:
                 continue
-            for link, other in self._steps(node, ""):
-                if other not in seen:
-                    is_fuse = link.kind is LinkKind.FUSE
-                    down = (link.a == node) is not (is_fuse and link.part in turned)
-                    if down or not (is_fuse or link.kind in _ONE_WAY["supply"]):
-                        seen.add(other)
-                        queue.append(other)
+            for link in self._links(node):
+                if link.part == module and link.kind in _INSIDE:
+                    continue
+                if link.kind in _DOWN_ONLY:
+                    turned = link.part in self.turned
+                    upper = link.b if turned else link.a
+                    if (node == upper) is not down and not (link.kind is LinkKind.FUSE and link.part in self.either):
+                        continue
+                elif link.kind not in _BOTH_WAYS or (
+                    setting and link.kind is LinkKind.CONTACT and not self._closed(link, setting)
+                ):
+                    continue
+                other = link.b if link.a == node else link.a
+                if other not in seen and other not in self.barred and (within is None or other in within):
+                    seen.add(other)
+                    queue.append(other)
         return frozenset(seen)
 
-    def comes_to(self, pin: int, module: str, level: str) -> bool:
-        """Whether supply (or ground) comes to a pin with nothing inside the module passed: a walk back from the pin to the first end."""
-        ends = self.sources if level == "supply" else self.grounds
-        seen, queue = {pin}, [pin]
-        for node in queue:
-            if node in ends:
-                return True
-            for link, other in self._steps(node, module, level):
-                against = (link.b == node) is (level == "supply")
-                if other not in seen and (against or link.kind not in _ONE_WAY[level]):
-                    seen.add(other)
-                    queue.append(other)
+    def below(self, starts: list[int], feeds: list[int]) -> set[int]:
+        """The nodes below some nodes, which are fed from `feeds`, in at least one setting."""
+        region = self.walk(starts, "", down=True)
+        before = self.walk(feeds, "", down=False) if feeds else frozenset[int]()
+        if not self._clashing(region | before):
+            return set(region)
+        found = set(region)
+        for part in {self.circuit.node_parts[node] for node in region}:
+            for node in set(self.circuit.pins_of.get(part, {}).values()) & region:
+                way = (self.walk([node], "", down=False) & region) | before
+                settings = self._settings(way)
+                if settings is not None and not any(self._leads(starts, feeds, node, way, one) for one in settings):
+                    found.discard(node)
+        return found
+
+    def _leads(self, starts: list[int], feeds: list[int], node: int, way: frozenset[int], setting: _Setting) -> bool:
+        if feeds and not self.sources & self.walk(feeds, "", down=False, within=way, setting=setting):
+            return False
+        return node in self.walk(starts, "", down=True, within=way, setting=setting)
+
+    # --- settings ----------------------------------------------------------------------------------------------
+
+    def _settings(self, region: Collection[int]) -> Iterator[_Setting] | None:
+        """Every setting of what clashes among the contacts of a region; None when they are too many."""
+        choices = self._clashing(region)
+        if prod(map(len, choices.values())) * len(region) > MOST_STEPS:
+            return None
+        return (dict(zip(choices, one, strict=True)) for one in product(*choices.values()))
+
+    def _clashing(self, region: Collection[int]) -> dict[str, list[str]]:
+        """What is switched with contacts in a region that no position closes together, with its positions."""
+        open_to: dict[str, set[str]] = {}
+        for node in region:
+            for link in self._links(node):
+                if link.kind is LinkKind.CONTACT and link.a in region and link.b in region:
+                    name, positions = self._switch(link)
+                    open_to.setdefault(name, set(positions)).intersection_update(self._closed_in(link))
+        clashing = {name for name, left in open_to.items() if not left}
+        positions_of = {name: positions for link in self.circuit.links if clashing and link.kind is LinkKind.CONTACT for name, positions in [self._switch(link)] if name in clashing}  # fmt: skip
+        return {name: positions_of[name] for name in sorted(positions_of)}
+
+    def _switch(self, link: Link) -> tuple[str, list[str]]:
+        """What moves a contact, and its positions."""
+        part = self.circuit.parts[link.part]
+        if part.kind == "relay":
+            return part.name, ["rest", "energised"]
+        if part.follows is None:
+            return part.name, list(part.contacts)
+        if part.follows == "key":
+            return "the key", list(self.circuit.typed.vehicle.key)
+        return f"condition {part.follows}", ["yes", "no"]
+
+    def _closed_in(self, link: Link) -> set[str]:
+        """The positions in which a contact is closed, or may be."""
+        part = self.circuit.parts[link.part]
+        if part.follows != "key" or part.kind == "relay":
+            return set(link.closed)
+        return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in part.contacts}
+
+    def _closed(self, link: Link, setting: _Setting) -> bool:
+        name, _ = self._switch(link)
+        return name not in setting or setting[name] in self._closed_in(link)
+
+    def _links(self, node: int) -> Iterator[Link]:
+        return (self.circuit.links[number] for number in self.circuit.at[node])
+
+
+def _always_live(survey: Survey, node: int) -> bool:
+    """Whether a source ends a walk: a battery post or a rail, live in every key state."""
+    circuit = survey.circuit
+    part = circuit.parts.get(circuit.node_parts[node])
+    if part is not None and part.kind != "battery":
         return False
+    return all(survey.states.source_level(node, key) is Level.LIVE for key in survey.states.keys)
 
-    @cached_property
-    def _core(self) -> tuple[frozenset[int], dict[int, int]]:
-        """What is left between the sources when every dead end is taken away, then what hung on that; and for the rest the next node inwards."""
-        inwards: dict[int, int] = {}
-        nodes = range(len(self.circuit.node_names))
-        neighbours = {node: {other for _, other in self._steps(node, "")} for node in nodes if self.circuit.at[node]}
-        left = set(neighbours)
-        ends = [node for node in left if len(neighbours[node]) < 2 and node not in self.sources]
-        while ends:
-            node = ends.pop()
-            left.discard(node)
-            for other in neighbours[node]:
-                inwards[node] = other
-                neighbours[other].discard(node)
-                if len(neighbours[other]) == 1 and other not in self.sources:
-                    ends.append(other)
-        return frozenset(left), inwards
 
-    def _between(self, pin: int, module: str) -> frozenset[int]:
-        """What lies between the sources and a pin, every dead end taken away."""
-        core, inwards = self._core
-        kept = {pin}
-        while pin in inwards and pin not in core:
-            pin = inwards[pin]
-            kept.add(pin)
-        if pin not in core:  # no source anywhere behind it
-            return frozenset(kept)
-        seen, queue = {pin}, [pin]
-        while queue:
-            node = queue.pop()
-            if node in self.sources:
-                continue
-            for _, other in self._steps(node, module):
-                if other in core and other not in seen:
-                    seen.add(other)
-                    queue.append(other)
-        return frozenset(seen | kept)
+_made: WeakKeyDictionary[Survey, _Walks] = WeakKeyDictionary()
 
-    def fuses_to(self, pin: int, module: str) -> tuple[set[str], bool]:
-        """The fuses on the ways from the sources to one pin, way after way from the pin upwards; whether that was all of them."""
-        if pin in self.sources:
-            return set(), True
-        near = self._between(pin, module)
-        ahead = {link.part for node in near for link, other in self._steps(node, module) if link.kind is LinkKind.FUSE and other in near}  # fmt: skip
-        found: set[str] = set()
-        on_way: dict[int, str] = {pin: ""}  # node: the fuse over which the way came to it
-        stack = [self._up(pin, module, near)]
-        for _ in range(MOST_STEPS):
-            if not stack or found >= ahead:
-                return found, True
-            step = next(stack[-1], None)
-            if step is None:
-                stack.pop()
-                on_way.popitem()
-                continue
-            link, other = step
-            if other in on_way:
-                continue
-            on_way[other] = link.part if link.kind is LinkKind.FUSE else ""
-            if other in self.sources:
-                found.update(on_way.values())
-                found.discard("")
-                on_way.popitem()
-            else:
-                stack.append(self._up(other, module, near))
-        return found, False
 
-    def _up(self, node: int, module: str, near: frozenset[int]) -> Iterator[tuple[Link, int]]:
-        """The steps towards the sources from a node."""
-        return (
-            (link, other)
-            for link, other in self._steps(node, module)
-            if other in near and not (link.kind in _ONE_WAY["supply"] and link.a == node)
-        )
+def _walks(survey: Survey) -> _Walks:
+    if survey not in _made:
+        _made[survey] = _Walks(survey)
+    return _made[survey]
+
+
+__all__ = ["MOST_STEPS", "modules_below", "parts_below"]

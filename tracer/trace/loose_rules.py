@@ -14,6 +14,7 @@ from tracer.trace.basis import joint_count
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.rows import gaps_on
 from tracer.trace.rules import Finding, rule
+from tracer.trace.settings import level_of
 from tracer.trace.survey import Survey
 
 _HEAD = (
@@ -952,14 +953,32 @@ def never_live(survey: Survey) -> Iterator[Finding]:
     circuit, states = survey.circuit, survey.states
     for part, _, found in _modules(survey):
         for pin in found:
+            if pin.node is not None and pin.wired:
+                yield from _ruled_out(survey, part, pin)
             if pin.role != "supply" or not pin.supply or pin.node is None:
                 continue
-            if any(states.supply_level(pin.node, key) is not Level.DEAD for key in states.keys):
+            if any(level_of(survey, pin.node, key, "supply") is not Level.DEAD for key in states.keys):
                 continue
             if gaps_on(circuit, survey.supply_ways(part.name).to(pin.node)):
                 continue  # an option that this vehicle does not have; the row says so
             at = f"{part.name}.{pin.pin}"
             message = f"{at} is a supply, but is dead in every key state"
+            yield Finding(part.place_of("pins", pin.pin, key=True), at, message, "", module=part.name)
+
+
+def _ruled_out(survey: Survey, part: Part, pin: PinFinding) -> Iterator[Finding]:
+    """A pin that supply (or ground) reaches only over contacts that are never closed together."""
+    assert pin.node is not None
+    for level in ("supply", "ground"):
+        ways = survey.supply_ways(part.name) if level == "supply" else survey.ground_ways(part.name)
+        found = pin.supply if level == "supply" else pin.ground
+        if found or not (pin.role == level or (pin.role == "" and not pin.supply and not pin.ground)):
+            continue
+        contacts = ways.ruled_out(pin.node)
+        if contacts:
+            at = f"{part.name}.{pin.pin}"
+            switches = " and ".join(sorted({survey.circuit.links[number].part for number in contacts}, key=natural))
+            message = f"every way of {level} to {at} leads over contacts of {switches} that are never closed together"
             yield Finding(part.place_of("pins", pin.pin, key=True), at, message, "", module=part.name)
 
 

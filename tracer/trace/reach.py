@@ -16,7 +16,9 @@ from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import INSIDE_MODULE, Circuit, Link, LinkKind
 from tracer.entry.models import ModuleFacts
+from tracer.trace.clashes import Clash
 from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
+from tracer.trace.ways import Ways
 
 NOT_FITTED = ("empty", "option")
 _END, _NOT_REACHED = -1, -2
@@ -65,6 +67,7 @@ class _Tree:
         sense: Callable[[Link], int],
         ends: Iterable[int],
         barred: frozenset[int],
+        passing: Iterable[int] = (),
     ) -> None:
         self.circuit = circuit
         self.barred = barred
@@ -72,13 +75,21 @@ class _Tree:
         self.sense = [sense(link) if permitted(link) and link.a != link.b else 2 for link in circuit.links]
         self.by = [_NOT_REACHED] * len(circuit.node_names)
         self.children: dict[int, list[int]] = {}
+        self._spread(ends)
+        self.steady = bytearray(
+            by != _NOT_REACHED for by in self.by
+        )  # what hangs on an end that is live in every key state
+        self._spread(passing)
+
+    def _spread(self, ends: Iterable[int]) -> None:
         queue = []
-        for end in sorted(set(ends) - barred):
-            self.by[end] = _END
-            queue.append(end)
+        for end in sorted(set(ends) - self.barred):
+            if self.by[end] == _NOT_REACHED:
+                self.by[end] = _END
+                queue.append(end)
         for node in queue:
             for number, other in self.steps(node):
-                if self.by[other] == _NOT_REACHED and other not in barred:
+                if self.by[other] == _NOT_REACHED and other not in self.barred:
                     self.by[other] = number
                     self.children.setdefault(node, []).append(other)
                     queue.append(other)
@@ -116,12 +127,22 @@ class _Repair:
         self.more_children: dict[int, list[int]] = {}
         self.lost: set[int] = set()
         self.open: set[int] = set()
+        self.ends_gone: set[int] = set()
+        self.ruled_out: set[int] = set()  # still reached, but over contacts that are never closed together
 
     def link_to(self, node: int) -> int:
         return self.by.get(node, self.tree.by[node])
 
     def reached(self, node: int) -> bool:
         return node not in self.lost and self.tree.reached(node)
+
+    def fed(self, node: int) -> bool:
+        """Whether a node is reached over contacts that one setting closes."""
+        return node not in self.ruled_out and self.reached(node)
+
+    def holds(self, node: int, below: int) -> bool:
+        """Whether a node may hang on another one: what hung on an end that is always live is not held up by one that may be dead."""
+        return bool(self.tree.steady[below]) or not self.tree.steady[node]
 
     def _children(self, node: int) -> Iterator[int]:
         for child in self.tree.children.get(node, ()):
@@ -137,8 +158,10 @@ class _Repair:
 
     def open_links(self, links: Iterable[int], ends: Iterable[int] = ()) -> set[int]:
         """Open links, and let some ends be ends no longer; the nodes that are lost by it."""
+        ends = tuple(ends)
         links = set(links)
         self.open |= links
+        self.ends_gone.update(ends)
         starts = [
             node
             for number in links
@@ -163,14 +186,14 @@ class _Repair:
         waiting = set(broken)
         for node in sorted(broken):
             for number, other in tree.steps_to(node):
-                if number not in self.open and other not in broken and self.reached(other):
+                if number not in self.open and other not in broken and self.reached(other) and self.holds(node, other):
                     self._hang(node, number, other)
                     waiting.discard(node)
                     joined.append(node)
                     break
         for node in joined:
             for number, other in tree.steps(node):
-                if other in waiting and number not in self.open:
+                if other in waiting and number not in self.open and self.holds(other, node):
                     self._hang(other, number, node)
                     waiting.discard(other)
                     joined.append(other)
@@ -180,6 +203,16 @@ class _Repair:
     def _hang(self, node: int, number: int, below: int) -> None:
         self.by[node] = number
         self.more_children.setdefault(below, []).append(node)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clashing:
+    """Nodes with the same clashes on their ways; `links` are those of the clashes, `dead` stand for ends that do not count for these nodes."""
+
+    nodes: frozenset[int]
+    clashes: tuple[Clash, ...]
+    links: frozenset[int]
+    dead: frozenset[int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,9 +235,10 @@ class Reach:
     """Supply and ground of a circuit as it is fitted, and what is lost when something opens.
 
     Positions whose `state` is `empty` or `option` do not conduct here: nothing is plugged in there. `unfitted` names further parts that are not in place.
+    With `steady`, what hangs on a source that is live in every key state counts as lost when only a generator, a converter or a rail that may be dead still feeds it.
     """
 
-    def __init__(self, survey: Survey, *, unfitted: Iterable[str] = ()) -> None:
+    def __init__(self, survey: Survey, *, unfitted: Iterable[str] = (), steady: bool = False) -> None:
         self.survey = survey
         self.circuit = circuit = survey.circuit
         missing = {name for name, part in circuit.parts.items() if getattr(part.facts, "state", None) in NOT_FITTED}
@@ -218,8 +252,9 @@ class Reach:
                 circuit,
                 self.permitted(SUPPLY_KINDS),
                 supply_sense,
-                (end.node for end in circuit.sources),
+                survey.ending_sources if steady else (end.node for end in circuit.sources),
                 self.barred["supply"],
+                survey.passing_sources,
             ),
             "ground": _Tree(
                 circuit,
@@ -229,7 +264,13 @@ class Reach:
                 self.barred["ground"],
             ),
         }
-        healthy = {level: _Repair(tree) for level, tree in self._trees.items()}
+        self._ways: dict[str, Ways] = {}
+        self.steady = steady
+        self._clashing: dict[str, list[_Clashing]] = {}
+        self._never: dict[str, set[int]] = {}
+        for level in self._trees:
+            self._clashing[level], self._never[level] = self._find_clashing(level)
+        healthy = self._whole()
         self._workers = [replace(worker, works=self._works(worker, healthy)) for worker in self._all_workers()]
         self._at_node: dict[tuple[str, int], list[int]] = {}
         for number, worker in enumerate(self._workers):
@@ -244,16 +285,72 @@ class Reach:
 
     def reached(self, node: int, level: str) -> bool:
         """Whether supply (ground) reaches a node while nothing is open."""
-        return self._trees[level].reached(node)
+        return self._trees[level].reached(node) and node not in self._never[level]
+
+    def ways(self, level: str) -> Ways:
+        """Every way of one level."""
+        if level not in self._ways:
+            kinds = SUPPLY_KINDS if level == "supply" else GROUND_KINDS
+            self._ways[level] = self.survey.all_ways(level, self.permitted(kinds))
+        return self._ways[level]
+
+    def _whole(self) -> dict[str, _Repair]:
+        """Both trees while nothing is open."""
+        repairs = {level: _Repair(tree) for level, tree in self._trees.items()}
+        for level, repair in repairs.items():
+            repair.ruled_out |= self._never[level]
+        return repairs
+
+    def _find_clashing(self, level: str) -> tuple[list[_Clashing], set[int]]:
+        """The nodes whose ways clash in their positions, which the tree does not know of: those that the same clashes concern together, and those without a valid way."""
+        ways, tree = self.ways(level), self._trees[level]
+        grouped: dict[tuple[bool, tuple[Clash, ...]], set[int]] = {}
+        never: set[int] = set()
+        for node in ways.reached_nodes() if ways.has_clashes else ():
+            if not ways.is_clashing(node) or not tree.reached(node) or ways.begins_at(node):
+                continue
+            clashes = ways.clashes_to(node)
+            if clashes is None:
+                way = ways.to(node)
+                clashes = way.clashes if way is not None else None
+            if clashes is None or not all(clash.kept for clash in clashes):
+                never.add(node)
+            else:
+                grouped.setdefault((bool(tree.steady[node]), clashes), set()).add(node)
+        found = []
+        for (steady, clashes), nodes in grouped.items():
+            dead = frozenset(ways.starts.values()) if steady and self.steady else frozenset[int]()
+            if any(clash.way_without(dead) is False for clash in clashes):
+                dead = frozenset()  # only what may be dead feeds it, in any setting
+            links = frozenset[int]().union(*(clash.numbers for clash in clashes))
+            found.append(_Clashing(frozenset(nodes), clashes, links, dead))
+        return found, never
+
+    def _open(self, level: str, repair: _Repair, links: frozenset[int], ends: frozenset[int]) -> set[int]:
+        """Open links in one tree; the nodes that lose their level by it."""
+        before = set(repair.ruled_out)
+        return (repair.open_links(links, ends) - before) | self._rule_out(level, repair)
+
+    def _rule_out(self, level: str, repair: _Repair) -> set[int]:
+        """The nodes that are still reached, but no longer under any one setting of the switches."""
+        found: set[int] = set()
+        starts = self.ways(level).starts
+        gone = repair.open.union(starts[end] for end in repair.ends_gone if end in starts)
+        for one in self._clashing[level]:
+            if not gone.isdisjoint(one.links) and any(clash.way_without(one.dead | gone) is False for clash in one.clashes):  # fmt: skip
+                found |= one.nodes
+        found = {node for node in found - repair.ruled_out if repair.reached(node)}
+        repair.ruled_out |= found
+        return found
 
     def lost_by(self, opened: Opened) -> Loss:
         """Everything that loses supply or ground when something opens, what is taken along included."""
-        repair = {level: _Repair(tree) for level, tree in self._trees.items()}
+        repair = self._whole()
         loss = Loss()
         fallen: set[int] = set()
         queue: list[tuple[str, frozenset[int], frozenset[int]]] = [("", opened.links, opened.nodes)]
         for cause, links, ends in queue:
-            newly = {level: one.open_links(links, ends) for level, one in repair.items()}
+            newly = {level: self._open(level, one, links, ends) for level, one in repair.items()}
             for level, nodes in newly.items():
                 loss.at(level).update(dict.fromkeys(nodes, cause))
             asked = {
@@ -275,7 +372,7 @@ class Reach:
 
     @staticmethod
     def _works(worker: _Worker, repair: dict[str, _Repair]) -> bool:
-        supply, ground = repair["supply"].reached, repair["ground"].reached
+        supply, ground = repair["supply"].fed, repair["ground"].fed
         if worker.kind == "relay":
             coils = zip(worker.supply[::2], worker.supply[1::2], strict=True)
             return any((supply(a) and ground(b)) or (supply(b) and ground(a)) for a, b in coils)

@@ -41,15 +41,19 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class FuseOnWay:
-    """A fuse, link or breaker on a way; `alone`: with every other parallel fuse out, it still feeds the pin."""
+    """A fuse, link or breaker on a way; `alone`: with every other parallel fuse out, it still feeds the pin (None: not certain).
+
+    `beside` names sources that may be dead, when every way but theirs runs through it.
+    """
 
     part: str
     kind: str
     amps: float | None
     sole: bool
-    alone: bool
+    alone: bool | None
     panel: str | None
     state: str | None
+    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,14 @@ class RowEnd:
     id: str
     assumed: bool
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Parts and sources that lie only on ways over contacts that are never closed together, and the switches or relays of these contacts."""
+
+    names: tuple[str, ...]
+    switches: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +99,8 @@ class Row:
     joined_with: tuple[str, ...]
     notes: tuple[str, ...]
     what_for: str = ""  # side chains: what the chain is for, in words
+    left_out: tuple[LeftOut, ...] = ()
+    too_many: tuple[str, ...] = ()  # switches with too many positions together: the row may list more than there is
 
     @property
     def point(self) -> str:
@@ -128,13 +142,16 @@ class LooseEnd:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """The count from the source side, made by separate walks; `differences` is empty when both agree, `whole` says that every way to a fuse was looked at."""
+    """The count of what is above each pin, made by a separate walk; `differences` is empty when both agree.
+
+    `not_walked` are pins above which there are too many ways to walk them all: what was found holds, what was not found proves nothing.
+    """
 
     pins: tuple[str, ...]
     grounds: tuple[str, ...]
     fuses: tuple[str, ...]
     differences: tuple[str, ...]
-    whole: bool = True
+    not_walked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

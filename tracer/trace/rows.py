@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import replace
 
 from tracer.circuit.model import Circuit, End, Link, LinkKind
@@ -12,8 +12,9 @@ from tracer.entry.problems import natural
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.results import Expect, FuseOnWay, Probe, Row, RowEnd
+from tracer.trace.settings import left_out, level_of, switched_by
 from tracer.trace.survey import Survey, ground_sense, supply_sense
-from tracer.trace.ways import Way, Ways, WaysWithout
+from tracer.trace.ways import Way, Ways, WaysWithout, fed_without
 
 _LEVEL_WORDS = {Level.DEAD: "dead", Level.LIVE: "live"}
 _PIN_WORDS = {
@@ -88,7 +89,7 @@ def row_of(
         level=level,
         declared=declared,
         wire=", ".join(_wires_at(circuit, node, None)),
-        fuses=_fuses(circuit, way, supply_sense if level == "supply" else ground_sense),
+        fuses=_fuses(survey, way, level),
         ends=tuple(_row_end(ends[end]) for end in sorted(way.ends, key=lambda end: circuit.node_names[end])),
         probes=tuple(_probe(survey, way, at, level) for at in way.nodes if survey.is_probe_point(at)),
         switches=_parts_of(circuit, way, (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)),
@@ -100,6 +101,8 @@ def row_of(
         joined_with=_joined_with(circuit, part, pin),
         notes=_notes(survey, way, level),
         what_for=what_for,
+        left_out=left_out(survey, way),
+        too_many=_too_many(survey, way),
     )
 
 
@@ -109,7 +112,7 @@ def levels(survey: Survey, node: int, level: str) -> tuple[dict[str, str], dict[
     live: dict[str, str] = {}
     why: dict[str, tuple[str, ...]] = {}
     for key in states.keys:
-        found = states.supply_level(node, key) if level == "supply" else states.ground_level(node, key)
+        found = level_of(survey, node, key, level)
         if found is not Level.DEPENDS:
             live[key] = _LEVEL_WORDS[found]
             continue
@@ -141,7 +144,8 @@ def _wires_at(circuit: Circuit, node: int, links: Iterable[int] | None) -> list[
     return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
 
 
-def _fuses(circuit: Circuit, way: Way, direction: Callable[[Link], int]) -> tuple[FuseOnWay, ...]:
+def _fuses(survey: Survey, way: Way, level: str) -> tuple[FuseOnWay, ...]:
+    circuit = survey.circuit
     numbers = [number for number in way.links if circuit.links[number].kind is LinkKind.FUSE]
     numbers.sort(key=lambda number: (way.nodes.index(_far(circuit, way, number)), number))
     parallel = [number for number in numbers if number not in way.sole_links]
@@ -151,9 +155,17 @@ def _fuses(circuit: Circuit, way: Way, direction: Callable[[Link], int]) -> tupl
         facts = part.facts
         assert isinstance(facts, FuseFacts)
         sole = number in way.sole_links
-        alone = sole or _reaches(circuit, way, [other for other in parallel if other != number], direction)
-        fuses.append(FuseOnWay(part.name, part.kind, facts.amps, sole, alone, part.panel, facts.state))
+        alone = sole or _feeds(circuit, way, level, [other for other in parallel if other != number])
+        beside = _beside(circuit, way, level, number) if not sole else ()
+        fuses.append(FuseOnWay(part.name, part.kind, facts.amps, sole, alone, part.panel, facts.state, beside))
     return tuple(fuses)
+
+
+def _beside(circuit: Circuit, way: Way, level: str, number: int) -> tuple[str, ...]:
+    """The sources that may be dead, when without a link only they feed the pin."""
+    if not way.passing or _feeds(circuit, way, level, [number]) is not False:
+        return ()
+    return tuple(sorted(circuit.node_names[end] for end in way.passing))
 
 
 def _far(circuit: Circuit, way: Way, number: int) -> int:
@@ -161,25 +173,19 @@ def _far(circuit: Circuit, way: Way, number: int) -> int:
     return max((link.a, link.b), key=lambda node: way.nodes.index(node) if node in way.distance else -1)
 
 
-def _reaches(circuit: Circuit, way: Way, without: Iterable[int], direction: Callable[[Link], int]) -> bool:
-    """Whether an end still reaches the target over the links of the way when some are taken out."""
-    gone = set(without)
-    steps: dict[int, list[int]] = {}
-    for number in way.links - gone:
-        link = circuit.links[number]
-        sense = direction(link)
-        if sense >= 0:
-            steps.setdefault(link.a, []).append(link.b)
-        if sense <= 0:
-            steps.setdefault(link.b, []).append(link.a)
-    seen = set(way.ends)
-    queue = list(seen)
-    for node in queue:
-        for other in steps.get(node, ()):
-            if other not in seen:
-                seen.add(other)
-                queue.append(other)
-    return way.target in seen
+def _feeds(circuit: Circuit, way: Way, level: str, without: Iterable[int]) -> bool | None:
+    """Whether an end that is always live still feeds the target when some links are taken out (any end, where none is always live); None: not certain."""
+    steady = way.ends - way.passing.keys()
+    sense = supply_sense if level == "supply" else ground_sense
+    return fed_without(way, circuit.links, sense, without, ends=steady or None)
+
+
+def _too_many(survey: Survey, way: Way) -> tuple[str, ...]:
+    """The switches and relays whose positions were too many to try, where that leaves something doubtful on the way."""
+    if not way.doubtful:
+        return ()
+    names = {name for clash in way.clashes if clash.doubtful for name in clash.variables}
+    return switched_by(survey, names, way.links)
 
 
 def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
@@ -187,7 +193,7 @@ def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
     if way is None:
         return ()
     gaps = [number for number in way.links if circuit.is_left_open(circuit.links[number])]
-    if not gaps or _reaches(circuit, way, gaps, supply_sense):
+    if not gaps or fed_without(way, circuit.links, supply_sense, gaps) is not False:
         return ()
     return tuple(sorted({circuit.links[number].part for number in gaps}, key=natural))
 
@@ -280,6 +286,7 @@ def _notes(survey: Survey, way: Way, level: str) -> tuple[str, ...]:
     circuit = survey.circuit
     links = [circuit.links[number] for number in sorted(way.links)]
     notes = [
+        *_bound_notes(survey, way),
         *_parallel_notes(circuit, way, level),
         *_assumed_notes(circuit, links),
         *_fuse_notes(circuit, links, level),
@@ -293,12 +300,24 @@ def _notes(survey: Survey, way: Way, level: str) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def _bound_notes(survey: Survey, way: Way) -> list[str]:
+    names = _too_many(survey, way)
+    if not names:
+        return []
+    fuses = sorted(
+        {survey.circuit.links[n].part for n in way.doubtful if survey.circuit.links[n].kind is LinkKind.FUSE}
+    )
+    which = f" ({', '.join(fuses)})" if fuses else ""
+    return [
+        f"may list more than feeds this pin{which}: the positions of {', '.join(names)} together are too many to try them all"
+    ]
+
+
 def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
     """Rings and several ends: which of them alone suffices."""
     notes = []
     if len(way.ends) > 1:
-        names = " or ".join(sorted(circuit.node_names[end] for end in way.ends))
-        notes.append(f"several ends: {names}; each alone suffices, so one that is missing reads normal")
+        notes.append(_ends_note(circuit, way, level))
         batteries = {circuit.node_parts[end] for end in way.ends if circuit.node_pins[end].startswith("-")}
         if level == "ground" and len(batteries) > 1:
             notes.append(
@@ -320,9 +339,20 @@ def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
     return notes
 
 
+def _ends_note(circuit: Circuit, way: Way, level: str) -> str:
+    names = " or ".join(sorted(circuit.node_names[end] for end in way.ends))
+    sense = supply_sense if level == "supply" else ground_sense
+    alone = [end for end in way.ends if fed_without(way, circuit.links, sense, ends=(end,)) is True]
+    if len(alone) == len(way.ends):
+        each = "each alone suffices" + (", as long as it is live" if way.passing else "")
+        return f"several ends: {names}; {each}, so one that is missing reads normal"
+    suffices = " or ".join(sorted(circuit.node_names[end] for end in alone))
+    return f"several ends: {names}" + (f"; {suffices} alone suffices" if alone else "")
+
+
 def _reaches_past(circuit: Circuit, way: Way, without_nodes: Iterable[int]) -> bool:
     gone = {number for node in without_nodes for number in circuit.at[node]}
-    return _reaches(circuit, way, gone & way.links, ground_sense)
+    return fed_without(way, circuit.links, ground_sense, gone & way.links) is True
 
 
 def _assumed_notes(circuit: Circuit, links: list[Link]) -> list[str]:

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
-from tracer.circuit.states import KeyStates
+from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import CannotAnswer
+from tracer.trace.guards import Guard, guards_of
+from tracer.trace.second_count import SecondCount
 from tracer.trace.ways import Ways, WaysWithout
 
 if TYPE_CHECKING:
@@ -43,7 +45,6 @@ class Survey:
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
-        self.second_count: object = None  # made by downwards.py, which reads nothing else from here but the circuit
 
     def key_state(self, name: str | None = None) -> str:
         """A key state by its name; where none is named, run, or else the last but one.
@@ -63,6 +64,36 @@ class Survey:
     def states(self) -> KeyStates:
         """The key states of the circuit."""
         return KeyStates(self.circuit)
+
+    @cached_property
+    def guards(self) -> dict[int, Guard]:
+        """The positions that close each contact, by link number; contacts that every position closes are left out."""
+        return guards_of(self.circuit)
+
+    @cached_property
+    def second_count(self) -> SecondCount:
+        """The second count of what is above a pin."""
+        return SecondCount(self.circuit)
+
+    @cached_property
+    def ending_sources(self) -> frozenset[int]:
+        """The sources that end a way: those that are live in every key state for certain. A battery post does; a rail that is live always does too.
+
+        A generator, a converter, a module's own output and a rail that is dead in some key state do not: a way runs on through them, since what lies behind feeds
+        while they are dead.
+        """
+        circuit, states = self.circuit, self.states
+        return frozenset(
+            end.node
+            for end in circuit.sources
+            if getattr(circuit.parts.get(circuit.node_parts[end.node]), "kind", "rail") in ("battery", "rail")
+            and all(states.source_level(end.node, key) is Level.LIVE for key in states.keys)
+        )
+
+    @cached_property
+    def passing_sources(self) -> frozenset[int]:
+        """The sources through which a way runs on."""
+        return frozenset(end.node for end in self.circuit.sources) - self.ending_sources
 
     @cached_property
     def hard_nets(self) -> Nets:
@@ -124,15 +155,22 @@ class Survey:
 
     @cached_property
     def _all_supply_ways(self) -> Ways:
-        ends = [end.node for end in self.circuit.sources]
-        barred = self.hard_ground - self.hard_supply
-        return Ways(self.circuit.links, self.circuit.at, ends, _of(SUPPLY_KINDS), barred, supply_sense)
+        return self.all_ways("supply", _of(SUPPLY_KINDS))
 
     @cached_property
     def _all_ground_ways(self) -> Ways:
-        ends = [end.node for end in self.circuit.grounds]
-        barred = self.hard_supply - self.hard_ground
-        return Ways(self.circuit.links, self.circuit.at, ends, _of(GROUND_KINDS), barred, ground_sense)
+        return self.all_ways("ground", _of(GROUND_KINDS))
+
+    def all_ways(self, level: str, permitted: Callable[[Link], bool]) -> Ways:
+        """The ways of one level through permitted links, with nothing inside a module left out."""
+        circuit = self.circuit
+        if level == "supply":
+            barred = self.hard_ground - self.hard_supply
+            ends, passing, sense = self.ending_sources, self.passing_sources, supply_sense
+        else:
+            barred = self.hard_supply - self.hard_ground
+            ends, passing, sense = frozenset(end.node for end in circuit.grounds), frozenset[int](), ground_sense
+        return Ways(circuit.links, circuit.at, ends, permitted, barred, sense, passing=passing, guards=self.guards)
 
     @cached_property
     def _inside_supply(self) -> dict[str, set[int]]:
@@ -229,8 +267,8 @@ class Survey:
 
     @cached_property
     def _stops(self) -> frozenset[int]:
-        """Where the conductors of one module end: sources, ground references, masses."""
-        return frozenset(end.node for end in (*self.circuit.sources, *self.circuit.grounds)) | self.masses
+        """Where the conductors of one module end: sources that end a way, ground references, masses."""
+        return self.ending_sources.union(end.node for end in self.circuit.grounds) | self.masses
 
     # --- words -----------------------------------------------------------------------------------------------
 

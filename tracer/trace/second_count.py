@@ -1,0 +1,211 @@
+"""The second count: from each pin every way up to a source is walked, one after the other, and what is met is held against the rows.
+
+It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other. What hangs on the rest of the circuit by one link only cannot
+lie between a source and anything but itself. Such leaves are taken off again and again; what is left (rings, and what joins sources) is small in a real vehicle. From a pin
+there is one way up to it, and within it the ways are few enough to be walked. A walk keeps the positions in which all its contacts are closed, and turns back when there are none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.standards.terminals import meaning
+
+MOST_STEPS = 50_000  # links looked at from one pin: beyond that its ways are not all walked
+
+_ONE_WAY = {  # current flows from `a` to `b`
+    "supply": frozenset({LinkKind.DIODE, LinkKind.DRIVER_HIGH}),
+    "ground": frozenset({LinkKind.DIODE, LinkKind.DRIVER_LOW}),
+}
+
+_Positions = Mapping[str, frozenset[str]]  # what is switched, and where it may be for all contacts so far to be closed
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The ways from one pin to a source (or to ground): the fuses on them, None where there is no way; `all_walked` tells whether they are all of them."""
+
+    fuses: frozenset[str] | None
+    all_walked: bool = True
+
+
+class SecondCount:
+    """Counts what is above the pins of one circuit."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self._circuit = circuit
+        self._levels: dict[str, _Level] = {}
+
+    def above(self, pin: int, level: str, module: str) -> Counted:
+        """The ways from a pin to a source, or to ground, nothing inside `module` passed."""
+        if level not in self._levels:
+            self._levels[level] = _Level(self._circuit, level)
+        return self._levels[level].above(pin, module)
+
+
+class _Level:
+    """Supply or ground: its ends, what none of its ways touches, and the ways once they were walked."""
+
+    def __init__(self, circuit: Circuit, level: str) -> None:
+        self.circuit, self.level = circuit, level
+        sources = frozenset(end.node for end in circuit.sources)
+        grounds = frozenset(end.node for end in circuit.grounds)
+        if level == "supply":
+            self.ends = sources
+            self.stops = frozenset(node for node in sources if self._always_live(node))
+            self.barred = self._joined(grounds) - self._joined(sources)
+        else:
+            self.ends = self.stops = grounds
+            self.barred = self._joined(sources) - self._joined(grounds)
+        self._carries = CONDUCTORS | _ONE_WAY[level] | {LinkKind.CONTACT}
+        self._kept, self._way_up = self._without_leaves()
+        self._counted: dict[tuple[int, str, tuple[tuple[str, frozenset[str]], ...]], Counted] = {}
+
+    def above(self, pin: int, module: str) -> Counted:
+        """The ways up from a pin: first over what hangs by one link, then within what is kept."""
+        node, positions, fuses = pin, dict[str, frozenset[str]](), set[str]()
+        if node in self.barred:
+            return Counted(None)
+        while not self._kept[node]:
+            number = self._way_up[node]
+            if number < 0:
+                return Counted(None)
+            link = self.circuit.links[number]
+            left = self._step(link, node, module, positions)
+            if left is None:
+                return Counted(None)
+            positions |= left
+            if link.kind is LinkKind.FUSE:
+                fuses.add(link.part)
+            node = self.circuit.other(link, node)
+        key = (node, module, tuple(sorted(positions.items())))
+        if key not in self._counted:
+            self._counted[key] = self._walk(node, module, positions)
+        found = self._counted[key]
+        return Counted(None if found.fuses is None else found.fuses | fuses, found.all_walked)
+
+    def _walk(self, start: int, module: str, positions: _Positions) -> Counted:
+        """Every way from a node to a source within what is kept, no node met twice."""
+        circuit = self.circuit
+        found: set[str] | None = None
+        passed = {start}
+        path: list[Link] = []
+        held: list[_Positions] = [positions]
+        stack: list[tuple[int, Iterator[int]]] = []
+        steps = 0
+        node = start
+        while True:
+            if not stack or stack[-1][0] != node:  # a node come upon
+                if node in self.ends:
+                    found = (found or set()) | {link.part for link in path if link.kind is LinkKind.FUSE}
+                stack.append((node, iter(() if node in self.stops else circuit.at[node])))
+            number = next(stack[-1][1], None)
+            if number is None:
+                stack.pop()
+                passed.discard(node)
+                held.pop()
+                if not stack:
+                    return Counted(None if found is None else frozenset(found))
+                path.pop()
+                node = stack[-1][0]
+                continue
+            steps += 1
+            if steps > MOST_STEPS:
+                return Counted(None if found is None else frozenset(found), all_walked=False)
+            link = circuit.links[number]
+            other = circuit.other(link, node)
+            if other in passed or not self._kept[other] or other in self.barred:
+                continue
+            left = self._step(link, node, module, held[-1])
+            if left is None:
+                continue
+            passed.add(other)
+            path.append(link)
+            held.append({**held[-1], **left})
+            node = other
+
+    def _step(self, link: Link, node: int, module: str, positions: _Positions) -> _Positions | None:
+        """What going up over a link from a node leaves of the positions; None where there is no going up."""
+        if link.kind not in self._carries:
+            return None
+        if link.kind in _ONE_WAY[self.level] and node != (link.b if self.level == "supply" else link.a):
+            return None
+        if link.part == module and link.kind in INSIDE_MODULE:
+            return None
+        if link.kind is not LinkKind.CONTACT:
+            return {}
+        mover, closed = self._closed(link)
+        left = closed & positions.get(mover, closed)
+        return {mover: left} if left else None
+
+    def _closed(self, link: Link) -> tuple[str, frozenset[str]]:
+        """What moves a contact, and the positions in which it is closed or may be."""
+        part = self.circuit.parts[link.part]
+        if part.kind == "relay" or part.follows is None:
+            return f"part {part.name}", frozenset(link.closed)
+        if part.follows != "key":
+            return f"condition {part.follows}", frozenset(link.closed)
+        keys = self.circuit.typed.vehicle.key
+        return "the key", frozenset(key for key in keys if key in link.closed or key not in part.contacts)
+
+    # --- worked out once ---------------------------------------------------------------------------------------
+
+    def _always_live(self, node: int) -> bool:
+        """Whether a source ends every way: a battery post, or a rail that is live in every key state, as typed or by the standard's list."""
+        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        if part is not None:
+            return part.kind == "battery"
+        name, keys = self.circuit.node_names[node], set(self.circuit.typed.vehicle.key)
+        live = self.circuit.typed.vehicle.rails[name].live
+        if live is not None:
+            plain = {clause[0][0] for clause in live.clauses or () if len(clause) == 1 and clause[0][1]}
+            return () in (live.clauses or ()) or keys <= plain
+        terminal = meaning(name)
+        if terminal is None or terminal.live is None:
+            return False
+        return keys <= set(terminal.live) - (set() if terminal.start_certain else {"start"})
+
+    def _joined(self, starts: Iterable[int]) -> frozenset[int]:
+        """What is one conductor with these nodes, outside modules."""
+        seen = set(starts)
+        queue = list(seen)
+        for node in queue:
+            for number in self.circuit.at[node]:
+                link = self.circuit.links[number]
+                if link.kind in CONDUCTORS and link.kind not in INSIDE_MODULE and not self.circuit.is_left_open(link):
+                    other = self.circuit.other(link, node)
+                    if other not in seen:
+                        seen.add(other)
+                        queue.append(other)
+        return frozenset(seen)
+
+    def _without_leaves(self) -> tuple[bytearray, list[int]]:
+        """Which nodes are left when leaves that are no source are taken off, and for each of these the link by which it hung (-1: none)."""
+        circuit, barred = self.circuit, self.barred
+        usable = [
+            link.kind in self._carries and link.a != link.b and link.a not in barred and link.b not in barred
+            for link in circuit.links
+        ]
+        count = [0] * len(circuit.node_names)
+        for link, use in zip(circuit.links, usable, strict=True):
+            if use:
+                count[link.a] += 1
+                count[link.b] += 1
+        kept = bytearray(b"\x01" * len(count))
+        way_up = [-1] * len(count)
+        leaves = [node for node, links in enumerate(count) if links < 2 and node not in self.ends]
+        for node in leaves:
+            kept[node] = 0
+            for number in circuit.at[node]:
+                other = circuit.other(circuit.links[number], node)
+                if usable[number] and kept[other]:
+                    way_up[node] = number
+                    count[other] -= 1
+                    if count[other] < 2 and other not in self.ends and kept[other]:
+                        leaves.append(other)
+        return kept, way_up
+
+
+__all__ = ["MOST_STEPS", "Counted", "SecondCount"]
