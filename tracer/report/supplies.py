@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from tracer.entry.problems import listed
+from tracer.entry.problems import listed, natural
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
@@ -79,6 +79,12 @@ def _title(page: Page, report: SupplyReport) -> None:
         page.line(
             f"Rests on {'an assumed end' if len(assumed) == 1 else 'assumed ends'}: {', '.join(assumed)} (the way from there to the battery is not typed in)."
         )
+    ruled_out = {
+        row.code: {name for one in row.left_out for name in one.switches} for row in report.rows if row.left_out
+    }
+    if ruled_out:
+        names = ", ".join(sorted(set[str]().union(*ruled_out.values()), key=natural))
+        page.line(f"Positions of {names} rule parts out of {codes(list(ruled_out))}: see `left out` there, and check the contact tables.")  # fmt: skip
     doubtful = [row.code for row in report.rows if row.too_many]
     if doubtful:
         page.line(
@@ -442,7 +448,10 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     if sources:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
-    page.line("A source is an end: no way is traced through one source to another. A load is an end too.")
+    page.line(
+        "A source that is always live ends a way, and so does a load; a way runs on through a generator, a converter or a rail that may be dead. "
+        "A way counts where one setting closes all its contacts."
+    )
 
 
 # --- JSON ----------------------------------------------------------------------------------------------------------
