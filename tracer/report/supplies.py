@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from tracer.entry.problems import listed
+from tracer.entry.problems import listed, natural
 from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
@@ -78,6 +78,12 @@ def _title(page: Page, report: SupplyReport) -> None:
     if report.place:
         page.line(f"at: {report.place}" + (f" ({report.access})" if report.access else ""))
     page.line(verdict(report), strong=True)
+    ruled_out = {
+        row.code: {name for one in row.left_out for name in one.switches} for row in report.rows if row.left_out
+    }
+    if ruled_out:
+        names = ", ".join(sorted(set[str]().union(*ruled_out.values()), key=natural))
+        page.line(f"Positions of {names} rule parts out of {codes(list(ruled_out))}: see `left out` there, and check the contact tables.")  # fmt: skip
     doubtful = [row.code for row in report.rows if row.too_many]
     if doubtful:
         page.line(
@@ -462,7 +468,8 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
     page.line(
-        "A source that is live in every key state is an end: no way is traced through it to another. A load is an end too."
+        "A source that is always live ends a way, and so does a load; a way runs on through a generator, a converter or a rail that may be dead. "
+        "A way counts where one setting closes all its contacts."
     )
 
 

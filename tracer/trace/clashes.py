@@ -27,7 +27,8 @@ class Clash:
     numbers: tuple[int, ...]  # of the links, by their number in the network
     nodes: tuple[int, ...]  # of the circuit, by their number in the network
     variables: tuple[Variable, ...]
-    _answers: dict[tuple[frozenset[int], frozenset[tuple[Variable, int]]], bool | None] = field(default_factory=dict)
+    _answers: dict[frozenset[int], bool | None] = field(default_factory=dict)
+    _known: list[tuple[int, ...]] = field(default_factory=list)  # ways that were found, by the links of the network
 
     @cached_property
     def _valid(self) -> Valid:
@@ -52,24 +53,30 @@ class Clash:
         }
 
     @cached_property
+    def is_closable(self) -> bool | None:
+        """Whether there is a valid way through here at all: asked without looking at every link; None when the bounds leave it open."""
+        return self.way_without(frozenset())
+
+    @cached_property
     def on_every_way(self) -> tuple[frozenset[int], frozenset[int]]:
         """The nodes and links that certainly every valid way through here runs through."""
         assert self._valid is not None
         nodes, links = self.network.on_every_way()
         return frozenset(self.nodes[node] for node in nodes), frozenset(self.numbers[edge] for edge in links)
 
-    def way_without(self, gone: frozenset[int], held: Mapping[Variable, int] | None = None) -> bool | None:
-        """Whether a valid way is left here without some links, with some variables held to positions; None when the bounds leave it open."""
-        assert self._valid is not None
-        asked = self._edges.keys() & gone
-        if not asked and not held:
-            return True if self._valid.kept - self._valid.doubtful else None if self._valid.kept else False
-        key = frozenset(asked), frozenset((held or {}).items())
-        if key not in self._answers:
-            positions = {index: held[name] for index, name in enumerate(self.variables) if held and name in held}
-            outcome = self.network.some_way([self._edges[number] for number in asked], positions)
-            self._answers[key] = True if isinstance(outcome, Found) else False if isinstance(outcome, Refuted) else None
-        return self._answers[key]
+    def way_without(self, gone: frozenset[int]) -> bool | None:
+        """Whether a valid way is left here without some links; None when the bounds leave it open."""
+        asked = frozenset(self._edges[number] for number in self._edges.keys() & gone)
+        if any(asked.isdisjoint(way) for way in self._known):
+            return True
+        if asked not in self._answers:
+            outcome = self.network.some_way(asked)
+            self._answers[asked] = (
+                True if isinstance(outcome, Found) else False if isinstance(outcome, Refuted) else None
+            )
+            if isinstance(outcome, Found):
+                self._known.append(outcome.links)
+        return self._answers[asked]
 
     @cached_property
     def _edges(self) -> dict[int, int]:

@@ -106,6 +106,11 @@ class Network:
         first = self._some_way()
         if isinstance(first, Found):
             found |= self._proven(first, found)
+        elif isinstance(first, Refuted):
+            for number, alive in enumerate(self.alive):
+                if alive:
+                    self.alive[number] = 0
+                    taken_out[number] = first.reason
         for trials, walk in ROUNDS:
             doubtful = False
             for number in range(len(self.edges)):
@@ -187,16 +192,14 @@ class Network:
 
         return self._search(path, domain, frozenset(variable for variable, _ in edge.guards), trials)
 
-    def some_way(self, gone: Iterable[int] = (), held: Mapping[int, int] | None = None) -> Outcome:
-        """A way that avoids some links, with some variables held to given positions."""
+    def some_way(self, gone: Iterable[int] = ()) -> Outcome:
+        """A way that avoids some links."""
         self._most_visits = self.visits + MOST_VISITS
-        return self._some_way(gone, held=held)
+        return self._some_way(gone)
 
-    def _some_way(
-        self, gone: Iterable[int] = (), barred: frozenset[int] = frozenset(), held: Mapping[int, int] | None = None
-    ) -> Outcome:
+    def _some_way(self, gone: Iterable[int] = (), barred: frozenset[int] = frozenset()) -> Outcome:
         without = set(gone)
-        domain = [every & (held or {}).get(variable, every) for variable, every in enumerate(self.full)]
+        domain = list(self.full)
 
         def path(is_open: Sequence[int]) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
             if without:
@@ -207,7 +210,7 @@ class Network:
             self.visits += visits
             return None if found is None else (found.nodes, found.links)
 
-        return self._search(path, domain, frozenset(held or ()), ROUNDS[-1][0])
+        return self._search(path, domain, frozenset(), ROUNDS[-1][0])
 
     def on_every_way(self) -> tuple[frozenset[int], frozenset[int]]:
         """The nodes and links that every way runs through, as far as this is certain."""

@@ -313,7 +313,7 @@ class Reach:
             if clashes is None:
                 way = ways.to(node)
                 clashes = way.clashes if way is not None else None
-            if clashes is None or not all(clash.kept for clash in clashes):
+            if clashes is None or not ways.reached(node):
                 never.add(node)
             else:
                 grouped.setdefault((bool(tree.steady[node]), clashes), set()).add(node)

@@ -174,8 +174,11 @@ def _far(circuit: Circuit, way: Way, number: int) -> int:
 
 
 def _feeds(circuit: Circuit, way: Way, level: str, without: Iterable[int]) -> bool | None:
-    """Whether an end that is always live still feeds the target when some links are taken out (any end, where none is always live); None: not certain."""
-    steady = way.ends - way.passing.keys()
+    """Whether a battery or a rail still feeds the target when some links are taken out (any end, where there is neither); None: not certain.
+
+    A generator, a converter or an output may be dead while the rest is fed, so what only they feed is not fed.
+    """
+    steady = {end for end in way.ends if end not in way.passing or circuit.node_parts[end] not in circuit.parts}
     sense = supply_sense if level == "supply" else ground_sense
     return fed_without(way, circuit.links, sense, without, ends=steady or None)
 

@@ -121,7 +121,10 @@ class Ways:
         if node not in self._block_of_node:
             return False
         if self.is_clashing(node):
-            return self.to(node) is not None
+            clashes = self.clashes_to(node)
+            if clashes is None or any(clash.is_closable is None for clash in clashes):
+                return self.to(node) is not None
+            return all(clash.is_closable for clash in clashes)
         if not self._directed_blocks:
             return True
         if self._in_order is None:

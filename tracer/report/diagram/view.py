@@ -16,6 +16,7 @@ from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.trace.results import LooseEnd, SupplyReport
 from tracer.trace.rules import loose_ends
+from tracer.trace.settings import level_of
 from tracer.trace.survey import Survey
 
 _FAR = 100_000  # where ground lies on the scale that grows from source to ground
@@ -75,10 +76,7 @@ class View:
         """Whether the node has its supply (or ground) in the key state asked for; None when none was asked for."""
         if self.key is None:
             return None
-        states = self.survey.states
-        if node in self.supply_side:
-            return states.supply_level(node, self.key)
-        return states.ground_level(node, self.key)
+        return level_of(self.survey, node, self.key, "supply" if node in self.supply_side else "ground")
 
 
 def view_of(survey: Survey, report: SupplyReport, key: str | None = None) -> View:
