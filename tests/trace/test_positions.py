@@ -61,16 +61,13 @@ LEVER_RUNS = [
     "S2 -- RD 1 -- SW.7",
     "S1 -- RD 1 -- N.1",
     "S2 -- RD 1 -- M.1",
-    "SW.4 -- RD 1 -- S3",
-    "S3 -- RD 1 -- F3.feed",
-    "F3.load -- RD 1 -- S3",
 ]
 
 
 @pytest.fixture
 def lever(tmp_path: Path) -> Survey:
     """A lever that takes a light from one of two fuses, each of which also feeds a module for itself."""
-    return survey_of(tmp_path, [LEVER, "E: load"], [*LEVER_RUNS[:7], "S3 -- RD 1 -- E -- BN 1 -- G1"])
+    return survey_of(tmp_path, [LEVER, "E: load"], [*LEVER_RUNS, "SW.4 -- RD 1 -- S3", "S3 -- RD 1 -- E -- BN 1 -- G1"])
 
 
 def test_a_lever_is_not_closed_both_ways(lever: Survey) -> None:
@@ -142,12 +139,16 @@ def test_a_level_that_only_clashing_contacts_would_give_is_dead(tmp_path: Path) 
 
 
 def test_beyond_the_bounds_a_row_keeps_too_much_says_so_and_claims_nothing(
-    lever: Survey, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    parts = ["SW: {is: switch, contacts: {off: [6-4], on: [7-4], dim: [8-4]}}", "F9: {is: fuse, amps: 5}"]
+    runs = [*LEVER_RUNS, "BAT.+ -- RD 1 -- F9 -- RD 1 -- SW.8"]
+    survey = survey_of(tmp_path, parts, runs)
+    assert [fuse.part for fuse in row(survey).fuses] == ["F2"]
     monkeypatch.setattr(consistent_ways, "MOST_VISITS", -1)
-    report: SupplyReport = supplies_of(lever, "M")
+    report: SupplyReport = supplies_of(Survey(survey.circuit), "M")
     (found,) = report.supplies
-    assert {"F1", "F2"} <= {fuse.part for fuse in found.fuses}
+    assert {"F1", "F2", "F9"} == {fuse.part for fuse in found.fuses}
     assert not any(fuse.alone for fuse in found.fuses)
     assert found.too_many == ("SW",)
     assert any("may list more than feeds this pin" in note for note in found.notes)

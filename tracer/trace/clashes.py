@@ -7,7 +7,7 @@ some consistent way, since ways through different blocks meet only in the nodes 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -24,7 +24,10 @@ class Clash:
     """Blocks that share a variable which no position settles, as one chain from where they are entered to where they are left."""
 
     network: Network
-    numbers: tuple[int, ...]  # of the links, by their number in the network
+    members: tuple[
+        tuple[int, ...], ...
+    ]  # the links of the circuit, by their number in the network: several in a row count as one there
+    inner: tuple[tuple[int, ...], ...]  # the nodes of the circuit within such a row
     nodes: tuple[int, ...]  # of the circuit, by their number in the network
     variables: tuple[Variable, ...]
     _answers: dict[frozenset[int], bool | None] = field(default_factory=dict)
@@ -37,20 +40,29 @@ class Clash:
     @property
     def kept(self) -> frozenset[int]:
         """The links on a valid way, and those that may be."""
-        return frozenset(self.numbers[edge] for edge in self._valid.kept)
+        return self._links_of(self._valid.kept)
 
     @property
     def doubtful(self) -> frozenset[int]:
         """Links kept although they are not proven to lie on a valid way: a bound was passed."""
-        return frozenset(self.numbers[edge] for edge in self._valid.doubtful)
+        return self._links_of(self._valid.doubtful)
 
     @property
     def taken_out(self) -> dict[int, frozenset[Variable]]:
         """The links on no valid way, each with the variables whose positions rule it out."""
         return {
-            self.numbers[edge]: frozenset(self.variables[variable] for variable in reason)
+            number: frozenset(self.variables[variable] for variable in reason)
             for edge, reason in self._valid.taken_out.items()
+            for number in self.members[edge]
         }
+
+    @property
+    def numbers(self) -> frozenset[int]:
+        """Every link of these blocks."""
+        return frozenset(self._edges)
+
+    def _links_of(self, edges: Iterable[int]) -> frozenset[int]:
+        return frozenset(number for edge in edges for number in self.members[edge])
 
     @cached_property
     def is_closable(self) -> bool | None:
@@ -62,7 +74,8 @@ class Clash:
         """The nodes and links that certainly every valid way through here runs through."""
         assert self._valid is not None
         nodes, links = self.network.on_every_way()
-        return frozenset(self.nodes[node] for node in nodes), frozenset(self.numbers[edge] for edge in links)
+        within = frozenset(node for edge in links for node in self.inner[edge])
+        return frozenset(self.nodes[node] for node in nodes) | within, self._links_of(links)
 
     def way_without(self, gone: frozenset[int]) -> bool | None:
         """Whether a valid way is left here without some links; None when the bounds leave it open."""
@@ -80,7 +93,7 @@ class Clash:
 
     @cached_property
     def _edges(self) -> dict[int, int]:
-        return {number: edge for edge, number in enumerate(self.numbers)}
+        return {number: edge for edge, numbers in enumerate(self.members) for number in numbers}
 
 
 def settled_along(
@@ -151,7 +164,50 @@ def clash_of(
             numbers.append(number)
             edges.append(Edge(ends[0], ends[1], own, sense(link)))
         entry = local[leave]
-    return Clash(Network(len(nodes), edges, every, 0, entry), tuple(numbers), tuple(nodes), variables)
+    rows = _in_rows(len(nodes), edges, (0, entry))
+    return Clash(
+        Network(len(nodes), [row.edge for row in rows], every, 0, entry),
+        tuple(tuple(numbers[edge] for edge in row.edges) for row in rows),
+        tuple(tuple(nodes[node] for node in row.inner) for row in rows),
+        tuple(nodes),
+        variables,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """Links one after the other, with nothing else at the nodes between them, as one."""
+
+    edge: Edge
+    edges: tuple[int, ...]
+    inner: tuple[int, ...] = ()
+
+
+def _in_rows(count: int, edges: Sequence[Edge], fixed: tuple[int, int]) -> list[_Row]:
+    """The edges with each node that only two of them meet taken out; one-way links, and the two fixed nodes, stay as they are."""
+    rows: dict[int, _Row] = {number: _Row(edge, (number,)) for number, edge in enumerate(edges)}
+    at: list[set[int]] = [set() for _ in range(count)]
+    for number, edge in enumerate(edges):
+        at[edge.a].add(number)
+        at[edge.b].add(number)
+    for node in range(count):
+        if node in fixed or len(at[node]) != 2:
+            continue
+        first, second = (rows[number] for number in sorted(at[node]))
+        ends = [row.edge.b if row.edge.a == node else row.edge.a for row in (first, second)]
+        if first.edge.sense or second.edge.sense or node in ends or ends[0] == ends[1]:
+            continue
+        guards = dict(first.edge.guards)
+        for variable, mask in second.edge.guards:
+            guards[variable] = guards.get(variable, mask) & mask
+        number, gone = sorted(at[node])
+        rows[number] = _Row(Edge(ends[0], ends[1], tuple(guards.items())), first.edges + second.edges, (*first.inner, node, *second.inner))  # fmt: skip
+        del rows[gone]
+        at[ends[0]].add(number)
+        at[ends[1]].discard(gone)
+        at[ends[1]].add(number)
+        at[node].clear()
+    return list(rows.values())
 
 
 __all__ = ["Clash", "Gate", "Variable", "clash_of", "groups_of", "settled_along"]

@@ -267,6 +267,7 @@ class Reach:
         self._ways: dict[str, Ways] = {}
         self.steady = steady
         self._clashing: dict[str, list[_Clashing]] = {}
+        self._clashing_of_link: dict[tuple[str, int], tuple[int, ...]] = {}
         self._never: dict[str, set[int]] = {}
         for level in self._trees:
             self._clashing[level], self._never[level] = self._find_clashing(level)
@@ -328,18 +329,29 @@ class Reach:
 
     def _open(self, level: str, repair: _Repair, links: frozenset[int], ends: frozenset[int]) -> set[int]:
         """Open links in one tree; the nodes that lose their level by it."""
+        starts = self.ways(level).starts
+        opened = links.union(starts[end] for end in ends if end in starts)
+        touched = {one: None for link in opened for one in self._clashing_at(level, link)}
         before = set(repair.ruled_out)
-        return (repair.open_links(links, ends) - before) | self._rule_out(level, repair)
+        return (repair.open_links(links, ends) - before) | self._rule_out(level, repair, touched)
 
-    def _rule_out(self, level: str, repair: _Repair) -> set[int]:
+    def _clashing_at(self, level: str, link: int) -> tuple[int, ...]:
+        """Which of the clashing nodes have a link in their clashes, by number."""
+        if (level, link) not in self._clashing_of_link:
+            found = (number for number, one in enumerate(self._clashing[level]) if link in one.links)
+            self._clashing_of_link[level, link] = tuple(found)
+        return self._clashing_of_link[level, link]
+
+    def _rule_out(self, level: str, repair: _Repair, touched: Iterable[int]) -> set[int]:
         """The nodes that are still reached, but no longer under any one setting of the switches."""
         found: set[int] = set()
         starts = self.ways(level).starts
         gone = repair.open.union(starts[end] for end in repair.ends_gone if end in starts)
-        for one in self._clashing[level]:
-            if not gone.isdisjoint(one.links) and any(clash.way_without(one.dead | gone) is False for clash in one.clashes):  # fmt: skip
-                found |= one.nodes
-        found = {node for node in found - repair.ruled_out if repair.reached(node)}
+        for number in touched:
+            one = self._clashing[level][number]
+            left = {node for node in one.nodes if repair.fed(node)}
+            if left and any(clash.way_without(one.dead | gone) is False for clash in one.clashes):
+                found |= left
         repair.ruled_out |= found
         return found
 
