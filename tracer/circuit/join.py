@@ -12,6 +12,7 @@ from typing import Any
 from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.circuit.references import agreeing_pairs
+from tracer.circuit.undeclared import undeclared
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
     ConnectorFacts,
@@ -125,15 +126,6 @@ class _Joiner:
         if len(several) > 1:
             return listed(several)
         return None
-
-    def _unknown_part(self, name: str) -> tuple[str, str]:
-        known = [*self.parts, *self.rails]
-        fix = did_you_mean(
-            name, known, f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: splice}}`."
-        )
-        if name.replace(".", "").isdigit():
-            fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
-        return f"there is no part or rail `{name}`", fix
 
     def _check_rail_names(self) -> None:
         file = self.typed.vehicle_file
@@ -381,7 +373,7 @@ class _Joiner:
             return self._node(point.part, "")
         part = self._part_named(point.part, panel)
         if part is None:
-            raise Misread(*self._unknown_part(point.part))
+            raise Misread(*undeclared(point, self.parts, self.rails, self.pins_known))
         if isinstance(part, str):
             raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
         if part.kind == "panel":
