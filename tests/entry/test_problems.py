@@ -90,7 +90,7 @@ SLIPS = {
     "unknown relay kind": (_with_part("Q: {is: relay, kind: normaly open}"), (4, 24), "`normaly open` is not a kind of relay", "Did you mean `normally open`?"),
     "unknown state": (_with_part("Q: {is: module, cavities: 1, outputs: {1: {drives: low, when: [rum]}}}"), (4, 66), "`rum` is neither a key state nor a condition", "Did you mean `run`?"),
     "unknown follower": (_with_part("Q: {is: switch, follows: light, contacts: {yes: [1-2]}}"), (4, 28), "`light` is neither `key` nor a condition", "Did you mean `lights`?"),
-    "busbar to nothing": (_with_part("Q: {is: panel, positions: {A1: 5}, busbars: {BAT.+: [A2]}}"), (4, 56), "panel Q has no position A2", "Add it under `positions` of Q."),
+    "busbar to nothing": (_with_part("Q: {is: panel, positions: {A1: 5}, busbars: {BAT.+: [A2]}}"), (4, 56), "panel Q has no position A2", "Add it under `positions` of Q"),
     "alias": (_with_part("Q: &q {is: splice}\n  R: *q"), (4, 6), "used again through an alias", "Type the text out"),
     "tab": (GOOD_SHEET.replace("  F1:", "\tF1:"), (4, 1), "a tab is used", "spaces"),
     "colon in a text": (_with_part("Q: {is: splice, at: left: under}"), (4, 27), "not readable as YAML", "brackets, quotes"),

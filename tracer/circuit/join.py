@@ -6,23 +6,24 @@ Whatever is named but not known is a problem, and all of them come out together.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
-from functools import cached_property
 from typing import Any
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.circuit.references import agreeing_pairs
+from tracer.circuit.undeclared import undeclared
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
     ConnectorFacts,
+    ConverterFacts,
     FuseFacts,
     GroundFacts,
     JointFacts,
     LoadFacts,
     ModuleFacts,
     PanelFacts,
+    SpliceFacts,
 )
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed, natural, nearest
 from tracer.entry.runs import Point, read_point
@@ -137,39 +138,6 @@ class _Joiner:
             return listed(several)
         return None
 
-    def _unknown_part(self, point: Point) -> tuple[str, str]:
-        """What to say of a name that is not declared: to declare it comes first.
-
-        A look-alike is offered only for a name that stands in one place, as a slip does, and only one that could stand there.
-        """
-        name = point.part
-        fitting = [part.name for part in self.parts.values() if self._could_be(part, point)]
-        fitting += [] if point.pin is not None else self.rails
-        near = nearest(name, fitting) if self._uses[name] <= 1 else []
-        fix = f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: {_likely_kind(point)}}}`"
-        if _likely_kind(point) == "fuse":
-            fix += ", or as a position of its panel"
-        fix += "."
-        if name.replace(".", "").isdigit():
-            fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
-        return f"there is no part or rail `{name}`", f"{fix} Did you mean `{near[0]}`?" if near else fix
-
-    @cached_property
-    def _uses(self) -> Counter[str]:
-        """How often each name stands in a run."""
-        return Counter(point.part for run in self.typed.runs for point in run.points)
-
-    def _could_be(self, part: Part, point: Point) -> bool:
-        """Whether a part could stand where a point stands: a splice has no pins, a connector no bare name, a module only its own pins."""
-        if part.kind in _ONE_POINT or part.kind == "panel":
-            return part.kind != "panel" and point.pin is None
-        if point.half or point.mate:
-            return part.kind == "connector"
-        if point.pin is None:
-            return part.kind in FUSE_KINDS or part.kind in _LIKE_PINS
-        known = self.pins_known[part.name]
-        return known is None or point.pin in known
-
     def _check_rail_names(self) -> None:
         file = self.typed.vehicle_file
         for rail in self.rails:
@@ -217,8 +185,7 @@ class _Joiner:
                     for pin in rest:
                         self._link(self._node(name, first), self._node(name, pin), LinkKind.LOAD, name)
                 case "converter":
-                    self._link(self._node(name, "in"), self._node(name, "ground"), LinkKind.CONVERTER, name)
-                    self._node(name, "out")
+                    self._converter(part)
                 case "joint":
                     self._joint(part)
                 case "relay" | "switch":
@@ -250,21 +217,33 @@ class _Joiner:
                 grouped.add(pin)
                 self._link(self._node(part.name, pin), bus, LinkKind.BUSSED, part.name)
 
+    def _converter(self, part: Part) -> None:
+        assert isinstance(part.facts, ConverterFacts)
+        ground = self._node(part.name, "ground")
+        self._link(self._node(part.name, "in"), ground, LinkKind.CONVERTER, part.name)
+        self._node(part.name, "out")
+        if part.facts.return_ is not None:
+            own = self._node(part.name, "return")
+            if part.facts.return_ == "joined":
+                self._link(own, ground, LinkKind.BUSSED, part.name)
+
     def _switching(self, part: Part) -> None:
-        positions: dict[tuple[str, str], list[str]] = {}
-        for position, groups in part.contacts.items():
-            for group in groups:
-                first, *rest = group
-                for pin in rest:
-                    positions.setdefault((first, pin), []).append(position)
-        for (a, b), closed in positions.items():
-            self._link(
-                self._node(part.name, a),
-                self._node(part.name, b),
-                LinkKind.CONTACT,
-                part.name,
-                closed=tuple(closed),
-            )
+        for key, lever in part.levers.items():
+            positions: dict[tuple[str, str], list[str]] = {}
+            for position, groups in lever.contacts.items():
+                for group in groups:
+                    first, *rest = group
+                    for pin in rest:
+                        positions.setdefault((first, pin), []).append(position)
+            for (a, b), closed in positions.items():
+                self._link(
+                    self._node(part.name, a),
+                    self._node(part.name, b),
+                    LinkKind.CONTACT,
+                    part.name,
+                    closed=tuple(closed),
+                    lever=key,
+                )
         for plus, minus in part.coils:
             self._link(self._node(part.name, plus), self._node(part.name, minus), LinkKind.COIL, part.name)
 
@@ -362,19 +341,13 @@ class _Joiner:
                 )
                 return None
             return self._node(found.name, pin or "feed")
-        known = self.pins_known[found.name] or frozenset()
-        if not dot or pin not in known:
+        known = self.pins_known[found.name]
+        if not dot or (known is not None and pin not in known):
             what = (
                 f"{label} is a {found.kind}: say which pin the busbar feeds" if not dot else f"{label} has no pin {pin}"
             )
-            self.problems.append(
-                fragment.file.problem(
-                    place,
-                    what,
-                    f"Write `{label}.PIN`; its pins are {listed(sorted(known, key=natural), joiner='and')}.",
-                    target,
-                )
-            )
+            fix = f"Write `{label}.PIN`{self._pins_hint(found)}."
+            self.problems.append(fragment.file.problem(place, what, fix, target))
             return None
         return self._node(found.name, pin)
 
@@ -431,7 +404,7 @@ class _Joiner:
             return self._node(point.part, "")
         part = self._part_named(point.part, panel)
         if part is None:
-            raise Misread(*self._unknown_part(point))
+            raise Misread(*undeclared(point, self.parts, self.rails, self.pins_known))
         if isinstance(part, str):
             raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
         if part.kind == "panel":
@@ -439,9 +412,7 @@ class _Joiner:
         if (point.half or point.mate) and part.kind != "connector":
             raise Misread(f"{part.name} is a {part.kind}: it has no halves", f"Write `{point.part}.{point.pin}`.")
         if part.kind in _ONE_POINT:
-            if point.pin is not None:
-                raise Misread(f"{part.name} is a {part.kind}: it has no pins", f"Write `{point.part}` alone.")
-            return self._node(part.name, "")
+            return self._node(part.name, "") if point.pin is None else self._lug(part, point)
         if part.kind == "connector":
             return self._cavity(part, point)
         if point.pin is None:
@@ -462,6 +433,20 @@ class _Joiner:
                 f"Write `{point.part}.+...` for positive, `{point.part}.-...` for negative.",
             )
         return self._node(part.name, point.pin)
+
+    def _lug(self, part: Part, point: Point) -> int:
+        """A lug on a stud: a place of its own, bolted on the one point."""
+        assert isinstance(part.facts, SpliceFacts | GroundFacts) and point.pin is not None
+        lugs = part.facts.lugs
+        if point.pin not in lugs:
+            wrong = f"has the lugs {listed(lugs, joiner='and')}" if lugs else f"is a {part.kind}: it has no pins"
+            fix = f"Write `{point.part}` alone, or name its lugs: `{part.name}: {{is: {part.kind}, lugs: [{point.pin}]}}`."
+            raise Misread(f"{part.name} {wrong}", fix)
+        new = (part.name, point.pin) not in self.node_at
+        lug = self._node(part.name, point.pin)
+        if new:
+            self._link(lug, self._node(part.name, ""), LinkKind.MEETS, part.name)
+        return lug
 
     def _cavity(self, part: Part, point: Point) -> int | Part:
         """One half of an in-line cavity when the point says which; otherwise the part (the run decides)."""
@@ -673,11 +658,13 @@ class _Joiner:
         if part is None or part.kind not in ("connector", "joint"):
             return
         point = self.typed.runs[number].points[index]
+        if isinstance(part.facts, JointFacts) and point.pin in part.facts.several:
+            return
         if point.half is None:
             fix = (
                 f"Check the cavity; if two wires really share it, name the half: `{part.name}.{point.pin}:a`."
                 if part.kind == "connector"
-                else "Check the cavity: a joint connector has one wire in each."
+                else f"Check the cavity; if it really holds more than one wire, say so: `several: [{point.pin}]` under {part.name}."
             )
             self._run_problem(number, index, Misread(f"cavity {point.text} is used twice", fix))
 
@@ -735,6 +722,8 @@ class _Joiner:
                 sources.append(End(node, self.names[node], False, "generator, while it runs"))
             elif part.kind == "converter" and pin == "out":
                 sources.append(End(node, self.names[node], False, "converter output"))
+            elif isinstance(part.facts, ConverterFacts) and pin == "return" and part.facts.return_ == "isolated":
+                grounds.append(End(node, self.names[node], False, "0 V output of the converter"))
             elif part.kind == "module":
                 sources.extend(self._unsaid_outputs(part, pin, node))
         for rail, facts in self.rails.items():

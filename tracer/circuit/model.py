@@ -70,6 +70,16 @@ class Link:
     wire: int = -1
     closed: tuple[str, ...] = ()  # CONTACT: the positions in which it is closed
     output: str = ""  # DRIVER: the module's output pin
+    lever: str = ""  # CONTACT: which of the part's levers moves it; with `part` it names what has the positions
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    """What moves contacts together: a switch, one of its levers, or a relay. `name` is how it is called: `S7`, or `S7/wiper` for a lever."""
+
+    name: str
+    contacts: Mapping[str, tuple[tuple[str, ...], ...]]
+    follows: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +94,8 @@ class Part:
     contacts: Mapping[str, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
     follows: str | None = None
     lag: str | None = None
+    levers: Mapping[str, Lever] = field(default_factory=dict)  # by `Link.lever`; "" is the part as a whole
+    inside_unknown: bool = False  # a box, or contacts that are not given: nothing is known to join its pins
 
     @property
     def place(self) -> Place:
@@ -260,5 +272,5 @@ class Circuit:
 
 
 __all__ = [
-    "CONDUCTORS", "FUSE_KINDS", "INSIDE_MODULE", "LOADS", "NOWHERE", "SWITCHED", "Circuit", "Conflict", "End", "Link", "LinkKind", "Part", "ReferenceEnd",
+    "CONDUCTORS", "FUSE_KINDS", "INSIDE_MODULE", "LOADS", "NOWHERE", "SWITCHED", "Circuit", "Conflict", "End", "Lever", "Link", "LinkKind", "Part", "ReferenceEnd",
 ]  # fmt: skip

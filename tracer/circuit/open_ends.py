@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import Circuit, LinkKind
-from tracer.entry.models import RelayFacts
+from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.circuit.parts import joined_inside, unused_of
+from tracer.entry.models import ConverterFacts, RelayFacts, SwitchFacts
+from tracer.entry.problems import natural
 
 _NOT_FITTED = ("empty", "option", "none")
 
@@ -30,7 +32,40 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
                 found[link.a] = f"what feeds {link.part}"
     for part, pin, node in open_contacts(circuit):
         found[node] = f"what is behind {part}.{pin}"
+    for one, pin, node in unknown_insides(circuit):
+        found[node] = f"what {one.name}.{pin} is joined with inside {one.name}"
     return found
+
+
+def unknown_insides(circuit: Circuit) -> Iterator[tuple[Part, str, int]]:
+    """Pins in use of which nobody knows what they are joined with inside their part: part, pin, node.
+
+    All pins of a box and of a relay or switch whose contacts are not given, but those of known contacts and coils; the pins of a switch that no contact
+    joins, unless another part (its lamp) is typed in as sitting on them; the own 0 V output of a converter of which it is not said what it is.
+    """
+    for part in circuit.parts.values():
+        if isinstance(part.facts, ConverterFacts):
+            pins = {"return"} if part.facts.return_ == "unknown" else set()
+        elif part.inside_unknown:
+            pins = circuit.pins_of.get(part.name, {}).keys() - joined_inside(part)
+        elif isinstance(part.facts, SwitchFacts | RelayFacts):
+            pins = set(part.facts.pins) - joined_inside(part)
+        else:
+            continue
+        for pin in sorted(pins.difference(unused_of(part)), key=natural):
+            node = circuit.pins_of.get(part.name, {}).get(pin)
+            if (
+                node is not None
+                and circuit.is_attached(node)
+                and (part.inside_unknown or not _has_guest(circuit, node))
+            ):
+                yield part, pin, node
+
+
+def _has_guest(circuit: Circuit, node: int) -> bool:
+    """Whether another part sits directly on a pin."""
+    links = (circuit.links[number] for number in circuit.at[node])
+    return any(link.kind is LinkKind.MEETS and link.part != circuit.node_parts[node] for link in links)
 
 
 def open_contacts(circuit: Circuit) -> Iterator[tuple[str, str, int]]:
@@ -38,10 +73,10 @@ def open_contacts(circuit: Circuit) -> Iterator[tuple[str, str, int]]:
     for part in circuit.parts.values():
         if part.kind not in ("relay", "switch") or circuit.is_not_fitted(part.name):
             continue
-        pins = circuit.pins_of[part.name]
+        pins = circuit.pins_of.get(part.name, {})
         unused = part.facts.unused if isinstance(part.facts, RelayFacts) else ()
         partners: dict[str, set[str]] = {}
-        for groups in part.contacts.values():
+        for groups in (groups for lever in part.levers.values() for groups in lever.contacts.values()):
             for group in groups:
                 for pin in group:
                     partners.setdefault(pin, set()).update(other for other in group if other != pin)
@@ -57,7 +92,7 @@ def open_coils(circuit: Circuit) -> dict[str, list[str]]:
     """Relays that are in use but whose coil is not wired on both sides, with the coil pins that are missing."""
     found: dict[str, list[str]] = {}
     for part in circuit.parts.values():
-        if part.kind == "relay" and not circuit.is_not_fitted(part.name):
+        if part.kind == "relay" and part.coils and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             missing = [pin for coil in part.coils for pin in coil if not circuit.is_attached(pins[pin])]
             if missing and any(circuit.is_attached(node) for node in pins.values()):

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from tracer.circuit.model import Conflict, Part
+from tracer.circuit.model import Conflict, Lever, Part
 from tracer.entry.facts import keys_of
 from tracer.entry.kinds import KindFacts
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import (
+    BoxFacts,
     ConnectorFacts,
     ConverterFacts,
     DiodeFacts,
     FuseFacts,
     GeneratorFacts,
     JointFacts,
+    LeverFacts,
     LoadFacts,
     ModuleFacts,
     PartFacts,
@@ -25,6 +27,7 @@ from tracer.entry.models import (
 )
 from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, nearest
+from tracer.entry.values import UNKNOWN
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
 DESCRIPTIVE = frozenset(
@@ -65,8 +68,9 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     conflicts: list[Conflict] = []
     parts = {name: _part(name, fragments, typed.kinds, problems, conflicts) for name, fragments in grouped.items()}
     for part in parts.values():
-        if part.kind == "switch" and part.follows is not None:
-            _check_positions(part, part.follows, typed, problems)
+        for key, lever in part.levers.items():
+            if part.kind == "switch" and lever.follows is not None:
+                _check_positions(part, key, lever, typed, problems)
     names = {full: name for full, name in short.items()}
     return parts, names, conflicts
 
@@ -99,35 +103,60 @@ def _part(
     facts = fragments[0].facts if len(fragments) == 1 else _merged(name, fragments, problems, conflicts)
     kind = fragments[0].kind
     coils: list[tuple[str, str]] = []
-    contacts: Mapping[str, tuple[tuple[str, ...], ...]] = {}
-    follows = lag = None
+    levers: dict[str, Lever] = {}
+    unknown = isinstance(facts, BoxFacts)
+    lag = None
     if isinstance(facts, RelayFacts | SwitchFacts):
         by_kind = kinds.get(facts.kind) if facts.kind else None
-        contacts = facts.contacts or (by_kind.contacts if by_kind else {})
-        follows = (
-            facts.follows if isinstance(facts, SwitchFacts) and facts.follows else by_kind.follows if by_kind else None
-        )
         lag = by_kind.lag if by_kind else None
+        several = facts.levers if isinstance(facts, SwitchFacts) else {}
+        moved: dict[str, LeverFacts | RelayFacts | SwitchFacts] = {} if several and not facts.contacts else {"": facts}
+        for key, one in {**moved, **several}.items():
+            lever = _lever(f"{name}/{key}" if key else name, one, kinds)
+            if lever.contacts:
+                levers[key] = lever
+            else:
+                unknown = True
         if isinstance(facts, RelayFacts):
-            coil = facts.coil or (by_kind.coil if by_kind else ("86", "85"))
+            # where not even the contacts are known, neither is which pins are the coil
+            coil = facts.coil or (by_kind.coil if by_kind else None if unknown else ("86", "85"))
             reset = facts.reset or (by_kind.reset if by_kind else None)
             coils = [found for found in (coil, reset) if found]
-        if not contacts:
-            fragment = fragments[0]
-            what = f"{name}: which of its pins are joined, and when, is not said"
-            fix = "Add `kind: normally open` (or another kind), or its own `contacts: {...}`; docs/part-types.md lists the kinds."
-            problems.append(fragment.file.problem(fragment.place, what, fix, fragment.label or name))
-    part = Part(name, kind, facts, tuple(fragments), tuple(coils), contacts, follows, lag)
+    whole = levers.get("")
+    part = Part(
+        name,
+        kind,
+        facts,
+        tuple(fragments),
+        tuple(coils),
+        whole.contacts if whole else {},
+        whole.follows if whole else None,
+        lag,
+        levers,
+        unknown,
+    )
     _check_pins(part, problems)
     return part
 
 
-def _check_positions(part: Part, follows: str, typed: Typed, problems: list[Problem]) -> None:
+def _lever(name: str, facts: LeverFacts | RelayFacts | SwitchFacts, kinds: Mapping[str, KindFacts]) -> Lever:
+    """What is known of the contacts that move together; without any where they are not given, or typed as unknown."""
+    by_kind = kinds.get(facts.kind) if facts.kind else None
+    contacts = dict(facts.contacts or (by_kind.contacts if by_kind else {}))
+    if contacts.get(UNKNOWN) == ():  # said on one sheet; another one may know them
+        del contacts[UNKNOWN]
+    own = None if isinstance(facts, RelayFacts) else facts.follows
+    return Lever(name, contacts, own or (by_kind.follows if by_kind else None))
+
+
+def _check_positions(part: Part, key: str, lever: Lever, typed: Typed, problems: list[Problem]) -> None:
     """Positions that nothing ever takes would be contacts that never close. What stands on one sheet was checked there."""
-    own = bool(getattr(part.facts, "contacts", None))
-    kind = getattr(part.facts, "kind", None) or ""
-    at: tuple[str, ...] = ("contacts",) if own else ("kind",)
-    named = part.name if own else f"kind `{kind}`"
+    assert isinstance(part.facts, SwitchFacts) and lever.follows is not None
+    facts, follows = part.facts.levers[key] if key else part.facts, lever.follows
+    own = bool(facts.contacts)
+    kind = facts.kind or ""
+    at: tuple[str, ...] = (*(("levers", key) if key else ()), "contacts" if own else "kind")
+    named = lever.name if own else f"kind `{kind}`"
     fragment = next((found for found in part.fragments if found.has(at)), part.fragments[0])
     vehicle = typed.vehicle
     if follows != "key" and follows not in vehicle.conditions:
@@ -136,8 +165,8 @@ def _check_positions(part: Part, follows: str, typed: Typed, problems: list[Prob
         problems.append(fragment.file.problem(fragment.place_of(at), what, fix, "" if own else kind))
         return
     possible = vehicle.key if follows == "key" else ("yes", "no")
-    strange = [position for position in part.contacts if position not in possible]
-    if not strange or (not own and follows == "key" and len(strange) < len(part.contacts)):
+    strange = [position for position in lever.contacts if position not in possible]
+    if not strange or (not own and follows == "key" and len(strange) < len(lever.contacts)):
         return  # a shared kind may know more key states than this vehicle has
     what = f"{named} has the position {listed(strange, joiner='and')}, but follows `{follows}`: possible are {listed(possible, joiner='and')}"
     fix = (
@@ -221,14 +250,26 @@ def _shown(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def joined_inside(part: Part) -> frozenset[str]:
+    """The pins of a relay or switch of which it is known what joins them: contacts and coils."""
+    pins = {pin for lever in part.levers.values() for groups in lever.contacts.values() for group in groups for pin in group}  # fmt: skip
+    return frozenset(pins.union(*part.coils))
+
+
+def unused_of(part: Part) -> tuple[str, ...]:
+    """The pins that a part lists as unused."""
+    return getattr(part.facts, "unused", ())
+
+
 def pins_known(part: Part) -> frozenset[str] | None:
     """The pins a part can have, or None when any name may be a pin."""
     facts = part.facts
     if isinstance(facts, FuseFacts):
         return frozenset({"feed", "load"})
     if isinstance(facts, RelayFacts | SwitchFacts):
-        pins = {pin for groups in part.contacts.values() for group in groups for pin in group}
-        return frozenset(pins.union(*part.coils, facts.unused if isinstance(facts, RelayFacts) else ()))
+        return None if part.inside_unknown else joined_inside(part).union(facts.pins, unused_of(part))
+    if isinstance(facts, BoxFacts):
+        return frozenset((*facts.cavities, *facts.unused)) if facts.cavities else None
     if isinstance(facts, DiodeFacts):
         return frozenset({"A", "K"})
     if isinstance(facts, LoadFacts):
@@ -236,7 +277,7 @@ def pins_known(part: Part) -> frozenset[str] | None:
     if isinstance(facts, TwoPinFacts):
         return frozenset({"1", "2"})
     if isinstance(facts, ConverterFacts):
-        return frozenset({"in", "out", "ground"})
+        return frozenset({"in", "out", "ground"} | ({"return"} if facts.return_ else set()))
     if isinstance(facts, ModuleFacts):
         return frozenset((*facts.cavities, *facts.pins, *facts.unused)) if facts.cavities else None
     if isinstance(facts, ConnectorFacts):

@@ -423,30 +423,31 @@ class KeyStates:
         self, link: Link, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
     ) -> tuple[Level, tuple[Reason, ...]]:
         part = self.circuit.parts[link.part]
+        lever = part.levers[link.lever]
         if part.kind == "relay":
             energised = relays.get(part.name, Level.DEAD)
             if set(link.closed) >= {"rest", "energised"}:
                 return Level.LIVE, ()
             level = energised if "energised" in link.closed else Level(Level.LIVE - energised)
             return level, ()
-        if part.follows == "key":
-            if part.kind == "switch" and key not in part.contacts:
+        if lever.follows == "key":
+            if part.kind == "switch" and key not in lever.contacts:
                 return Level.DEPENDS, (
-                    Reason(f"what {part.name} does in {key} (no such position in its contacts)", known=False),
+                    Reason(f"what {lever.name} does in {key} (no such position in its contacts)", known=False),
                 )
             return (Level.LIVE if key in link.closed else Level.DEAD), ()
-        if part.follows is not None:
-            on, why = self._name(part.follows, key, fixed)
+        if lever.follows is not None:
+            on, why = self._name(lever.follows, key, fixed)
             yes, no = "yes" in link.closed, "no" in link.closed
             if yes and no:
                 return Level.LIVE, ()
             return (on if yes else Level(Level.LIVE - on)), why
-        chosen = [position for position in part.contacts if fixed.get(f"{part.name}={position}")]
+        chosen = [position for position in lever.contacts if fixed.get(f"{lever.name}={position}")]
         if chosen:
             return (Level.LIVE if chosen[0] in link.closed else Level.DEAD), ()
-        if set(link.closed) == set(part.contacts):
+        if set(link.closed) == set(lever.contacts):
             return Level.LIVE, ()
-        return Level.DEPENDS, (Reason(f"{part.name} in position {' or '.join(link.closed)}"),)
+        return Level.DEPENDS, (Reason(f"{lever.name} in position {' or '.join(link.closed)}"),)
 
     def _command(self, module: str, pin: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
         facts = self.circuit.parts[module].facts

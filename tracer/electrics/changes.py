@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind
+from tracer.circuit.model import FUSE_KINDS, Circuit, Lever, LinkKind
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, nearest
 from tracer.trace.affects import Target, UnknownPart, part_named, target_of
@@ -261,16 +261,27 @@ def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
     return parts[0], value
 
 
+def levers_of(circuit: Circuit) -> dict[str, Lever]:
+    """The switches and their levers by name: `S7`, `S7/wiper`."""
+    return {lever.name: lever for part in circuit.parts.values() if part.kind == "switch" for lever in part.levers.values()}  # fmt: skip
+
+
 def _held(circuit: Circuit, text: str) -> tuple[str, str]:
     name, _, state = text.partition("=")
     name, state = name.strip(), state.strip()
     part = circuit.parts.get(name)
-    if part is not None and part.kind == "switch":
-        if part.follows is not None:
-            raise BadChange(f"{name} follows {part.follows}: hold that instead.")
-        if state not in part.contacts:
-            raise BadChange(f"{name} has the positions {listed(list(part.contacts))}: write {name}=POSITION.")
+    levers = levers_of(circuit)
+    if lever := levers.get(name):
+        if lever.follows is not None:
+            raise BadChange(f"{name} follows {lever.follows}: hold that instead.")
+        if state not in lever.contacts:
+            raise BadChange(f"{name} has the positions {listed(list(lever.contacts))}: write {name}=POSITION.")
         return name, state
+    if part is not None and part.kind == "switch":
+        own = [lever.name for lever in part.levers.values()]
+        if own:
+            raise BadChange(f"{name} has levers: write {listed([f'{one}=POSITION' for one in own])}.")
+        raise BadChange(f"the contacts of {name} are not known: it has no position to hold.")
     generator = part is not None and part.kind == "generator"
     commands = commands_of(circuit)
     if name in circuit.typed.vehicle.conditions or generator or name in commands:
@@ -279,7 +290,7 @@ def _held(circuit: Circuit, text: str) -> tuple[str, str]:
             raise BadChange(f"`{text}`: write {name}, or {name}=no.")
         return name, state or "yes"
     known = [*circuit.typed.vehicle.conditions, *commands]
-    known += [p.name for p in circuit.parts.values() if p.kind in ("switch", "generator")]
+    known += [*levers, *(p.name for p in circuit.parts.values() if p.kind == "generator")]
     near = nearest(name, known)
     raise BadChange(
         f"{name} is no condition, command, hand-worked switch or generator."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.branches import Branch, Draw
 from tracer.electrics.changes import AddedLoad, Changes
 from tracer.electrics.draft import Draft, Shared
@@ -47,6 +48,8 @@ def models_of(survey: Survey, keys: Iterable[str], *, limits: LimitsInUse, first
 
 def _made(draft: Draft, shared: Shared, first: str) -> Model:
     switching = Switching(draft, shared)
+    for part, _, _ in unknown_insides(draft.circuit):
+        draft.undecided[f"what the pins of {part.name} are joined with inside it (taken as nothing)"] = None
     sources = Sources(draft, switching)
     modules = ModuleDraws(draft, switching)
     reference = sources.reference()

@@ -65,8 +65,9 @@ class Switching:
             elif not known:
                 fixed[name] = False
         for part in self.circuit.parts.values():
-            if isinstance(part.facts, SwitchFacts) and part.follows is None and part.contacts:
-                fixed[f"{part.name}={chosen.get(part.name) or default_position(part.contacts)}"] = True
+            for lever in part.levers.values() if isinstance(part.facts, SwitchFacts) else ():
+                if lever.follows is None:
+                    fixed[f"{lever.name}={chosen.get(lever.name) or default_position(lever.contacts)}"] = True
         return fixed
 
     def _settle(self) -> Settled:

@@ -17,6 +17,7 @@ from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.models import (
     KINDS,
     ROLES,
+    LeverFacts,
     ModuleFacts,
     PanelFacts,
     PartFacts,
@@ -296,7 +297,7 @@ class _SheetReader:
             if not isinstance(kind, str) or not kind:
                 continue
             if kind not in KINDS:
-                fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}.")
+                fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}. A sensor, lamp or motor is a load.")  # fmt: skip
                 self.problems.append(file.problem(file.place_of(path), f"`{kind}` is not a kind of part", fix, kind))
             elif name not in kinds:
                 kinds[name] = (kind, file, path)
@@ -580,11 +581,13 @@ def _check_when(
 
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:
     for pin, words in facts.pins.items():
-        if values.is_range(pin):
+        if values.is_range(pin) and pin not in facts.cavities:
             example = ", ".join(f"{one}: {words or 'ROLE'}" for one in values.pin_list(pin)[:2])
             what = f"`{pin}` is a range, and each pin has a role of its own"
             place = fragment.place_of(("pins", pin), key=True)
-            problems.append(fragment.file.problem(place, what, f"Write `{example}` and so on.", pin))
+            prefix, _, last = pin.rpartition("-")
+            fix = f"Write `{example}` and so on; or list it under `cavities: {{{prefix}-: {last}}}` if it is one pin."
+            problems.append(fragment.file.problem(place, what, fix, pin))
         role = words.split()[0] if words.split() else ""
         if not role:
             what = f"what pin {pin} is for is not said"
@@ -603,6 +606,24 @@ def _check_contacts(
     kinds: Mapping[str, KindFacts],
     problems: list[Problem],
 ) -> None:
+    _check_table(fragment, facts, (), vehicle, kinds, problems)
+    for name, lever in facts.levers.items() if isinstance(facts, SwitchFacts) else ():
+        if not _PART_NAME.match(name):
+            what = f"`{name}` cannot be the name of a lever"
+            place = fragment.place_of(("levers", name), key=True)
+            problems.append(fragment.file.problem(place, what, "Write one word, such as `wiper`.", name))
+        _check_table(fragment, lever, ("levers", name), vehicle, kinds, problems)
+
+
+def _check_table(
+    fragment: Fragment,
+    facts: SwitchFacts | RelayFacts | LeverFacts,
+    at: Path_,
+    vehicle: VehicleFacts | None,
+    kinds: Mapping[str, KindFacts],
+    problems: list[Problem],
+) -> None:
+    """The kind and the positions of a relay, a switch or one of its levers."""
     file = fragment.file
     if facts.kind is not None:
         fitting = [name for name, kind in kinds.items() if kind.is_ == fragment.kind]
@@ -614,7 +635,7 @@ def _check_contacts(
             )
             problems.append(
                 file.problem(
-                    fragment.place_of(("kind",)),
+                    fragment.place_of((*at, "kind")),
                     f"`{facts.kind}` is not a kind of {fragment.kind}",
                     fix,
                     facts.kind,
@@ -636,16 +657,16 @@ def _check_contacts(
         fix = did_you_mean(facts.follows, known, f"Write {listed(known)}, or leave it out for a switch worked by hand.")
         problems.append(
             file.problem(
-                fragment.place_of(("follows",)),
+                fragment.place_of((*at, "follows")),
                 f"`{facts.follows}` is neither `key` nor a condition of this vehicle",
                 fix,
                 facts.follows,
             )
         )
         return
-    for position in facts.contacts:
-        if position not in allowed:
-            place = fragment.place_of(("contacts", position), key=True)
+    for position, closed in facts.contacts.items():
+        if position not in allowed and (position != values.UNKNOWN or closed):
+            place = fragment.place_of((*at, "contacts", position), key=True)
             problems.append(
                 file.problem(
                     place,

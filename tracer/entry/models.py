@@ -44,9 +44,7 @@ def _number(quantity: str, least: float, most: float, **units: float) -> ReadBy:
 
 
 def _pins(typed: Any) -> tuple[str, ...]:
-    if isinstance(typed, dict):
-        raise Misread("a list of pins is wanted here", "Write for example `[1, 5-8]`.")
-    return values.pin_list(typed)
+    return values.pins_behind(typed) if isinstance(typed, dict) else values.pin_list(typed)
 
 
 def _targets(typed: Any) -> tuple[str, ...]:
@@ -82,12 +80,21 @@ def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
 
 def _contact_groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     items = [typed] if isinstance(typed, str) and typed.strip() else typed or []
-    if not isinstance(items, list) or not all(isinstance(item, str) for item in items):
+    listed = isinstance(items, list) and all(isinstance(item, str) or _is_pins(item) for item in items)
+    if not listed:
         raise Misread(
             "the contacts that are closed are wanted here",
             "Write for example `[30-15, 30-75]`, or `[]` for none.",
         )
     return tuple(values.pin_group(item) for item in items)
+
+
+def _is_pins(typed: Any) -> bool:
+    return isinstance(typed, list) and all(isinstance(pin, str) for pin in typed)
+
+
+def _table(typed: Any) -> Any:
+    return {values.UNKNOWN: []} if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS else typed
 
 
 def _when(typed: Any) -> When:
@@ -97,7 +104,7 @@ def _when(typed: Any) -> When:
 
 
 def _coil(typed: Any) -> tuple[str, str]:
-    pins = values.pin_group(as_text(typed))
+    pins = values.pin_group(typed if _is_pins(typed) else as_text(typed))
     if len(pins) != 2:
         raise Misread("a coil has two pins", "Write for example `coil: 86-85`.")
     return pins[0], pins[1]
@@ -127,15 +134,20 @@ def _wire_count(typed: Any) -> int:
 
 
 _PINS_SCHEMA = {
-    "anyOf": [{"type": ["string", "number"]}, {"type": "array", "items": {"type": ["string", "number"]}}],
-    "description": "pins: `1-32`, or a list such as [1, 5-8]",
+    "anyOf": [
+        {"type": ["string", "number"]},
+        {"type": "array", "items": {"type": ["string", "number"]}},
+        {"type": "object"},
+    ],
+    "description": "pins: `1-32`, a list such as [1, 5-8], or {CN8-: 1-24} for the pins CN8-1 to CN8-24",
 }
 _WHEN_SCHEMA = {
     "anyOf": [{"type": ["string", "boolean"]}, {"type": "array", "items": {"type": ["string", "boolean"]}}],
     "description": "always, never, unknown, or a list of key states and conditions; `and` and `not` inside an entry",
 }
 _LISTS_OF_PINS_SCHEMA = {"type": "array", "items": _PINS_SCHEMA}
-_CONTACTS_SCHEMA = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+_GROUP_SCHEMA = {"type": ["string", "array"], "items": {"type": ["string", "number"]}}
+_CONTACTS_SCHEMA = {"anyOf": [{"type": "string"}, {"type": "array", "items": _GROUP_SCHEMA}]}
 _NUMBER_SCHEMA = {"type": ["string", "number"]}
 _LIMIT_SCHEMA = {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"}
 
@@ -178,7 +190,9 @@ Groups = Annotated[tuple[tuple[str, ...], ...], ReadBy(_groups, _LISTS_OF_PINS_S
 Rows = Annotated[tuple[tuple[str, ...], ...], ReadBy(_rows, _LISTS_OF_PINS_SCHEMA)]
 Contacts = Annotated[tuple[tuple[str, ...], ...], ReadBy(_contact_groups, _CONTACTS_SCHEMA)]
 Condition = Annotated[When, ReadBy(_when, _WHEN_SCHEMA)]
-Coil = Annotated[tuple[str, str], ReadBy(_coil, {"type": "string"})]
+# `unknown` is a table with the one position `unknown`, which joins nothing: circuit/parts.py knows it by that.
+ContactTable = Annotated[dict[str, Contacts], Short(_table, {"enum": ["unknown"]})]
+Coil = Annotated[tuple[str, str], ReadBy(_coil, _GROUP_SCHEMA)]
 Amps = Annotated[float | None, _number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)]
 Watts = Annotated[float | None, _number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)]
 Ohms = Annotated[float | None, _number("a resistance in ohms", 0.00001, 1e9, **_OHM_UNITS)]
@@ -318,10 +332,11 @@ class PanelFacts(PartFacts):
 
 
 class SpliceFacts(PartFacts):
-    """A crimped or welded joint."""
+    """A crimped or welded joint, a stud."""
 
     kind_name = "splice"
     wires: WireCount = None
+    lugs: Pins = Field((), description="the names of the lugs on a stud, where the diagram names them")
 
 
 class ConnectorFacts(PartFacts):
@@ -343,6 +358,7 @@ class JointFacts(PartFacts):
     cavities: Pins = ()
     unused: Pins = ()
     bussed: Groups = Field((), description="the groups that are one conductor: [[1-4], [5-8]]")
+    several: Pins = Field((), description="the cavities or studs that hold more than one wire")
 
 
 class GroundFacts(PartFacts):
@@ -351,6 +367,7 @@ class GroundFacts(PartFacts):
     kind_name = "ground"
     on: Text | None = Field(None, description="the mass it sits on: body (default), engine, cab ...")
     wires: WireCount = None
+    lugs: Pins = Field((), description="the names of the lugs on it, where the diagram names them")
 
 
 class TwoPinFacts(PartFacts):
@@ -411,6 +428,19 @@ class ConverterFacts(PartFacts):
 
     kind_name = "converter"
     volts: Volts = None
+    return_: Annotated[Literal["joined", "isolated", "unknown"], ONE_OF] | None = Field(
+        None,
+        alias="return",
+        description="it has a 0 V output of its own, pin `return`: joined with its ground inside, isolated from it, or unknown",
+    )
+
+
+class LeverFacts(Facts):
+    """What moves contacts of a switch independently of the rest of it."""
+
+    kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
+    follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
+    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
 
 
 class SwitchFacts(PartFacts):
@@ -419,7 +449,11 @@ class SwitchFacts(PartFacts):
     kind_name = "switch"
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: dict[str, Contacts] = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}")
+    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    levers: dict[str, LeverFacts] = Field(
+        default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
+    )
+    pins: Pins = Field((), description="pins that no contact joins, such as those of its lamp")
 
 
 class RelayFacts(PartFacts):
@@ -428,7 +462,8 @@ class RelayFacts(PartFacts):
     kind_name = "relay"
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
-    contacts: dict[str, Contacts] = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}")
+    contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
+    pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")
     unused: Pins = ()
@@ -436,12 +471,20 @@ class RelayFacts(PartFacts):
     state: State | None = None
 
 
+class BoxFacts(PartFacts):
+    """A box whose inside is not documented: its pins are known, what joins them is not."""
+
+    kind_name = "box"
+    cavities: Pins = Field((), description="its pins")
+    unused: Pins = Field((), description="those that are empty")
+
+
 KINDS: dict[str, type[PartFacts]] = {
     model.kind_name: model
     for model in (
         ModuleFacts, FuseFacts, LinkFacts, BreakerFacts, PanelFacts, SpliceFacts, ConnectorFacts, JointFacts,
         GroundFacts, StrapFacts, BatteryFacts, GeneratorFacts, ConverterFacts, LoadFacts, ResistorFacts, DiodeFacts,
-        SwitchFacts, RelayFacts,
+        SwitchFacts, RelayFacts, BoxFacts,
     )
 }  # fmt: skip
 

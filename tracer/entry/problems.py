@@ -140,36 +140,65 @@ class CannotCompute(Exception):
     """The question is understood, but there is no answer to be had: no steady voltages, no layout engine."""
 
 
-_DIGITS_MEANT = str.maketrans("oil", "011")  # letters that are typed for digits, folded
-_NUMBERS = re.compile(r"\d+")
+_DIGIT_FOR = {"o": "0", "i": "1", "l": "1"}  # letters typed for the digit that they look like
+_DIGITS = re.compile(r"\d+")
 
 
 def nearest(name: str, known: Iterable[str], *, most: int = 1) -> list[str]:
-    """The known names that look most like `name`, best first; empty when none is near.
+    """The known names for which `name` may be a slip, best first; empty when there is none.
 
-    Names that differ by their number only are different things and never proposed for one another: `S22` is not a slip for `S2`. A letter typed for
-    a digit is seen through: `1O` means 10.
+    Another number is another thing, not a slip: S22 is never taken for S2, nor 88 for 87; only a letter O, I or l may stand for a digit. Where names
+    carry a number their letters are few, so they must be the same, or three and more with one slip. A position is never looked for in another panel.
 
-    Examples
-    --------
-    >>> nearest("suply", ["supply", "ground"]), nearest("S22", ["S2", "S21"]), nearest("1O", ["1", "10"])
-    (['supply'], [], ['10'])
+    >>> nearest("S22", ["S2", "S21"]), nearest("1O", ["1", "10"]), nearest("ECN", ["GEN", "ECM"])
+    ([], ['10'], ['ECM'])
     """
-    by_folded: dict[str, str] = {}
-    for candidate in known:
-        by_folded.setdefault(candidate.casefold(), candidate)
     folded = name.casefold()
-    meant = {candidate for candidate in by_folded if _as_digits(candidate) == _as_digits(folded)}
-    bare = _NUMBERS.sub("", folded)
-    others = [candidate for candidate in by_folded if candidate not in meant and _NUMBERS.sub("", candidate) != bare]
-    found = difflib.get_close_matches(folded, others, n=most + 2, cutoff=0.5)
-    found.sort(key=lambda one: (-round(difflib.SequenceMatcher(None, one, folded).ratio(), 2), one[:1] != folded[:1]))
-    return [by_folded[one] for one in [*sorted(meant), *found][:most]]
+    scored = [(_likeness(folded, candidate.casefold()), candidate) for candidate in dict.fromkeys(known)]
+    scored.sort(key=lambda one: one[0], reverse=True)
+    return [candidate for (score, _), candidate in scored[:most] if score]
 
 
-def _as_digits(folded: str) -> str:
-    """A name with letters that look like digits read as such, where it holds a digit at all: words stay words."""
-    return folded.translate(_DIGITS_MEANT) if _NUMBERS.search(folded) else folded
+def _likeness(name: str, known: str) -> tuple[float, int]:
+    """How much two names look alike (0: not at all), and how many letters they share from the front."""
+    if name == known or is_letter_for_digit(name, known):
+        return (2.0, 0)
+    numbers = _DIGITS.findall(name)
+    if numbers != _DIGITS.findall(known) or name.rpartition("/")[0] != known.rpartition("/")[0]:
+        return (0.0, 0)
+    if numbers:
+        own, other = ("".join(filter(str.isalpha, one)) for one in (name, known))
+        if own != other and (min(len(own), len(other)) < 3 or not _one_slip(own, other)):
+            return (0.0, 0)
+    if max(len(name), len(known)) < 5:
+        if len(name) == len(known) < 3 or not _one_slip(name, known):
+            return (0.0, 0)
+        ratio = 1.0
+    else:
+        matcher = difflib.SequenceMatcher(None, known, name)
+        ratio = matcher.ratio() if matcher.quick_ratio() >= 0.6 else 0.0
+    same = next((at for at, (a, b) in enumerate(zip(name, known, strict=False)) if a != b), min(len(name), len(known)))
+    return (ratio, same) if ratio >= 0.6 else (0.0, 0)
+
+
+def is_letter_for_digit(name: str, known: str) -> bool:
+    """Whether a name is another one with O, I or l typed where that has the digit 0 or 1; not the other way round.
+
+    >>> is_letter_for_digit("1O", "10"), is_letter_for_digit("S12", "SL2")
+    (True, False)
+    """
+    pairs = list(zip(name.casefold(), known.casefold(), strict=False))
+    return len(name) == len(known) and all(own == other or _DIGIT_FOR.get(own) == other for own, other in pairs)
+
+
+def _one_slip(a: str, b: str) -> bool:
+    """Whether two words differ by one letter left out, put in or replaced, or by two neighbours that changed places."""
+    if len(a) > len(b):
+        a, b = b, a
+    at = next((at for at, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), len(a))
+    if len(a) < len(b):
+        return a[at:] == b[at + 1 :]
+    return a[at + 1 :] == b[at + 1 :] or (a[at : at + 2] == b[at : at + 2][::-1] and a[at + 2 :] == b[at + 2 :])
 
 
 def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:

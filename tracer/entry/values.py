@@ -6,7 +6,7 @@ Each parser takes text and returns a value, or raises `Misread` with what is wro
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 MAX_PINS = 2_000
@@ -16,7 +16,8 @@ _NUMBER = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩµ]*)$")
 _PIN = re.compile(r"^[^\s.:<>?,\[\]{}]+$")
 
 KEY_STATES = ("off", "acc", "run", "start")  # where vehicle.yaml names none
-UNKNOWN_WORDS = frozenset({"?", "unknown"})
+UNKNOWN = "unknown"
+UNKNOWN_WORDS = frozenset({"?", UNKNOWN})
 
 
 class Misread(ValueError):
@@ -52,6 +53,24 @@ def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[st
     return tuple(pins)
 
 
+def pins_behind(typed: Mapping[str, object]) -> tuple[str, ...]:
+    """Pins whose names begin alike: what stands before each, and the pins as in `pin_list`.
+
+    >>> pins_behind({"CN8-": "1-3", "A": "7"})
+    ('CN8-1', 'CN8-2', 'CN8-3', 'A7')
+    """
+    pins: dict[str, None] = {}
+    for prefix, behind in typed.items():
+        if not isinstance(behind, str | list):
+            raise Misread("a list of pins is wanted here", "Write for example `{CN8-: 1-24}`.", prefix)
+        for pin in pin_list(behind):
+            name = pin_name(f"{prefix}{pin}")
+            if name in pins:
+                raise Misread(f"pin {name} is listed twice", "List each pin once.", prefix)
+            pins[name] = None
+    return tuple(pins)
+
+
 def _range(word: str) -> Iterable[str]:
     if not word:
         raise Misread("a pin is missing", "Write for example `[1, 5-8]`.")
@@ -67,7 +86,12 @@ def _range(word: str) -> Iterable[str]:
         if last < first:
             raise Misread(
                 f"the range {word} runs backwards",
-                f"Write `{match['prefix']}{match['last']}-{match['prefix']}{match['first']}`.",
+                f"Write `{match['prefix']}{match['last']}-{match['prefix']}{match['first']}`"
+                + (
+                    f"; or `{{{match['prefix']}{match['first']}-: {match['last']}}}` if it is one pin."
+                    if match["prefix"] and not match["prefix2"]
+                    else "."
+                ),
                 word,
             )
         if last - first >= MAX_PINS:
@@ -98,13 +122,15 @@ def pin_name(word: str) -> str:
     return word
 
 
-def pin_group(typed: str) -> tuple[str, ...]:
-    """Pins joined with one another by a contact: `30-15`, `30-15-75`.
+def pin_group(typed: str | list[str]) -> tuple[str, ...]:
+    """Pins joined with one another by a contact: `30-15`, `30-15-75`, or a list where the names themselves hold a dash.
 
-    >>> pin_group("30-87a")
-    ('30', '87a')
+    >>> pin_group("30-87a"), pin_group(["CN8-3", "CN8-4"])
+    (('30', '87a'), ('CN8-3', 'CN8-4'))
     """
-    pins = tuple(pin_name(word.strip()) for word in typed.split("-"))
+    words = typed.split("-") if isinstance(typed, str) else typed
+    typed = typed if isinstance(typed, str) else ", ".join(typed)
+    pins = tuple(pin_name(word.strip()) for word in words)
     if len(pins) < 2:
         raise Misread(f"`{typed}` names one pin", "A contact joins at least two: `30-15`.", typed)
     if len(set(pins)) < len(pins):

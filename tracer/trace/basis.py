@@ -85,10 +85,11 @@ def _runs_and_positions(survey: Survey, on_links: Iterable[int]) -> Iterator[Ass
         elif link.kind is LinkKind.CONTACT:
             part = circuit.parts[link.part]
             if part.kind == "switch":
-                every = survey.states.keys if part.follows == "key" else ("yes", "no") if part.follows else ()
-                left_out = [position for position in every if position not in part.contacts]
-                for position in left_out if every else ["a further position"] if len(part.contacts) < 2 else []:
-                    yield Assumption("position", f"{part.name} in {position}")
+                lever = part.levers[link.lever]
+                every = survey.states.keys if lever.follows == "key" else ("yes", "no") if lever.follows else ()
+                left_out = [position for position in every if position not in lever.contacts]
+                for position in left_out if every else ["a further position"] if len(lever.contacts) < 2 else []:
+                    yield Assumption("position", f"{lever.name} in {position}")
 
 
 def _silent(survey: Survey, module: Part, on_ways: set[int], needs: Iterable[int]) -> Iterator[Assumption]:

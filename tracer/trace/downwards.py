@@ -174,20 +174,22 @@ class _Walks:
     def _switch(self, link: Link) -> tuple[str, list[str]]:
         """What moves a contact, and its positions."""
         part = self.circuit.parts[link.part]
+        lever = part.levers[link.lever]
         if part.kind == "relay":
-            return part.name, ["rest", "energised"]
-        if part.follows is None:
-            return part.name, list(part.contacts)
-        if part.follows == "key":
+            return lever.name, ["rest", "energised"]
+        if lever.follows is None:
+            return lever.name, list(lever.contacts)
+        if lever.follows == "key":
             return "the key", list(self.circuit.typed.vehicle.key)
-        return f"condition {part.follows}", ["yes", "no"]
+        return f"condition {lever.follows}", ["yes", "no"]
 
     def _closed_in(self, link: Link) -> set[str]:
         """The positions in which a contact is closed, or may be."""
         part = self.circuit.parts[link.part]
-        if part.follows != "key" or part.kind == "relay":
+        lever = part.levers[link.lever]
+        if lever.follows != "key" or part.kind == "relay":
             return set(link.closed)
-        return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in part.contacts}
+        return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in lever.contacts}
 
     def _closed(self, link: Link, setting: _Setting) -> bool:
         name, _ = self._switch(link)

@@ -36,15 +36,19 @@ def guards_of(circuit: Circuit) -> dict[int, Guard]:
 
 def _guard(circuit: Circuit, link: Link) -> Guard:
     part = circuit.parts[link.part]
+    lever = part.levers[link.lever]
     if part.kind == "relay":
-        return _masked(("part", part.name), CONTACT_POSITIONS, link.closed)
-    if part.follows == "key":
+        return _masked(("part", lever.name), CONTACT_POSITIONS, link.closed)
+    if lever.follows == "key":
         keys = {key: 1 << number for number, key in enumerate(circuit.typed.vehicle.key)}
-        missing = [key for key in keys if key not in part.contacts]  # what it does there is not known: it may be closed
+        missing = [
+            key for key in keys if key not in lever.contacts
+        ]  # what it does there is not known: it may be closed
         return _masked(("key", ""), keys, (*link.closed, *missing))
-    if part.follows is not None:
-        return _masked(("condition", part.follows), {"yes": 1, "no": 2}, link.closed)
-    return _masked(("part", part.name), {name: 1 << number for number, name in enumerate(part.contacts)}, link.closed)
+    if lever.follows is not None:
+        return _masked(("condition", lever.follows), {"yes": 1, "no": 2}, link.closed)
+    positions = {name: 1 << number for number, name in enumerate(lever.contacts)}
+    return _masked(("part", lever.name), positions, link.closed)
 
 
 def _masked(variable: tuple[str, str], positions: Mapping[str, int], closed: tuple[str, ...]) -> Guard:

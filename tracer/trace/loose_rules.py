@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, SWITCHED, Circuit, Link, LinkKind, Part
-from tracer.circuit.open_ends import open_coils, open_contacts, open_ends
+from tracer.circuit.open_ends import open_coils, open_contacts, open_ends, unknown_insides
 from tracer.circuit.references import difference, findings
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, JointFacts, ModuleFacts, RelayFacts
@@ -1116,3 +1116,25 @@ def module_without_both(survey: Survey) -> Iterator[Finding]:
             elif level not in facts.gets and not traced and not declared:
                 message = f"no pin of {part.name} reaches {'a ' if level == 'supply' else ''}{end}, and how it gets its {level} is not said"
                 yield Finding(part.place, part.name, message, "", module=part.name)
+
+
+# --- what nobody knows ---------------------------------------------------------------------------------------------
+
+
+@rule(
+    "L161",
+    "inside of a part not known",
+    why="What joins the pins of a box, or of a switch or relay without its contacts, is not known: a supply or a ground may come through it.",
+    fix="As soon as it is known, type its `contacts` or `kind`, or the part that sits on the pin (`meets`).",
+    bad=_HEAD
+    + ", Q1: box}  # L161\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- Q1.3\n",
+    good=_HEAD
+    + ", Q1: {is: switch, contacts: {off: [], on: [3-4]}}, E1: load}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- Q1.3\n"
+    "- Q1.4 -- RD 1 -- E1 -- BN 1 -- BAT.-\n",
+)
+def inside_not_known(survey: Survey) -> Iterator[Finding]:
+    """A wired pin of which nobody knows what it is joined with inside its part."""
+    for part, pin, node in unknown_insides(survey.circuit):
+        at = f"{part.name}.{pin}"
+        message = f"what {at} is joined with inside {part.kind} {part.name} is not known"
+        yield Finding(part.place, at, message, "", (node,), (part.name,))

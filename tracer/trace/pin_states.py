@@ -120,6 +120,8 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
         )
     if kind == "bus":
         return "bus level: meter or oscilloscope only, never a test lamp", ""
+    if kind in ("supply", "ground"):
+        return f"not known in any key state: declared a {kind}, but its way is not known", loads.get(pin, "")
     return "not a supply and not a ground: see the maker's figures", loads.get(pin, "")
 
 

@@ -143,12 +143,13 @@ class _Level:
     def _closed(self, link: Link) -> tuple[str, frozenset[str]]:
         """What moves a contact, and the positions in which it is closed or may be."""
         part = self.circuit.parts[link.part]
-        if part.kind == "relay" or part.follows is None:
-            return f"part {part.name}", frozenset(link.closed)
-        if part.follows != "key":
-            return f"condition {part.follows}", frozenset(link.closed)
+        lever = part.levers[link.lever]
+        if part.kind == "relay" or lever.follows is None:
+            return f"part {lever.name}", frozenset(link.closed)
+        if lever.follows != "key":
+            return f"condition {lever.follows}", frozenset(link.closed)
         keys = self.circuit.typed.vehicle.key
-        return "the key", frozenset(key for key in keys if key in link.closed or key not in part.contacts)
+        return "the key", frozenset(key for key in keys if key in link.closed or key not in lever.contacts)
 
     # --- worked out once ---------------------------------------------------------------------------------------
 

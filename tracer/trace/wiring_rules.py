@@ -41,7 +41,13 @@ def coil_and_contact(survey: Survey) -> Iterator[Finding]:
     circuit = survey.circuit
     for part in circuit.parts.values():
         coils = {pin for coil in part.coils for pin in coil}
-        switched = {pin for groups in part.contacts.values() for group in groups for pin in group}
+        switched = {
+            pin
+            for lever in part.levers.values()
+            for groups in lever.contacts.values()
+            for group in groups
+            for pin in group
+        }
         for pin in sorted(coils & switched, key=natural):
             at = f"{part.name}.{pin}"
             node = circuit.pins_of[part.name][pin]

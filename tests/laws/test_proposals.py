@@ -1,0 +1,160 @@
+"""What a message proposes never leads to a wrong list: another number is another part, and a forgotten entry is declared, not replaced by a neighbour.
+
+Tried on every name of the demo: typed with another number, and with its entry left out.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator, Mapping
+from functools import cache
+from pathlib import Path
+
+import pytest
+import yaml
+
+from tracer.circuit import join
+from tracer.entry import CannotUse, Problem, Typed, read_folder
+from tracer.entry.problems import nearest
+from tracer.entry.runs import Point
+from tracer.trace.supplies import supplies_of
+
+from .test_removals import _content
+
+DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
+
+
+@cache
+def _typed() -> Typed:
+    return read_folder(DEMO)
+
+
+@cache
+def _names() -> frozenset[str]:
+    """Every name of a part or a rail, and the label of every position."""
+    names = set(_typed().fragments) | set(_typed().vehicle.rails)
+    return frozenset(names | {name.rpartition("/")[2] for name in names})
+
+
+def _problems(folder: Path) -> tuple[Problem, ...]:
+    try:
+        join(read_folder(folder))
+    except CannotUse as error:
+        return error.problems
+    return ()
+
+
+def _proposed(fix: str) -> Iterator[str]:
+    """What stands in backquotes, cut to the part's name."""
+    for text in re.findall(r"`([^`]*)`", fix):
+        yield re.split(r"[.:\s]", text, maxsplit=1)[0]
+
+
+def _other_numbers(name: str) -> Iterator[str]:
+    """The name with one of its numbers changed: each digit left out, doubled, and replaced by its neighbour."""
+    for match in re.finditer(r"\d", name):
+        at, digit = match.start(), match[0]
+        for new in ("", digit * 2, str((int(digit) + 1) % 10), "1" + digit):
+            yield name[:at] + new + name[at + 1 :]
+
+
+def _points() -> dict[str, Point]:
+    """One point of the runs for each part that they name."""
+    return {point.part: point for run in _typed().runs for point in run.points if point.part}
+
+
+@pytest.mark.parametrize("name", sorted(_points()))
+def test_a_name_with_another_number_is_never_taken_for_a_neighbour(name: str) -> None:
+    from tracer.circuit.parts import pins_known
+    from tracer.circuit.undeclared import undeclared
+
+    circuit = join(_typed())
+    pins = {part.name: pins_known(part) for part in circuit.parts.values()}
+    point = _points()[name]
+    tried = 0
+    for typed in set(_other_numbers(name)) - _names():
+        _, fix = undeclared(Point(point.text, typed, point.pin, point.half, point.mate), circuit.parts, _typed().vehicle.rails, pins)  # fmt: skip
+        assert set(_proposed(fix)) & _names() == set(), f"{typed}: {fix}"
+        assert typed in fix, "to declare it comes first"
+        tried += 1
+    assert tried or not re.search(r"\d", name)
+
+
+def test_a_pin_with_another_number_is_never_taken_for_a_neighbour() -> None:
+    known = [str(number) for number in range(1, 41)] + ["30", "87", "87a", "85", "86"]
+    for pin in known:
+        for typed in set(_other_numbers(pin)) - set(known):
+            assert nearest(typed, known) == [], typed
+
+
+@pytest.mark.parametrize(
+    ("typed", "known", "meant"),
+    [
+        ("1O", ["1", "10", "11"], ["10"]),
+        ("F3l", ["F3", "F31"], ["F31"]),
+        ("ECN", ["GEN", "ECM"], ["ECM"]),
+        ("S22", ["S2", "S21", "S32"], []),
+        ("S12", ["SL2"], []),
+        ("KL15", ["K1", "K15"], []),
+        ("K9", ["F9", "S9", "G9"], []),
+        ("87b", ["87", "87a"], []),
+        ("FB/F9", ["FC/F9", "F9"], []),
+        ("sensor", ["resistor"], []),
+        ("AML", ["ALM"], ["ALM"]),
+        ("ecm", ["ECM"], ["ECM"]),
+    ],
+)
+def test_only_a_slip_of_the_pen_is_proposed(typed: str, known: list[str], meant: list[str]) -> None:
+    assert nearest(typed, known) == meant
+
+
+# --- entries left out ----------------------------------------------------------------------------------------------
+
+
+def _entries() -> Iterator[tuple[str, str, Mapping[str, str]]]:
+    """Each splice, ground point and connector of the demo that one sheet declares: its name, its sheet and what it says."""
+    for name, fragments in _typed().fragments.items():
+        if fragments[0].kind in ("splice", "ground", "connector") and len(fragments) == 1:
+            file = fragments[0].file
+            yield name, file.name, file.tree["parts"][name]
+
+
+def _without(folder: Path, sheet: str, name: str, instead: object = None) -> Path:
+    """The demo with one entry taken out of a sheet, or replaced. A sheet is written anew: its content counts here, not its places."""
+    shutil.copytree(DEMO, folder)
+    path = folder / sheet
+    tree = yaml.load(path.read_text(), Loader=yaml.BaseLoader)
+    del tree["parts"][name]
+    if instead is not None:
+        tree["parts"][name] = instead
+    path.write_text(yaml.safe_dump(tree, sort_keys=False, width=10_000, allow_unicode=True))
+    return folder
+
+
+@pytest.mark.parametrize(("name", "sheet", "said"), list(_entries()), ids=[name for name, _, _ in _entries()])
+def test_a_forgotten_entry_is_declared_and_the_list_is_as_before(
+    name: str, sheet: str, said: Mapping[str, str] | str, tmp_path: Path
+) -> None:
+    kind = said if isinstance(said, str) else said["is"]
+    found = [one for one in _problems(_without(tmp_path / "left", sheet, name)) if f"`{name}`" in one.what]
+    assert found
+    for problem in found:
+        assert set(_proposed(problem.fix)) & _names() <= {name}, problem.fix
+    declared = re.search(rf"`{re.escape(name)}: (\{{.*?\}})`", found[0].fix)
+    assert declared is not None, found[0].fix
+    # Followed to the letter; the mass of a ground point is the one thing that the typist is asked for.
+    mass = said.get("on", "body") if isinstance(said, dict) else "body"
+    entry = yaml.load(declared[1].replace("MASS", mass), Loader=yaml.BaseLoader)
+    if isinstance(said, dict) and "mates" in said:
+        entry["mates"] = said["mates"]  # the next message asks for them
+    assert entry["is"] in (kind, "KIND")
+    if entry["is"] == "KIND":
+        return
+    folder = _without(tmp_path / "followed", sheet, name, entry)
+    report = supplies_of(join(read_folder(folder)), "ALM")
+    assert not report.complete or _facts(report) == _facts(supplies_of(join(_typed()), "ALM"))
+
+
+def _facts(report: object) -> object:
+    return {key: content[:2] + content[3:] for key, content in _content(report).items()}  # type: ignore[arg-type]
