@@ -18,7 +18,6 @@ from tracer.entry.runs import Run, read_run
 from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
 
-
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
 

@@ -128,12 +128,22 @@ class Sources:
             self.draft.notes.append(f"converter {name}: its output voltage is not typed in, so it is left out")
             return
         if facts.return_ == "unknown":
-            self.draft.notes.append(f"converter {name}: what its 0 V output is joined with is not known, so it is left out")
+            self.draft.notes.append(
+                f"converter {name}: what its 0 V output is joined with is not known, so it is left out"
+            )
             return
         volts = Span(facts.volts * 0.97, facts.volts, facts.volts * 1.03, "V", "as typed, 3 % either way", "own")
         ohms = Ohms.of(contact_ohm("source whose wiring is not typed in"))
         self.draft.branches.append(
-            Branch(self.circuit.pins_of[name]["return" if facts.return_ else "ground"], out, -1, "converter", name, ohms, volts=volts)
+            Branch(
+                self.circuit.pins_of[name]["return" if facts.return_ else "ground"],
+                out,
+                -1,
+                "converter",
+                name,
+                ohms,
+                volts=volts,
+            )
         )
 
     def _assumed_source(self, node: int, reference: int, battery: Span, module: str) -> None:

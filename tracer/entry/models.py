@@ -419,9 +419,7 @@ class RelayFacts(PartFacts):
     kind_name = "relay"
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
-    contacts: ContactTable = Field(
-        default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown"
-    )
+    contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")

@@ -20,6 +20,7 @@ from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
 from tracer.trace.survey import Survey
+from tracer.trace.unknown_count import unknown_but_unsaid
 from tracer.trace.ways import Way
 
 # Rules about a part as a whole (a contact, a contradicting fact): they concern a list when a way leads over the part.
@@ -97,7 +98,7 @@ class _Lister:
         rows = with_shared(rows)
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
         loose, elsewhere = self._loose_ends(rows)
-        check = self._cross_check(by_letter["S"], by_letter["V"])
+        check = self._cross_check(by_letter["S"], by_letter["V"], loose)
         complete = not loose and not check.differences
         facts = self.module.facts
         assert isinstance(facts, ModuleFacts)
@@ -272,7 +273,7 @@ class _Lister:
             cavities.append(Cavity(pin.pin, pin.kind, pin.declared, traced, code.get(pin.pin, "")))
         return tuple(cavities)
 
-    def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
+    def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row], loose: Iterable[LooseEnd]) -> CrossCheck:
         """Walk down from every source and from every fuse, and compare with the rows."""
         name = self.module.name
         sources = [end.node for end in self.circuit.sources]
@@ -291,6 +292,7 @@ class _Lister:
             f"fuse {fuse} is on a row, but {name} is not found below it" for fuse in _sorted(on_rows - naming)
         ]
         differences += [f"{name} is found below fuse {fuse}, but no row has it" for fuse in _sorted(naming - on_rows)]
+        differences += unknown_but_unsaid(self.circuit, name, {end.at for end in loose})
         return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences))
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
