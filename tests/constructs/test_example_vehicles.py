@@ -47,6 +47,7 @@ NOT_COMPLETE = {
     "documents_that_contradict": {"L104", "L114", "L121"},
     "ground_in_name_only": {"L115"},
     "halves_in_different_harnesses": {"L107"},
+    "unknown_inside": {"L114", "L161"},
 }
 
 

@@ -147,7 +147,6 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "pin outside the cavities": (_part("Q: {is: module, cavities: 1-3, pins: {«9»: supply}}"), "Q has no cavity 9", "add it to `cavities`"),
     "mates outside the cavities": (_part("Q: {is: connector, cavities: 1-3, mates: {«9»: 1}}"), "Q has no cavity 9", "add it to `cavities`"),
     "one cavity in two groups": (_part("Q: {is: joint, bussed: «»[[1, 2], [2, 3]]}"), "cavity 2 stands in two groups", "one group"),
-    "relay without contacts": (_part("«Q»: {is: relay}"), "which of its pins are joined", "kind: normally open"),
     "unknown relay kind": (_part("Q: {is: relay, kind: «normaly open»}"), "is not a kind of relay", "Did you mean `normally open`?"),
     "switch kind for a relay": (_part("Q: {is: relay, kind: «make switch»}"), "is not a kind of relay", "Known kinds"),
     "unknown relay position": (_part("Q: {is: relay, contacts: {«res»: [30-87]}}"), "`res` is not a position here", "Did you mean `rest`?"),

@@ -86,7 +86,6 @@ SLIPS = {
     "not a number": (_with_part("Q: {is: fuse, amps: ten}"), (4, 23), "`ten` is not a rating in A", "Write a number"),
     "not a role": (_with_part("Q: {is: module, cavities: 1, pins: {1: suply}}"), (4, 42), "`suply` is not what a pin can be", "Did you mean `supply`?"),
     "pin outside the cavities": (_with_part("Q: {is: module, cavities: 1-3, pins: {7: supply}}"), (4, 41), "Q has no cavity 7", "add it to `cavities`"),
-    "relay without a kind": (_with_part("Q: {is: relay}"), (4, 3), "which of its pins are joined", "kind: normally open"),
     "unknown relay kind": (_with_part("Q: {is: relay, kind: normaly open}"), (4, 24), "`normaly open` is not a kind of relay", "Did you mean `normally open`?"),
     "unknown state": (_with_part("Q: {is: module, cavities: 1, outputs: {1: {drives: low, when: [rum]}}}"), (4, 66), "`rum` is neither a key state nor a condition", "Did you mean `run`?"),
     "unknown follower": (_with_part("Q: {is: switch, follows: light, contacts: {yes: [1-2]}}"), (4, 28), "`light` is neither `key` nor a condition", "Did you mean `lights`?"),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import Circuit, LinkKind, Part
-from tracer.circuit.parts import joined_inside, unused_of
-from tracer.entry.models import ConverterFacts, RelayFacts, SwitchFacts
+from tracer.circuit.parts import joined_inside
+from tracer.entry.models import BoxFacts, ConverterFacts, RelayFacts, SwitchFacts
 from tracer.entry.problems import natural
 
 _NOT_FITTED = ("empty", "option", "none")
@@ -44,22 +44,16 @@ def unknown_insides(circuit: Circuit) -> Iterator[tuple[Part, str, int]]:
     joins, unless another part (its lamp) is typed in as sitting on them; the own 0 V output of a converter of which it is not said what it is.
     """
     for part in circuit.parts.values():
+        nodes = circuit.pins_of.get(part.name, {})
         if isinstance(part.facts, ConverterFacts):
             pins = {"return"} if part.facts.return_ == "unknown" else set()
-        elif part.inside_unknown:
-            pins = circuit.pins_of.get(part.name, {}).keys() - joined_inside(part)
-        elif isinstance(part.facts, SwitchFacts | RelayFacts):
-            pins = set(part.facts.pins) - joined_inside(part)
+        elif isinstance(part.facts, SwitchFacts | RelayFacts | BoxFacts):
+            pins = nodes.keys() - joined_inside(part)
         else:
             continue
-        for pin in sorted(pins.difference(unused_of(part)), key=natural):
-            node = circuit.pins_of.get(part.name, {}).get(pin)
-            if (
-                node is not None
-                and circuit.is_attached(node)
-                and (part.inside_unknown or not _has_guest(circuit, node))
-            ):
-                yield part, pin, node
+        for pin in sorted(pins, key=natural):
+            if circuit.is_attached(nodes[pin]) and (part.inside_unknown or not _has_guest(circuit, nodes[pin])):
+                yield part, pin, nodes[pin]
 
 
 def _has_guest(circuit: Circuit, node: int) -> bool:

@@ -256,18 +256,13 @@ def joined_inside(part: Part) -> frozenset[str]:
     return frozenset(pins.union(*part.coils))
 
 
-def unused_of(part: Part) -> tuple[str, ...]:
-    """The pins that a part lists as unused."""
-    return getattr(part.facts, "unused", ())
-
-
 def pins_known(part: Part) -> frozenset[str] | None:
     """The pins a part can have, or None when any name may be a pin."""
     facts = part.facts
     if isinstance(facts, FuseFacts):
         return frozenset({"feed", "load"})
     if isinstance(facts, RelayFacts | SwitchFacts):
-        return None if part.inside_unknown else joined_inside(part).union(facts.pins, unused_of(part))
+        return None if part.inside_unknown else joined_inside(part).union(facts.pins, getattr(facts, "unused", ()))
     if isinstance(facts, BoxFacts):
         return frozenset((*facts.cavities, *facts.unused)) if facts.cavities else None
     if isinstance(facts, DiodeFacts):

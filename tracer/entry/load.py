@@ -582,8 +582,11 @@ def _check_when(
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:
     for pin, words in facts.pins.items():
         if values.is_range(pin) and pin not in facts.cavities:
-            example = ", ".join(f"{one}: {words or 'ROLE'}" for one in values.pin_list(pin)[:2])
             what = f"`{pin}` is a range, and each pin has a role of its own"
+            try:
+                example = ", ".join(f"{one}: {words or 'ROLE'}" for one in values.pin_list(pin)[:2])
+            except Misread as misread:  # a range that cannot be
+                what, example = misread.what, f"1: {words or 'ROLE'}, 2: {words or 'ROLE'}"
             place = fragment.place_of(("pins", pin), key=True)
             prefix, _, last = pin.rpartition("-")
             fix = f"Write `{example}` and so on; or list it under `cavities: {{{prefix}-: {last}}}` if it is one pin."

@@ -56,13 +56,17 @@ def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[st
 def pins_behind(typed: Mapping[str, object]) -> tuple[str, ...]:
     """Pins whose names begin alike: what stands before each, and the pins as in `pin_list`.
 
-    >>> pins_behind({"CN8-": "1-3", "A": "7"})
-    ('CN8-1', 'CN8-2', 'CN8-3', 'A7')
+    >>> pins_behind({"CN8-": "1-3", "CN9-": "7"})
+    ('CN8-1', 'CN8-2', 'CN8-3', 'CN9-7')
     """
     pins: dict[str, None] = {}
     for prefix, behind in typed.items():
-        if not isinstance(behind, str | list):
-            raise Misread("a list of pins is wanted here", "Write for example `{CN8-: 1-24}`.", prefix)
+        if not isinstance(behind, str | list) or not prefix or prefix[-1].isalnum():
+            raise Misread(
+                "a list of pins is wanted here",
+                "Write for example `[1, 5-8]`, or `{CN8-: 1-24}` for the pins CN8-1 to CN8-24.",
+                prefix,
+            )
         for pin in pin_list(behind):
             name = pin_name(f"{prefix}{pin}")
             if name in pins:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 
 from tracer.entry.problems import natural
-from tracer.trace.results import CrossCheck, Row
+from tracer.trace.results import CrossCheck, LooseEnd, Row
 from tracer.trace.second_count import Counted
 from tracer.trace.survey import Survey
+from tracer.trace.unknown_count import unknown_but_unsaid
 
 
-def cross_check(survey: Survey, module: str, rows: Iterable[Row], excused: Collection[str]) -> CrossCheck:
+def cross_check(survey: Survey, module: str, rows: Iterable[Row], loose: Collection[LooseEnd]) -> CrossCheck:
     """Count the pins and fuses of a module a second time, and compare.
 
     Parameters
@@ -18,9 +19,10 @@ def cross_check(survey: Survey, module: str, rows: Iterable[Row], excused: Colle
     survey : the vehicle
     module : whose list it is
     rows : its own rows (S, G and V)
-    excused : pins that reach supply and ground without a load between (L118, L119): they have a loose end instead of a row
+    loose : the loose ends of the list; a pin that reaches supply and ground without a load between (L118, L119) has one instead of a row
     """
     rows = list(rows)
+    excused = {end.at.rpartition(".")[2] for end in loose if end.code in ("L118", "L119")}
     differences: list[str] = []
     counted: dict[str, dict[str, Counted]] = {}
     not_walked: set[str] = set()
@@ -52,6 +54,7 @@ def cross_check(survey: Survey, module: str, rows: Iterable[Row], excused: Colle
                 f"fuse {one} is on the row of {point}, but no way leads over it"
                 for one in _sorted(supplies[pin] - above)
             ]
+    differences += unknown_but_unsaid(survey.circuit, module, {end.at for end in loose})
     return CrossCheck(
         _sorted(counted["supply"]), _sorted(counted["ground"]), _sorted(fuses), tuple(differences), _sorted(not_walked)
     )
