@@ -1,4 +1,4 @@
-"""What lies below a fuse: plain walks down from it to the parts that its text may name.
+"""The second count of a module's pins, and what lies below a fuse: plain walks down from it to the parts that its text may name.
 
 It shares nothing with the ways of `ways.py` but the circuit. Where a walk goes over contacts that are never closed
 together, it is repeated for every setting of their switches and relays, one after the other, with only the contacts of that setting.
@@ -25,6 +25,36 @@ _DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  #
 _INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
 
 _Setting = dict[str, str]  # what is switched, and the position it is in
+
+
+def pins_below(survey: Survey, module: str, level: str) -> dict[str, bool]:
+    """The wired pins of a module that have a way from a source (or from ground); true where it goes through the module's own inside only.
+
+    Each pin is walked from without the inside of its module, but a pin declared as supply may be fed by the module's own outputs alone.
+    """
+    circuit, count = survey.circuit, survey.second_count
+    declared = getattr(circuit.parts[module].facts, "pins", {}) if level == "supply" else {}
+    found = {}
+    for pin, node in circuit.pins_of.get(module, {}).items():
+        if not circuit.is_attached(node):
+            continue
+        inside = False
+        counted = count.above(node, level, module)
+        if counted.fuses is None and counted.all_walked and declared.get(pin, "").split()[:1] == ["supply"]:
+            inside = True
+            counted = count.above(node, level, "")
+        if counted.fuses is not None or not counted.all_walked:
+            found[pin] = inside
+    return found
+
+
+def fuses_above(survey: Survey, module: str, pins: dict[str, bool], level: str = "supply") -> dict[str, tuple[set[str], bool]]:  # fmt: skip
+    """For each pin the fuses on some way to it, and whether every way was walked. `pins` is from `pins_below`."""
+    node_of, found = survey.circuit.pins_of.get(module, {}), {}
+    for pin, inside in pins.items():
+        counted = survey.second_count.above(node_of[pin], level, "" if inside else module)
+        found[pin] = set(counted.fuses or ()), counted.all_walked
+    return found
 
 
 def parts_below(survey: Survey, part: str) -> frozenset[str]:
@@ -216,4 +246,4 @@ def _walks(survey: Survey) -> _Walks:
     return _made[survey]
 
 
-__all__ = ["MOST_STEPS", "modules_below", "parts_below"]
+__all__ = ["MOST_STEPS", "fuses_above", "modules_below", "parts_below", "pins_below"]

@@ -15,6 +15,7 @@ from tracer.entry.problems import natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.census import SENSING, PinFinding, pins_found
 from tracer.trace.chains import Need, loops_of, needs_of, ways_for
+from tracer.trace.downwards import fuses_above, pins_below
 from tracer.trace.results import Cavity, CrossCheck, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.rows import row_of, with_shared
 from tracer.trace.rules import Finding, loose_ends, remarks
@@ -274,34 +275,25 @@ class _Lister:
     def _cross_check(self, supplies: Iterable[Row], carrying: Iterable[Row]) -> CrossCheck:
         """Walk up from every pin over every way to a source, and compare with the rows."""
         name = self.module.name
-        second = self.survey.second_count
-        wired = {pin.pin: pin for pin in self.found if pin.wired}
-        counted = {}
-        for pin, found in wired.items():
-            assert found.node is not None
-            counted[pin] = second.above(found.node, "supply", name)
-            if counted[pin].fuses is None and found.role == "supply":  # its own outputs may be all that feeds it
-                counted[pin] = second.above(found.node, "supply", "")
-        from_source = {pin for pin, one in counted.items() if one.fuses is not None}
+        below = pins_below(self.survey, name, "supply")
+        counted = fuses_above(self.survey, name, below)
         rows = [*supplies, *(row for row in carrying if row.level == "supply")]
-        from_pin = {row.pin for row in rows} | {pin for pin, found in wired.items() if found.supply}
-        not_walked = {pin for pin, one in counted.items() if not one.all_walked}
+        from_source = set(below)
+        from_pin = {row.pin for row in rows} | {pin.pin for pin in self.found if pin.wired and pin.supply}
+        not_walked = {pin for pin, (_, all_walked) in counted.items() if not all_walked}
         differences = [
-            f"{name}.{pin} is reached from a source, but has no row" for pin in _sorted(from_source - from_pin)
+            f"{name}.{pin} is reached from a source, but has no row"
+            for pin in _sorted(from_source - from_pin - not_walked)
         ]
-        differences += [
-            f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source - not_walked)
-        ]
-        on_rows = {row.pin: {fuse.part for fuse in row.fuses} for row in rows}
-        for pin, fuses in on_rows.items():
-            above = counted[pin].fuses if pin in counted else None
-            more = fuses - (above or set()) if pin not in not_walked else set()
-            differences += [
-                f"fuse {fuse} is on the row of {name}.{pin}, but not above that pin" for fuse in _sorted(more)
-            ]
-            missing = (above or frozenset()) - fuses
-            differences += [f"fuse {fuse} is above {name}.{pin}, but not on its row" for fuse in _sorted(missing)]
-        naming = frozenset[str]().union(*(counted[pin].fuses or () for pin in on_rows if pin in counted))
+        differences += [f"{name}.{pin} has a row, but no source reaches it" for pin in _sorted(from_pin - from_source)]
+        for row in rows:
+            above, all_walked = counted.get(row.pin, (set(), True))
+            on_row = {fuse.part for fuse in row.fuses}
+            more = on_row - above if all_walked else set()
+            point = f"{name}.{row.pin}"
+            differences += [f"fuse {fuse} is on the row of {point}, but not above that pin" for fuse in _sorted(more)]
+            differences += [f"fuse {fuse} is above {point}, but not on its row" for fuse in _sorted(above - on_row)]
+        naming = set[str]().union(*(counted[row.pin][0] for row in rows if row.pin in counted))
         return CrossCheck(_sorted(from_source), _sorted(naming), tuple(differences), _sorted(not_walked))
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
