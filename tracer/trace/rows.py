@@ -155,10 +155,23 @@ def _fuses(survey: Survey, way: Way, level: str) -> tuple[FuseOnWay, ...]:
         facts = part.facts
         assert isinstance(facts, FuseFacts)
         sole = number in way.sole_links
-        alone = sole or _feeds(circuit, way, level, [other for other in parallel if other != number])
+        alone = sole or _alone(circuit, way, level, number, parallel)
         beside = _beside(circuit, way, level, number) if not sole else ()
         fuses.append(FuseOnWay(part.name, part.kind, facts.amps, sole, alone, part.panel, facts.state, beside))
     return tuple(fuses)
+
+
+def _alone(circuit: Circuit, way: Way, level: str, number: int, parallel: list[int]) -> bool | None:
+    """Whether a fuse feeds the pin with the others out: a source that may be dead counts only where it feeds through this very fuse."""
+    others = [other for other in parallel if other != number]
+    steady = _feeds(circuit, way, level, others)
+    if steady is True or not way.passing:
+        return steady
+    sense = supply_sense if level == "supply" else ground_sense
+    with_it, without = (fed_without(way, circuit.links, sense, gone) for gone in (others, parallel))
+    if with_it is None or without is None:
+        return None
+    return with_it and not without
 
 
 def _beside(circuit: Circuit, way: Way, level: str, number: int) -> tuple[str, ...]:
@@ -174,11 +187,8 @@ def _far(circuit: Circuit, way: Way, number: int) -> int:
 
 
 def _feeds(circuit: Circuit, way: Way, level: str, without: Iterable[int]) -> bool | None:
-    """Whether a battery or a rail still feeds the target when some links are taken out (any end, where there is neither); None: not certain.
-
-    A generator, a converter or an output may be dead while the rest is fed, so what only they feed is not fed.
-    """
-    steady = {end for end in way.ends if end not in way.passing or circuit.node_parts[end] not in circuit.parts}
+    """Whether an end that is always live still feeds the target when some links are taken out (any end, where none is always live); None: not certain."""
+    steady = way.ends - way.passing.keys()
     sense = supply_sense if level == "supply" else ground_sense
     return fed_without(way, circuit.links, sense, without, ends=steady or None)
 
