@@ -1,17 +1,16 @@
 """The measuring functions measure what they say, at a size that takes no time."""
 
+import networkx
 import numpy as np
 
-from benchmarks.bench_solve import Ratio, single_opens_ratio, solve_ratio, vehicle_like_network
-from tracer.electrics.cuts import cut_structure
+from benchmarks.bench_solve import solve_ratio, vehicle_like_network
 from tracer.electrics.network import solve
 
 
-def test_both_ratios_are_taken_from_times_of_both_sides() -> None:
-    for ratio in (solve_ratio(80, runs=1), single_opens_ratio(80, runs=1, sample=2)):
-        assert isinstance(ratio, Ratio)
-        assert ratio.ours_s > 0.0
-        assert ratio.theirs_s > 0.0
+def test_the_ratio_is_taken_from_times_of_both_sides() -> None:
+    ratio = solve_ratio(80, runs=1)
+    assert ratio.ours_s > 0.0
+    assert ratio.theirs_s > 0.0
 
 
 def test_the_made_up_vehicle_has_what_makes_vehicles_hard() -> None:
@@ -20,7 +19,8 @@ def test_the_made_up_vehicle_has_what_makes_vehicles_hard() -> None:
     assert not solve(network).floating_nodes
     pairs = np.sort(network.ends, axis=1)
     assert len(np.unique(pairs, axis=0)) < len(pairs), "no parallel wires"
-    share = float(cut_structure(network).bridge.mean())
+    graph = networkx.MultiGraph(network.ends.tolist())
+    share = sum(1 for _ in networkx.bridges(graph)) / network.branch_count
     assert 0.02 < share < 0.5, "too few or too many dead ends"
     assert 1.1 < network.branch_count / network.node_count < 1.6
     assert np.max(network.conductance_s) / np.min(network.conductance_s) > 1e8

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from tracer.electrics.faults import AddedResistance, Open, ShortToNode, single_faults
 from tracer.electrics.meters import source_ohm
 from tracer.electrics.network import Network, Solution, network_of_resistances, solve
 
@@ -294,25 +293,22 @@ def test_thevenin_and_norton_of_the_two_source_network() -> None:
     assert shorted.branch_a[-1] == pytest.approx(14.0, abs=0.05)
 
 
-def test_the_same_open_and_short_reached_as_faults_of_the_whole_network() -> None:
+def test_an_open_and_a_short_of_the_whole_network() -> None:
     # the network of the Branch current method with R2 open is that of Thevenin's Theorem
     circuit = drawn(EXAMPLES[0].elements)
-    base = solve(circuit.network)
     node = circuit.nodes.index("2")
-    opened = single_faults(base, [circuit.resistors.index("R2")], Open(), probes=[node])
-    assert opened.node_v[0, 0] == pytest.approx(11.2, abs=0.05)
-    shorted = single_faults(base, [node], ShortToNode(0, 1e-5), probes=[node])
-    assert shorted.node_v[0, 0] / 1e-5 == pytest.approx(14.0, abs=0.05)
+    opened = solve(circuit.network.opened([circuit.resistors.index("R2")]))
+    assert opened.node_v[node] == pytest.approx(11.2, abs=0.05)
+    shorted = solve(circuit.network.opened([circuit.resistors.index("R2")]).with_branch(node, 0, 1e-5))
+    assert shorted.branch_a[-1] == pytest.approx(14.0, abs=0.05)
 
 
-def test_hotter_wires_as_a_fault_of_the_wire_one_after_the_other() -> None:
+def test_hotter_wires_one_after_the_other() -> None:
     # [LEC] chapter 12: 15 ohm become 15.909 ohm at 35 °C in each wire; 281.82 ohm in all, 49.677 mA
     circuit = drawn(next(e for e in EXAMPLES if "20 °C" in e.name).elements)
     feed, back = circuit.resistors.index("R1"), circuit.resistors.index("R3")
-    hot_feed = solve(circuit.network.with_added_ohm(feed, 0.909))
-    table = single_faults(hot_feed, [back], AddedResistance(0.909))
     both = solve(circuit.network.with_added_ohm(feed, 0.909).with_added_ohm(back, 0.909))
-    load_v = table.node_v[0, circuit.nodes.index("2")] - table.node_v[0, circuit.nodes.index("3")]
+    load_v = both.node_v[circuit.nodes.index("2")] - both.node_v[circuit.nodes.index("3")]
     assert load_v == pytest.approx(12.42, abs=0.005)
     assert load_v / 250 == pytest.approx(0.049677, abs=0.0000005)
     assert 14.0 / both.held_a[1] == pytest.approx(281.82, abs=0.005)
