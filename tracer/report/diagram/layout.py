@@ -35,16 +35,22 @@ class _Gap:
 
 @dataclass
 class Placed:
-    """A drawing of natural size, before it is put on a page."""
+    """A drawing of natural size, before it is put on a page. What is too high is not drawn, and its width is near enough."""
 
     width: float
     height: float
     groups: list[Group]
+    ranks: int = 0
 
 
-def place(view: View, made: Blocks, width: float, engine: str = "pure", height: float = float("inf")) -> Placed:
-    """Lay the blocks out, no wider than `width` points if that can be, and draw them; what is higher than `height` gets its lines closer together."""
-    return _Layout(view, made, width, engine, height).placed()
+def place(
+    view: View, made: Blocks, width: float, engine: str = "pure", height: float = float("inf"), *, anyhow: bool = False
+) -> Placed:
+    """Lay the blocks out, no wider than `width` points if that can be, and draw them; what is higher than `height` gets its lines closer together.
+
+    What is too high even so is drawn `anyhow` only.
+    """
+    return _Layout(view, made, width, engine, height).placed(anyhow=anyhow)
 
 
 class _Layout:
@@ -59,7 +65,7 @@ class _Layout:
         self.engine = engine
         self.names = {block: f"n{number}" for number, block in enumerate(self.blocks)}
 
-    def placed(self) -> Placed:
+    def placed(self, *, anyhow: bool) -> Placed:
         self._rank()
         self._lanes()
         self._order()
@@ -68,6 +74,10 @@ class _Layout:
         if self.total > self.most:
             self.spacing = _TIGHT
             self._heights()
+        if self.total > self.most and not anyhow:
+            left = min(self.x[block.id] - block.half for block in self.blocks.values())
+            right = max(self.x[block.id] + block.half for block in self.blocks.values())
+            return Placed(right - left, self.total, [], self.ranks)
         return self._draw()
 
     # --- ranks -------------------------------------------------------------------------------------------------
@@ -152,6 +162,8 @@ class _Layout:
     def _to_the_foot(self) -> list[tuple[str, str]]:
         """What begins on the ground side with nothing above it is put below the module."""
         members = [block.id for block in self.blocks.values() if block.box == self.view.module]
+        if not members:  # the module is drawn on another page
+            return []
         foot = [one for one in members if self.blocks[one].edge == "bottom"] or members
         heads = {edge.head for edge in self.edges}
         return [
@@ -313,7 +325,7 @@ class _Layout:
         right = max((_right(shape) for group in groups for shape in group.shapes), default=0.0)
         for group in groups:
             group.shapes = [moved(shape, -left, 0) for shape in group.shapes]
-        return Placed(right - left, self.total, groups)
+        return Placed(right - left, self.total, groups, self.ranks)
 
     def _box(self, box: str) -> Group:
         members = [block for block in self.blocks.values() if block.box == box]
@@ -331,14 +343,15 @@ class _Layout:
     def _lines(self) -> list[Group]:
         """The lines: in gaps with their levels, and straight through the ranks that they pass."""
         groups: dict[str, Group] = {}
+        titles: dict[str, list[str]] = {}
+        for edge in self.edges:
+            for name in (edge.trunk, f"back-{edge.tail}--{edge.head}"):
+                titles.setdefault(name, []).append(edge.title)
 
         def group(trunk: str) -> Group:
             if trunk not in groups:
-                edges = [
-                    edge for edge in self.edges if edge.trunk == trunk or trunk == f"back-{edge.tail}--{edge.head}"
-                ]
                 title = (
-                    "; ".join(dict.fromkeys(edge.title for edge in edges if edge.title))
+                    "; ".join(dict.fromkeys(one for one in titles[trunk] if one))
                     or "no wire between: joined inside a panel or bolted"
                 )
                 groups[trunk] = Group(f"line-{trunk}", title, "line")

@@ -2,6 +2,7 @@
 
 A module is drawn on one page where type of 7 points allows it. Otherwise its rows are dealt out over pages in their order, each supply with the side chains
 that it needs. A point is drawn on one page only; a line that goes on elsewhere ends in a frame with a letter, and the other page has the same letter.
+What needs more pages, or more tries at placing it, than are worth having is listed point by point (`listed`): nothing is left out, and it says so.
 """
 
 from __future__ import annotations
@@ -10,9 +11,11 @@ import string
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import count, product
+from math import ceil
 
-from tracer.report.diagram.blocks import Part, blocks_of, whole
+from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
+from tracer.report.diagram.listed import WHY, items_of
 from tracer.report.diagram.shapes import (
     SMALLEST_PT,
     Box,
@@ -33,7 +36,12 @@ PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
 LARGEST = 1.6  # a small module is not drawn larger than this
 _LINE = 8.6
-_MOST_PAGES = 60
+_MOST_PAGES = 24  # what needs more is listed
+_MOST_PLACED = 80_000  # work over all tries at all pages: what needs more is listed
+_TRY = 1_000  # work of one try, besides its lines times its ranks
+_MOST_TITLE = 0.5  # share of a page that the title block may take: where its loose ends need more, all is listed
+_DEALS = 3  # numbers of pages tried before pages that are too full are split one by one
+_GUTTER = 14.0  # between the two columns of a list
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +51,10 @@ class Sheet:
     paper: str = "a4"
     engine: str = "pure"
     date: str = ""
+
+
+class _TooLarge(Exception):
+    """More to place than a drawing is worth."""
 
 
 def pages_of(view: View, sheet: Sheet) -> list[Drawing]:
@@ -55,22 +67,156 @@ def pages_of(view: View, sheet: Sheet) -> list[Drawing]:
     """
     if sheet.paper not in PAPERS:
         raise ValueError(f"paper must be one of {', '.join(PAPERS)}, is {sheet.paper!r}")
-    fitted = _fitted(view, whole(view), sheet, 1, 1)
-    if fitted is not None:
-        return [fitted]
-    units = _units(view)
-    for pages in count(2):
-        dealt = _dealt(units, pages)
-        last = len(dealt) >= _MOST_PAGES or all(len(unit) == 1 for unit in dealt)
-        drawings = []
-        for part in _parts(view, dealt):
-            drawing = _fitted(view, part, sheet, part.number, len(dealt), anyhow=last)
-            if drawing is None:
+    try:
+        return _Drawer(view, sheet).pages()
+    except _TooLarge:
+        return _listed(view, sheet)
+
+
+class _Drawer:
+    """Deals a module out over pages and draws them; counts what it places."""
+
+    def __init__(self, view: View, sheet: Sheet) -> None:
+        self.view = view
+        self.sheet = sheet
+        self.left = _MOST_PLACED
+
+    def pages(self) -> list[Drawing]:
+        """One page where all fits it; else the fewest of a few deals; else the last of these with the pages split that are too full.
+
+        Raises
+        ------
+        _TooLarge : that takes too many pages, or too many tries
+        """
+        width, height = PAPERS[self.sheet.paper]
+        _, block_height = _title_block(self.view, self.sheet, 1, 1, width - 2 * MARGIN)
+        if block_height > _MOST_TITLE * height or len(self.view.steps) > _MOST_PLACED:
+            raise _TooLarge
+        part = whole(self.view)
+        made = blocks_of(self.view, part)
+        fitted = self._fitted(part, made, 1, 1)
+        if fitted is not None:
+            return [fitted]
+        units = _units(self.view)
+        least = max(2, ceil(_area(made) / ((width - 2 * MARGIN) * (height - 2 * MARGIN))))
+        dealt: list[tuple[int, ...]] = []
+        for pages in range(least, least + _DEALS):
+            dealt = _dealt(units, pages)
+            drawings, full = self._drawn(dealt, every=False)
+            if not full:
+                return drawings
+        while True:
+            drawings, full = self._drawn(dealt, every=True)
+            if not full:
+                return drawings
+            dealt = [
+                half for number, page in enumerate(dealt) for half in (_halves(page) if number in full else [page])
+            ]
+
+    def _drawn(self, dealt: list[tuple[int, ...]], *, every: bool) -> tuple[list[Drawing], set[int]]:
+        """The pages, and which of them are too full; `every`: all of these, not only the first."""
+        if len(dealt) > _MOST_PAGES:
+            raise _TooLarge
+        drawings, full = [], set()
+        for number, part in enumerate(_parts(self.view, dealt)):
+            drawing = self._fitted(part, blocks_of(self.view, part), part.number, len(dealt))
+            if drawing is not None:
+                drawings.append(drawing)
+                continue
+            full.add(number)
+            if not every:
                 break
-            drawings.append(drawing)
-        else:
-            return drawings
-    raise AssertionError("not reached: the last deal is always drawn")
+        return drawings, full
+
+    def _fitted(self, part: Part, made: Blocks, number: int, pages: int) -> Drawing | None:
+        """The page, upright or lying as fits better; None when it does not fit. A point alone gets paper as large as it needs."""
+        short, long = PAPERS[self.sheet.paper]
+        alone = len(part.nodes) == 1
+        best: tuple[float, Placed, float, float, list[Primitive], float] | None = None
+        tries = [
+            (short, long, 0.7),
+            (short, long, 0.77),
+            (long, short, 0.8),
+            (short, long, 0.63),
+            (short, long, 0.85),
+            (long, short, 1.0),
+        ]
+        wanted: set[float] = set()
+        area = _area(made)
+        for width, height, share in tries:
+            block, block_height = _title_block(self.view, self.sheet, number, pages, width - 2 * MARGIN)
+            room_x, room_y = width - 2 * MARGIN, height - 2 * MARGIN - block_height - 6
+            if room_x * share in wanted:
+                continue
+            wanted.add(room_x * share)
+            if area > room_x * room_y and not alone:
+                continue  # the symbols alone need more than there is
+            if self.left < 0:
+                raise _TooLarge
+            placed = place(self.view, made, room_x * share, self.sheet.engine, room_y, anyhow=alone)
+            self.left -= _TRY + len(made.edges) * placed.ranks
+            scale = min(LARGEST, room_x / placed.width, room_y / placed.height)
+            if best is None or scale > best[0]:
+                best = scale, placed, width, height, block, block_height
+            if scale >= 1.0:
+                break
+            if placed.width * placed.height > 1.6 * room_x * room_y:
+                break  # far too large: no other shape will do
+        if best is None:
+            return None
+        scale, placed, width, height, block, block_height = best
+        if scale < 1.0:
+            if not alone:
+                return None
+            width = max(width, placed.width + 2 * MARGIN)
+            block, block_height = _title_block(self.view, self.sheet, number, pages, width - 2 * MARGIN)
+            height = max(height, placed.height + 2 * MARGIN + block_height + 6)
+            scale = 1.0
+        drawing = Drawing(width, height, _page_title(self.view, number, pages))
+        left = MARGIN + (width - 2 * MARGIN - placed.width * scale) / 2
+        for group in placed.groups:
+            drawing.groups.append(
+                Group(group.id, group.title, group.kind, [moved(shape, left, MARGIN, scale) for shape in group.shapes])
+            )
+        _add_title_block(drawing, block, block_height)
+        return drawing
+
+
+def _area(made: Blocks) -> float:
+    """What the symbols with their texts cover; lines come on top of it."""
+    return sum(2 * block.half * block.height for block in made.blocks.values())
+
+
+def _halves(page: tuple[int, ...]) -> list[tuple[int, ...]]:
+    middle = len(page) // 2
+    return [page[:middle], page[middle:]]
+
+
+def _listed(view: View, sheet: Sheet) -> list[Drawing]:
+    """All points in words, in two columns."""
+    width, height = PAPERS[sheet.paper]
+    column = (width - 2 * MARGIN - _GUTTER) / 2
+    _, reserved = _title_block(view, sheet, 2, 999, width - 2 * MARGIN, listed=True)
+    room = height - 2 * MARGIN - reserved - 6
+    pages: list[list[Group]] = [[]]
+    x = y = 0.0
+    for item in items_of(view, _units(view), column):
+        if y + item.height > room:
+            y = 0.0
+            x = 0.0 if x else column + _GUTTER
+            if not x:
+                pages.append([])
+        group = item.group
+        shapes = [moved(shape, MARGIN + x, MARGIN + y) for shape in group.shapes]
+        pages[-1].append(Group(group.id, group.title, group.kind, shapes))
+        y += item.height
+    drawings = []
+    for number, groups in enumerate(pages, 1):
+        drawing = Drawing(width, height, _page_title(view, number, len(pages)), groups)
+        block, block_height = _title_block(view, sheet, number, len(pages), width - 2 * MARGIN, listed=True)
+        _add_title_block(drawing, block, block_height)
+        drawings.append(drawing)
+    return drawings
 
 
 # --- which page ----------------------------------------------------------------------------------------------------
@@ -158,57 +304,19 @@ def _letters() -> Iterator[str]:
 # --- onto the paper ------------------------------------------------------------------------------------------------
 
 
-def _fitted(view: View, part: Part, sheet: Sheet, number: int, pages: int, *, anyhow: bool = False) -> Drawing | None:
-    """The page, upright or lying as fits better; None when it does not fit. `anyhow`: then on paper as large as it needs."""
-    short, long = PAPERS[sheet.paper]
-    made = blocks_of(view, part)
-    best: tuple[float, Placed, float, float, list[Primitive], float] | None = None
-    tries = [
-        (short, long, 0.7),
-        (short, long, 0.77),
-        (long, short, 0.8),
-        (short, long, 0.63),
-        (short, long, 0.85),
-        (long, short, 1.0),
-    ]
-    wanted: set[float] = set()
-    for width, height, share in tries:
-        block, block_height = _title_block(view, sheet, number, pages, width - 2 * MARGIN)
-        room_x, room_y = width - 2 * MARGIN, height - 2 * MARGIN - block_height - 6
-        if room_x * share in wanted:
-            continue
-        wanted.add(room_x * share)
-        placed = place(view, made, room_x * share, sheet.engine, room_y)
-        scale = min(LARGEST, room_x / placed.width, room_y / placed.height)
-        if best is None or scale > best[0]:
-            best = scale, placed, width, height, block, block_height
-        if scale >= 1.0:
-            break
-        if placed.width * placed.height > 1.6 * room_x * room_y:
-            break  # far too large: no other shape will do
-    assert best is not None
-    scale, placed, width, height, block, block_height = best
-    if scale < 1.0:
-        if not anyhow:
-            return None
-        width = max(width, placed.width + 2 * MARGIN)
-        block, block_height = _title_block(view, sheet, number, pages, width - 2 * MARGIN)
-        height = max(height, placed.height + 2 * MARGIN + block_height + 6)
-        scale = 1.0
-    title = f"{view.report.vehicle}: {view.module}" + (f", page {number} of {pages}" if pages > 1 else "")
-    drawing = Drawing(width, height, title)
-    left = MARGIN + (width - 2 * MARGIN - placed.width * scale) / 2
-    for group in placed.groups:
-        drawing.groups.append(
-            Group(group.id, group.title, group.kind, [moved(shape, left, MARGIN, scale) for shape in group.shapes])
-        )
-    top = height - MARGIN - block_height
+def _page_title(view: View, number: int, pages: int) -> str:
+    return f"{view.report.vehicle}: {view.module}" + (f", page {number} of {pages}" if pages > 1 else "")
+
+
+def _add_title_block(drawing: Drawing, block: list[Primitive], block_height: float) -> None:
+    top = drawing.height - MARGIN - block_height
     drawing.groups.append(Group("title-block", "Title block", "title", [moved(shape, MARGIN, top) for shape in block]))
-    return drawing
 
 
-def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float) -> tuple[list[Primitive], float]:
-    """The title block at (0, 0), and its height."""
+def _title_block(
+    view: View, sheet: Sheet, number: int, pages: int, width: float, *, listed: bool = False
+) -> tuple[list[Primitive], float]:
+    """The title block at (0, 0), and its height; of pages that are `listed`, where loose ends are in the list."""
     report = view.report
     shapes: list[Primitive] = []
     y = 3.0
@@ -244,19 +352,22 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
     line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
     if report.completeness.rests_on:
         line(f"Rests on: {', and '.join(report.completeness.conditions)}.", bold=True)
+    if listed:
+        line(WHY, bold=True)
     if report.loose_elsewhere:
         line(elsewhere_words(report.loose_elsewhere))
     y += 1
     shapes.append(Line(((0, y), (width, y)), "hair"))
     y += 2.5
-    shapes.extend(_key_legend(view, 5, y + 6.5))
+    shapes.extend(_key_legend(view, 5, y + 6.5, listed=listed))
     y += _LINE
     line(
         "S supply, G ground, V carries a level, C side chain, B bus line: the rows of tracer supplies; after the dot the point's number in its row, as on the worksheet. "
-        "A point that several rows have is named once, by the first; also: the others. Beside a line: colour left, size right. "
-        "a/b: half a above, half b below. The vehicle maker's procedure, local codes and licensed practice come before this sheet."
+        "A point that several rows have is named once, by the first; also: the others. "
+        + ("" if listed else "Beside a line: colour left, size right. a/b: half a above, half b below. ")
+        + "The vehicle maker's procedure, local codes and licensed practice come before this sheet."
     )
-    if report.loose_ends:
+    if report.loose_ends and not listed:
         y += 1
         shapes.append(Line(((0, y), (width, y)), "hair"))
         y += 1.5
@@ -275,19 +386,14 @@ def _why(view: View) -> str:
     return counted(completeness.loose, "loose end") if completeness.loose else "the two counts differ"
 
 
-def _key_legend(view: View, x: float, y: float) -> list[Primitive]:
+def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Primitive]:
     """What the line styles mean in the key state asked for."""
     keys = ", ".join(view.report.keys)
-    if view.key is None:
-        return [
-            Text(
-                x,
-                y,
-                f"Key states: {keys}. No key state is shown here: all lines are drawn alike.",
-                SMALLEST_PT,
-                role="legend",
-            )
-        ]
+    if view.key is None or listed:
+        words = f"Key states: {keys}. No key state is shown here" + ("." if listed else ": all lines are drawn alike.")
+        if view.key is not None:
+            words = f"Key state {view.key} (of {keys}): behind each point stands whether its supply, or its ground, is live, dead or depends there."
+        return [Text(x, y, words, SMALLEST_PT, role="legend")]
     shapes: list[Primitive] = []
     first = f"Key state {view.key} (of {keys}):"
     shapes.append(Text(x, y, first, SMALLEST_PT, "start", True, "legend"))

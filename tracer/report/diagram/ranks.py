@@ -13,6 +13,7 @@ _LANE_WIDTH = 6.0  # a line that passes a rank, with its distance
 _TOO_WIDE = 3.0  # cost of a point of width beyond the paper, in points of height
 _LENGTH = 0.35  # cost of a rank that a line passes
 _SWEEPS = 8
+_REACH = 24  # ranks that a block moves at once
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,34 +123,31 @@ class _Search:
                 return
 
     def _move(self, unit: int, low: int, high: int) -> bool:
+        """Try each rank from `low` to `high`, no further than `_REACH` from where it is; only what differs between these is counted."""
         before = self.rank[unit]
-        touched = range(
-            min([low, *(self.rank[a] for n in self.trunks_of[unit] for a, _ in self.trunks[n])]),
-            max([high, *(self.rank[b] for n in self.trunks_of[unit] for _, b in self.trunks[n])]) + 1,
-        )
-        heights = {
-            rank: max((self.units[one].height for one in self.at[rank] if one != unit), default=0.0) for rank in touched
-        }
+        low, high = max(low, before - _REACH), min(high, before + _REACH)
+        ranks = range(low, high + 1)
+        heights = [max((self.units[one].height for one in self.at[rank] if one != unit), default=0.0) for rank in ranks]
         own = self.units[unit]
-        for number in self.trunks_of[unit]:
-            self._lane(number, -1)
+        around = [self._around(unit, number) for number in self.trunks_of[unit]]
+        for trunk in around:
+            self._own_lane(trunk, before, ranks, -1)
         self.used[before] -= own.width
         best, best_cost, present = before, float("inf"), float("inf")
-        for rank in range(low, high + 1):
-            self.rank[unit] = rank
-            length = sum(self._lane(number, 1) for number in self.trunks_of[unit])
+        for rank in ranks:
+            length = 0.0
+            for trunk in around:
+                length += trunk.length(rank)
+                self._own_lane(trunk, rank, ranks, 1)
             self.used[rank] += own.width
             cost = _LENGTH * length
-            for one in touched:
-                height = heights[one]
-                if one == rank and own.height > height:
-                    height = own.height
-                cost += height
+            for one, height in zip(ranks, heights, strict=True):
+                cost += own.height if one == rank and own.height > height else height
                 if self.used[one] > self.width:
                     cost += _TOO_WIDE * (self.used[one] - self.width)
             self.used[rank] -= own.width
-            for number in self.trunks_of[unit]:
-                self._lane(number, -1)
+            for trunk in around:
+                self._own_lane(trunk, rank, ranks, -1)
             if rank == before:
                 present = cost
             if cost < best_cost - 1e-9:
@@ -157,12 +155,54 @@ class _Search:
         if best_cost > present - 1e-6:
             best = before
         self.rank[unit] = best
-        for number in self.trunks_of[unit]:
-            self._lane(number, 1)
+        for trunk in around:
+            self._own_lane(trunk, best, ranks, 1)
         self.used[best] += own.width
         self.at[before].discard(unit)
         self.at[best].add(unit)
         return best != before
+
+    def _around(self, unit: int, number: int) -> _Around:
+        uppers, lowers, above, below = [], [], [], []
+        for upper, lower in self.trunks[number]:
+            if upper == unit:
+                below.append(self.rank[lower])
+            else:
+                uppers.append(self.rank[upper])
+            if lower == unit:
+                above.append(self.rank[upper])
+            else:
+                lowers.append(self.rank[lower])
+        far = len(self.rank) + 1
+        return _Around(min(uppers, default=far), max(lowers, default=-1), tuple(above), tuple(below))
+
+    def _own_lane(self, trunk: _Around, rank: int, ranks: range, sign: int) -> None:
+        """Add or take the place of a trunk of the unit, as far as it lies in these ranks."""
+        low, high = trunk.span(rank)
+        for one in range(max(low, ranks.start), min(high, ranks.stop)):
+            self.used[one] += sign * _LANE_WIDTH
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """A trunk as one unit of it sees it: the uppermost and lowest rank of the others, and the ranks of those that it leads to."""
+
+    upper: int
+    lower: int
+    above: tuple[int, ...]
+    below: tuple[int, ...]
+
+    def span(self, rank: int) -> tuple[int, int]:
+        """The ranks that the trunk passes while the unit is in `rank`: the first, and the one after the last."""
+        return (min(self.upper, rank) if self.below else self.upper) + 1, (
+            max(self.lower, rank) if self.above else self.lower
+        )
+
+    def length(self, rank: int) -> float:
+        """What its length costs, without what is the same for every rank of the unit."""
+        low, high = self.span(rank)
+        steps = sum(max(0, rank - one - 1) for one in self.above) + sum(max(0, one - rank - 1) for one in self.below)
+        return steps * 0.3 + max(0, high - low)
 
 
 def _in_order(above: Sequence[Sequence[int]], below: Sequence[Sequence[int]]) -> list[int]:
