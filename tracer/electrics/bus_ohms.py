@@ -102,8 +102,7 @@ class BusNetwork:
         if link.kind is LinkKind.JOINED:
             return f"bridge inside {link.part}, {ends}"
         if link.kind is LinkKind.MATING:
-            cavities = list(dict.fromkeys(name.partition(":")[0] for name in names))
-            return f"contact {' to '.join(cavities)}"
+            return f"contact {self.circuit.contact_name(link.a, link.b)}"
         if link.kind is LinkKind.BUSSED:  # between a cavity and the bar of its group
             pins = [name for name in names if " group " not in name]
             return f"contact {pins[0] if len(pins) == 1 else ends}"

@@ -192,8 +192,7 @@ class _Common:
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
             elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind == "connector":
                 place, access = self.survey.place_of_part(link.part)
-                a, b = (circuit.node_names[node].split(".", 1)[1].split(":")[0] for node in (link.a, link.b))
-                name = f"{link.part}.{a}" + (f">{b}" if a != b else "")
+                name = circuit.contact_name(link.a, link.b)
                 yield Candidate(name, "cavity", f"cavity {name}", place, access), Opened(frozenset((number,)))
 
     def _candidate(self, target: Target, kind: str) -> tuple[Candidate, Opened]:

@@ -297,8 +297,7 @@ class _Maker:
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
         if step.kind is LinkKind.MATING:
-            cavities = top[:-2] if top[:-2] == bottom[:-2] else f"{top[:-2]}>{bottom[:-2]}"
-            return [*wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), f"{top[-1]}/{bottom[-1]}"], 5.0
+            return wrapped(circuit.contact_name(step.upper, step.lower), _WIDEST, SIZE, most=2), 5.0
         if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
             return [*name, f"{top}/{bottom}"], 9.0 if step.kind is LinkKind.COIL else 6.5
         if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
