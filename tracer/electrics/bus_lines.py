@@ -133,8 +133,8 @@ class BusLines:
 
     @property
     def two(self) -> bool:
-        """Whether there are two lines, between which a resistance can be read."""
-        return "H" in self.pins and "L" in self.pins
+        """Whether there are two lines with a wire on each, between which a resistance can be read."""
+        return bool(self.nets.get("H") and self.nets.get("L"))
 
     @property
     def touch(self) -> bool:
