@@ -32,7 +32,7 @@ def run(survey: Survey, arguments: Sequence[str]) -> tuple[int, str]:
         mock.patch.object(tracer, "load", lambda folder: survey.circuit),
         mock.patch.object(tracer, "Survey", lambda circuit: survey),
     ):
-        done = CliRunner().invoke(app, ["--width", "120", *arguments], catch_exceptions=False)
+        done = CliRunner().invoke(app, [*arguments], catch_exceptions=False)
     written = done.output
     if "-o" in arguments:
         first = Path(arguments[list(arguments).index("-o") + 1])

@@ -93,7 +93,9 @@ def _cases() -> Iterator[tuple[Path, str, int]]:
                 yield vehicle, growing, 1
 
 
-@pytest.mark.parametrize(("vehicle", "growing", "most"), _cases(), ids=lambda value: getattr(value, "name", str(value)))
+@pytest.mark.parametrize(
+    ("vehicle", "growing", "most"), list(_cases()), ids=lambda value: getattr(value, "name", str(value))
+)
 def test_every_command_answers_whatever_was_typed_so_far(
     vehicle: Path, growing: str, most: int, tmp_path: Path
 ) -> None:

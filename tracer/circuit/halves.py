@@ -62,6 +62,50 @@ def settle_halves(wiring: Wiring) -> frozenset[int]:
     return _Halves(wiring).settled()
 
 
+def harness_pieces(links: Sequence[Link], parts: Mapping[str, Part], part_of: Sequence[str]) -> list[list[int]]:
+    """The pieces of harness: the link numbers of wires that splices, joint connectors and references join, and nothing else."""
+    at: dict[int, list[int]] = {}
+    for number, link in enumerate(links):
+        if link.kind in _HARNESS:
+            at.setdefault(link.a, []).append(number)
+            at.setdefault(link.b, []).append(number)
+    pieces = []
+    seen: set[int] = set()
+    for first, link in enumerate(links):
+        if link.kind is not LinkKind.WIRE or first in seen:
+            continue
+        seen.add(first)
+        piece = [first]
+        for number in piece:
+            for node in (links[number].a, links[number].b):
+                part = parts.get(part_of[node])
+                if part.kind in ("splice", "joint") if part else not part_of[node]:  # not a rail, not a mass
+                    new = [other for other in at[node] if other not in seen]
+                    seen.update(new)
+                    piece += new
+        pieces.append(piece)
+    return pieces
+
+
+def leads_to(
+    piece: Iterable[int], links: Sequence[Link], parts: Mapping[str, Part], part_of: Sequence[str]
+) -> Iterator[Key]:
+    """What a piece of harness leads to: splices and joint connectors in it, in-line connectors, and the parts at its ends."""
+    for number in piece:
+        for node in (links[number].a, links[number].b):
+            part = parts.get(part_of[node])
+            if part is None or part.kind in _SEVERAL_HARNESSES:
+                continue
+            if part.kind in ("splice", "joint"):
+                yield "1 harness", part.name
+            elif part.kind == "connector":
+                yield "2 connector", part.name
+            else:
+                yield "3 part", part.name
+                if part.panel:
+                    yield "4 panel", part.panel
+
+
 class _Halves:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
@@ -90,6 +134,9 @@ class _Halves:
     def _gather(self) -> None:
         wiring = self.wiring
         free = set(wiring.free)
+        pieces = harness_pieces(wiring.links, wiring.parts, wiring.part_of)
+        piece_of = {number: index for index, piece in enumerate(pieces) for number in piece}
+        keys = [dict.fromkeys(leads_to(piece, wiring.links, wiring.parts, wiring.part_of)) for piece in pieces]
         for (name, pin), node in wiring.node_at.items():
             if name not in self.units:
                 continue
@@ -103,7 +150,8 @@ class _Halves:
                 if (number, end) in free:
                     unit = self.units[name].setdefault(self._cavities(name, pin[:-2]), _Unit(name))
                     unit.ends.append((number, end))
-                unit.keys[side].update(dict.fromkeys(self._leads_to(number, node)))
+                if number in piece_of:
+                    unit.keys[side].update(keys[piece_of[number]])
 
     def _facts(self, name: str) -> ConnectorFacts:
         facts = self.wiring.parts[name].facts
@@ -118,32 +166,6 @@ class _Halves:
         mates = self._facts(name).mates
         other = mates.get(cavity, cavity)
         return other if mates.get(other) == cavity else cavity
-
-    def _leads_to(self, number: int, node: int) -> Iterator[Key]:
-        """What a wire leads to inside its harness: splices, joint connectors, other in-line connectors, and the parts at its ends."""
-        wiring = self.wiring
-        seen, queue = {node}, [number]
-        for at in queue:
-            for here in (wiring.links[at].a, wiring.links[at].b):
-                if here in seen:
-                    continue
-                seen.add(here)
-                name = wiring.part_of[here]
-                part = wiring.parts.get(name)
-                if part is None:
-                    goes_on = not name  # a reference; a rail or a mass belongs to no harness
-                else:
-                    goes_on = part.kind in ("splice", "joint")
-                    if goes_on:
-                        yield "1 harness", name
-                    elif part.kind == "connector":
-                        yield "2 connector", name
-                    elif part.kind not in _SEVERAL_HARNESSES:
-                        yield "3 part", name
-                        if part.panel:
-                            yield "4 panel", part.panel
-                if goes_on:
-                    queue += [n for n in self.at[here] if wiring.links[n].kind in _HARNESS]
 
     # --- which halves belong together --------------------------------------------------------------------------
 

@@ -22,7 +22,7 @@ from tracer.entry.models import (
     SwitchFacts,
     TwoPinFacts,
 )
-from tracer.entry.problems import Problem, listed, nearest
+from tracer.entry.problems import Problem, listed, natural, nearest
 from tracer.entry.shapes import specs_of
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
@@ -61,7 +61,9 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     for name, fragments in typed.fragments.items():
         grouped.setdefault(short.get(name, name), []).extend(fragments)
     conflicts: list[Conflict] = []
-    parts = {name: _part(name, fragments, typed.kinds, problems, conflicts) for name, fragments in grouped.items()}
+    parts = {  # by name, so that nothing hangs on which sheet comes first
+        name: _part(name, grouped[name], typed.kinds, problems, conflicts) for name in sorted(grouped, key=natural)
+    }
     for part in parts.values():
         if part.kind == "switch" and part.follows is not None:
             _check_positions(part, part.follows, typed, problems)

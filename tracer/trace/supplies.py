@@ -295,7 +295,7 @@ class _Lister:
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
-        return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
+        return _sorted(used)
 
 
 def _sorted(names: Iterable[str]) -> tuple[str, ...]:
