@@ -95,7 +95,7 @@ class BusNetwork:
             )
 
     def _conductor_words(self, link: Link) -> str:
-        names = [self.circuit.node_names[node] for node in (link.a, link.b)]
+        names = [self.circuit.cavity_of(node) for node in (link.a, link.b)]  # the wire says which half
         ends = " to ".join(names)
         if link.kind is LinkKind.WIRE:
             return f"wire {self.circuit.wire_of(link).text}, {ends}"

@@ -187,7 +187,7 @@ class _Common:
             link = circuit.links[number]
             if link.kind is LinkKind.WIRE:
                 wire = circuit.wire_of(link)
-                ends = f"{circuit.node_names[link.a]} to {circuit.node_names[link.b]}"
+                ends = f"{circuit.cavity_of(link.a)} to {circuit.cavity_of(link.b)}"
                 name = f"wire {wire.text}, {ends}"
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
             elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind == "connector":

@@ -695,10 +695,10 @@ class _Maker:
             ]
 
     def _words(self, step: Step) -> str:
-        names = self.circuit.node_names
+        upper, lower = self.circuit.cavity_of(step.upper), self.circuit.cavity_of(step.lower)
         wires = ", ".join(wire.text for wire in step.wires) or "no wire"
         marks = f" over references {', '.join(step.marks)}" if step.marks else ""
-        return f"{names[step.upper]} to {names[step.lower]}: {wires}{marks}"
+        return f"{upper} to {lower}: {wires}{marks}"
 
 
 def _label_lines(step: Step) -> list[tuple[str, str]]:

@@ -258,7 +258,7 @@ def _title_block(view: View, sheet: Sheet, number: int, pages: int, width: float
     line(
         "S supply, G ground, V carries a level, C side chain, B bus line: the rows of tracer supplies; after the dot the point's number in its row, as on the worksheet. "
         "A point that several rows have is named once, by the first; also: the others. Beside a line: colour left, size right. "
-        "5>12: cavity 5 in one half, 12 in the other. The vehicle maker's procedure, local codes and licensed practice come before this sheet."
+        "5>12: cavity 5 in the half above, 12 in the half below. The vehicle maker's procedure, local codes and licensed practice come before this sheet."
     )
     if report.loose_ends:
         y += 1
