@@ -46,7 +46,7 @@ def test_the_list_reads_as_it_did_when_somebody_last_read_it(name: str) -> None:
 NOT_COMPLETE = {
     "documents_that_contradict": {"L104", "L114", "L121"},
     "ground_in_name_only": {"L115"},
-    "halves_in_different_harnesses": {"L107"},
+    "halves_in_different_harnesses": {"L107", "L151"},  # cavity 3 of half a, crossed with 1, is not used
 }
 
 
