@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from tracer.circuit import join
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry import CannotUse, Problem, read_folder
 from tracer.trace.survey import Survey
 
@@ -63,8 +63,15 @@ def links(circuit: Circuit) -> list[tuple[str, str, str]]:
 
 
 def wires(circuit: Circuit) -> list[tuple[str, str]]:
-    """The two node names of every wire."""
-    return [(a, b) for kind, a, b in links(circuit) if kind == "WIRE"]
+    """The two node names of every wire, in the order typed, the part that was typed first in front."""
+    found = []
+    for link in sorted(circuit.links, key=lambda link: (link.run, link.wire)):
+        if link.kind is LinkKind.WIRE:
+            first = circuit.runs[link.run].points[link.wire].part.rpartition("/")[2]
+            ends = [link.a, link.b]
+            ends.sort(key=lambda node: circuit.node_parts[node].rpartition("/")[2] != first)
+            found.append((circuit.node_names[ends[0]], circuit.node_names[ends[1]]))
+    return found
 
 
 def example_survey(folder: Path, example: str) -> Survey:

@@ -62,26 +62,30 @@ def test_a_busbar_on_the_load_side_does_not_say_what_feeds_a_fuse(tmp_path: Path
 
 def test_a_cavity_in_the_middle_goes_through_both_halves(tmp_path: Path) -> None:
     circuit = load(tmp_path, _runs("S1 -- RD -- X1.1 -- RD -- M.1"))
-    assert wires(circuit) == [("S1", "X1.1:a"), ("X1.1:b", "M.1")]
-    assert ("MATING", "X1.1:a", "X1.1:b") in links(circuit)
+    assert wires(circuit) == [("S1", "X1.1, towards S1"), ("X1.1, towards M", "M.1")]
+    assert ("MATING", "X1.1, towards S1", "X1.1, towards M") in links(circuit)
 
 
 def test_a_cavity_at_the_end_is_the_half_still_free(tmp_path: Path) -> None:
     free = _wired(tmp_path / "a", "S1 -- RD -- X1.1", "X1.1 -- RD -- M.1")
-    assert free == [("S1", "X1.1:a"), ("X1.1:b", "M.1")]
+    assert free == [("S1", "X1.1, towards S1"), ("X1.1, towards M", "M.1")]
     # a half that is named, or taken by a run through, is taken whatever the order of the runs
     named = _wired(tmp_path / "b", "S1 -- RD -- X1.1", "X1.1:a -- RD -- M.1")
-    assert named == [("S1", "X1.1:b"), ("X1.1:a", "M.1")]
+    assert named == [("S1", "X1.1, towards S1"), ("X1.1, towards M", "M.1")]
 
 
 def test_a_cavity_over_two_sheets_is_one_cavity(tmp_path: Path) -> None:
     circuit = load(tmp_path, _runs("S1 -- RD -- X1.1"), "sheet: 2\nruns:\n  - X1.1 -- RD -- M.1\n")
-    assert wires(circuit) == [("S1", "X1.1:a"), ("X1.1:b", "M.1")]
+    assert wires(circuit) == [("S1", "X1.1, towards S1"), ("X1.1, towards M", "M.1")]
 
 
 def test_two_wires_share_a_half_only_where_it_is_named(tmp_path: Path) -> None:
     shared = _wired(tmp_path / "a", "S1 -- RD -- X1.1:a", "S2 -- RD -- X1.1:a", "X1.1:b -- RD -- M.1")
-    assert shared == [("S1", "X1.1:a"), ("S2", "X1.1:a"), ("X1.1:b", "M.1")]
+    assert shared == [
+        ("S1", "X1.1, towards S1 and S2"),
+        ("S2", "X1.1, towards S1 and S2"),
+        ("X1.1, towards M", "M.1"),
+    ]
     found = problems(write(tmp_path / "b", _runs("S1 -- RD -- X1.1 -- RD -- M.1", "S2 -- RD -- X1.1 -- RD -- M.2")))
     assert {problem.what for problem in found} == {"cavity X1.1 is used twice"}
 
@@ -91,12 +95,12 @@ def test_cavities_of_two_numbers_meet_as_the_connector_says(tmp_path: Path) -> N
     for number, run in enumerate(("S1 -- RD -- X2.1>7 -- RD -- M.1", "M.1 -- RD -- X2.7>1 -- RD -- S1")):
         circuit = load(tmp_path / str(number), _runs(run, parts=mates))
         assert {frozenset(pair) for pair in wires(circuit)} == {
-            frozenset({"S1", "X2.1:a"}),
-            frozenset({"X2.7:b", "M.1"}),
+            frozenset({"S1", "X2.1, towards S1"}),
+            frozenset({"X2.7, towards M", "M.1"}),
         }
-        assert ("MATING", "X2.1:a", "X2.7:b") in links(circuit)
+        assert ("MATING", "X2.1, towards S1", "X2.7, towards M") in links(circuit)
     halves = _wired(tmp_path / "halves", "S1 -- RD -- X2.1:a", "X2.7:b -- RD -- M.1", parts=mates)
-    assert halves == [("S1", "X2.1:a"), ("X2.7:b", "M.1")]
+    assert halves == [("S1", "X2.1, towards S1"), ("X2.7, towards M", "M.1")]
     for bare, fix in (("X2.1", "`X2.1>7`, or the half: `X2.1:a`"), ("X2.7", "`X2.1>7`, or the half: `X2.7:b`")):
         (found,) = problems(write(tmp_path / bare, _runs(f"S1 -- RD -- {bare} -- RD -- M.1", parts=mates)))
         assert fix in found.fix

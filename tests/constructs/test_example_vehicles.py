@@ -46,7 +46,7 @@ def test_the_list_reads_as_it_did_when_somebody_last_read_it(name: str) -> None:
 NOT_COMPLETE = {
     "documents_that_contradict": {"L104", "L114", "L121"},
     "ground_in_name_only": {"L115"},
-    "halves_in_different_harnesses": {"L107"},
+    "halves_in_different_harnesses": {"L107", "L154"},  # cavity 3 of half a, crossed with 1, is not used
     "unknown_inside": {"L114", "L161"},
 }
 
@@ -109,7 +109,7 @@ def test_half_a_three_tab_fuse_is_named_as_such() -> None:
 
 
 def test_both_halves_of_a_cavity_can_be_probed_under_their_own_numbers() -> None:
-    assert points("halves_in_different_harnesses", "S1")[-3:] == ["X1.1:a", "X1.3:b", "M.1"]
+    assert points("halves_in_different_harnesses", "S1")[-3:] == ["X1.1, towards F1", "X1.3, towards M", "M.1"]
 
 
 def test_names_never_decide_what_a_ground_is() -> None:

@@ -305,4 +305,4 @@ def test_a_run_with_mates_typed_backwards_joins_the_same_pins(tmp_path_factory: 
     for run in ("M.1 -- RD -- X2.1>4 -- RD -- M.2", "M.2 -- RD -- X2.4>1 -- RD -- M.1"):
         circuit = load(tmp_path_factory.mktemp("run"), f"{PARTS}runs:\n  - {run}\n")
         joined.append({frozenset(pair) for pair in wires(circuit)})
-    assert joined[0] == joined[1] == {frozenset({"M.1", "X2.1:a"}), frozenset({"X2.4:b", "M.2"})}
+    assert joined[0] == joined[1] == {frozenset({"M.1", "X2.1, towards M"}), frozenset({"X2.4, towards M", "M.2"})}

@@ -7,8 +7,10 @@ Whatever is named but not known is a problem, and all of them come out together.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
+from tracer.circuit.halves import Wiring, name_halves, settle_halves
 from tracer.circuit.model import FUSE_KINDS, Circuit, End, Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.circuit.references import agreeing_pairs
@@ -72,6 +74,9 @@ class _Joiner:
         self.unknown_ends: dict[int, tuple[int, Place]] = {}
         self.fed: set[str] = set()
         self.wires_on: dict[int, int] = {}
+        self.named_halves: set[int] = set()
+        self.passed: set[int] = set()
+        self.free: list[tuple[int, int]] = []
         self.pins_known = {name: pins_known(part) for name, part in self.parts.items()}
 
     def circuit(self) -> Circuit:
@@ -84,6 +89,7 @@ class _Joiner:
         partner = self._join_references()
         if self.problems:
             raise CannotUse(self.problems)
+        told = self._halves()
         sources, grounds = self._ends()
         return Circuit(
             typed=self.typed,
@@ -96,12 +102,29 @@ class _Joiner:
             node_of_point=self.node_at,
             sources=sources,
             grounds=grounds,
-            references=tuple(self.references),
+            references=tuple(sorted(self.references, key=lambda end: (end.run, end.place))),
             reference_of={end.node: end for end in self.references},
             partner=partner,
             unknown_ends=self.unknown_ends,
             conflicts=tuple(self.conflicts),
+            told_halves=told,
         )
+
+    def _halves(self) -> frozenset[int]:
+        wiring = Wiring(self.parts, self.names, self.part_of, self.pin_of, self.node_at, self.links, self.free)
+        told = settle_halves(wiring)
+        wired = {node for link in self.links if link.kind is not LinkKind.MATING for node in (link.a, link.b)}
+        self.links = [
+            link for link in self.links if link.kind is not LinkKind.MATING or link.a in wired or link.b in wired
+        ]
+        matings = {node for link in self.links if link.kind is LinkKind.MATING for node in (link.a, link.b)}
+        self.node_at = {
+            key: node
+            for key, node in self.node_at.items()
+            if node in matings or key[0] not in self.parts or self.parts[key[0]].kind != "connector"
+        }
+        name_halves(replace(wiring, links=self.links))
+        return told
 
     # --- nodes and links ---------------------------------------------------------------------------------------
 
@@ -466,11 +489,11 @@ class _Joiner:
                     f"{part.name} has no cavity {cavity}",
                     f"{fix}Its cavities are {listed(sorted(known, key=natural), most=16, joiner='and')} ({part.place}).",
                 )
-        if point.half == "a":
-            return self._half(part, point.pin, "a")
-        if point.half == "b":
-            return self._half(part, self._a_of(facts, point.pin), "b")
-        return part
+        if point.half is None:
+            return part
+        node = self._half(part, point.pin if point.half == "a" else self._a_of(facts, point.pin), point.half)
+        self.named_halves.add(node)
+        return node
 
     @staticmethod
     def _a_of(facts: ConnectorFacts, b_cavity: str) -> str:
@@ -488,6 +511,10 @@ class _Joiner:
             a = self._node(part.name, f"{a_cavity}:a")
             b = self._node(part.name, f"{a_cavity}:b", f"{part.name}.{b_cavity}:b")
             self._link(a, b, LinkKind.MATING, part.name)
+            if b_cavity != a_cavity and facts.mates.get(b_cavity) == a_cavity:
+                self._half(
+                    part, b_cavity, "a"
+                )  # crossed with one another: a run may mean either, by the half it comes from
         return self.node_at[part.name, f"{a_cavity}:{half}"]
 
     def _mating_of(self, part: Part, point: Point) -> str:
@@ -500,9 +527,10 @@ class _Joiner:
                     return a
             if point.pin == point.mate and point.pin not in facts.mates and point.pin not in facts.mates.values():
                 return point.pin
+            a, b = point.text.partition(".")[2].split(">")  # as typed: `point` may be as the run's other end has it
             raise Misread(
-                f"{part.name} does not say that cavity {point.pin} meets cavity {point.mate}",
-                f"Add `mates: {{{point.pin}: {point.mate}}}` to {part.name} ({part.place}).",
+                f"{part.name} does not say that cavity {a} meets cavity {b}",
+                f"Add `mates: {{{a}: {b}}}` to {part.name} ({part.place}).",
             )
         if point.pin in facts.mates and facts.mates[point.pin] != point.pin:
             other = facts.mates[point.pin]
@@ -522,13 +550,13 @@ class _Joiner:
 
     def _runs(self) -> None:
         """Wires between points. Points whose pin depends on what is still free are settled last: through-runs first, then ends."""
-        settled: list[tuple[int, int, int, int | None, int | None]] = []  # run, wire, -, node before, node after
+        settled: list[tuple[int, int, int, int | None, int | None]] = []  # run, point, next point, and their nodes
         waiting: list[tuple[int, int, Part, Point]] = []
-        for number, run in enumerate(self.typed.runs):
-            last = len(run.points) - 1
+        open_halves: set[tuple[int, int]] = set()
+        for number, points in self._in_one_order():
             befores: list[int | None] = []
             afters: list[int | None] = []
-            for index, point in enumerate(run.points):
+            for index, point in points:
                 before = after = None
                 try:
                     if point.is_unknown:
@@ -540,8 +568,10 @@ class _Joiner:
                         found = self._resolve(point)
                         if isinstance(found, int):
                             before = after = found
-                        elif 0 < index < last:
+                        elif index not in (points[0][0], points[-1][0]):
                             before, after = self._through(found, point)
+                            if found.kind == "connector" and not self._numbers_tell(found, point):
+                                open_halves.add((number, index))
                         elif found.kind in FUSE_KINDS:
                             before = after = self._fixed(point)
                         elif found.kind == "diode":
@@ -557,22 +587,69 @@ class _Joiner:
                     self._run_problem(number, index, misread)
                 befores.append(before)
                 afters.append(after)
-            for wire in range(last):
-                settled.append((number, wire, 0, afters[wire], befores[wire + 1]))
+            for position, (index, _) in enumerate(points[:-1]):
+                then = points[position + 1][0]
+                settled.append((number, index, then, afters[position], befores[position + 1]))
         late: dict[tuple[int, int], int] = {}
-        taken = self._taken(settled)
+        taken = {node for *_, a, b in settled for node in (a, b) if node is not None}
         for number, index, part, point in waiting:
             try:
-                late[number, index] = self._free_pin(part, point, taken)
+                node = late[number, index] = self._free_pin(part, point, taken)
+                if part.kind == "connector" and not self._half_is_named(node):
+                    open_halves.add((number, index))
             except Misread as misread:
-                self._run_problem(number, index, misread)
-        for number, wire, _, a, b in settled:
-            a = a if a is not None else late.get((number, wire))
-            b = b if b is not None else late.get((number, wire + 1))
+                last_typed = max((n, i) for n, i, other, at in waiting if other is part and at.pin == point.pin)
+                self._run_problem(*last_typed, misread)
+        counted = []
+        for number, index, then, a, b in settled:
+            a = a if a is not None else late.get((number, index))
+            b = b if b is not None else late.get((number, then))
             if a is not None and b is not None:
-                self.links.append(Link(a, b, LinkKind.WIRE, "", number, wire))
-                self._count_wire(number, wire, a)
-                self._count_wire(number, wire + 1, b)
+                for end, at in enumerate((index, then)):
+                    if (number, at) in open_halves:
+                        self.free.append((len(self.links), end))
+                self.links.append(Link(a, b, LinkKind.WIRE, "", number, min(index, then)))
+                counted += [(number, index, a), (number, then, b)]
+        for number, index, node in sorted(counted):  # in the order typed: the later of two is said to be one too many
+            self._count_wire(number, index, node)
+
+    def _in_one_order(self) -> Iterator[tuple[int, list[tuple[int, Point]]]]:
+        """The runs in one order and from one end, however they were typed, so that nothing is named or numbered by that; a run through a fuse or diode stays as it is.
+
+        Each is its number and its points with their places in the run as typed.
+        """
+        found = []
+        for number, run in enumerate(self.typed.runs):
+            points = list(enumerate(run.points))
+            wires = [wire.text for wire in run.wires]
+            back = [(index, self._from_the_other_end(point)) for index, point in reversed(points)]
+            here, there = (_spelt(points, wires), _spelt(back, wires[::-1]))
+            if here < there and not any(self._has_direction(point) for point in run.points[1:-1]):
+                points, here = back, there
+            found.append((here, -number, points))
+        return ((-number, points) for _, number, points in sorted(found, reverse=True))
+
+    def _has_direction(self, point: Point) -> bool:
+        part = self._part_named(point.part)
+        return point.pin is None and isinstance(part, Part) and (part.kind in FUSE_KINDS or part.kind == "diode")
+
+    @staticmethod
+    def _from_the_other_end(point: Point) -> Point:
+        """A point as a run from its other end writes it: `X4.5>12` is `X4.12>5` there."""
+        return point if point.mate is None else replace(point, pin=point.mate, mate=point.pin)
+
+    def _numbers_tell(self, part: Part, point: Point) -> bool:
+        """Whether the cavity numbers say which half a run comes from: they differ, and no other cavity is crossed with them."""
+        facts = part.facts
+        assert isinstance(facts, ConnectorFacts)
+        cavity = self._mating_of(part, point)
+        mate = facts.mates.get(cavity, cavity)
+        return mate != cavity and facts.mates.get(mate) != cavity
+
+    def _half_is_named(self, node: int) -> bool:
+        """Whether a run names one of the halves of a cavity."""
+        pin = self.pin_of[node]
+        return any(self.node_at[self.part_of[node], f"{pin[:-2]}:{half}"] in self.named_halves for half in "ab")
 
     def _run_problem(self, number: int, index: int, misread: Misread) -> None:
         run = self.typed.runs[number]
@@ -607,10 +684,14 @@ class _Joiner:
         if part.kind == "connector":
             cavity = self._mating_of(part, point)
             a, b = self._half(part, cavity, "a"), self._half(part, cavity, "b")
-            facts = part.facts
-            assert isinstance(facts, ConnectorFacts)
             if point.mate is not None and point.pin != cavity:
                 return b, a
+            if point.mate is not None and point.mate != point.pin and not self._numbers_tell(part, point):
+                if (
+                    a in self.passed
+                ):  # both of two crossed cavities are passed in the same sense: one lies the other way
+                    a, b = self._half(part, point.mate, "b"), self._half(part, point.mate, "a")
+                self.passed.add(a)
             return a, b
         known = sorted(self.pins_known[part.name] or (), key=natural)
         if len(known) != 2:
@@ -619,9 +700,6 @@ class _Joiner:
                 f"Split the run and name the pins{self._pins_hint(part)}.",
             )
         return self._node(part.name, known[0]), self._node(part.name, known[1])
-
-    def _taken(self, settled: list[tuple[int, int, int, int | None, int | None]]) -> set[int]:
-        return {node for _, _, _, a, b in settled for node in (a, b) if node is not None}
 
     def _free_pin(self, part: Part, point: Point, taken: set[int]) -> int:
         """The pin of a part with like pins (or the half of a cavity) that nothing is wired to yet."""
@@ -778,3 +856,11 @@ class _Joiner:
                     seen.add(other)
                     queue.append(other)
         return seen
+
+
+def _spelt(points: list[tuple[int, Point]], wires: list[str]) -> list[str]:
+    """A run as one list of words, to put runs in order by."""
+    words = []
+    for (_, point), wire in zip(points, [*wires, ""], strict=True):
+        words += [point.text if point.mate is None else f"{point.part}.{point.pin}>{point.mate}", wire]
+    return words

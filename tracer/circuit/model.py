@@ -177,6 +177,7 @@ class Circuit:
     partner: dict[int, int]
     unknown_ends: dict[int, tuple[int, Place]]
     conflicts: tuple[Conflict, ...]
+    told_halves: frozenset[int] = frozenset()  # of in-line connectors: known to be a or b
 
     @property
     def runs(self) -> tuple[Run, ...]:
@@ -207,6 +208,21 @@ class Circuit:
     def wire_of(self, link: Link) -> Wire:
         """The wire of a WIRE link."""
         return self.runs[link.run].wires[link.wire]
+
+    def cavity_of(self, node: int) -> str:
+        """The cavity of an in-line connector by its number alone, without where its half leads: 'X4.5'; other points by their name."""
+        part = self.parts.get(self.node_parts[node])
+        return self.node_names[node].partition(",")[0] if part and part.kind == "connector" else self.node_names[node]
+
+    def is_told(self, node: int) -> bool:
+        """Whether what the node is called among the pins of its part is known: not so for `a` and `b` of a connector where nothing says which half is which."""
+        part = self.parts.get(self.node_parts[node])
+        return part is None or part.kind != "connector" or node in self.told_halves
+
+    def contact_name(self, a: int, b: int) -> str:
+        """The contact between two halves: 'X4.1', 'X4.5>12' where they number their cavities differently (half a first)."""
+        one, two = self.cavity_of(a), self.cavity_of(b)
+        return one if one == two else f"{one}>{two.removeprefix(f'{self.node_parts[b]}.')}"
 
     def run_place(self, run: int) -> Place:
         """Where a run was typed."""

@@ -26,7 +26,7 @@ from tracer.entry.models import (
     TwoPinFacts,
 )
 from tracer.entry.names import short_names
-from tracer.entry.problems import Problem, listed, nearest
+from tracer.entry.problems import Problem, listed, natural, nearest
 from tracer.entry.values import UNKNOWN
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
@@ -66,7 +66,9 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     for name, fragments in typed.fragments.items():
         grouped.setdefault(short.get(name, name), []).extend(fragments)
     conflicts: list[Conflict] = []
-    parts = {name: _part(name, fragments, typed.kinds, problems, conflicts) for name, fragments in grouped.items()}
+    parts = {  # by name, so that nothing hangs on which sheet comes first
+        name: _part(name, grouped[name], typed.kinds, problems, conflicts) for name in sorted(grouped, key=natural)
+    }
     for part in parts.values():
         for key, lever in part.levers.items():
             if part.kind == "switch" and lever.follows is not None:

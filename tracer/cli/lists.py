@@ -69,7 +69,7 @@ def states(module: ModuleArgument, json: JsonOption = False) -> None:
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 5:a    tracer affects FPC"
+    epilog='Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 "5, towards ALM"    tracer affects FPC'
 )
 def affects(
     part: Annotated[

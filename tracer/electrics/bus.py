@@ -90,7 +90,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
 
 def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterator[str]:
     """What keeps a rule from being applied, or a reading from being called in order."""
-    kind, named = lines.facts.kind, sorted(lines.pins)
+    kind, wired = lines.facts.kind, sorted(line for line, nodes in lines.nets.items() if nodes)
     if not kind and lines.name.upper() in ("H", "L", "HIGH", "LOW", "CAN_H", "CAN_L"):
         yield f"its pins are called `bus {lines.name}`, which is a line and no bus: write the name of the bus before it, such as `bus drive {lines.name}`"
     elif not kind:
@@ -99,7 +99,7 @@ def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterat
         if termination.problem:
             yield termination.problem
     if kind == "high-speed can" and not lines.two:
-        typed = " and ".join(named) if named else "none"
+        typed = " and ".join(wired) if wired else "none"
         yield f"lines typed in: {typed}, where H and L are wanted; no resistance can be computed"
     if kind == "high-speed can" and not any(one.fitted for one in terminations):
         yield "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"

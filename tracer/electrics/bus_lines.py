@@ -7,7 +7,7 @@ from functools import cached_property
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus_report import Access, BusNode
-from tracer.entry.models import BusFacts, ConnectorFacts
+from tracer.entry.models import BusFacts
 from tracer.entry.problems import natural
 from tracer.trace.bus_pins import lines_typed, pins_by_role
 from tracer.trace.rules import loose_ends
@@ -116,8 +116,8 @@ class BusLines:
 
     @property
     def two(self) -> bool:
-        """Whether there are two lines, between which a resistance can be read."""
-        return "H" in self.pins and "L" in self.pins
+        """Whether there are two lines with a wire on each, between which a resistance can be read."""
+        return bool(self.nets.get("H") and self.nets.get("L"))
 
     @property
     def touch(self) -> bool:
@@ -146,14 +146,11 @@ class BusLines:
                 yield Access(name, name, high[0], low[0])
             elif len(high) == len(low):
                 for a, b in zip(high, low, strict=True):
-                    yield Access(
-                        self._access_name(part.kind, name, half, a, b), name, a, b, name if name in modules else ""
-                    )
+                    yield Access(self._access_name(part.kind, name, a, b), name, a, b, name if name in modules else "")
 
-    def _access_name(self, kind: str, name: str, half: str, a: int, b: int) -> str:
-        names = [self.circuit.node_names[node].partition(".")[2].partition(":")[0] for node in (a, b)]
+    def _access_name(self, kind: str, name: str, a: int, b: int) -> str:
+        names = [self.circuit.node_names[node].partition(".")[2].partition(",")[0] for node in (a, b)]
         if kind == "connector":
-            facts = self.circuit.parts[name].facts
-            assert isinstance(facts, ConnectorFacts)
-            return f"{name}.{names[0]}/{names[1]}:{half}"
+            ways = [self.circuit.node_names[node].partition(", ")[2] for node in (a, b)]
+            return f"{name}.{names[0]}/{names[1]}, " + " / ".join(dict.fromkeys(ways))
         return f"{name}.{names[0]}/{names[1]}" if all(names) else name

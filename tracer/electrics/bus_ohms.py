@@ -95,15 +95,14 @@ class BusNetwork:
             )
 
     def _conductor_words(self, link: Link) -> str:
-        names = [self.circuit.node_names[node] for node in (link.a, link.b)]
+        names = [self.circuit.cavity_of(node) for node in (link.a, link.b)]  # the wire says which half
         ends = " to ".join(names)
         if link.kind is LinkKind.WIRE:
             return f"wire {self.circuit.wire_of(link).text}, {ends}"
         if link.kind is LinkKind.JOINED:
             return f"bridge inside {link.part}, {ends}"
         if link.kind is LinkKind.MATING:
-            cavities = list(dict.fromkeys(name.partition(":")[0] for name in names))
-            return f"contact {' to '.join(cavities)}"
+            return f"contact {self.circuit.contact_name(link.a, link.b)}"
         if link.kind is LinkKind.BUSSED:  # between a cavity and the bar of its group
             pins = [name for name in names if " group " not in name]
             return f"contact {pins[0] if len(pins) == 1 else ends}"

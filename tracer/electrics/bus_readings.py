@@ -157,7 +157,7 @@ def access_named(report: BusReport, at: str) -> int:
 
 def _pins_in(name: str) -> tuple[str, ...]:
     part, _, pins = name.partition(".")
-    return tuple(f"{part}.{pin}" for pin in pins.partition(":")[0].split("/"))
+    return tuple(f"{part}.{pin}" for pin in pins.partition(",")[0].split("/"))
 
 
 def _rounded(reading: Ohm | None) -> float | None:

@@ -210,7 +210,7 @@ def node_named(circuit: Circuit, name: str, also: Iterable[str] = ()) -> int:
     part, _, pin = name.partition(".")
     part = circuit.short_names.get(part, part)
     for key in ((part, pin), (name, "")):
-        if key in circuit.node_of_point:
+        if key in circuit.node_of_point and circuit.is_told(circuit.node_of_point[key]):
             return circuit.node_of_point[key]
     if name in circuit.node_names:
         return circuit.node_names.index(name)

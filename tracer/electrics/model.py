@@ -284,7 +284,7 @@ class Model:
         if branch.kind == "wire":
             return f"wire {self.circuit.wire_of(self.circuit.links[branch.link]).text}"
         if branch.kind == "mating":
-            return f"contact {self.node_names[branch.a].split(':')[0]}"
+            return f"contact {self.circuit.cavity_of(branch.a)}"
         if branch.kind == "ground point":
             return f"eyelet {branch.part}"
         if branch.part:

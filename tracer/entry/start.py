@@ -36,7 +36,7 @@ title: Example - one module with one supply and one ground
 parts:
   BAT: {is: battery, at: "engine bay, left"}
   F1: {is: fuse, amps: 10, at: "panel in the engine bay, first position"}
-  X1: {is: connector, cavities: 1-6, at: "bulkhead, left"}
+  X1: {is: connector, cavities: 1-6, unused: [2-6], at: "bulkhead, left"}
   G1: {is: ground, at: "left inner wing, M8 stud"}
   MOD:
     is: module

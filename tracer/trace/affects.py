@@ -219,10 +219,16 @@ def _pin_target(circuit: Circuit, name: str, pin: str) -> Target:
 
 
 def _cavity_target(circuit: Circuit, name: str, facts: ConnectorFacts, pin: str, pins: Mapping[str, int]) -> Target:
+    for node in pins.values():
+        if circuit.node_names[node] == f"{name}.{pin}":
+            words = f"{circuit.node_names[node]}: the wire there open"
+            return Target(circuit.node_names[node], "pin", (name,), opened_at_pin(circuit, node), words)
     cavity, _, half = pin.partition(":")
     a_of_b = {b: a for a, b in facts.mates.items()}
     if half not in ("", "a", "b"):
-        raise UnknownPart(f"a connector has the halves a and b: write {name} {cavity}:a.")
+        raise UnknownPart(
+            f"a connector has the halves a and b: write {name} {cavity}:a, or where the half leads, as lists show it."
+        )
     a, arrow, b = cavity.partition(">")
     if not arrow and not half and (facts.mates.get(a, a) != a or a_of_b.get(a, a) != a):
         choices = [f"{one}>{facts.mates[one]}" for one in dict.fromkeys((a, a_of_b.get(a, a))) if one in facts.mates]
@@ -233,18 +239,15 @@ def _cavity_target(circuit: Circuit, name: str, facts: ConnectorFacts, pin: str,
         raise UnknownPart(f"{name} has no cavity {pin} that is wired.")
     first, second = pins[f"{a}:a"], pins[f"{a}:b"]
     if half:
-        node = first if half == "a" else second
-        return Target(
-            circuit.node_names[node],
-            "pin",
-            (name,),
-            opened_at_pin(circuit, node),
-            f"{circuit.node_names[node]}: the wire there open",
-        )
+        if not circuit.is_told(first):
+            names = [f'{name} "{circuit.node_names[node].removeprefix(f"{name}.")}"' for node in (first, second)]
+            raise UnknownPart(f"nothing says which half of {name} is a: write {listed(names)}.")
+        shown = circuit.node_names[first if half == "a" else second]
+        return _cavity_target(circuit, name, facts, shown.removeprefix(f"{name}."), pins)
     mating = {
         n for n in circuit.at[first] if circuit.links[n].kind is LinkKind.MATING and circuit.links[n].part == name
     }
-    shown = f"{name}.{a}" + (f">{facts.mates[a]}" if facts.mates.get(a, a) != a else "")
+    shown = circuit.contact_name(first, second)
     return Target(shown, "cavity", (name,), Opened(frozenset(mating)), f"{shown}: contact between the two halves open")
 
 

@@ -192,13 +192,12 @@ class _Common:
             link = circuit.links[number]
             if link.kind is LinkKind.WIRE:
                 wire = circuit.wire_of(link)
-                ends = f"{circuit.node_names[link.a]} to {circuit.node_names[link.b]}"
+                ends = f"{circuit.cavity_of(link.a)} to {circuit.cavity_of(link.b)}"
                 name = f"wire {wire.text}, {ends}"
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
             elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind == "connector":
                 place, access = self.survey.place_of_part(link.part)
-                a, b = (circuit.node_names[node].split(".", 1)[1].split(":")[0] for node in (link.a, link.b))
-                name = f"{link.part}.{a}" + (f">{b}" if a != b else "")
+                name = circuit.contact_name(link.a, link.b)
                 yield Candidate(name, "cavity", f"cavity {name}", place, access), Opened(frozenset((number,)))
 
     def _candidate(self, target: Target, kind: str) -> tuple[Candidate, Opened]:

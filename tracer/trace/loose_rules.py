@@ -104,7 +104,7 @@ def reference_disagrees(survey: Survey) -> Iterator[Finding]:
     for finding, others in _reference_findings(survey, "disagreeing"):
         end = circuit.reference_of[finding.nodes[0]]
         other = next(o for o in circuit.references if (o.here, o.there) == (end.there, end.here) and o is not end)
-        if other.node < end.node:  # said once, at the end typed first
+        if other.node < end.node:  # said once, at the same end however the two were typed
             continue
         wire, other_wire = (circuit.runs[one.run].wires[one.wire] for one in (end, other))
         differ = difference(wire, other_wire)
@@ -210,8 +210,13 @@ def half_cavity_open(survey: Survey) -> Iterator[Finding]:
                 wired, open_node = (link.a, link.b) if used[0] else (link.b, link.a)
                 run = circuit.links[circuit.wires_at(wired)[0]].run if circuit.wires_at(wired) else -1
                 place = circuit.run_place(run) if run >= 0 else circuit.parts[link.part].place
-                name = circuit.node_names[wired].rsplit(":", 1)[0]
-                yield Finding(place, name, f"the other half of cavity {name} is not typed in", "", (open_node,))
+                name = circuit.cavity_of(wired)
+                message = f"the other half of cavity {name} is not typed in"
+                if len(circuit.wires_at(wired)) > 1:
+                    message = (
+                        f"{len(circuit.wires_at(wired))} wires claim the half {circuit.node_names[wired]}; {message}"
+                    )
+                yield Finding(place, name, message, "", (open_node,))
 
 
 # --- fuses, contacts, coils ----------------------------------------------------------------------------------------
@@ -512,13 +517,13 @@ def supply_and_ground(survey: Survey) -> Iterator[Finding]:
     if survey.shorted:
         circuit = survey.circuit
         ends = [end.id for end in (*circuit.sources, *circuit.grounds) if end.node in survey.shorted]
-        place = next(
+        place = min(
             (
                 circuit.run_place(link.run)
                 for link in circuit.links
                 if link.kind is LinkKind.WIRE and link.a in survey.shorted
             ),
-            circuit.parts[next(iter(circuit.parts))].place,
+            default=circuit.parts[next(iter(circuit.parts))].place,
         )
         message = f"conductors join {' and '.join(sorted(ends))} without a load between"
         yield Finding(

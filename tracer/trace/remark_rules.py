@@ -39,7 +39,7 @@ def wire_changes(survey: Survey) -> Iterator[Finding]:
                 first, second = (circuit.wire_of(circuit.links[side[0]]) for side in sides)
                 changed = difference(first, second)
                 if changed in ("colour", "size", "colour and size"):
-                    name = circuit.node_names[link.a].rsplit(":", 1)[0]
+                    name = circuit.contact_name(link.a, link.b)
                     place = circuit.run_place(circuit.links[sides[1][0]].run)
                     yield Finding(
                         place,
@@ -66,7 +66,7 @@ def pin_used_twice(survey: Survey) -> Iterator[Finding]:
             wires = circuit.wires_at(node)
             if len(wires) > 1:
                 at = f"{part.name}.{pin}"
-                place = circuit.run_place(circuit.links[wires[1]].run)
+                place = circuit.run_place(sorted(circuit.links[wire].run for wire in wires)[1])
                 yield Finding(place, at, f"{len(wires)} wires at {at}", "", (node,))
 
 

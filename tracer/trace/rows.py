@@ -127,9 +127,10 @@ def probe_kind(circuit: Circuit, node: int) -> str:
     part = circuit.parts[circuit.node_parts[node]]
     pin = circuit.node_pins[node]
     if part.kind == "connector":
-        half = pin[-1]
         halves = getattr(part.facts, "halves", ())
-        return f"cavity, half {half}" + (f" ({halves['ab'.index(half)]})" if len(halves) == 2 else "")
+        return (
+            f"cavity ({halves['ab'.index(pin[-1])]})" if len(halves) == 2 and node in circuit.told_halves else "cavity"
+        )
     if (part.kind, pin) in _PIN_WORDS:
         return _PIN_WORDS[part.kind, pin]
     return _KIND_WORDS[part.kind]
@@ -139,8 +140,12 @@ def _row_end(end: End) -> RowEnd:
     return RowEnd(end.id, end.assumed, end.why)
 
 
-def _wires_at(circuit: Circuit, node: int, links: Iterable[int] | None) -> list[str]:
-    numbers = [number for number in circuit.wires_at(node) if links is None or number in set(links)]
+def _wires_at(circuit: Circuit, node: int, way: Way | None) -> list[str]:
+    """The wires at a node; where a way leads over it, the wires of that way from the end on."""
+    numbers = circuit.wires_at(node)
+    if way is not None:
+        numbers = [number for number in numbers if number in way.links]
+        numbers.sort(key=lambda number: (way.distance[circuit.other(circuit.links[number], node)], number))
     return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
 
 
@@ -230,7 +235,7 @@ def _probe(survey: Survey, way: Way, node: int, level: str) -> Probe:
         place=place,
         access=access,
         sheets=tuple(sheets),
-        wire=", ".join(_wires_at(circuit, node, way.links)),
+        wire=", ".join(_wires_at(circuit, node, way)),
         sole=node in way.sole_nodes,
         shared_with=(),
         expect=_expect(survey, node, level),

@@ -118,4 +118,4 @@ def all_rules() -> tuple[Rule, ...]:
 
 
 def _load_rules() -> None:
-    from tracer.trace import loose_rules, panel_rules, remark_rules, wiring_rules  # noqa: F401 - importing registers
+    from tracer.trace import connector_rules, loose_rules, panel_rules, remark_rules, wiring_rules  # noqa: F401 - importing registers

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from tracer.circuit.model import Circuit, LinkKind, Part
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import CannotAnswer, nearest
+from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.basis import assumptions, uncounted_joints
 from tracer.trace.census import SENSING, PinFinding, pins_found
@@ -306,7 +306,7 @@ class _Lister:
 
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
-        return tuple(sheet.id for sheet in self.circuit.typed.sheets if sheet.id in used)
+        return tuple(sorted(used, key=natural))
 
 
 def _loose_end(finding: Finding) -> LooseEnd:

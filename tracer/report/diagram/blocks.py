@@ -298,8 +298,7 @@ class _Maker:
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
         if step.kind is LinkKind.MATING:
-            cavities = top[:-2] if top[:-2] == bottom[:-2] else f"{top[:-2]}>{bottom[:-2]}"
-            return [*wrapped(f"{step.part}.{cavities}", _WIDEST, SIZE, most=2), f"{top[-1]}/{bottom[-1]}"], 5.0
+            return wrapped(circuit.contact_name(step.upper, step.lower), _WIDEST, SIZE, most=2), 5.0
         if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
             return [*name, f"{top}/{bottom}", *extra], 9.0 if step.kind is LinkKind.COIL else 6.5
         if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
@@ -698,10 +697,10 @@ class _Maker:
             ]
 
     def _words(self, step: Step) -> str:
-        names = self.circuit.node_names
+        upper, lower = self.circuit.cavity_of(step.upper), self.circuit.cavity_of(step.lower)
         wires = ", ".join(wire.text for wire in step.wires) or "no wire"
         marks = f" over references {', '.join(step.marks)}" if step.marks else ""
-        return f"{names[step.upper]} to {names[step.lower]}: {wires}{marks}"
+        return f"{upper} to {lower}: {wires}{marks}"
 
 
 def _label_lines(step: Step) -> list[tuple[str, str]]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tracer.report.diagram.blocks import LINE, SIZE, slug
 from tracer.report.diagram.shapes import Group, Text, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
+from tracer.report.layout import also_words
 
 WHY = (
     "There is more on the ways of this module than can be drawn legibly: every point, and every line down from it, is listed instead, "

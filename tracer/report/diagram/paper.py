@@ -364,7 +364,11 @@ def _title_block(
     line(
         "S supply, G ground, V carries a level, C side chain, B bus line: the rows of tracer supplies; after the dot the point's number in its row, as on the worksheet. "
         "A point that several rows have is named once, by the first; also: the others. "
-        + ("" if listed else "Beside a line: colour left, size right. a/b: half a above, half b below. ")
+        + (
+            ""
+            if listed
+            else "Beside a line: colour left, size right. 5>12: cavity 5 in the half above, 12 in the half below. "
+        )
         + "The vehicle maker's procedure, local codes and licensed practice come before this sheet."
     )
     if report.loose_ends and not listed:

@@ -268,6 +268,6 @@ def bus_lines(view: View) -> list[tuple[str, str, str, ShownWire | None, str]]:
             if wires:
                 link: Link = circuit.links[wires[0]]
                 wire = shown_wire(circuit.wire_of(link))
-                far = circuit.node_names[circuit.other(link, node)]
+                far = circuit.cavity_of(circuit.other(link, node))
         lines.append((code, cavity.pin, cavity.declared, wire, far))
     return lines

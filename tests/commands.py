@@ -1,0 +1,42 @@
+"""Every command of the command line in this process, on a vehicle that was read once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from unittest import mock
+
+from typer.testing import CliRunner
+
+import tracer
+from tracer.cli import app
+from tracer.trace.survey import Survey
+
+
+def commands(survey: Survey, modules: Sequence[str], folder: Path) -> Iterator[list[str]]:
+    """One call of each command, or of each command with each of the modules; prints go into the folder."""
+    for command in ("check", "panel", "draw", "bus"):
+        yield [command]
+    for module in modules:
+        for command in ("supplies", "states", "affects", "common", "volts"):
+            yield [command, module]
+        yield ["worksheet", module, "--json"]
+        yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]
+    if len(modules) > 1:
+        yield ["common", *modules]
+
+
+def run(survey: Survey, arguments: Sequence[str]) -> tuple[int, str]:
+    """Exit status and everything that a command wrote, into files too; whatever it raises comes through."""
+    with (
+        mock.patch.object(tracer, "load", lambda folder: survey.circuit),
+        mock.patch.object(tracer, "Survey", lambda circuit: survey),
+    ):
+        done = CliRunner().invoke(app, [*arguments], catch_exceptions=False)
+    written = done.output
+    if "-o" in arguments:
+        first = Path(arguments[list(arguments).index("-o") + 1])
+        for file in sorted(first.parent.glob(f"{first.stem}*{first.suffix}")):
+            written += file.read_text(encoding="utf-8")
+            file.unlink()
+    return done.exit_code, written
