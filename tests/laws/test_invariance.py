@@ -97,7 +97,8 @@ def _renamed(text: str) -> str:
 
 def _renamed_content(found: object) -> object:
     if isinstance(found, str):
-        return re.sub(r"(?<![\w.])(" + "|".join(NEW_NAMES) + r")(?!\w)", lambda match: NEW_NAMES[match[1]], found)
+        found = re.sub(r"(?<![\w.])(" + "|".join(NEW_NAMES) + r")(?!\w)", lambda match: NEW_NAMES[match[1]], found)
+        return ", ".join(sorted(found.split(", ")))  # names in a list stand in their own order
     if isinstance(found, tuple):
         return tuple(_renamed_content(one) for one in found)
     if isinstance(found, frozenset):

@@ -70,9 +70,9 @@ def _words(view: View, step: Step) -> str:
             f" over references {', '.join(step.marks)}" if step.marks else ""
         )
     elif step.part:
-        way = f"{kind} of {view.survey.title(step.part)}" + (
-            f", closed: {', '.join(step.closed)}" if step.closed else ""
-        )
+        # a rail has a name, but is no part
+        name = view.survey.title(step.part) if step.part in view.survey.circuit.parts else step.part
+        way = f"{kind} of {name}" + (f", closed: {', '.join(step.closed)}" if step.closed else "")
     else:
         way = kind
     return f"- {way} to {view.survey.circuit.node_names[step.lower]}"
