@@ -372,7 +372,7 @@ class _Maker:
             block.text(-8.5, 6.5, part.name)
             block.text(-8.5, 14.5, "+" if positive else "−", bold=True)
             self._node_texts(block, node, 8.5, 6.5)
-        elif part.kind == "ground":
+        elif part.kind == "ground" and not circuit.node_pins[node]:  # a lug on it is a terminal
             block.shapes += symbols.terminal()
             block.height = 10
             on = getattr(part.facts, "on", None) or "body"
@@ -392,10 +392,11 @@ class _Maker:
             block.text(-4.5 if self.outgoing[node] == [] or not self.incoming[node] else -16, base, part.name)
             self._node_texts(block, node, 4.5, base, further=8.0)
         else:
-            block.shapes += symbols.splice() if part.kind == "splice" else symbols.terminal()
+            block.shapes += (
+                symbols.splice() if part.kind == "splice" and not circuit.node_pins[node] else symbols.terminal()
+            )
             block.height = 10
-            shown = part.name if part.kind == "splice" else name
-            for index, line in enumerate(wrapped(shown, _WIDEST, SIZE, most=2)):
+            for index, line in enumerate(wrapped(name, _WIDEST, SIZE, most=2)):
                 block.text(-4.5, 7.5 + LINE * index, line)
                 block.height = max(block.height, 10 + LINE * index)
             self._node_texts(block, node, 4.5, 7.5)
