@@ -217,7 +217,7 @@ def test_a_key_state_shows_in_line_styles_alone(surveys: dict[str, Survey]) -> N
     styles = {}
     for key in ("run", "start"):
         _, (page,) = drawn(surveys["minibus"], "ALM", key)
-        near = [group for group in page.groups if group.id == "element-X4.12_3a_a-5_3a_b"]
+        near = [group for group in page.groups if group.id == "element-X4.12-5"]
         (styles[key],) = [
             {shape.style for shape in group.shapes if isinstance(shape, Line)} - {"plain"} for group in near
         ]

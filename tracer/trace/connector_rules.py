@@ -51,7 +51,7 @@ def cavity_without_run(survey: Survey) -> Iterator[Finding]:
         if past:
             wires = sorted({_words(circuit, piece) for piece in past})
             message += f"; past the connector, from one of its harnesses to the other, {'goes' if len(wires) == 1 else 'go'} {listed(wires, most=3, joiner='and')}"
-        yield Finding(part.place_of("cavities"), part.name, message, "", tuple(dict.fromkeys(nodes)), (part.name,))
+        yield Finding(part.place_of("cavities"), part.name, message, "", tuple(dict.fromkeys(nodes)))
 
 
 def _past(circuit: Circuit, part: Part, pieces: list[list[int]]) -> list[list[int]]:

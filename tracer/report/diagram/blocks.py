@@ -191,7 +191,7 @@ class _Maker:
 
     def _pin(self, node: int) -> str:
         """The pin as it is printed on the part; a half of an in-line connector may have another cavity number than its mate."""
-        return self.circuit.node_names[node].removeprefix(f"{self.circuit.node_parts[node]}.")
+        return self.circuit.cavity_of(node).removeprefix(f"{self.circuit.node_parts[node]}.")
 
     def _is_pin(self, node: int) -> bool:
         part = self.circuit.parts.get(self.circuit.node_parts[node])

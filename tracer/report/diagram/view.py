@@ -136,6 +136,11 @@ def _add_coils(view: View, links: dict[int, None]) -> None:
             links[number] = None
 
 
+_NOWHERE = frozenset(
+    {"L151"}
+)  # a run that is missing somewhere near has no place in a drawing: it stands in the list below
+
+
 # --- what is loose -------------------------------------------------------------------------------------------------
 
 
@@ -159,7 +164,7 @@ def _add_pins_and_loose_ends(view: View, links: dict[int, None]) -> None:
             view.loose_parts.setdefault(part, []).append(loose)
     for finding in loose_ends(view.survey):
         loose = wanted.get((finding.code, str(finding.place), finding.at))
-        if loose is None:
+        if loose is None or finding.code in _NOWHERE:
             continue
         for node in finding.nodes:
             if node not in view.order and not _lead_to(view, node, links, pins, extra):
