@@ -309,7 +309,7 @@ def test_each_limit_names_the_source_that_it_is_from(
 
 def test_a_limit_of_the_workshop_names_the_workshop_and_no_other_does(sheets: Sheets, folders: dict[str, Path]) -> None:
     survey = Survey(tracer.load(str(folders["minibus"])))
-    own = limits_of(survey.circuit, ShopFacts(shop="Harbour Street", limits={"supply path": (0.37,)}, note=None))
+    own = limits_of(survey.circuit, ShopFacts(shop="Harbour Street", limits={"supply path": "0.37"}, note=None))
     data = as_data(sheet_of(survey, supplies_of(survey, "ALM"), own))
     of_the_shop = {source["number"] for source in data["sources"] if "Harbour Street" in source["text"]}
     readings = [reading for batch in data["batches"] for reading in batch["readings"]]

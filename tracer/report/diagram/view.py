@@ -136,9 +136,8 @@ def _add_coils(view: View, links: dict[int, None]) -> None:
             links[number] = None
 
 
-_NOWHERE = frozenset(
-    {"L151"}
-)  # a run that is missing somewhere near has no place in a drawing: it stands in the list below
+# A run that is missing somewhere near has no place in a drawing: it stands in the list below.
+_NOWHERE = frozenset({"L154"})
 
 
 # --- what is loose -------------------------------------------------------------------------------------------------
