@@ -43,7 +43,6 @@ def test_no_name_is_proposed_for_one_that_differs_by_its_number_only() -> None:
         ("l2", ["2", "12"], ["12"]),
         ("f30", ["F30", "F3"], ["F30"]),
         ("ECN", ["GEN", "ECM"], ["ECM"]),
-        ("oil", ["011", "oils"], ["oils"]),
     ],
 )
 def test_a_letter_for_a_digit_is_seen_through_and_the_first_letter_weighs(

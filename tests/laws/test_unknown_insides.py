@@ -42,7 +42,9 @@ def _demo_points() -> tuple[str, ...]:
     rows = supplies_of(join(typed), "ALM").rows
     ends = {end.id for row in rows for end in row.ends}
     return tuple(
-        dict.fromkeys(probe.at for row in rows for probe in row.probes if ":" not in probe.at and probe.at not in ends)
+        dict.fromkeys(
+            probe.at for row in rows for probe in row.probes if ", towards " not in probe.at and probe.at not in ends
+        )
     )
 
 

@@ -119,7 +119,8 @@ def test_a_supply_over_an_unused_cavity_is_not_complete_and_one_beside_it_is(tmp
     report = supplies_of(survey, "ALM")
     assert not report.complete
     assert "L117" in {one.code for one in report.loose_ends}
-    assert supplies_of(survey, "GTW").complete
+    # cavity 5 of X1 is in no run now, which concerns every list near X1; the unused cavity concerns its own list only
+    assert [one.code for one in supplies_of(survey, "GTW").loose_ends] == ["L154"]
 
 
 def test_a_remark_about_a_bus_leaves_the_list_complete(tmp_path: Path) -> None:

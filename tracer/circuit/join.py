@@ -6,8 +6,10 @@ Whatever is named but not known is a problem, and all of them come out together.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 from tracer.circuit.halves import Wiring, name_halves, settle_halves
@@ -160,6 +162,11 @@ class _Joiner:
         if len(several) > 1:
             return listed(several)
         return None
+
+    @cached_property
+    def _uses(self) -> Counter[str]:
+        """How often each name stands in a run."""
+        return Counter(point.part for run in self.typed.runs for point in run.points)
 
     def _check_rail_names(self) -> None:
         file = self.typed.vehicle_file
@@ -427,7 +434,7 @@ class _Joiner:
             return self._node(point.part, "")
         part = self._part_named(point.part, panel)
         if part is None:
-            raise Misread(*undeclared(point, self.parts, self.rails, self.pins_known))
+            raise Misread(*undeclared(point, self.parts, self.rails, self.pins_known, self._uses[point.part]))
         if isinstance(part, str):
             raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
         if part.kind == "panel":

@@ -31,15 +31,18 @@ def undeclared(
     parts: Mapping[str, Part],
     rails: Iterable[str],
     pins_known: Mapping[str, frozenset[str] | None],
+    uses: int = 1,
 ) -> tuple[str, str]:
-    """What is wrong with a point whose name is neither a part nor a rail, and what to write."""
+    """What is wrong with a point whose name is neither a part nor a rail, and what to write; a name that stands in several places (`uses`) is no slip."""
     name, rails = point.part, list(rails)
     fitting = [part for part in parts.values() if _fits(part, point, pins_known.get(part.name))]
     kind = _kind_of_letters(name, parts, fitting)
     fix = _declaration(name, parts, kind)
     if name.replace(".", "").isdigit():
         fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
-    if point.pin and not kind:
+    if point.pin and not kind and uses > 1:
+        near = []
+    elif point.pin and not kind:
         near = nearest(name, [part.name for part in fitting])
     else:  # one of a family whose entry was forgotten; or one splice or ground point, which looks like the next
         near = [known for known in (*(part.name for part in fitting), *rails) if is_letter_for_digit(name, known)]

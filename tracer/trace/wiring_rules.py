@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
-from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, LinkKind, Part
+from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, Link, LinkKind, Part
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import listed, natural
@@ -342,19 +342,38 @@ def wire_without_fuse(survey: Survey) -> Iterator[Finding]:
     posts = [end.node for end in circuit.sources if _kind_at(circuit, end.node) in ("battery", "generator")]
     unfused = reached_without_fuse(survey, posts, contacts=False)
     consumers = {node for link in circuit.links if link.kind in LOADS for node in (link.a, link.b)}
-    said: set[int] = set()  # once for a run
+    steps = _steps_from(circuit, posts, unfused)
+    found: dict[int, tuple[Link, tuple[int, int]]] = {}  # once for a run: its wire nearest the battery
     for link in circuit.links:
-        if link.kind is not LinkKind.WIRE or link.run in said or not unfused.issuperset((link.a, link.b)):
+        if link.kind is not LinkKind.WIRE or not unfused.issuperset((link.a, link.b)):
             continue
         ends = (_beyond_reference(circuit, link.a), _beyond_reference(circuit, link.b))
         if any(_kind_at(circuit, node) in FUSE_KINDS for node in ends):
             continue
         wire = circuit.wire_of(link)
         if wire.area_mm2 < _CABLE_MM2 if wire.area_mm2 is not None else not consumers.isdisjoint(ends):
-            said.add(link.run)
-            first, last = (circuit.node_names[node] for node in ends)
-            message = f"the wire {wire.text} from {first} to {last} has no fuse between it and the battery"
-            yield Finding(circuit.run_place(link.run), f"wire {wire.text} from {first}", message, "", ends)
+            first, last = sorted(ends, key=lambda node: steps.get(node, len(steps)))
+            known = found.get(link.run)
+            if known is None or steps.get(first, len(steps)) < steps.get(known[1][0], len(steps)):
+                found[link.run] = link, (first, last)
+    for run, (link, ends) in found.items():
+        start, end = (circuit.node_names[node] for node in ends)
+        text = circuit.wire_of(link).text
+        message = f"the wire {text} from {start} to {end} has no fuse between it and the battery"
+        yield Finding(circuit.run_place(run), f"wire {text} from {start}", message, "", ends)
+
+
+def _steps_from(circuit: Circuit, starts: Iterable[int], within: Collection[int]) -> dict[int, int]:
+    """How many links lie between each node and the nearest start, no other node passed."""
+    steps = dict.fromkeys(starts, 0)
+    queue = list(steps)
+    for node in queue:
+        for number in circuit.at[node]:
+            other = circuit.other(circuit.links[number], node)
+            if other in within and other not in steps:
+                steps[other] = steps[node] + 1
+                queue.append(other)
+    return steps
 
 
 def _beyond_reference(circuit: Circuit, node: int) -> int:
