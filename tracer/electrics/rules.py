@@ -203,18 +203,18 @@ def _all_states(survey: Survey) -> Iterator[_PinState]:
     from tracer.electrics.branches import LOW, NOMINAL, Setting
     from tracer.electrics.limits_in_use import limits_of
     from tracer.electrics.model import NotSettled
-    from tracer.electrics.model_of import model_of
+    from tracer.electrics.model_of import models_of
 
     limits = limits_of(survey.circuit)
-    for key in survey.circuit.typed.vehicle.key:
-        model = model_of(survey, key, limits=limits)
+    keys = survey.circuit.typed.vehicle.key
+    for key, model in zip(keys, models_of(survey, keys, limits=limits), strict=True):
         posts = [branch.b for branch in model.branches if branch.is_battery or branch.kind == "converter"]
         if not posts:
             continue
         least = model.setting(series=LOW, draws=LOW)
         typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
         try:
-            solved = model.solve(Setting(least.branches, typed, NOMINAL))
+            solved = model.solve(Setting(least.branches, typed, NOMINAL), afresh=True)
         except NotSettled:
             continue  # `tracer volts` says so; a remark about drops would be built on nothing
         for draw in model.draws:
