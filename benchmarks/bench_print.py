@@ -6,24 +6,15 @@ The diagram as SVG may take at most 3 times the processor time of `tracer suppli
 
 from __future__ import annotations
 
-import subprocess
 import tempfile
-from collections.abc import Sequence
 from pathlib import Path
 
-from benchmarks.ratios import Ratio, process_cpu_s, tracer_command
+from benchmarks.ratios import Ratio, checked, process_cpu_s, tracer_command
 
 SVG_MOST, PDF_MOST = 3.0, 6.0
 RUNS = 5
 DEMO = Path(__file__).resolve().parent.parent / "circuits" / "minibus"
 MODULE = "ALM"
-
-
-def checked(command: Sequence[str]) -> None:
-    """Run a command once, so that a failing one is not measured as a fast one."""
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    if done.returncode not in (0, 3):
-        raise RuntimeError(f"{' '.join(command)} failed: {done.stderr}")
 
 
 def ratios() -> list[Ratio]:

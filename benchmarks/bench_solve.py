@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csc_array
-from scipy.sparse.linalg import splu
+from scipy.sparse.linalg import SuperLU, splu
 
 from benchmarks import ratios as shown
 from tracer.electrics.network import Network, network_of_resistances, solve
@@ -83,8 +83,14 @@ def solve_ratio(node_count: int = 3000, runs: int = 7) -> Ratio:
     network = vehicle_like_network(node_count)
     matrix, injected_a = _plain_system(network)
     ours_s = _fastest(lambda: solve(network), runs)
-    theirs_s = _fastest(lambda: splu(matrix).solve(injected_a), runs)
+    theirs_s = _fastest(lambda: _best_of_the_library(matrix).solve(injected_a), runs)
     return Ratio(f"one solve, {node_count} nodes", ours_s, theirs_s)
+
+
+def _best_of_the_library(matrix: csc_array[np.float64]) -> SuperLU:
+    """Factorised with the ordering that suits a symmetric matrix; the library's default takes longer."""
+    options = {"SymmetricMode": True, "Equil": False}
+    return splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, relax=1, panel_size=1, options=options)
 
 
 def _plain_system(network: Network) -> tuple[csc_array[np.float64], np.ndarray[tuple[int], np.dtype[np.float64]]]:

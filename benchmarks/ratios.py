@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import compileall
+import gc
+import os
 import resource
 import subprocess
 import sys
@@ -57,6 +59,31 @@ def process_cpu_s(command: Sequence[str], runs: int) -> float:
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
     return best
+
+
+def process_mb(command: Sequence[str]) -> float:
+    """Most memory that a whole process takes."""
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, _, used = os.wait4(process.pid, 0)
+    process.returncode = 0
+    return used.ru_maxrss / 1024
+
+
+def checked(command: Sequence[str]) -> None:
+    """Run a command once, so that a failing one is not measured as a fast one."""
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode not in (0, 3):
+        raise RuntimeError(f"{' '.join(command)} ended with {done.returncode}: {done.stderr}")
+
+
+def collector_off(job: Callable[[], float]) -> float:
+    """As in the `tracer` command, without Python's garbage collector."""
+    gc.collect()
+    gc.disable()
+    try:
+        return job()
+    finally:
+        gc.enable()
 
 
 def tracer_command() -> str:

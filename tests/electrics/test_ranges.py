@@ -9,11 +9,16 @@ import numpy as np
 import pytest
 
 from tests.electrics.vehicles import row, survey_of, volts
+from tracer.electrics import extremes
 from tracer.electrics.branches import HIGH, LOW, Setting
+from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
+from tracer.electrics.many import States, Together
 from tracer.electrics.model_of import model_of
+from tracer.electrics.network import FloatArray, IntArray
 from tracer.electrics.volts_report import amps_number
 from tracer.report.volts import as_text
+from tracer.trace.supplies import supplies_of
 from tracer.trace.survey import Survey
 
 # A lamp and a module share the first wire; their own wires move the module's volts the other way round.
@@ -201,3 +206,28 @@ def test_no_lamp_is_hung_on_a_signal_even_where_ground_is_traced_to_it(tmp_path:
     assert "no lamp on this pin" in as_text(report)
     sound = row(report, "M.1").lamp
     assert sound is not None and sound.allowed and sound.lamp_v is not None
+
+
+def test_a_long_way_is_looked_into_a_bounded_number_of_points_at_a_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The ohms that a meter sees at 60 points of one way, all at once and a few at a time: the same, with arrays that do not grow with the square of the way."""
+    splices = 60
+    runs = ["BAT.+ -- RD 6 1m -- S0", f"S{splices - 1} -- RD 6 1m -- M.1", "M.2 -- BN 1 1m -- BAT.-"]
+    runs += [f"S{number} -- RD 6 1m -- S{number + 1}" for number in range(splices - 1)]
+    parts = "".join(f"  S{number}: splice\n" for number in range(splices))
+    parts += "  BAT: battery\n  M: {is: module, pins: {1: supply, 2: ground}, draws: {1: 1}}\n"
+    survey = survey_of(tmp_path, f"parts:\n{parts}runs:\n" + "".join(f"- {run}\n" for run in runs))
+    report, limits = supplies_of(survey, "M"), limits_of(survey.circuit)
+    at_once = expectations(survey, report, limits=limits)
+    sizes, answers = [], Together.answers
+
+    def counted(self: Together, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
+        sizes.append(pushed_a.size)
+        return answers(self, states, columns, pushed_a)
+
+    monkeypatch.setattr(extremes, "_CELLS", 1_000)
+    monkeypatch.setattr(Together, "answers", counted)
+    in_parts = expectations(survey, report, limits=limits)
+    assert in_parts == at_once
+    assert len(sizes) > 5 and max(sizes) <= 2_000  # what is moved to its ends is another, for each row one

@@ -291,10 +291,13 @@ class KeyStates:
         """
         alive: dict[str, Level] = {name: Level.DEAD for name in self._powered_by}
         barred = frozenset(self._ground_nets)
+        gates: dict[int, Level] = {}  # one thing for all floods: neither relays nor what is held change here
         while True:
-            ground = self._flood(self._ground_starts(), key, relays, fixed, alive, supply=False, barred=frozenset())
+            ground = self._flood(
+                self._ground_starts(), key, relays, fixed, alive, gates, supply=False, barred=frozenset()
+            )
             supply = self._flood(
-                self._supply_starts(key, fixed, alive), key, relays, fixed, alive, supply=True, barred=barred
+                self._supply_starts(key, fixed, alive), key, relays, fixed, alive, gates, supply=True, barred=barred
             )
             now = {name: max(alive[name], self._alive(name, supply, ground)) for name in alive}
             if now == alive:
@@ -375,8 +378,8 @@ class KeyStates:
         return (Level.LIVE if key in terminal.live else Level.DEAD), ()
 
     def _flood(
-        self, starts: Iterable[tuple[int, Level]], key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool], alive: Mapping[str, Level], *,
-        supply: bool, barred: frozenset[int],
+        self, starts: Iterable[tuple[int, Level]], key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool], alive: Mapping[str, Level],
+        gates: dict[int, Level], *, supply: bool, barred: frozenset[int],
     ) -> dict[int, Level]:  # fmt: skip
         levels: dict[int, Level] = {}
         queue: list[int] = []
@@ -389,7 +392,7 @@ class KeyStates:
             if net in barred and supply:
                 continue
             for gate in self._gates_at.get(net, ()):
-                level = min(levels[net], self._passes(gate, net, key, relays, fixed, alive, supply))
+                level = min(levels[net], self._passes(gate, net, key, relays, fixed, alive, gates, supply))
                 other = gate.b if gate.a == net else gate.a
                 if level > levels.get(other, Level.DEAD):
                     levels[other] = level
@@ -404,18 +407,26 @@ class KeyStates:
         relays: Mapping[str, Level],
         fixed: Mapping[str, bool],
         alive: Mapping[str, Level],
+        gates: dict[int, Level],
         supply: bool,
     ) -> Level:
-        """Whether a gate passes supply (or ground) on from `net`."""
+        """Whether a gate passes supply (or ground) on from `net`; `gates` keeps what was found of contacts and commands."""
         link = gate.link
         forward = net == gate.a
         if link.kind is LinkKind.DIODE:
             return Level.LIVE if forward is supply else Level.DEAD
-        if link.kind is LinkKind.CONTACT:
-            return self._contact(link, key, relays, fixed)[0]
-        if (supply, forward) != ((True, True) if link.kind is LinkKind.DRIVER_HIGH else (False, False)):
+        contact = link.kind is LinkKind.CONTACT
+        if not contact and (supply, forward) != ((True, True) if link.kind is LinkKind.DRIVER_HIGH else (False, False)):
             return Level.DEAD
-        return min(alive.get(link.part, Level.LIVE), self._command(link.part, link.output, key, fixed)[0])
+        level = gates.get(id(link))
+        if level is None:
+            level = (
+                self._contact(link, key, relays, fixed)
+                if contact
+                else self._command(link.part, link.output, key, fixed)
+            )[0]
+            gates[id(link)] = level
+        return level if contact else min(alive.get(link.part, Level.LIVE), level)
 
     # --- what opens and closes ---------------------------------------------------------------------------------
 
@@ -512,7 +523,7 @@ class KeyStates:
             before = gate.b if gate.a == net else gate.a
             if levels.get(before, Level.DEAD) is Level.DEAD:
                 continue
-            passes = self._passes(gate, before, settled.key, settled.relays, {}, settled.alive, supply)
+            passes = self._passes(gate, before, settled.key, settled.relays, {}, settled.alive, {}, supply)
             if passes is Level.DEAD:
                 continue
             if passes is Level.DEPENDS:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from tracer.electrics.bus_levels import levels_of
 from tracer.electrics.bus_lines import BusLines, bus_names
 from tracer.electrics.bus_ohms import BusNetwork
-from tracer.electrics.bus_report import BusReport, BusTermination, Case, Stub, Test, UnknownBus
+from tracer.electrics.bus_report import BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.bus_terminations import judge_terminations, line_ohms, terminations_of
 from tracer.electrics.bus_trunk import trunk_of
 from tracer.electrics.limits_in_use import LimitsInUse
@@ -18,7 +18,7 @@ from tracer.entry.problems import listed, nearest
 from tracer.trace.rules import loose_ends
 from tracer.trace.survey import Survey
 
-__all__ = ["bus_of"]
+__all__ = ["bus_of", "terminations_in_order"]
 
 
 def bus_of(survey: Survey, name: str, *, limits: LimitsInUse) -> BusReport:
@@ -41,6 +41,18 @@ def bus_of(survey: Survey, name: str, *, limits: LimitsInUse) -> BusReport:
             )
         )
     return _report(BusLines(survey, name), limits)
+
+
+def terminations_in_order(
+    survey: Survey, name: str, *, limits: LimitsInUse
+) -> tuple[tuple[BusTermination, ...], Ohm | None]:
+    """The terminations of a bus of vehicle.yaml, and for high-speed CAN the first reading with everything in order: what needs no faults."""
+    lines = BusLines(survey, name)
+    terminations = terminations_of(lines)
+    accesses = tuple(lines.accesses()) if lines.two else ()
+    if lines.facts.kind != "high-speed can" or not accesses or lines.touch:
+        return terminations, None
+    return terminations, BusNetwork(lines, terminations, accesses, limits).in_order()[0]
 
 
 def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:

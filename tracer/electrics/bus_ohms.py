@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,10 +15,12 @@ from tracer.electrics.bus_report import INPUTS_OHM, Access, BusTermination, Case
 from tracer.electrics.elements import ohms_of
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import accuracy_ohm
-from tracer.electrics.network import LEAST_OHM, MOST_OHM, Network, factorise, network_of_resistances
+from tracer.electrics.network import LEAST_OHM, MOST_OHM, FloatArray, IntArray, islands_of
 from tracer.standards import bus as tables
 
-SHORT_OHM = 0.05  # of lines that touch, nominal
+NOMINAL, LOW, HIGH = 1, 0, 2  # places in the values of a piece
+TOUCH_OHM = (0.05, LEAST_OHM, 1.0)  # of lines that touch: nominal, low, high
+THIRD_OHM = (120.0, 118.0, 122.0)  # of one termination too many
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +37,91 @@ class Piece:
     breaks: bool = True  # whether it is a place where a line can be open
 
 
-@dataclass(frozen=True, slots=True)
-class _Setting:
-    """Which value (0 low, 1 nominal, 2 high) each kind of piece has, and another one for what `owner` brings."""
+class _Whole:
+    """The bus in order with every piece nominal, low or high: solved once, and every change of it worked out from that.
 
-    conductor: int
-    termination: int
-    node: int
-    owner: str = ""
-    own: int = 1
+    What is changed between two places moves the resistance between two others by a term of low rank (Sherman, Morrison, Woodbury; from memory). `seen_ohm` is,
+    for a current pushed in at one place and taken out there, the volts at each other place; on it all of this stands. What parts the lines, or joins
+    what was apart, is solved anew.
+    """
+
+    def __init__(self, bus: BusNetwork, choice: int) -> None:
+        self.bus = bus
+        self.choice = choice
+        self.count = len(bus.pieces)
+        self.ohm = np.array([_within(piece.ohm[choice]) for piece in bus.pieces])
+        self.island = islands_of(len(bus.node_of), bus.ends[: self.count])
+        self.seen_ohm = _seen_ohm(len(bus.node_of), bus.ends, self.ohm, self.island)
+
+    def readings(self) -> FloatArray:
+        """Ω at each access point; infinite where open."""
+        return self._read(self.seen_ohm.diagonal()[self.count :], self.island)
+
+    def opened(self, pieces: Sequence[int]) -> FloatArray:
+        """Readings with some pieces taken out."""
+        left = np.ones(self.count, dtype=np.bool_)
+        left[list(pieces)] = False
+        island = islands_of(len(self.bus.node_of), self.bus.ends[: self.count][left])
+        if np.array_equal(island, self.island):
+            return self._read(self._changed(list(pieces), -1.0 / self.ohm[list(pieces)]), island)
+        if len(pieces) == 1:  # all the current between two places on the same side stayed on that side
+            return self._read(self.seen_ohm.diagonal()[self.count :], island)
+        ends = np.concatenate([self.bus.ends[: self.count][left], self.bus.ends[self.count :]])
+        seen_ohm = _seen_ohm(len(self.bus.node_of), ends, self.ohm[left], island)
+        return self._read(seen_ohm.diagonal()[np.count_nonzero(left) :], island)
+
+    def added(self, place: int, ohm: float) -> FloatArray:
+        """Readings with one more piece beside a piece, or (number of pieces + n) across access point n."""
+        a, b = self.bus.ends[place]
+        if self.island[a] == self.island[b]:
+            return self._read(self._changed([place], np.array([1.0 / _within(ohm)])), self.island)
+        joined = np.concatenate([self.bus.ends[: self.count], self.bus.ends[place : place + 1]])
+        island = islands_of(len(self.bus.node_of), joined)
+        ends = np.concatenate([joined, self.bus.ends[self.count :]])
+        seen_ohm = _seen_ohm(len(self.bus.node_of), ends, np.append(self.ohm, _within(ohm)), island)
+        return self._read(seen_ohm.diagonal()[self.count + 1 :], island)
+
+    def with_ohms(self, ohms: dict[int, float]) -> FloatArray:
+        """Readings with other values of some pieces."""
+        pieces = [n for n, ohm in ohms.items() if _within(ohm) != self.ohm[n]]
+        change_s = np.array([1.0 / _within(ohms[n]) - 1.0 / self.ohm[n] for n in pieces])
+        return self._read(self._changed(pieces, change_s), self.island)
+
+    def _changed(self, places: list[int], change_s: FloatArray) -> FloatArray:
+        """Ω at each access point with conductances changed at some places, within one island."""
+        ohm = self.seen_ohm.diagonal()[self.count :]
+        if not places:
+            return ohm
+        across = self.seen_ohm[np.ix_(places, range(self.count, len(self.bus.ends)))]
+        inner = np.diag(1.0 / change_s) + self.seen_ohm[np.ix_(places, places)]
+        changed: FloatArray = ohm - np.sum(across * np.linalg.solve(inner, across), axis=0)
+        return changed
+
+    def _read(self, ohm: FloatArray, island: IntArray) -> FloatArray:
+        high, low = self.bus.ends[self.count :].T
+        return np.where(island[high] == island[low], ohm, math.inf)
 
 
-_ENDS = (_Setting(1, 1, 1), _Setting(0, 0, 0), _Setting(2, 2, 2))
+def _within(ohm: float) -> float:
+    return min(max(ohm, LEAST_OHM), MOST_OHM)
+
+
+def _seen_ohm(node_count: int, ends: IntArray, ohm: FloatArray, island: IntArray) -> FloatArray:
+    """(p, p) for places (p, 2), the first of which are branches of `ohm`: volts at each for an ampere at each other; each island against its lowest node."""
+    conductance_s = np.zeros((node_count, node_count))
+    a, b = ends[: ohm.size].T
+    for first, second, sign in ((a, a, 1.0), (b, b, 1.0), (a, b, -1.0), (b, a, -1.0)):
+        np.add.at(conductance_s, (first, second), sign / ohm)
+    unknown = np.flatnonzero(island != np.arange(node_count))
+    push = np.zeros((node_count, len(ends)))
+    columns = np.arange(len(ends))
+    apart = island[ends[:, 0]] != island[ends[:, 1]]  # nothing can be pushed from one island to another
+    push[ends[:, 0], columns] += ~apart
+    push[ends[:, 1], columns] -= ~apart
+    volts = np.zeros_like(push)
+    volts[unknown] = np.linalg.solve(conductance_s[np.ix_(unknown, unknown)], push[unknown])
+    seen_ohm: FloatArray = volts[ends[:, 0]] - volts[ends[:, 1]]
+    return seen_ohm
 
 
 class BusNetwork:
@@ -129,59 +204,31 @@ class BusNetwork:
 
     # --- one state ---------------------------------------------------------------------------------------------
 
-    def _network(
-        self, setting: _Setting, closed: np.ndarray[tuple[int], np.dtype[np.bool_]], extra: Sequence[Piece]
-    ) -> Network:
-        choice = {"conductor": setting.conductor, "termination": setting.termination, "node": setting.node}
-        pieces = [*self.pieces, *extra]
-        ends = np.array([(piece.a, piece.b) for piece in pieces], dtype=np.intp).reshape(-1, 2)
-        chosen = [
-            setting.own if piece.owner and piece.owner == setting.owner else choice[piece.kind] for piece in pieces
-        ]
-        ohm = [min(max(piece.ohm[c], LEAST_OHM), MOST_OHM) for piece, c in zip(pieces, chosen, strict=True)]
-        return network_of_resistances(
-            len(self.node_of),
-            ends,
-            ohm,
-            reference=[0],
-            closed=np.append(closed, np.ones(len(extra), dtype=np.bool_)),
-        )
+    @cached_property
+    def _in_order(self) -> tuple[_Whole, ...]:
+        """The bus in order with everything nominal, low and high: a resistance between two points never falls when a resistor grows, so these are the ends."""
+        return tuple(_Whole(self, choice) for choice in (NOMINAL, LOW, HIGH))
 
-    def readings(
-        self, settings: Sequence[_Setting], opened: Iterable[int] = (), extra: Sequence[Piece] = ()
-    ) -> list[np.ndarray[tuple[int], np.dtype[np.float64]]]:
-        """Ω at each access point in each setting; infinite where open.
+    @cached_property
+    def ends(self) -> IntArray:
+        """(p, 2) ends of the pieces, then of the access points: the places at which something is changed or read."""
+        places = [(piece.a, piece.b) for piece in self.pieces]
+        places += [(self.number[access.high], self.number[access.low]) for access in self.accesses]
+        return np.array(places, dtype=np.intp).reshape(-1, 2)
 
-        A resistance between two points never falls when a resistor grows, so everything low and everything high are the ends of a reading.
-        """
-        closed = np.ones(len(self.pieces), dtype=np.bool_)
-        closed[list(opened)] = False
-        found = []
-        for setting in settings:
-            network = self._network(setting, closed, extra)
-            factor = factorise(network)
-            values = np.full(len(self.accesses), math.inf)
-            push = np.zeros((len(self.node_of), len(self.accesses)))
-            for column, access in enumerate(self.accesses):
-                push[self.number[access.high], column] += 1.0
-                push[self.number[access.low], column] -= 1.0
-            answer = factor.respond(push)
-            for column, access in enumerate(self.accesses):
-                a, b = self.number[access.high], self.number[access.low]
-                if factor.island[a] == factor.island[b]:
-                    values[column] = answer[a, column] - answer[b, column]
-            found.append(values)
-        return found
+    def in_order(self) -> tuple[Ohm, ...]:
+        """The reading at each access point with everything in order."""
+        return self._ohms([whole.readings() for whole in self._in_order])
+
+    @staticmethod
+    def _ohms(values: Sequence[FloatArray]) -> tuple[Ohm, ...]:
+        return tuple(Ohm(min(here), here[0], max(here)) for here in np.stack(values, axis=1).tolist())
 
     # --- cases -------------------------------------------------------------------------------------------------
 
-    @cached_property
-    def _base(self) -> list[np.ndarray[tuple[int], np.dtype[np.float64]]]:
-        return self.readings(_ENDS)
-
     def cases(self) -> Iterator[Case]:
         """The bus in order, then with each single thing changed."""
-        yield self._case("in order", "everything plugged and in order", (), ())
+        yield Case("in order", "everything plugged and in order", (), self.in_order())
         for node in self.lines.nodes:
             own = [
                 n
@@ -194,45 +241,47 @@ class BusNetwork:
                 words += " (the lines it passes on part there)"
             if held:
                 words += " (its termination goes with it)"
-            yield self._case("unplugged", words, (node.module,), own)
+            after = self._opened(own)
+            change = tuple(self._change(node.module, after))
+            yield Case("unplugged", words, (node.module,), self._ohms(after), change)
         for n, piece in enumerate(self.pieces):
             if piece.kind == "termination":
-                yield self._case("termination", f"termination {piece.owner} lost", (piece.owner,), [n])
+                readings = self._ohms(self._opened([n]))
+                yield Case("termination", f"termination {piece.owner} lost", (piece.owner,), readings)
         yield from self._extra_cases()
         for n, piece in enumerate(self.pieces):
             if piece.kind == "conductor" and piece.breaks:
-                yield self._case("open", f"line {piece.line} open: {piece.owner}", (piece.owner,), [n])
+                readings = self._ohms(self._opened([n]))
+                yield Case("open", f"line {piece.line} open: {piece.owner}", (piece.owner,), readings)
+
+    def _opened(self, pieces: Sequence[int]) -> list[FloatArray]:
+        """Readings nominal, low and high with some pieces taken out."""
+        return [whole.opened(pieces) for whole in self._in_order]
 
     def _extra_cases(self) -> Iterator[Case]:
-        ends = [piece for piece in self.pieces if piece.kind == "termination"] or [
-            p for p in self.pieces if p.kind == "node"
+        ends = [n for n, piece in enumerate(self.pieces) if piece.kind == "termination"] or [
+            n for n, piece in enumerate(self.pieces) if piece.kind == "node"
         ]
         if ends:
-            third = Piece(ends[0].a, ends[0].b, (118.0, 120.0, 122.0), "termination", "")
-            yield self._case("added", "one more termination of 120 Ω", (), (), [third])
-        for access in self.accesses:
-            touch = Piece(
-                self.number[access.high], self.number[access.low], (LEAST_OHM, SHORT_OHM, 1.0), "conductor", ""
-            )
-            yield self._case("short", f"the lines touch at {access.name}", (access.part,), (), [touch])
+            values = [whole.added(ends[0], ohm) for whole, ohm in zip(self._in_order, THIRD_OHM, strict=True)]
+            yield Case("added", "one more termination of 120 Ω", (), self._ohms(values))
+        for number, access in enumerate(self.accesses, len(self.pieces)):
+            values = [whole.added(number, ohm) for whole, ohm in zip(self._in_order, TOUCH_OHM, strict=True)]
+            yield Case("short", f"the lines touch at {access.name}", (access.part,), self._ohms(values))
 
-    def _case(
-        self, kind: str, words: str, parts: tuple[str, ...], opened: Iterable[int], extra: Sequence[Piece] = ()
-    ) -> Case:
-        values = self.readings(_ENDS, opened, extra) if kind != "in order" else self._base
-        readings = []
-        for column in range(len(self.accesses)):
-            here = [float(one[column]) for one in values]
-            readings.append(Ohm(min(here), here[0], max(here)))
-        change = self._change(parts[0], opened) if kind == "unplugged" else ()
-        return Case(kind, words, parts, tuple(readings), tuple(change))
+    def _change(self, module: str, after: Sequence[FloatArray]) -> Iterator[tuple[float, float]]:
+        """By how much unplugging a module moves each reading: least where it takes little beside others that take much, greatest the other way.
 
-    def _change(self, module: str, opened: Iterable[int]) -> Iterator[tuple[float, float]]:
-        """By how much unplugging a module moves each reading: least where it takes little beside others that take much, greatest the other way."""
-        settings = [_Setting(0, 0, 0, module, 2), _Setting(2, 2, 2, module, 0)]
-        before, after = self.readings(settings), self.readings(settings, opened)
+        Without the module all that is low is low, or high high: `after` has both.
+        """
+        own = [n for n, piece in enumerate(self.pieces) if piece.owner == module]
+        _, low, high = self._in_order
+        before = [
+            low.with_ohms({n: self.pieces[n].ohm[HIGH] for n in own}),
+            high.with_ohms({n: self.pieces[n].ohm[LOW] for n in own}),
+        ]
         for column in range(len(self.accesses)):
-            pairs = [(float(b[column]), float(a[column])) for b, a in zip(before, after, strict=True)]
+            pairs = [(float(b[column]), float(a[column])) for b, a in zip(before, after[1:], strict=True)]
             # infinity less infinity is no change
             moved = [0.0 if a == b else a - b for b, a in pairs]
             yield min(moved), max(moved)

@@ -16,10 +16,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 
-from tracer.electrics.network import FloatArray, IntArray
+__all__ = ["Elimination", "Reduction", "RowSums", "WholeElimination", "elimination_of", "whole_elimination_of"]
 
-__all__ = ["Elimination", "Reduction", "RowSums", "elimination_of"]
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.intp]
 
 _EARLY_NEIGHBOURS = 3  # a node with more is a hub, and taking it out early would join all its neighbours
 _FEW_ROWS = 3  # so many are added up one after another, which is quicker than row by row (measured)
@@ -164,6 +166,53 @@ class Elimination:
     def reduce_late(self, edge_s: FloatArray) -> Reduction:
         """Take out the late ones; `edge_s` (edges of the late part, s) siemens, changed in place."""
         return _reduced(self.late, edge_s)
+
+
+@dataclass(frozen=True, eq=False)
+class WholeElimination:
+    """In which order all nodes of one network are taken out; the reference is the node numbered last.
+
+    Attributes
+    ----------
+    size : nodes besides the reference
+    edge_of : (m,) edge of each branch given
+    """
+
+    size: int
+    edge_count: int
+    edge_of: IntArray
+    rounds: Sequence[_Round]
+
+    def reduced(self, conductance_s: FloatArray) -> WholeReduction:
+        """With every node taken out, for (m,) siemens."""
+        edge_s = np.bincount(self.edge_of, conductance_s, self.edge_count).astype(np.float64)[:, np.newaxis]
+        return WholeReduction(self.size, _reduced(self.rounds, edge_s))
+
+
+@dataclass(frozen=True, eq=False)
+class WholeReduction:
+    """A network with every node taken out: good for any currents."""
+
+    size: int
+    reduction: Reduction
+
+    def solve(self, injected_a: FloatArray) -> FloatArray:
+        """Volts against the reference for (size,) or (size, k) amperes."""
+        values = np.zeros((self.size + 1, 1, *injected_a.shape[1:]))
+        values[: self.size, 0] = injected_a
+        self.reduction.forward(values)
+        values[self.size] = 0.0
+        self.reduction.back(values)
+        volts: FloatArray = values[: self.size, 0]
+        return volts
+
+
+def whole_elimination_of(size: int, ends: IntArray) -> WholeElimination:
+    """The order for a network whose every node has a way to the reference, which is numbered `size`; no branch joins a node to itself."""
+    edges = _Edges(size)
+    edge_of = np.array([edges.between(a, b) for a, b in ends.tolist()], dtype=np.intp)
+    rounds = edges.taken_out(set(), size + 2)
+    return WholeElimination(size, edges.count, edge_of, rounds)
 
 
 def _reduced(rounds: Sequence[_Round], edge_s: FloatArray) -> Reduction:

@@ -20,6 +20,8 @@ from tracer.electrics.many import Case, States, Together
 from tracer.electrics.model import Model
 from tracer.electrics.network import BoolArray, FloatArray, IntArray
 
+_CELLS = 4_000_000  # of an array of nodes by currents pushed in: 32 MB
+
 __all__ = ["Push", "States", "Together", "extremes", "source_ohms"]
 
 
@@ -39,15 +41,18 @@ class Push:
 
 def source_ohms(together: Together, nominal: States, nodes: Sequence[IntArray]) -> list[FloatArray]:
     """Ohms between nodes and battery negative in the nominal state of each model, sources at rest; infinite where floating."""
-    width = max(len(some) for some in nodes)
-    pushed_a = np.zeros((together.node_count, len(nodes), width))
-    for number, some in enumerate(nodes):
-        pushed_a[some, number, np.arange(some.size)] = 1.0
-    answer = together.answers(nominal, np.arange(len(nodes)), pushed_a)
-    found = []
-    for number, some in enumerate(nodes):
-        ohm = answer[some, number, np.arange(some.size)]
-        found.append(np.where(nominal.shape[number].floating[some], np.inf, ohm))
+    most = max(len(some) for some in nodes)
+    width = max(1, _CELLS // (together.node_count * len(nodes)))
+    found = [np.full(some.size, np.inf) for some in nodes]
+    for begin in range(0, most, width):
+        parts = [some[begin : begin + width] for some in nodes]
+        pushed_a = np.zeros((together.node_count, len(nodes), min(width, most - begin)))
+        for number, some in enumerate(parts):
+            pushed_a[some, number, np.arange(some.size)] = 1.0
+        answer = together.answers(nominal, np.arange(len(nodes)), pushed_a)
+        for number, some in enumerate(parts):
+            ohm = answer[some, number, np.arange(some.size)]
+            found[number][begin : begin + width] = np.where(nominal.shape[number].floating[some], np.inf, ohm)
     return found
 
 

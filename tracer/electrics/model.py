@@ -203,8 +203,8 @@ class Model:
         table = [[1.0 / draw.resistor_ohm(choice) for choice in (LOW, NOMINAL, HIGH)] for draw in self.draws]
         return np.array(table, dtype=np.float64).reshape(-1, 3)
 
-    def solve(self, setting: Setting | None = None) -> Solved:
-        """Voltages and currents of a setting (default: everything nominal).
+    def solve(self, setting: Setting | None = None, *, afresh: bool = False) -> Solved:
+        """Voltages and currents of a setting (default: everything nominal); `afresh` where no other will be asked for.
 
         Raises
         ------
@@ -212,6 +212,8 @@ class Model:
         """
         if setting is None:
             return self._nominal
+        if afresh:
+            return self._solved_from(setting, None)
         try:
             start = self._nominal
         except NotSettled:

@@ -21,12 +21,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from tracer.electrics.elimination import WholeElimination, WholeReduction, whole_elimination_of
+
 if TYPE_CHECKING:  # this library takes longer to be imported than a small network to be solved
     from scipy.sparse import csc_array
     from scipy.sparse.linalg import SuperLU
 
 __all__ = [
     "BLOCK_WIDTH",
+    "FEW_NODES",
     "LEAST_OHM",
     "MOST_OHM",
     "BadNode",
@@ -64,6 +67,9 @@ BLOCK_WIDTH = 24
 """Right-hand sides solved together. Wider blocks make the linear algebra library start threads for each of
 its many small products, which then wait for busy cores: up to seven times longer on a loaded machine
 (measured)."""
+
+FEW_NODES = 2_000
+"""Up to so many unknown nodes a network is solved by taking them out one after another: the library would be quicker, but takes longer to be imported."""
 
 _REFINED_V = 1e-10
 _INACCURATE_V = 1e-6
@@ -356,8 +362,8 @@ class Factor:
     island: IntArray
     floating: BoolArray
     row: IntArray
-    lu: SuperLU | None
-    pattern: _Pattern
+    lu: SuperLU | WholeReduction | None
+    pattern: _Pattern | _Order
 
     def respond(self, injected_a: FloatArray) -> FloatArray:
         """Voltages that injected currents alone would cause, held nodes at 0 V.
@@ -440,53 +446,30 @@ def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = No
     ------
     NotAccurate : the matrix is singular in double precision
     """
-    from scipy.sparse.linalg import splu
-
     if not (math.isfinite(leak_s) and leak_s >= 0.0):
         raise BadValue(f"leak_s must be zero or more, not {leak_s}")
-    if like is not None and like.shaped_like(network):
+    if like is not None and like.shaped_like(network) and not (leak_s and isinstance(like.pattern, _Order)):
         island, floating, row, pattern = like.island, like.floating, like.row, like.pattern
     else:
         island, floating, known = _islands(network)
         row = np.full(network.node_count, -1, dtype=np.intp)
         unknown = np.flatnonzero(~known)
         row[unknown] = np.arange(unknown.size)
-        pattern = _pattern(network, row, unknown.size)
-    lu = None
-    if pattern.size:
-        matrix = pattern.matrix(network.conductance_s, leak_s)
-        try:
-            lu = splu(
-                matrix,
-                permc_spec="MMD_AT_PLUS_A",
-                diag_pivot_thresh=0.0,
-                # wiring fills in so little that gathering columns into blocks costs more than it saves
-                # (measured)
-                relax=1,
-                panel_size=1,
-                options={"SymmetricMode": True, "Equil": False},
-            )
-        except RuntimeError as error:  # raised by the library for an exactly singular matrix
-            raise NotAccurate(f"the conductance matrix cannot be factorised: {error}") from error
+        few = unknown.size <= FEW_NODES and not leak_s
+        pattern = _order(network, row, unknown.size) if few else _pattern(network, row, unknown.size)
+    lu = pattern.factor(network.conductance_s, leak_s) if pattern.size else None
     return Factor(network, leak_s, island, floating, row, lu, pattern)
 
 
 def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    n = network.node_count
-    ends = network.ends[network.closed]
-    links = coo_array((np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(n, n))
-    count, label = connected_components(links.tocsr(), directed=False)
-    island = np.asarray(label, dtype=np.intp)
-    alive = np.zeros(count, dtype=np.bool_)
+    island = islands_of(network.node_count, network.ends[network.closed])
+    alive = np.zeros(network.node_count, dtype=np.bool_)
     alive[island[network.held_node]] = True
-    known = np.zeros(n, dtype=np.bool_)
+    floating = ~alive[island]
+    known = np.zeros(network.node_count, dtype=np.bool_)
     known[network.held_node] = True
-    _, lowest = np.unique(island, return_index=True)
-    known[lowest[~alive]] = True
-    return island, ~alive[island], known
+    known[island[floating]] = True  # the lowest node of each
+    return island, floating, known
 
 
 def islands_of(node_count: int, ends: IntArray) -> IntArray:
@@ -504,6 +487,28 @@ def islands_of(node_count: int, ends: IntArray) -> IntArray:
         np.minimum.at(island, high[touching], low[touching])
         while np.any(island[island] != island):
             island = island[island]
+
+
+@dataclass(frozen=True, eq=False)
+class _Order:
+    """In which order the unknown nodes of a small network are taken out; `branch` are the branches that count."""
+
+    branch: IntArray
+    elimination: WholeElimination
+
+    @property
+    def size(self) -> int:
+        return self.elimination.size
+
+    def factor(self, conductance_s: FloatArray, _leak_s: float) -> WholeReduction:
+        """For (m,) conductances."""
+        return self.elimination.reduced(conductance_s[self.branch])
+
+
+def _order(network: Network, row: IntArray, size: int) -> _Order:
+    ends = np.where(row[network.ends] >= 0, row[network.ends], size)
+    branch = np.flatnonzero(network.closed & (ends[:, 0] != ends[:, 1]))
+    return _Order(branch, whole_elimination_of(size, ends[branch]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -531,6 +536,29 @@ class _Pattern:
         if leak_s:
             data[self.diagonal] += leak_s
         return csc_array((data, self.indices, self.indptr), shape=(self.size, self.size))
+
+    def factor(self, conductance_s: FloatArray, leak_s: float) -> SuperLU:
+        """The triangular factors, for (m,) conductances.
+
+        Raises
+        ------
+        NotAccurate : the matrix is singular in double precision
+        """
+        from scipy.sparse.linalg import splu
+
+        try:
+            return splu(
+                self.matrix(conductance_s, leak_s),
+                permc_spec="MMD_AT_PLUS_A",
+                diag_pivot_thresh=0.0,
+                # wiring fills in so little that gathering columns into blocks costs more than it saves
+                # (measured)
+                relax=1,
+                panel_size=1,
+                options={"SymmetricMode": True, "Equil": False},
+            )
+        except RuntimeError as error:  # raised by the library for an exactly singular matrix
+            raise NotAccurate(f"the conductance matrix cannot be factorised: {error}") from error
 
 
 def _pattern(network: Network, row: IntArray, size: int) -> _Pattern:

@@ -9,11 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place
 from tracer.trace.rules import RULES, Finding, Rule, RuleFunction, all_rules, findings_of
 from tracer.trace.survey import Survey
+
+if TYPE_CHECKING:
+    from tracer.electrics.bus_report import BusTermination, Ohm
 
 _ELECTRIC: dict[str, Rule] = {}
 
@@ -60,12 +64,8 @@ def termination_count(survey: Survey) -> Iterator[Finding]:
     for name, bus in survey.circuit.typed.vehicle.buses.items():
         if bus.kind != "high-speed can":
             continue
-        from tracer.electrics.bus import bus_of
-        from tracer.electrics.limits_in_use import limits_of
-
-        report = bus_of(survey, name, limits=limits_of(survey.circuit))
-        fitted = [one for one in report.terminations if one.fitted]
-        total = report.cases[0].readings[0] if report.cases and report.cases[0].readings else None
+        terminations, total = _buses(survey)[name]
+        fitted = [one for one in terminations if one.fitted]
         alone = len(fitted) == 1 and total is not None and 50 <= total.nominal <= 65
         if len(fitted) == 2 or alone:
             continue
@@ -140,12 +140,20 @@ def supply_range(survey: Survey) -> Iterator[Finding]:
 def termination_fits(survey: Survey) -> Iterator[Finding]:
     """A termination that is not between the lines, or whose ohms are stated twice and differently."""
     for name in survey.circuit.typed.vehicle.buses:
-        from tracer.electrics.bus import bus_of
-        from tracer.electrics.limits_in_use import limits_of
-
-        for one in bus_of(survey, name, limits=limits_of(survey.circuit)).terminations:
+        for one in _buses(survey)[name][0]:
             if one.problem:
                 yield Finding(_bus_place(survey, name), name, f"bus {name}: {one.problem}", "")
+
+
+@lru_cache(maxsize=2)
+def _buses(survey: Survey) -> dict[str, tuple[tuple[BusTermination, ...], Ohm | None]]:
+    """For each bus of vehicle.yaml its terminations, and the reading with everything in order."""
+    from tracer.electrics.bus import terminations_in_order
+    from tracer.electrics.limits_in_use import limits_of
+
+    limits = limits_of(survey.circuit)
+    names = survey.circuit.typed.vehicle.buses
+    return {name: terminations_in_order(survey, name, limits=limits) for name in names}
 
 
 def _bus_place(survey: Survey, name: str) -> Place:
@@ -195,18 +203,18 @@ def _all_states(survey: Survey) -> Iterator[_PinState]:
     from tracer.electrics.branches import LOW, NOMINAL, Setting
     from tracer.electrics.limits_in_use import limits_of
     from tracer.electrics.model import NotSettled
-    from tracer.electrics.model_of import model_of
+    from tracer.electrics.model_of import models_of
 
     limits = limits_of(survey.circuit)
-    for key in survey.circuit.typed.vehicle.key:
-        model = model_of(survey, key, limits=limits)
+    keys = survey.circuit.typed.vehicle.key
+    for key, model in zip(keys, models_of(survey, keys, limits=limits), strict=True):
         posts = [branch.b for branch in model.branches if branch.is_battery or branch.kind == "converter"]
         if not posts:
             continue
         least = model.setting(series=LOW, draws=LOW)
         typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
         try:
-            solved = model.solve(Setting(least.branches, typed, NOMINAL))
+            solved = model.solve(Setting(least.branches, typed, NOMINAL), afresh=True)
         except NotSettled:
             continue  # `tracer volts` says so; a remark about drops would be built on nothing
         for draw in model.draws:
