@@ -147,7 +147,7 @@ def _power(out: _Writer) -> None:
         "STR: {is: relay, name: Starter solenoid, at: gearbox, coil: 50-31, contacts: {energised: [30-45]}, meets: {31: GE1, 45: MST.1}}",
         "MST: {is: load, name: Starter motor, at: gearbox, watts: 1.8 kW, meets: {2: GE1}}",
         "W1: {is: strap, name: Engine ground strap, at: left engine mount, ohms: 0.0004, meets: {1: G0, 2: GE1}}",
-        "G0: {is: ground, name: Battery ground, at: left side member}",
+        "G0: {is: ground, on: body, name: Battery ground, at: left side member}",
         "GE1: {is: ground, on: engine, at: gearbox}",
         "GE2: {is: ground, on: engine, at: front of the engine}",
         "IGN: {is: switch, name: Ignition switch, at: steering column, kind: 'ignition switch, 15 stays during start'}",
@@ -219,7 +219,7 @@ def _panel(out: _Writer, panel: int, modules: range) -> None:
         f'busbars: {{"30": [{", ".join(always)}], "15": [{", ".join(switched)}], "58": [FD{panel}], "75": [FF{panel}]{fed}}}}}',
     )
     out.part(sheet, f"SD{panel}: {{is: splice, name: Side lamps {panel}, at: loom of panel {panel}}}")
-    out.part(sheet, f"G{panel}p: {{is: ground, at: bay {panel}}}")
+    out.part(sheet, f"G{panel}p: {{is: ground, on: body, at: bay {panel}}}")
     out.run(sheet, f"FD{panel}", out.cavity("B"), f"SD{panel}", colour="GY/RD", sizes=(0.75, 1))
     out.part(sheet, f"RAD{panel}: {{is: load, name: Radio {panel}, at: console {panel}, amps: 1.5, behaves: current}}")
     out.run(sheet, f"FF{panel}", out.cavity("B"), f"RAD{panel}.1", colour="VT/BK")
@@ -270,8 +270,8 @@ def _grounds(out: _Writer, number: int, modules: int) -> None:
         sheet, f"{splice}: {{is: splice, name: Ground splice of {module}, at: loom {number + 1}, access: carpet up}}"
     )
     if place == 0:
-        out.part(sheet, f"G{ring + 1}a: {{is: ground, name: Ground point {ring + 1}a, at: sill {ring + 1}}}")
-        out.part(sheet, f"G{ring + 1}b: {{is: ground, name: Ground point {ring + 1}b, at: sill {ring + 1}}}")
+        out.part(sheet, f"G{ring + 1}a: {{is: ground, on: body, name: Ground point {ring + 1}a, at: sill {ring + 1}}}")
+        out.part(sheet, f"G{ring + 1}b: {{is: ground, on: body, name: Ground point {ring + 1}b, at: sill {ring + 1}}}")
         out.run(sheet, f"G{ring + 1}a", splice, colour="BN", sizes=(4, 6))
     else:
         out.run(sheet, f"SG{number}", splice, colour="BN", sizes=(4,))
@@ -362,6 +362,7 @@ def _own_sheet(out: _Writer, number: int, modules: int) -> None:
                 pins[25 + 2 * one] = f"bus b{one + 1} L"
                 unused.append(26 + 2 * one)
     declared = ", ".join(f"{pin}: {role}" for pin, role in pins.items() if pin not in unused)
+    outputs[21] = "{drives: signal}"
     driven = ", ".join(f"{pin}: {what}" for pin, what in outputs.items())
     draws = f"1: {{otherwise: {out.chance.randint(10, 60) / 100:g}, asleep: 0.3 mA}}, 2: 0.05" + (
         ", 3: 1.5" if _relay(number) else ""
