@@ -233,16 +233,23 @@ def volts(
     NotSettled : no steady voltages were found
     CannotUse : the workshop's file cannot be read
     """
+    from dataclasses import replace
+
     from tracer.electrics.changes import changes_of
     from tracer.electrics.volts import volts_of
+    from tracer.plan.lamps import RESTRAINT, LampRule
 
     survey = _survey(circuit)
     report = supplies(survey, module)
+    restraint = LampRule(survey, report).restraint
     changes = changes_of(
         survey.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
-    return volts_of(survey, report, survey.key_state(key), changes, limits=limits(survey, shop), lamp_w=lamp_w)
+    found = volts_of(
+        survey, report, survey.key_state(key), changes, limits=limits(survey, shop), lamp_w=lamp_w, with_lamp=not restraint
+    )  # fmt: skip
+    return replace(found, notes=(f"No lamp: {RESTRAINT}.", *found.notes)) if restraint else found
 
 
 def buses(circuit: Circuit | Survey) -> list[str]:

@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from tests.typed import write
+
 ROOT = Path(__file__).parent.parent.parent
 
 
@@ -211,3 +213,17 @@ def _vehicle(folder: Path, more: str, *, draws: str = "{1: 0.5}") -> Path:
 def _in(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), *arguments]
     return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
+
+
+def test_no_lamp_is_computed_for_a_restraint_module(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, G1: {is: ground, on: body}, "
+        "RCM: {is: module, name: NAME, cavities: 1-2, pins: {1: supply, 2: ground}}}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- RCM.1\n  - RCM.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n"
+    )
+    for name, lamp in (("Airbag module", False), ("Radio", True)):
+        folder = write(tmp_path / name.split()[0], sheet.replace("NAME", name), vehicle="vehicle: v\n")
+        command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "volts", "RCM"]
+        text = subprocess.run(command, capture_output=True, text=True, check=False).stdout
+        assert ("meter with a lamp of 21 w" in " ".join(text.casefold().split())) is lamp
+        assert ("No lamp: restraint wiring, the maker's procedure only." in " ".join(text.split())) is not lamp
