@@ -15,10 +15,10 @@ from benchmarks.generate import generate
 from benchmarks.ratios import Ratio, fastest_s
 from tracer.circuit.join import join
 from tracer.entry.load import read_folder
-from tracer.trace.affects import Affected, every_fuse
-from tracer.trace.common import common_of
-from tracer.trace.panels import panels_of
-from tracer.trace.survey import Survey
+from tracer.trace.affects.dead_part import Affected, every_fuse
+from tracer.trace.affects.in_common import common_of
+from tracer.trace.panels.positions_of import panels_of
+from tracer.trace.tracing import Tracing
 
 RUNS = 10_000
 MOST = 3.0  # times loading
@@ -36,13 +36,13 @@ def affects_ratios(runs: int = RUNS) -> list[Ratio]:
             circuit = join(read_folder(folder))
             fuses = [part.name for part in circuit.parts.values() if part.kind == "fuse"]
             modules = [part.name for part in circuit.modules()]
-            answered = every_fuse(Survey(circuit))
+            answered = every_fuse(Tracing(circuit))
             taken = sum(len(loss.supply) for loss in answered.values())
             jobs: list[tuple[str, Callable[[], object]]] = [
-                (f"affects, all {len(answered)} fuses in one pass ({taken} pins lost)", lambda: every_fuse(Survey(circuit))),
-                ("affects, one fuse with all key states", lambda: Affected(Survey(circuit)).report(fuses[len(fuses) // 2])),
-                ("common, three dead and two working modules", lambda: common_of(Survey(circuit), modules[10:13], modules[20:22])),
-                ("panel, every position of every panel", lambda: panels_of(Survey(circuit))),
+                (f"affects, all {len(answered)} fuses in one pass ({taken} pins lost)", lambda: every_fuse(Tracing(circuit))),
+                ("affects, one fuse with all key states", lambda: Affected(Tracing(circuit)).report(fuses[len(fuses) // 2])),
+                ("common, three dead and two working modules", lambda: common_of(Tracing(circuit), modules[10:13], modules[20:22])),
+                ("panel, every position of every panel", lambda: panels_of(Tracing(circuit))),
             ]  # fmt: skip
             return [Ratio(f"{words}, {runs} runs / loading", _timed(job), load_s, MOST) for words, job in jobs]
         finally:

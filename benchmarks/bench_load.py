@@ -20,9 +20,9 @@ from benchmarks.generate import generate
 from benchmarks.ratios import Ratio, fastest_s, process_cpu_s, tracer_command
 from tracer.circuit import join
 from tracer.entry import read_folder
-from tracer.trace.rules import loose_ends, remarks
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.rules.registry import loose_ends, remarks
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent / "circuits" / "minibus"
 SIZES = (1_000, 10_000, 100_000)
@@ -58,10 +58,10 @@ def _yaml_alone(folder: Path) -> None:
 
 
 def _whole(folder: Path, module: str) -> None:
-    survey = Survey(join(read_folder(folder)))
-    loose_ends(survey)
-    remarks(survey)
-    supplies_of(survey, module)
+    tracing = Tracing(join(read_folder(folder)))
+    loose_ends(tracing)
+    remarks(tracing)
+    supplies_of(tracing, module)
 
 
 def start_up_ratio(runs: int = 9) -> Ratio:
@@ -82,7 +82,7 @@ def states_ratio(runs: int = 10_000) -> Ratio:
             start = time.perf_counter()
             circuit = join(read_folder(folder))
             loaded = time.perf_counter()
-            states = Survey(circuit).states
+            states = Tracing(circuit).states
             for part in circuit.modules():
                 for node in circuit.pins_of[part.name].values():
                     for key in states.keys:

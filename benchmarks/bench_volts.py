@@ -8,10 +8,10 @@ from pathlib import Path
 import tracer
 from benchmarks.generate import generate
 from benchmarks.ratios import Ratio, collector_off, fastest_s
-from tracer.electrics.expected import expectations
 from tracer.electrics.limits_in_use import limits_of
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.electrics.volts.expected import expectations
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent / "circuits" / "minibus"
 RUNS = 10_000
@@ -28,9 +28,9 @@ def ratios() -> list[Ratio]:
 
 
 def _ratio(folder: Path, module: str, name: str, runs: int) -> Ratio:
-    listed_s = collector_off(lambda: fastest_s(lambda: supplies_of(Survey(tracer.load(str(folder))), module), runs))
-    survey = Survey(tracer.load(str(folder)))
-    report, limits = supplies_of(survey, module), limits_of(survey.circuit)
-    ours_s = collector_off(lambda: fastest_s(lambda: expectations(survey, report, limits=limits), runs))
+    listed_s = collector_off(lambda: fastest_s(lambda: supplies_of(Tracing(tracer.load(str(folder))), module), runs))
+    tracing = Tracing(tracer.load(str(folder)))
+    report, limits = supplies_of(tracing, module), limits_of(tracing.circuit)
+    ours_s = collector_off(lambda: fastest_s(lambda: expectations(tracing, report, limits=limits), runs))
     job = f"readings of one module, {len(report.keys)} key states, {name} / its list from the files"
     return Ratio(job, ours_s, listed_s, AT_MOST)

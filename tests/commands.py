@@ -10,10 +10,10 @@ from typer.testing import CliRunner
 
 import tracer
 from tracer.cli import app
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 
-def commands(survey: Survey, modules: Sequence[str], folder: Path) -> Iterator[list[str]]:
+def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator[list[str]]:
     """One call of each command, or of each command with each of the modules; prints go into the folder."""
     for command in ("check", "panel", "draw", "bus"):
         yield [command]
@@ -26,11 +26,11 @@ def commands(survey: Survey, modules: Sequence[str], folder: Path) -> Iterator[l
         yield ["common", *modules]
 
 
-def run(survey: Survey, arguments: Sequence[str]) -> tuple[int, str]:
+def run(tracing: Tracing, arguments: Sequence[str]) -> tuple[int, str]:
     """Exit status and everything that a command wrote, into files too; whatever it raises comes through."""
     with (
-        mock.patch.object(tracer, "load", lambda folder: survey.circuit),
-        mock.patch.object(tracer, "Survey", lambda circuit: survey),
+        mock.patch.object(tracer, "load", lambda folder: tracing.circuit),
+        mock.patch.object(tracer, "Tracing", lambda circuit: tracing),
     ):
         done = CliRunner().invoke(app, [*arguments], catch_exceptions=False)
     written = done.output

@@ -54,25 +54,25 @@ def test_the_names_for_the_type_checker_are_those_at_run_time() -> None:
 
 
 def test_paper_is_made_by_a_call() -> None:
-    survey = tracer.Survey(tracer.load(ROOT / "circuits" / "minibus"))
-    assert b"ALM.2" in tracer.worksheet(survey, "ALM", "csv").files[0]
-    (drawing,) = tracer.diagram(survey, "ALM", "svg", key="run").files
+    tracing = tracer.Tracing(tracer.load(ROOT / "circuits" / "minibus"))
+    assert b"ALM.2" in tracer.worksheet(tracing, "ALM", "csv").files[0]
+    (drawing,) = tracer.diagram(tracing, "ALM", "svg", key="run").files
     assert b"<svg" in drawing
-    assert tracer.check(survey).complete
+    assert tracer.check(tracing).complete
     with pytest.raises(tracer.UnknownKeyState):
-        tracer.diagram(survey, "ALM", "svg", key="rum")
+        tracer.diagram(tracing, "ALM", "svg", key="rum")
     with pytest.raises(tracer.CannotAnswer, match="no resistance"):
-        tracer.bus_reading(survey, tracer.bus(survey, "drive"), "many", "ALM")
+        tracer.bus_reading(tracing, tracer.bus(tracing, "drive"), "many", "ALM")
 
 
-def test_a_circuit_and_a_survey_of_it_are_taken_alike() -> None:
+def test_a_circuit_and_a_tracing_of_it_are_taken_alike() -> None:
     circuit = tracer.load(str(ROOT / "circuits" / "minibus"))
-    survey = tracer.Survey(circuit)
-    assert tracer.volts(circuit, "ALM", "run").rows == tracer.volts(survey, "ALM", "run").rows
-    assert tracer.affects(circuit, "F50") == tracer.affects(survey, "F50")
-    assert tracer.common(circuit, ["ALM", "BDM"]) == tracer.common(survey, ["ALM", "BDM"])
-    assert tracer.panels(circuit) == tracer.panels(survey)
-    assert tracer.bus(circuit, "drive").terminations == tracer.bus(survey, "drive").terminations
+    tracing = tracer.Tracing(circuit)
+    assert tracer.volts(circuit, "ALM", "run").rows == tracer.volts(tracing, "ALM", "run").rows
+    assert tracer.affects(circuit, "F50") == tracer.affects(tracing, "F50")
+    assert tracer.common(circuit, ["ALM", "BDM"]) == tracer.common(tracing, ["ALM", "BDM"])
+    assert tracer.panels(circuit) == tracer.panels(tracing)
+    assert tracer.bus(circuit, "drive").terminations == tracer.bus(tracing, "drive").terminations
 
 
 def test_what_is_not_there_is_said() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from tracer.circuit import join
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry import CannotUse, Problem, read_folder
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 VEHICLE = 'vehicle: v\nkey: [off, run]\nconditions: {lights: on}\nrails: {"30": always, "31": ground}\n'
 HEAD = """\
@@ -74,9 +74,9 @@ def wires(circuit: Circuit) -> list[tuple[str, str]]:
     return found
 
 
-def example_survey(folder: Path, example: str) -> Survey:
-    """The survey of a rule's example: pages after `---`; a first piece that begins with `rails:` belongs to vehicle.yaml."""
+def example_tracing(folder: Path, example: str) -> Tracing:
+    """The tracing of a rule's example: pages after `---`; a first piece that begins with `rails:` belongs to vehicle.yaml."""
     documents = example.split("\n---\n")
     vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
     sheets = [f"sheet: {number}\n{document}" for number, document in enumerate(documents, 1)]
-    return Survey(join(read_folder(write(folder, *sheets, vehicle=f"vehicle: example\n{vehicle}\n"))))
+    return Tracing(join(read_folder(write(folder, *sheets, vehicle=f"vehicle: example\n{vehicle}\n"))))

@@ -1,7 +1,7 @@
 """Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.
 
 Every answer of the command line is one call here; the values it gives are frozen dataclasses. What was worked out about a vehicle serves the next
-question when a `Survey` of the circuit is passed in its place.
+question when a `Tracing` of the circuit is passed in its place.
 
 >>> import tracer
 >>> circuit = tracer.load("circuits/minibus")                       # doctest: +SKIP
@@ -21,15 +21,15 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:  # `as` makes a name public
     from tracer.circuit.model import Circuit as Circuit
     from tracer.electrics.audit import Audit as Audit
-    from tracer.electrics.bus_readings import Classified as Classified
-    from tracer.electrics.bus_report import BusReport as BusReport
-    from tracer.electrics.bus_report import UnknownBus as UnknownBus
-    from tracer.electrics.changes import BadChange as BadChange
-    from tracer.electrics.draw import DrawReport as DrawReport
-    from tracer.electrics.expected import Expected as Expected
+    from tracer.electrics.bus.readings import Classified as Classified
+    from tracer.electrics.bus.values import BusReport as BusReport
+    from tracer.electrics.bus.values import UnknownBus as UnknownBus
+    from tracer.electrics.key_off_draw import DrawReport as DrawReport
     from tracer.electrics.limits_in_use import LimitsInUse
-    from tracer.electrics.model import NotSettled as NotSettled
-    from tracer.electrics.volts_report import VoltsReport as VoltsReport
+    from tracer.electrics.model.changes import BadChange as BadChange
+    from tracer.electrics.model.circuit_model import NotSettled as NotSettled
+    from tracer.electrics.volts.expected import Expected as Expected
+    from tracer.electrics.volts.values import VoltsReport as VoltsReport
     from tracer.entry.problems import BadReading as BadReading
     from tracer.entry.problems import CannotAnswer as CannotAnswer
     from tracer.entry.problems import CannotCompute as CannotCompute
@@ -38,56 +38,56 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import Problem as Problem
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
-    from tracer.trace.affects import AffectsReport as AffectsReport
-    from tracer.trace.affects import UnknownPart as UnknownPart
-    from tracer.trace.common import CommonReport as CommonReport
-    from tracer.trace.panels import PanelReport as PanelReport
-    from tracer.trace.panels import UnknownPanel as UnknownPanel
-    from tracer.trace.pin_states import ModuleStates as ModuleStates
-    from tracer.trace.plugged import SeenReport as SeenReport
-    from tracer.trace.results import LooseEnd as LooseEnd
-    from tracer.trace.results import Probe as Probe
-    from tracer.trace.results import Row as Row
-    from tracer.trace.results import SupplyReport as SupplyReport
-    from tracer.trace.rules import Rule
-    from tracer.trace.supplies import UnknownModule as UnknownModule
-    from tracer.trace.survey import Survey as Survey
-    from tracer.trace.survey import UnknownKeyState as UnknownKeyState
+    from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
+    from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
+    from tracer.trace.affects.in_common import CommonReport as CommonReport
+    from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
+    from tracer.trace.lists.results import LooseEnd as LooseEnd
+    from tracer.trace.lists.results import Probe as Probe
+    from tracer.trace.lists.results import Row as Row
+    from tracer.trace.lists.results import SupplyReport as SupplyReport
+    from tracer.trace.lists.supplies import UnknownModule as UnknownModule
+    from tracer.trace.panels.plugged_in import SeenReport as SeenReport
+    from tracer.trace.panels.positions_of import PanelReport as PanelReport
+    from tracer.trace.panels.positions_of import UnknownPanel as UnknownPanel
+    from tracer.trace.rules.registry import Rule
+    from tracer.trace.tracing import Tracing as Tracing
+    from tracer.trace.tracing import UnknownKeyState as UnknownKeyState
 
 # The values that the calls below take, give and raise, each with the module that it is taken from when it is first asked for.
 _VALUES = {
-    "AffectsReport": "tracer.trace.affects",
+    "AffectsReport": "tracer.trace.affects.dead_part",
     "Audit": "tracer.electrics.audit",
-    "BusReport": "tracer.electrics.bus_report",
-    "BadChange": "tracer.electrics.changes",
+    "BusReport": "tracer.electrics.bus.values",
+    "BadChange": "tracer.electrics.model.changes",
     "BadReading": "tracer.entry.problems",
     "CannotAnswer": "tracer.entry.problems",
     "CannotCompute": "tracer.entry.problems",
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
-    "Classified": "tracer.electrics.bus_readings",
-    "CommonReport": "tracer.trace.common",
-    "DrawReport": "tracer.electrics.draw",
-    "Expected": "tracer.electrics.expected",
+    "Classified": "tracer.electrics.bus.readings",
+    "CommonReport": "tracer.trace.affects.in_common",
+    "DrawReport": "tracer.electrics.key_off_draw",
+    "Expected": "tracer.electrics.volts.expected",
     "Job": "tracer.report.printing",
-    "LooseEnd": "tracer.trace.results",
-    "ModuleStates": "tracer.trace.pin_states",
-    "NotSettled": "tracer.electrics.model",
-    "PanelReport": "tracer.trace.panels",
+    "LooseEnd": "tracer.trace.lists.results",
+    "ModuleStates": "tracer.trace.lists.pin_states",
+    "NotSettled": "tracer.electrics.model.circuit_model",
+    "PanelReport": "tracer.trace.panels.positions_of",
     "Place": "tracer.entry.problems",
     "Printed": "tracer.report.printing",
-    "Probe": "tracer.trace.results",
+    "Probe": "tracer.trace.lists.results",
     "Problem": "tracer.entry.problems",
-    "Row": "tracer.trace.results",
-    "SeenReport": "tracer.trace.plugged",
-    "SupplyReport": "tracer.trace.results",
-    "Survey": "tracer.trace.survey",
-    "UnknownBus": "tracer.electrics.bus_report",
-    "UnknownKeyState": "tracer.trace.survey",
-    "UnknownModule": "tracer.trace.supplies",
-    "UnknownPanel": "tracer.trace.panels",
-    "UnknownPart": "tracer.trace.affects",
-    "VoltsReport": "tracer.electrics.volts_report",
+    "Row": "tracer.trace.lists.results",
+    "SeenReport": "tracer.trace.panels.plugged_in",
+    "SupplyReport": "tracer.trace.lists.results",
+    "Tracing": "tracer.trace.tracing",
+    "UnknownBus": "tracer.electrics.bus.values",
+    "UnknownKeyState": "tracer.trace.tracing",
+    "UnknownModule": "tracer.trace.lists.supplies",
+    "UnknownPanel": "tracer.trace.panels.positions_of",
+    "UnknownPart": "tracer.trace.affects.dead_part",
+    "VoltsReport": "tracer.electrics.volts.values",
 }
 
 
@@ -106,107 +106,107 @@ def load(folder: str | Path) -> Circuit:
 
 def rules() -> tuple[Rule, ...]:
     """Everything that `check` looks for, with the reason and the cure."""
-    from tracer.electrics.rules import electric_rules
-    from tracer.trace.rules import all_rules
+    from tracer.electrics.remarks import electric_rules
+    from tracer.trace.rules.registry import all_rules
 
     return (*all_rules(), *electric_rules())
 
 
-def check(circuit: Circuit | Survey) -> Audit:
+def check(circuit: Circuit | Tracing) -> Audit:
     """What is loose and what is remarkable in the whole vehicle."""
     from tracer.electrics.audit import audit_of
 
-    return audit_of(_survey(circuit))
+    return audit_of(_tracing(circuit))
 
 
-def supplies(circuit: Circuit | Survey, module: str) -> SupplyReport:
+def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     """Every supply and ground of a module, where to probe each, and the loose ends.
 
     Raises
     ------
     UnknownModule : no module has that name
     """
-    from tracer.trace.supplies import supplies_of
+    from tracer.trace.lists.supplies import supplies_of
 
     return supplies_of(circuit, module)
 
 
-def expected(circuit: Circuit | Survey, report: SupplyReport, *, shop: Path | None = None) -> Expected:
+def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:
     """Computed volts at every probe point of a list in every key state, with the limits of a workshop's file; or the reason why there are none.
 
     Raises
     ------
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.expected import expected_of
+    from tracer.electrics.volts.expected import expected_of
 
-    survey = _survey(circuit)
-    return expected_of(survey, report, limits=limits(survey, shop))
+    tracing = _tracing(circuit)
+    return expected_of(tracing, report, limits=limits(tracing, shop))
 
 
-def states(circuit: Circuit | Survey, module: str) -> ModuleStates:
+def states(circuit: Circuit | Tracing, module: str) -> ModuleStates:
     """What each pin of a module must read in each key state, and why.
 
     Raises
     ------
     UnknownModule : no module has that name
     """
-    from tracer.trace.pin_states import pin_states
+    from tracer.trace.lists.pin_states import pin_states
 
-    return pin_states(_survey(circuit), module)
+    return pin_states(_tracing(circuit), module)
 
 
-def panels(circuit: Circuit | Survey, name: str | None = None) -> PanelReport:
+def panels(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
     """What belongs in each fuse position of a panel, or of all, and what it serves.
 
     Raises
     ------
     UnknownPanel : no panel has that name
     """
-    from tracer.trace.panels import panels_of
+    from tracer.trace.panels.positions_of import panels_of
 
     return panels_of(circuit, name)
 
 
-def seen(circuit: Circuit | Survey, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:
+def seen(circuit: Circuit | Tracing, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:
     """What is really plugged in (texts by the name of where each was written, a later one before an earlier) against what belongs there.
 
     Raises
     ------
     CannotUse : with every slip in the texts
     """
-    from tracer.trace.plugged import compare, read_seen
+    from tracer.trace.panels.plugged_in import compare, read_seen
 
     plugged = {label: found for name, text in texts.items() for label, found in read_seen(text, report, name).items()}
-    return compare(_survey(circuit), report, plugged)
+    return compare(_tracing(circuit), report, plugged)
 
 
-def affects(circuit: Circuit | Survey, part: str, pin: str | None = None) -> AffectsReport:
+def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> AffectsReport:
     """What loses supply, ground or control if a part, or the wire at one pin of it, opens.
 
     Raises
     ------
     UnknownPart : no part has that name, or no such pin
     """
-    from tracer.trace.affects import Affected
+    from tracer.trace.affects.dead_part import Affected
 
-    return Affected(_survey(circuit)).report(part, pin)
+    return Affected(_tracing(circuit)).report(part, pin)
 
 
-def common(circuit: Circuit | Survey, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:
+def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:
     """What several dead parts have in common upstream, without what a working part shares.
 
     Raises
     ------
     UnknownPart : no part has that name, or no such pin
     """
-    from tracer.trace.common import common_of
+    from tracer.trace.affects.in_common import common_of
 
-    return common_of(_survey(circuit), dead, working)
+    return common_of(_tracing(circuit), dead, working)
 
 
 def volts(
-    circuit: Circuit | Survey,
+    circuit: Circuit | Tracing,
     module: str,
     key: str | None = None,
     *,
@@ -235,31 +235,31 @@ def volts(
     """
     from dataclasses import replace
 
-    from tracer.electrics.changes import changes_of
-    from tracer.electrics.volts import volts_of
+    from tracer.electrics.model.changes import changes_of
+    from tracer.electrics.volts.of_module import volts_of
     from tracer.plan.lamps import RESTRAINT, LampRule
 
-    survey = _survey(circuit)
-    report = supplies(survey, module)
-    restraint = LampRule(survey, report).restraint
+    tracing = _tracing(circuit)
+    report = supplies(tracing, module)
+    restraint = LampRule(tracing, report).restraint
     changes = changes_of(
-        survey.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
+        tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
     found = volts_of(
-        survey, report, survey.key_state(key), changes, limits=limits(survey, shop), lamp_w=lamp_w, with_lamp=not restraint
+        tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w, with_lamp=not restraint
     )  # fmt: skip
     return replace(found, notes=(f"No lamp: {RESTRAINT}.", *found.notes)) if restraint else found
 
 
-def buses(circuit: Circuit | Survey) -> list[str]:
+def buses(circuit: Circuit | Tracing) -> list[str]:
     """The names of all buses."""
-    from tracer.electrics.bus_lines import bus_names
+    from tracer.electrics.bus.lines import bus_names
 
-    return bus_names(_survey(circuit).circuit)
+    return bus_names(_tracing(circuit).circuit)
 
 
-def bus(circuit: Circuit | Survey, name: str, *, shop: Path | None = None) -> BusReport:
+def bus(circuit: Circuit | Tracing, name: str, *, shop: Path | None = None) -> BusReport:
     """Lines, terminations and branches of a bus, the resistance to expect at each point, and what each test can tell.
 
     Raises
@@ -267,14 +267,14 @@ def bus(circuit: Circuit | Survey, name: str, *, shop: Path | None = None) -> Bu
     UnknownBus : there is no bus of that name
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.bus import bus_of
+    from tracer.electrics.bus.of_vehicle import bus_of
 
-    survey = _survey(circuit)
-    return bus_of(survey, name, limits=limits(survey, shop))
+    tracing = _tracing(circuit)
+    return bus_of(tracing, name, limits=limits(tracing, shop))
 
 
 def bus_reading(
-    circuit: Circuit | Survey, report: BusReport, reading: str, at: str, *, shop: Path | None = None
+    circuit: Circuit | Tracing, report: BusReport, reading: str, at: str, *, shop: Path | None = None
 ) -> Classified:
     """What explains a resistance read between the lines of a bus at a point ("120ohm", "open").
 
@@ -283,13 +283,13 @@ def bus_reading(
     CannotAnswer : it is no resistance, or there is no such point
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.bus_readings import classify, ohm_value
+    from tracer.electrics.bus.readings import classify, ohm_value
 
-    return classify(report, ohm_value(reading), at, limits=limits(_survey(circuit), shop))
+    return classify(report, ohm_value(reading), at, limits=limits(_tracing(circuit), shop))
 
 
 def draw(
-    circuit: Circuit | Survey, readings: Iterable[str] = (), *, held: Iterable[str] = (), shop: Path | None = None
+    circuit: Circuit | Tracing, readings: Iterable[str] = (), *, held: Iterable[str] = (), shop: Path | None = None
 ) -> DrawReport:
     """Key-off current of each circuit from the millivolts across its fuse ("F4=0.4").
 
@@ -298,16 +298,16 @@ def draw(
     CannotAnswer : a reading that cannot be understood, or a part that is not there
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.changes import changes_of
-    from tracer.electrics.draw import draw_of, readings_of
+    from tracer.electrics.key_off_draw import draw_of, readings_of
+    from tracer.electrics.model.changes import changes_of
 
-    survey = _survey(circuit)
-    chosen = changes_of(survey.circuit, held=held)
-    return draw_of(survey, readings_of(survey, readings), limits=limits(survey, shop), held=chosen.held)
+    tracing = _tracing(circuit)
+    chosen = changes_of(tracing.circuit, held=held)
+    return draw_of(tracing, readings_of(tracing, readings), limits=limits(tracing, shop), held=chosen.held)
 
 
 def diagram(
-    circuit: Circuit | Survey,
+    circuit: Circuit | Tracing,
     module: str,
     form: str = "pdf",
     *,
@@ -325,13 +325,13 @@ def diagram(
     """
     from tracer.report.printing import Job
 
-    survey = _survey(circuit)
-    state = survey.key_state(key) if key is not None else None
-    return printed(survey, module, Job("diagram", form, paper, date, state, engine))
+    tracing = _tracing(circuit)
+    state = tracing.key_state(key) if key is not None else None
+    return printed(tracing, module, Job("diagram", form, paper, date, state, engine))
 
 
 def worksheet(
-    circuit: Circuit | Survey,
+    circuit: Circuit | Tracing,
     module: str,
     form: str = "pdf",
     *,
@@ -348,11 +348,11 @@ def worksheet(
     """
     from tracer.report.printing import Job
 
-    survey = _survey(circuit)
-    return printed(survey, module, Job("worksheet", form, paper, date, limits=limits(survey, shop)))
+    tracing = _tracing(circuit)
+    return printed(tracing, module, Job("worksheet", form, paper, date, limits=limits(tracing, shop)))
 
 
-def printed(circuit: Circuit | Survey, module: str, job: Job) -> Printed:
+def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
     """One module's diagram or worksheet as a `Job` says.
 
     Raises
@@ -362,7 +362,7 @@ def printed(circuit: Circuit | Survey, module: str, job: Job) -> Printed:
     """
     from tracer.report.printing import printed as printed_of
 
-    return printed_of(_survey(circuit), module, job)
+    return printed_of(_tracing(circuit), module, job)
 
 
 def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]:
@@ -372,7 +372,7 @@ def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]
     return printed_all_of(folder, modules, job)
 
 
-def limits(circuit: Circuit | Survey, shop: Path | None = None) -> LimitsInUse:
+def limits(circuit: Circuit | Tracing, shop: Path | None = None) -> LimitsInUse:
     """The limits that hold for a vehicle, those of a workshop's file among them.
 
     Raises
@@ -382,13 +382,13 @@ def limits(circuit: Circuit | Survey, shop: Path | None = None) -> LimitsInUse:
     from tracer.electrics.limits_in_use import limits_of
     from tracer.entry.overrides import read_shop
 
-    return limits_of(_survey(circuit).circuit, read_shop(shop) if shop is not None else None)
+    return limits_of(_tracing(circuit).circuit, read_shop(shop) if shop is not None else None)
 
 
-def _survey(circuit: Circuit | Survey) -> Survey:
-    from tracer.trace.survey import Survey
+def _tracing(circuit: Circuit | Tracing) -> Tracing:
+    from tracer.trace.tracing import Tracing
 
-    return circuit if isinstance(circuit, Survey) else Survey(circuit)
+    return circuit if isinstance(circuit, Tracing) else Tracing(circuit)
 
 
 # The calls are what is defined here: no second list that could miss one.

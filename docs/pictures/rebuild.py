@@ -27,13 +27,13 @@ def contents() -> dict[str, bytes]:
     from tracer.report.sheets import json_text
     from tracer.report.worksheet import as_data
     from tracer.report.worksheet.form import as_typst
-    from tracer.trace.supplies import supplies_of
-    from tracer.trace.survey import Survey
+    from tracer.trace.lists.supplies import supplies_of
+    from tracer.trace.tracing import Tracing
 
-    survey = Survey(tracer.load(str(DEMO)))
-    report = supplies_of(survey, MODULE)
-    (diagram,) = files_of(diagram_of(survey, report, sheet=Sheet(date=DATE)), "svg")
-    sheet = sheet_of(survey, report)
+    tracing = Tracing(tracer.load(str(DEMO)))
+    report = supplies_of(tracing, MODULE)
+    (diagram,) = files_of(diagram_of(tracing, report, sheet=Sheet(date=DATE)), "svg")
+    sheet = sheet_of(tracing, report)
     source = as_typst(sheet) + json_text(as_data(sheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
@@ -43,11 +43,11 @@ def worksheet_picture() -> bytes:
     import tracer
     from tracer.report.printing import sheet_of
     from tracer.report.worksheet import as_png
-    from tracer.trace.supplies import supplies_of
-    from tracer.trace.survey import Survey
+    from tracer.trace.lists.supplies import supplies_of
+    from tracer.trace.tracing import Tracing
 
-    survey = Survey(tracer.load(str(DEMO)))
-    return as_png(sheet_of(survey, supplies_of(survey, MODULE)), date=DATE, ppi=110)[PAGE]
+    tracing = Tracing(tracer.load(str(DEMO)))
+    return as_png(sheet_of(tracing, supplies_of(tracing, MODULE)), date=DATE, ppi=110)[PAGE]
 
 
 def main() -> None:

@@ -13,7 +13,7 @@ from hypothesis import given
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tests.typed import write
 from tracer.circuit import join
-from tracer.electrics.bus_lines import bus_names
+from tracer.electrics.bus.lines import bus_names
 from tracer.entry import read_folder
 from tracer.entry.names import names_of
 

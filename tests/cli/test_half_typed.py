@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 import tracer
 from tests.commands import commands, run
 from tracer.cli import app
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).parent.parent.parent
 VEHICLES = sorted(file.parent for folder in ("circuits", "tests/constructs") for file in ROOT.glob(f"{folder}/*/vehicle.yaml"))  # fmt: skip
@@ -66,16 +66,16 @@ GROWING: dict[str, Callable[[Path, Path], Iterator[str]]] = {
 def go_through(folder: Path, prints: Path, turn: int) -> bool:
     """Ask everything of what was typed so far; whether it could be used at all."""
     try:
-        survey = Survey(tracer.load(folder))
+        tracing = Tracing(tracer.load(folder))
     except tracer.CannotUse:
         done = CliRunner().invoke(app, ["-C", str(folder), "check"], catch_exceptions=False)
         assert done.exit_code == 1
         assert re.search(r"\.yaml:\d+", done.output) or "vehicle.yaml" in done.output
         return False
-    modules = [module.name for module in survey.circuit.modules()]
+    modules = [module.name for module in tracing.circuit.modules()]
     asked = [modules[turn % len(modules)]] if modules else []
-    for arguments in commands(survey, asked, prints):
-        status, written = run(survey, arguments)
+    for arguments in commands(tracing, asked, prints):
+        status, written = run(tracing, arguments)
         assert status in ANSWERS, arguments
         assert written or status == 0, arguments
     return True

@@ -12,7 +12,7 @@ import pytest
 
 from tests.cli.test_volts_on_the_command_line import data, run
 from tests.typed import HEAD, write
-from tracer.electrics import expected as limits_of_size
+from tracer.electrics.volts import expected as limits_of_size
 
 GROUPS = ("supplies", "grounds", "carrying", "chains")
 
@@ -90,13 +90,13 @@ def test_a_vehicle_too_large_says_that_no_volts_are_computed(monkeypatch: pytest
     import tracer
     from tracer.electrics.limits_in_use import limits_of
     from tracer.report.supplies import as_data, as_text
-    from tracer.trace.supplies import supplies_of
-    from tracer.trace.survey import Survey
+    from tracer.trace.lists.supplies import supplies_of
+    from tracer.trace.tracing import Tracing
 
     folder = write(tmp_path, HEAD + "runs:\n  - 30 -- RD 2.5 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n")
-    survey = Survey(tracer.load(str(folder)))
-    report = supplies_of(survey, "M")
+    tracing = Tracing(tracer.load(str(folder)))
+    report = supplies_of(tracing, "M")
     monkeypatch.setattr(limits_of_size, "MOST_LINKS", 2)
-    found = limits_of_size.expected_of(survey, report, limits=limits_of(survey.circuit))
+    found = limits_of_size.expected_of(tracing, report, limits=limits_of(tracing.circuit))
     assert found.points == {}
     assert "NO VOLTS COMPUTED" in as_text(report, found) and "links" in json.dumps(as_data(report, found)["volts"])

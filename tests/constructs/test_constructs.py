@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import tracer
-from tracer.trace.results import Row, SupplyReport
+from tracer.trace.lists.results import Row, SupplyReport
 
 BASE = "BAT: battery, G1: ground, F1: {is: fuse, amps: 10}, F2: {is: fuse, amps: 10}, S1: splice, S2: splice"
 GROUND = ["BAT.- -- BK 16 -- G1"]

@@ -13,7 +13,7 @@ import pytest
 import tracer
 from tests.golden import check_golden
 from tracer.report.supplies import as_text
-from tracer.trace.results import Row, SupplyReport
+from tracer.trace.lists.results import Row, SupplyReport
 
 HERE = Path(__file__).parent
 NAMES = sorted(folder.name for folder in HERE.iterdir() if (folder / "vehicle.yaml").is_file())

@@ -9,14 +9,14 @@ import pytest
 
 from tests.typed import HEAD, load, problems, write
 from tracer.circuit.states import Level
-from tracer.electrics.expected import expected_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.trace import rules
-from tracer.trace.affects import affects
-from tracer.trace.common import common_of
-from tracer.trace.results import SupplyReport
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.electrics.volts.expected import expected_of
+from tracer.trace.affects.dead_part import affects
+from tracer.trace.affects.in_common import common_of
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.rules import registry as rules
+from tracer.trace.tracing import Tracing
 
 PARTS = """\
 sheet: 1
@@ -37,8 +37,8 @@ SOUND = """\
 FED = "  - S1 -- RD 1 -- M.1\n"
 
 
-def survey(folder: Path, parts: str, runs: str, vehicle: str = "vehicle: v\nkey: [off, run]\n") -> Survey:
-    return Survey(load(folder, f"{PARTS}  {parts}\nruns:\n{SOUND}{runs}", vehicle=vehicle))
+def tracing(folder: Path, parts: str, runs: str, vehicle: str = "vehicle: v\nkey: [off, run]\n") -> Tracing:
+    return Tracing(load(folder, f"{PARTS}  {parts}\nruns:\n{SOUND}{runs}", vehicle=vehicle))
 
 
 def loose(report: SupplyReport) -> set[tuple[str, str]]:
@@ -61,7 +61,7 @@ THROUGH = {
 def test_a_supply_behind_an_unknown_inside_is_not_known_and_never_dead(
     part: str, one: str, other: str, tmp_path: Path
 ) -> None:
-    found = survey(tmp_path, part, f"  - S1 -- RD 1 -- Q1.{one}\n  - Q1.{other} -- RD 1 -- M.1\n")
+    found = tracing(tmp_path, part, f"  - S1 -- RD 1 -- Q1.{one}\n  - Q1.{other} -- RD 1 -- M.1\n")
     report = supplies_of(found, "M")
     assert not report.complete
     assert report.supplies == (), "no way is invented through it"
@@ -77,7 +77,7 @@ def test_a_supply_behind_an_unknown_inside_is_not_known_and_never_dead(
 def test_an_unknown_inside_beside_the_way_leaves_every_answer_open(
     part: str, one: str, other: str, tmp_path: Path
 ) -> None:
-    found = survey(tmp_path, part, f"{FED}  - S1 -- RD 1 -- Q1.{one}\n")
+    found = tracing(tmp_path, part, f"{FED}  - S1 -- RD 1 -- Q1.{one}\n")
     report = supplies_of(found, "M")
     assert [row.pin for row in report.supplies] == ["1"]
     assert not report.complete
@@ -92,8 +92,8 @@ def test_the_second_count_sees_what_the_rule_would_forget(
     part: str, one: str, other: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rules.all_rules()
-    monkeypatch.setitem(rules._RULES, "L161", replace(rules.RULES["L161"], find=lambda survey: iter(())))
-    report = supplies_of(survey(tmp_path, part, f"{FED}  - S1 -- RD 1 -- Q1.{one}\n"), "M")
+    monkeypatch.setitem(rules._RULES, "L161", replace(rules.RULES["L161"], find=lambda tracing: iter(())))
+    report = supplies_of(tracing(tmp_path, part, f"{FED}  - S1 -- RD 1 -- Q1.{one}\n"), "M")
     assert len(report.cross_check.differences) == 1
     assert f"Q1.{one}" in report.cross_check.differences[0]
     assert not report.complete
@@ -101,7 +101,7 @@ def test_the_second_count_sees_what_the_rule_would_forget(
 
 def test_an_unknown_inside_elsewhere_is_counted_but_concerns_no_other_list(tmp_path: Path) -> None:
     runs = f"{FED}  - BAT.+ -- RD 1 -- F2 -- RD 1 -- Q1.1\n"
-    report = supplies_of(survey(tmp_path, "Q1: box\n  F2: {is: fuse, amps: 5}", runs), "M")
+    report = supplies_of(tracing(tmp_path, "Q1: box\n  F2: {is: fuse, amps: 5}", runs), "M")
     assert report.complete
     assert report.loose_elsewhere == 1
 
@@ -109,7 +109,7 @@ def test_an_unknown_inside_elsewhere_is_counted_but_concerns_no_other_list(tmp_p
 def test_a_lamp_that_sits_on_the_pins_of_a_switch_makes_them_known(tmp_path: Path) -> None:
     parts = "Q1: {is: switch, pins: [58, 31], contacts: {off: [], on: [1-2]}}\n  E9: {is: load, meets: {1: Q1.58, 2: Q1.31}}\n  E2: load"
     runs = f"{FED}  - S1 -- RD 1 -- Q1.58\n  - Q1.31 -- BN 1 -- G1\n  - S1 -- RD 1 -- Q1.1\n  - Q1.2 -- RD 1 -- E2 -- BN 1 -- G1\n"
-    found = survey(tmp_path, parts, runs)
+    found = tracing(tmp_path, parts, runs)
     report = supplies_of(found, "M")
     assert report.complete
     assert not problems(tmp_path)
@@ -138,7 +138,7 @@ WITH_LIGHTS = "vehicle: v\nkey: [off, run]\nconditions: {lights: side lights on}
 
 def test_two_levers_on_one_column_are_two_switches_in_one_part(tmp_path: Path) -> None:
     runs = "  - S1 -- RD 1 -- S7.53a\n  - S7.53 -- RD 1 -- M.1\n  - S1 -- RD 1 -- S7.30\n  - S7.58 -- RD 1 -- E2 -- BN 1 -- G1\n"
-    found = survey(tmp_path, f"{LEVERS}\n  E2: load", runs, WITH_LIGHTS)
+    found = tracing(tmp_path, f"{LEVERS}\n  E2: load", runs, WITH_LIGHTS)
     states, at = found.states, found.circuit.node_of_point
     assert [why.text for why in states.reasons(at["M", "1"], "run")] == ["S7/wiper in position slow"]
     assert [why.text for why in states.reasons(at["E2", "1"], "run")] == ["lights"]
@@ -146,10 +146,10 @@ def test_two_levers_on_one_column_are_two_switches_in_one_part(tmp_path: Path) -
 
 
 def test_a_lever_is_held_by_its_name(tmp_path: Path) -> None:
-    from tracer.electrics.changes import BadChange, changes_of
+    from tracer.electrics.model.changes import BadChange, changes_of
 
     runs = "  - S1 -- RD 1 -- S7.53a\n  - S7.53 -- RD 1 -- M.1\n"
-    found = survey(tmp_path, LEVERS, runs, WITH_LIGHTS)
+    found = tracing(tmp_path, LEVERS, runs, WITH_LIGHTS)
     assert changes_of(found.circuit, held=["S7/wiper=slow"]).held == {"S7/wiper": "slow"}
     for wrong, said in (("S7=slow", "S7/wiper=POSITION"), ("S7/wiper=fast", "off or slow"), ("S7/lights=yes", "follows lights")):  # fmt: skip
         with pytest.raises(BadChange, match=said):
@@ -167,7 +167,7 @@ def test_a_pin_may_be_called_cn8_3(tmp_path: Path) -> None:
     sheet += "  Q1: {is: switch, contacts: {off: [], on: [[CN1-1, CN1-2]]}}\nruns:\n"
     sheet += SOUND.replace("M.2", "M.CN8-3") + "  - S1 -- RD 1 -- Q1.CN1-1\n  - Q1.CN1-2 -- RD 1 -- M.CN8-1\n"
     sheet += "  - S1 -- RD 1 -- M.CN9-7\n"
-    report = supplies_of(Survey(load(tmp_path, sheet)), "M")
+    report = supplies_of(Tracing(load(tmp_path, sheet)), "M")
     assert [row.pin for row in report.supplies] == ["CN8-1", "CN9-7"]
     assert report.supplies[0].switches == ("Q1 (CN1-1 to CN1-2)",)
     assert report.complete
@@ -191,7 +191,7 @@ def test_several_lugs_on_one_stud_and_several_wires_in_one_joint(tmp_path: Path)
     parts = "ST: {is: splice, lugs: [1, 2]}\n  J1: {is: joint, cavities: 1-3, bussed: [1-3], several: [1], unused: [3]}"
     parts = parts.replace("[1-3]", "[[1, 2, 3]]")
     runs = "  - S1 -- RD 1 -- ST.1\n  - ST.2 -- RD 1 -- J1.1\n  - J1.1 -- RD 1 -- M.1\n  - J1.2 -- RD 1 -- E2 -- BN 1 -- G1\n"
-    report = supplies_of(survey(tmp_path, f"{parts}\n  E2: load", runs), "M")
+    report = supplies_of(tracing(tmp_path, f"{parts}\n  E2: load", runs), "M")
     assert report.complete
     assert [probe.at for probe in report.supplies[0].probes][-5:] == ["ST.1", "ST", "ST.2", "J1.1", "M.1"]
 
@@ -220,7 +220,7 @@ CONVERTER = (
 )
 def test_a_converter_with_a_0_v_output_of_its_own(how: str, complete: bool, ends: list[str], tmp_path: Path) -> None:
     parts = f"CV: {{is: converter, volts: 12, return: {how}}}\n  N: {{is: module, cavities: 1-2, pins: {{1: supply, 2: ground}}}}"
-    found = survey(tmp_path, parts, CONVERTER)
+    found = tracing(tmp_path, parts, CONVERTER)
     report = supplies_of(found, "N")
     assert report.complete is complete
     assert [end.id for row in report.grounds for end in row.ends] == ends

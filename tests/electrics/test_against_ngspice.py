@@ -14,10 +14,10 @@ import pytest
 
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import FloatArray
-from tracer.electrics.load_laws import ConstantPower, FilamentLamp, Load
-from tracer.electrics.loads import solve_with_loads
 from tracer.electrics.meters import reading_at, reading_between
-from tracer.electrics.network import Network, network_of_resistances, solve
+from tracer.electrics.network.linear import Network, network_of_resistances, solve
+from tracer.electrics.network.load_laws import ConstantPower, FilamentLamp, Load
+from tracer.electrics.network.with_loads import solve_with_loads
 
 NGSPICE = shutil.which("ngspice")
 pytestmark = pytest.mark.skipif(NGSPICE is None, reason="the program ngspice is not installed (apt install ngspice)")

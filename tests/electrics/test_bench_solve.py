@@ -4,7 +4,7 @@ import networkx
 import numpy as np
 
 from benchmarks.bench_solve import solve_ratio, vehicle_like_network
-from tracer.electrics.network import solve
+from tracer.electrics.network.linear import solve
 
 
 def test_the_ratio_is_taken_from_times_of_both_sides() -> None:

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 import tracer
-from tests.electrics.vehicles import survey_of
-from tracer.electrics.bus import bus_of
-from tracer.electrics.bus_readings import access_named, classify, ohm_value
-from tracer.electrics.bus_report import BusReport, UnknownBus
+from tests.electrics.vehicles import tracing_of
+from tracer.electrics.bus.of_vehicle import bus_of
+from tracer.electrics.bus.readings import access_named, classify, ohm_value
+from tracer.electrics.bus.values import BusReport, UnknownBus
 from tracer.electrics.limits_in_use import limits_of
 from tracer.entry.problems import CannotUse
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
@@ -37,8 +37,8 @@ runs:
 
 
 def bus(folder: Path, terminations: str, kind: str = "high-speed can", sheet: str = SHEET) -> BusReport:
-    survey = survey_of(folder, sheet, f"buses:\n  d: {{kind: {kind}, terminations: {{{terminations}}}}}\n")
-    return bus_of(survey, "d", limits=limits_of(survey.circuit))
+    tracing = tracing_of(folder, sheet, f"buses:\n  d: {{kind: {kind}, terminations: {{{terminations}}}}}\n")
+    return bus_of(tracing, "d", limits=limits_of(tracing.circuit))
 
 
 def reading(report: BusReport, words: str, at: str) -> float:
@@ -118,8 +118,8 @@ runs:
 
 
 def test_lin_has_one_line_and_levels_by_the_supply(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, LIN, "buses:\n  w: {kind: lin, commander: A, terminations: {A: 1000}}\n")
-    report = bus_of(survey, "w", limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, LIN, "buses:\n  w: {kind: lin, commander: A, terminations: {A: 1000}}\n")
+    report = bus_of(tracing, "w", limits=limits_of(tracing.circuit))
     assert report.lines == ("LIN",)
     assert report.cases == ()
     levels = {level.state: level for level in report.levels}
@@ -128,8 +128,8 @@ def test_lin_has_one_line_and_levels_by_the_supply(tmp_path: Path) -> None:
 
 
 def test_a_bus_whose_kind_is_not_said_is_not_complete(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, SHEET)
-    report = bus_of(survey, "d", limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, SHEET)
+    report = bus_of(tracing, "d", limits=limits_of(tracing.circuit))
     assert not report.complete
     assert any("kind is not said" in problem for problem in report.problems)
     assert report.cases == ()
@@ -153,17 +153,17 @@ def test_a_line_in_pieces_is_said(tmp_path: Path) -> None:
 )
 def test_a_wrong_bus_is_a_problem_with_a_place(tmp_path: Path, typed: str, message: str) -> None:
     with pytest.raises(CannotUse) as caught:
-        survey_of(tmp_path, SHEET, f"buses:\n  {typed}\n")
+        tracing_of(tmp_path, SHEET, f"buses:\n  {typed}\n")
     assert any(message in problem.render() and problem.place.line == 3 for problem in caught.value.problems)
 
 
 def test_lines_may_be_given_where_roles_do_not_say_them(tmp_path: Path) -> None:
     sheet = SHEET.replace("bus d H", "signal").replace("bus d L", "signal")
     lines = "lines: {H: [A.1, B.1, C.1], L: [A.2, B.2, C.2]}"
-    survey = survey_of(
+    tracing = tracing_of(
         tmp_path, sheet, f"buses:\n  d: {{kind: high-speed can, {lines}, terminations: {{A: 120, C: 120}}}}\n"
     )
-    report = bus_of(survey, "d", limits=limits_of(survey.circuit))
+    report = bus_of(tracing, "d", limits=limits_of(tracing.circuit))
     assert [node.module for node in report.nodes] == ["A", "B", "C"]
     assert reading(report, "everything", "B") == pytest.approx(60, abs=0.5)
 
@@ -173,8 +173,8 @@ def test_lines_may_be_given_where_roles_do_not_say_them(tmp_path: Path) -> None:
 
 @pytest.fixture(scope="module")
 def drive() -> BusReport:
-    survey = Survey(tracer.load(str(DEMO)))
-    return bus_of(survey, "drive", limits=limits_of(survey.circuit))
+    tracing = Tracing(tracer.load(str(DEMO)))
+    return bus_of(tracing, "drive", limits=limits_of(tracing.circuit))
 
 
 @pytest.mark.parametrize(
@@ -313,8 +313,8 @@ def test_a_wire_that_goes_on_nobody_knows_where_leaves_the_bus_incomplete(tmp_pa
 
 
 def test_a_line_typed_where_the_name_of_the_bus_belongs_is_explained(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, SHEET.replace("bus d H", "bus H").replace("bus d L", "bus L"))
-    report = bus_of(survey, "H", limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, SHEET.replace("bus d H", "bus H").replace("bus d L", "bus L"))
+    report = bus_of(tracing, "H", limits=limits_of(tracing.circuit))
     assert any("write the name of the bus before it, such as `bus drive H`" in problem for problem in report.problems)
 
 

@@ -7,23 +7,23 @@ from pathlib import Path
 import pytest
 
 import tracer
-from tests.electrics.vehicles import survey_of
-from tracer.electrics.draw import BadReading, DrawReport, draw_of, ma_words, readings_of
+from tests.electrics.vehicles import tracing_of
+from tracer.electrics.key_off_draw import BadReading, DrawReport, draw_of, ma_words, readings_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.report.draw import as_text
-from tracer.trace.affects import UnknownPart
-from tracer.trace.survey import Survey
+from tracer.trace.affects.dead_part import UnknownPart
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
 
 @pytest.fixture(scope="module")
-def demo() -> Survey:
-    return Survey(tracer.load(str(DEMO)))
+def demo() -> Tracing:
+    return Tracing(tracer.load(str(DEMO)))
 
 
-def draw(survey: Survey, *readings: str) -> DrawReport:
-    return draw_of(survey, readings_of(survey, readings), limits=limits_of(survey.circuit), held={"asleep": "yes"})
+def draw(tracing: Tracing, *readings: str) -> DrawReport:
+    return draw_of(tracing, readings_of(tracing, readings), limits=limits_of(tracing.circuit), held={"asleep": "yes"})
 
 
 def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
@@ -42,14 +42,14 @@ def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
 )
 def test_current_from_millivolts(tmp_path: Path, rating: float, kind: str, mv: float, ma: float) -> None:
     sheet = f"parts:\n  BAT: battery\n  F1: {{is: fuse, amps: {rating}, type: {kind}}}\n  E1: load\nruns:\n- BAT.+ -- RD 1 -- F1 -- RD 1 -- E1 -- BN 1 -- BAT.-\n"
-    survey = survey_of(tmp_path, sheet)
-    report = draw_of(survey, readings_of(survey, [f"F1={mv}"]), limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, sheet)
+    report = draw_of(tracing, readings_of(tracing, [f"F1={mv}"]), limits=limits_of(tracing.circuit))
     low, nominal, high = current(report, "F1")
     assert nominal == pytest.approx(ma, rel=0.01)
     assert low < nominal < high
 
 
-def test_the_range_is_that_of_the_fuse_and_of_the_meter(demo: Survey) -> None:
+def test_the_range_is_that_of_the_fuse_and_of_the_meter(demo: Tracing) -> None:
     """7.70 mΩ 15 % either way; the meter 1 % and 0.1 mV."""
     low, nominal, high = current(draw(demo, "F4=1.6"), "F4")
     assert nominal == pytest.approx(1.6 / 7.70e-3, rel=1e-6)
@@ -57,13 +57,13 @@ def test_the_range_is_that_of_the_fuse_and_of_the_meter(demo: Survey) -> None:
     assert high == pytest.approx((1.6 + 0.116) / (7.70e-3 * 0.85), rel=1e-6)
 
 
-def test_what_one_fuse_feeds_through_another_is_counted_once(demo: Survey) -> None:
+def test_what_one_fuse_feeds_through_another_is_counted_once(demo: Tracing) -> None:
     report = draw(demo, "F9=1.0", "F10=0.9")
     assert report.total_ma is not None
     assert report.total_ma.nominal == pytest.approx(current(report, "F9")[1], rel=1e-6)
 
 
-def test_small_fuses_raise_what_a_link_cannot_show(demo: Survey) -> None:
+def test_small_fuses_raise_what_a_link_cannot_show(demo: Tracing) -> None:
     report = draw(demo, "ML2=0", "F4=1.6", "F7=0.3")
     assert report.total_ma is not None
     assert report.total_ma.nominal == pytest.approx(1.6 / 7.70e-3 + 0.3 / 7.70e-3, rel=1e-6)
@@ -72,7 +72,7 @@ def test_small_fuses_raise_what_a_link_cannot_show(demo: Survey) -> None:
     assert sum(one.share or 0 for one in report.readings) == pytest.approx(1.0, abs=0.01)
 
 
-def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Survey) -> None:
+def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Tracing) -> None:
     report = draw(demo, "F4=1.6", "F7=0", "F9=0")
     assert [step.fuse for step in report.next_steps] == ["F4"]
     assert "BDM" in report.next_steps[0].open_up
@@ -97,7 +97,7 @@ CHAIN = (
 def test_a_remainder_is_a_range_and_where_it_contains_0_nothing_is_said(
     tmp_path: Path, main_mv: str, words: tuple[str, ...]
 ) -> None:
-    report = draw(survey_of(tmp_path, CHAIN), f"F1={main_mv}", "F2=0.6")
+    report = draw(tracing_of(tmp_path, CHAIN), f"F1={main_mv}", "F2=0.6")
     assert tuple(step.words for step in report.next_steps if step.fuse == "F1") == words
 
 
@@ -107,20 +107,20 @@ def test_a_fuse_that_two_others_feed_is_not_all_the_current_of_either(tmp_path: 
     )
     sheet = sheet.replace("F1 -- RD 4 1m -- F2", "F1 -- RD 4 1m -- D1 -- RD 4 1m -- F2")
     sheet += "- BAT.+ -- RD 4 1m -- F3 -- RD 4 1m -- D2 -- RD 4 1m -- F2.feed\n- F1.load -- RD 1 1m -- E2 -- BN 1 1m -- BAT.-\n"
-    (step,) = (one for one in draw(survey_of(tmp_path, sheet), "F1=1.0", "F2=1.0").next_steps if one.fuse == "F1")
-    low, _, high = current(draw(survey_of(tmp_path, sheet), "F1=1.0"), "F1")
-    most = current(draw(survey_of(tmp_path, sheet), "F2=1.0"), "F2")[2]
+    (step,) = (one for one in draw(tracing_of(tmp_path, sheet), "F1=1.0", "F2=1.0").next_steps if one.fuse == "F1")
+    low, _, high = current(draw(tracing_of(tmp_path, sheet), "F1=1.0"), "F1")
+    most = current(draw(tracing_of(tmp_path, sheet), "F2=1.0"), "F2")[2]
     assert f"{ma_words(low - most).split()[0]} to {ma_words(high)} of it not through F2" in step.words
     assert step.open_up == ("E2",)
 
 
-def test_a_fuse_that_carries_more_than_what_feeds_it_is_a_conflict(demo: Survey) -> None:
+def test_a_fuse_that_carries_more_than_what_feeds_it_is_a_conflict(demo: Tracing) -> None:
     assert draw(demo, "F9=1.0", "F10=1.0").conflicts == ()
     (conflict,) = draw(demo, "F50=0.1", "F51=9").conflicts
     assert "F51 reads" in conflict and "F50" in conflict
 
 
-def test_expected_currents_come_from_the_typed_draws(demo: Survey) -> None:
+def test_expected_currents_come_from_the_typed_draws(demo: Tracing) -> None:
     """BDM asleep 3.5 mA by F4; GTW 1.5, INS 1.8, ALM 0.4 and DGC 0.1 mA by F9."""
     found = {one.fuse: one.expected_ma for one in draw(demo).unread}
     assert found["F4"] is not None and found["F4"].nominal == pytest.approx(3.5, abs=0.02)
@@ -136,19 +136,19 @@ def test_expected_currents_come_from_the_typed_draws(demo: Survey) -> None:
         ("ALM=0.3", "ALM is not a fuse"),
     ],
 )
-def test_a_wrong_reading_says_what_to_write(demo: Survey, typed: str, message: str) -> None:
+def test_a_wrong_reading_says_what_to_write(demo: Tracing, typed: str, message: str) -> None:
     with pytest.raises(BadReading, match=message):
         readings_of(demo, [typed])
 
 
-def test_a_fuse_is_read_once(demo: Survey) -> None:
+def test_a_fuse_is_read_once(demo: Tracing) -> None:
     with pytest.raises(BadReading, match="given twice"):
         readings_of(demo, ["F4=1", "FPC/F4=2"])
     with pytest.raises(UnknownPart, match="there is no part F99"):
         readings_of(demo, ["F99=1"])
 
 
-def test_what_is_expected_is_for_a_vehicle_that_sleeps_unless_that_is_let_go(demo: Survey) -> None:
+def test_what_is_expected_is_for_a_vehicle_that_sleeps_unless_that_is_let_go(demo: Tracing) -> None:
     """BDM takes 3.5 mA asleep by F4, some hundreds awake."""
 
     def expected(**held: str) -> tuple[bool | None, float]:
@@ -170,8 +170,8 @@ def test_where_no_condition_asleep_is_typed_in_nothing_is_explained_by_what_is_e
         "parts:\n  BAT: battery\n  F1: {is: fuse, amps: 10, type: C}\n  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: 0.3}}\n"
         "runs:\n- BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- M.1\n- M.2 -- BN 1 1m -- BAT.-\n"
     )
-    survey = survey_of(tmp_path, sheet)
-    report = draw_of(survey, readings_of(survey, ["F1=0.3"]), limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, sheet)
+    report = draw_of(tracing, readings_of(tracing, ["F1=0.3"]), limits=limits_of(tracing.circuit))
     assert report.asleep is None
     assert report.readings[0].expected_ma is not None and report.readings[0].expected_ma.nominal == pytest.approx(300)
     assert [step.open_up for step in report.next_steps] == [("M",)]  # 39 mA, although 300 mA are typed in
@@ -180,17 +180,17 @@ def test_where_no_condition_asleep_is_typed_in_nothing_is_explained_by_what_is_e
 
 
 def test_a_vehicle_with_loose_ends_is_said_not_to_be_complete() -> None:
-    survey = Survey(tracer.load(str(DEMO.parent / "unfinished")))
-    report = draw_of(survey, {}, limits=limits_of(survey.circuit))
+    tracing = Tracing(tracer.load(str(DEMO.parent / "unfinished")))
+    report = draw_of(tracing, {}, limits=limits_of(tracing.circuit))
     assert not report.complete
     assert "NOT COMPLETE" in as_text(report)
 
 
 def test_a_position_without_a_fuse_cannot_be_read(tmp_path: Path) -> None:
     sheet = "parts:\n  BAT: battery\n  F1: {is: fuse, state: empty}\nruns:\n- BAT.+ -- RD 1 -- F1.feed\n"
-    survey = survey_of(tmp_path, sheet)
+    tracing = tracing_of(tmp_path, sheet)
     with pytest.raises(BadReading, match="F1 is typed in as `state: empty`"):
-        readings_of(survey, ["F1=1"])
+        readings_of(tracing, ["F1=1"])
 
 
 @pytest.mark.parametrize(

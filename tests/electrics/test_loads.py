@@ -9,9 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.electrics.slow import networks
-from tracer.electrics.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, Load, LoadLaws
-from tracer.electrics.loads import AtRest, NoConvergence, settle, solve_with_loads
-from tracer.electrics.network import (
+from tracer.electrics.network.linear import (
     LEAST_OHM,
     MOST_OHM,
     BadNode,
@@ -20,6 +18,8 @@ from tracer.electrics.network import (
     network_of_resistances,
     solve,
 )
+from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, Load, LoadLaws
+from tracer.electrics.network.with_loads import AtRest, NoConvergence, settle, solve_with_loads
 
 
 def feed(source_v: float = 12.6, feed_ohm: float = 0.5) -> Network:

@@ -10,16 +10,16 @@ import numpy as np
 import pytest
 
 import tracer
-from tests.electrics.vehicles import survey_of
-from tracer.electrics.branches import HIGH, LOW, Setting
-from tracer.electrics.changes import changes_of
-from tracer.electrics.expected import expectations
+from tests.electrics.vehicles import tracing_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.many import States, Together, alike
-from tracer.electrics.model import Model, NotSettled
-from tracer.electrics.model_of import model_of, models_of
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.electrics.model.branches import HIGH, LOW, Setting
+from tracer.electrics.model.changes import changes_of
+from tracer.electrics.model.circuit_model import Model, NotSettled
+from tracer.electrics.model.of_circuit import model_of, models_of
+from tracer.electrics.network.in_many_settings import States, Together, alike
+from tracer.electrics.volts.expected import expectations
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parents[2] / "circuits" / "minibus"
 
@@ -62,8 +62,8 @@ runs:
 
 
 @pytest.fixture(scope="module")
-def demo() -> Survey:
-    return Survey(tracer.load(str(DEMO)))
+def demo() -> Tracing:
+    return Tracing(tracer.load(str(DEMO)))
 
 
 def by_chance(models: list[Model], count: int) -> list[tuple[int, Setting]]:
@@ -99,13 +99,13 @@ def agree(models: list[Model], states: States) -> None:
         assert np.array_equal(states.closed[:, column], alone.loaded.closed[: len(alone.branch_a)])
 
 
-def mixed(folder: Path) -> Survey:
-    return survey_of(folder, MIXED, 'rails:\n  "15": {live: [run], from: SW.15}\n')
+def mixed(folder: Path) -> Tracing:
+    return tracing_of(folder, MIXED, 'rails:\n  "15": {live: [run], from: SW.15}\n')
 
 
-def models_in_every_key(survey: Survey) -> list[Model]:
-    keys = survey.circuit.typed.vehicle.key
-    return models_of(survey, keys, limits=limits_of(survey.circuit), first="M")
+def models_in_every_key(tracing: Tracing) -> list[Model]:
+    keys = tracing.circuit.typed.vehicle.key
+    return models_of(tracing, keys, limits=limits_of(tracing.circuit), first="M")
 
 
 def test_all_at_once_is_as_each_by_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -126,7 +126,7 @@ def by_itself(*_: object) -> None:
     raise AssertionError("a setting was left to be solved by itself")
 
 
-def test_all_at_once_is_as_each_by_itself_on_the_demo(demo: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_all_at_once_is_as_each_by_itself_on_the_demo(demo: Tracing, monkeypatch: pytest.MonkeyPatch) -> None:
     models = models_in_every_key(demo)
     assert len(alike(models)) == 1
     with monkeypatch.context() as patched:
@@ -168,7 +168,7 @@ def test_answers_are_those_of_the_network_with_the_draws_as_resistors(tmp_path: 
         assert np.allclose(found[np.ix_(alive, alive)], expected[np.ix_(alive, alive)], rtol=1e-6, atol=1e-9)
 
 
-def test_models_of_several_key_states_are_those_made_one_by_one(demo: Survey) -> None:
+def test_models_of_several_key_states_are_those_made_one_by_one(demo: Tracing) -> None:
     limits = limits_of(demo.circuit)
     for one in models_of(demo, demo.circuit.typed.vehicle.key, limits=limits, first="ALM"):
         alone = model_of(demo, one.key, limits=limits, first="ALM")
@@ -179,11 +179,11 @@ def test_models_of_several_key_states_are_those_made_one_by_one(demo: Survey) ->
 def test_where_nothing_comes_to_rest_together_each_is_solved_by_itself(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    survey = mixed(tmp_path)
-    report, limits = supplies_of(survey, "M"), limits_of(survey.circuit)
-    together = expectations(survey, report, limits=limits)
-    monkeypatch.setattr("tracer.electrics.many._DIODE_TURNS", 0)
-    alone = expectations(survey, report, limits=limits)
+    tracing = mixed(tmp_path)
+    report, limits = supplies_of(tracing, "M"), limits_of(tracing.circuit)
+    together = expectations(tracing, report, limits=limits)
+    monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
+    alone = expectations(tracing, report, limits=limits)
     assert together.keys() == alone.keys()
     for point, expected in together.items():
         for one, other in zip(expected, alone[point], strict=True):
@@ -201,17 +201,17 @@ def test_what_has_no_state_of_rest_is_said(tmp_path: Path, monkeypatch: pytest.M
     def refused(*_: object) -> None:
         raise NotSettled("no steady state was found")
 
-    monkeypatch.setattr("tracer.electrics.many._DIODE_TURNS", 0)
+    monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
     monkeypatch.setattr(Model, "solve", refused)
     with pytest.raises(NotSettled, match="no steady state"):
         nominal_of(Together([models[0]]))
 
 
 def test_models_with_other_branches_are_told_apart(tmp_path: Path) -> None:
-    survey = mixed(tmp_path)
-    limits = limits_of(survey.circuit)
-    added = changes_of(survey.circuit, added=["M.1=1ohm"])
-    models = [model_of(survey, "run", limits=limits), model_of(survey, "run", added, limits=limits)]
+    tracing = mixed(tmp_path)
+    limits = limits_of(tracing.circuit)
+    added = changes_of(tracing.circuit, added=["M.1=1ohm"])
+    models = [model_of(tracing, "run", limits=limits), model_of(tracing, "run", added, limits=limits)]
     assert alike(models) == [[0], [1]]
     with pytest.raises(ValueError, match="different branches"):
         Together(models)
@@ -219,10 +219,10 @@ def test_models_with_other_branches_are_told_apart(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("pins", ["", ", pins: {1: signal}"])
 def test_a_vehicle_without_draws_or_rows_has_nothing_to_expect(tmp_path: Path, pins: str) -> None:
-    survey = survey_of(
+    tracing = tracing_of(
         tmp_path, f"parts:\n  BAT: battery\n  M: {{is: module{pins}}}\nruns:\n- BAT.- -- BN 1 -- BAT.+\n"
     )
-    assert expectations(survey, supplies_of(survey, "M"), limits=limits_of(survey.circuit)) == {}
+    assert expectations(tracing, supplies_of(tracing, "M"), limits=limits_of(tracing.circuit)) == {}
 
 
 def test_the_list_of_supplies_does_without_the_large_library() -> None:

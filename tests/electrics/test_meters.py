@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.electrics.slow import networks
 from tracer.electrics.meters import reading_at, reading_between, source_ohm
-from tracer.electrics.network import BadNode, BadResistance, Network, network_of_resistances, solve
+from tracer.electrics.network.linear import BadNode, BadResistance, Network, network_of_resistances, solve
 
 
 @given(networks(), st.sampled_from([10e6, 1e6, 20e3]))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import FloatArray, dense_voltages, kirchhoff_error_a, networks, reached
-from tracer.electrics.network import (
+from tracer.electrics.network.linear import (
     LEAST_OHM,
     MOST_OHM,
     BadNode,

@@ -11,18 +11,18 @@ from typing import Any
 import pytest
 
 import tracer
-from tests.electrics.vehicles import row, survey_of, volts
-from tracer.electrics.bus import bus_of
-from tracer.electrics.expected import expected_of
+from tests.electrics.vehicles import row, tracing_of, volts
+from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.not_computed import CONTACT_A
+from tracer.electrics.volts.expected import expected_of
+from tracer.electrics.volts.not_computed import CONTACT_A
 from tracer.report import bus as bus_report
 from tracer.report import supplies as supplies_report
 from tracer.report import volts as volts_report
 from tracer.report.printing import sheet_of
 from tracer.report.worksheet import form
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 SAYS = "not computed, because "
@@ -75,10 +75,10 @@ runs:
 """
 
 
-def _outputs(survey: Survey) -> tuple[str, dict[str, Any], list[dict[str, str]]]:
+def _outputs(tracing: Tracing) -> tuple[str, dict[str, Any], list[dict[str, str]]]:
     """What `supplies` gives: text, JSON, CSV."""
-    report = supplies_of(survey, "M")
-    expected = expected_of(survey, report, limits=limits_of(survey.circuit))
+    report = supplies_of(tracing, "M")
+    expected = expected_of(tracing, report, limits=limits_of(tracing.circuit))
     rows = csv.DictReader(io.StringIO(supplies_report.as_csv(report, expected).lstrip("\ufeff")))
     return supplies_report.as_text(report, expected, width=200), supplies_report.as_data(report, expected), list(rows)
 
@@ -92,8 +92,8 @@ def _computed(data: dict[str, Any], point: str) -> list[dict[str, Any]]:
 
 
 def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, CONTACT.replace("AMPS", "40"))
-    text, data, rows = _outputs(survey)
+    tracing = tracing_of(tmp_path, CONTACT.replace("AMPS", "40"))
+    text, data, rows = _outputs(tracing)
     reason = f"{SAYS}contact of relay K1 carries more than 20 A, and what such a contact loses is not known"
     assert reason in text
     behind, beside = _computed(data, "M.1"), _computed(data, "M.3")
@@ -106,8 +106,8 @@ def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_pa
 
 
 def test_the_same_is_said_by_volts_and_on_the_worksheet(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, CONTACT.replace("AMPS", "40"))
-    found = volts(survey, "M")
+    tracing = tracing_of(tmp_path, CONTACT.replace("AMPS", "40"))
+    found = volts(tracing, "M")
     behind = row(found, "M.1")
     assert behind.not_computed.startswith(SAYS) and not behind.verdicts and not behind.elements and not behind.probes
     with pytest.raises(ValueError, match="not computed"):
@@ -116,7 +116,7 @@ def test_the_same_is_said_by_volts_and_on_the_worksheet(tmp_path: Path) -> None:
     assert behind.not_computed in text and "copper" not in text.split("M.1")[2].split("M.3")[0]
     (data,) = (one for one in volts_report.as_data(found)["rows"] if one["point"] == "M.1")
     assert (data["not_computed"], data["volts"], data["lost"], data["judge"]) == (behind.not_computed, None, None, [])
-    sheet = sheet_of(survey, supplies_of(survey, "M"))
+    sheet = sheet_of(tracing, supplies_of(tracing, "M"))
     readings = [one for batch in sheet.batches for one in batch.readings if one.point == "M.1" and one.kind != "fit"]
     assert {one.kind for one in readings} == {"point", "alone"}
     assert all("contact of relay K1 carries more" in one.expected and SAYS in one.expected for one in readings)
@@ -130,20 +130,20 @@ def test_a_fault_is_not_told_from_what_is_not_computed_without_it(tmp_path: Path
     """With the heater off its ground the contact carries 1 A, in order 40 A."""
     sheet = CONTACT.replace("AMPS", "40").replace("H1 -- BN 6 1m -- BAT.-", "H1 -- BN 6 1m -- F3 -- BN 6 1m -- BAT.-")
     sheet = sheet.replace("  F2: {", "  F3: {is: fuse, amps: 60, at: x}\n  F2: {")
-    found = row(volts(survey_of(tmp_path, sheet), "M", opened=("F3",)), "M.1")
+    found = row(volts(tracing_of(tmp_path, sheet), "M", opened=("F3",)), "M.1")
     assert found.not_computed and found.in_order_v is None and not found.verdicts
 
 
 def test_a_contact_of_20_a_and_less_is_computed(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, CONTACT.replace("AMPS", f"{CONTACT_A - 2:g}"))
-    assert not row(volts(survey, "M"), "M.1").not_computed
+    tracing = tracing_of(tmp_path, CONTACT.replace("AMPS", f"{CONTACT_A - 2:g}"))
+    assert not row(volts(tracing, "M"), "M.1").not_computed
 
 
 @pytest.mark.parametrize(("battery_v", "held"), [(None, ("GEN",)), (14.2, ())])
 def test_with_the_engine_running_grounds_and_the_charging_cable_are_not_computed(
     tmp_path: Path, battery_v: float | None, held: tuple[str, ...]
 ) -> None:
-    found = volts(survey_of(tmp_path, STUD), "M", battery_v=battery_v, held=held)
+    found = volts(tracing_of(tmp_path, STUD), "M", battery_v=battery_v, held=held)
     assert row(found, "M.2").not_computed.startswith(f"{SAYS}the battery is being charged")
     assert row(found, "M.1").not_computed.startswith(f"{SAYS}the battery is being charged")
     assert row(found, "M.3").lost.nominal > 0.01
@@ -151,19 +151,19 @@ def test_with_the_engine_running_grounds_and_the_charging_cable_are_not_computed
 
 
 def test_with_the_engine_standing_they_are(tmp_path: Path) -> None:
-    found = volts(survey_of(tmp_path, STUD), "M", battery_v=12.6)
+    found = volts(tracing_of(tmp_path, STUD), "M", battery_v=12.6)
     assert not any(one.not_computed for one in found.rows)
 
 
 def test_the_demo_with_its_generator_turning() -> None:
-    survey = Survey(tracer.load(str(DEMO)))
-    found = volts(survey, "ALM", battery_v=None, held=("GEN",))
+    tracing = Tracing(tracer.load(str(DEMO)))
+    found = volts(tracing, "ALM", battery_v=None, held=("GEN",))
     assert all(bool(one.not_computed) == (one.level == "ground") for one in found.rows)
 
 
 def test_what_a_converter_takes_in_is_not_computed_and_what_it_feeds_is(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, CONVERTER, "system: 24 V\n")
-    text, data, _ = _outputs(survey)
+    tracing = tracing_of(tmp_path, CONVERTER, "system: 24 V\n")
+    text, data, _ = _outputs(tracing)
     reason = f"{SAYS}what converter CV takes in does not follow yet what it gives out"
     assert reason in text
     assert {one["not_computed"] for one in _computed(data, "CV.in")} == {reason}
@@ -187,15 +187,15 @@ runs:
 def test_the_levels_of_a_lin_bus_of_a_24_v_vehicle_are_not_computed(tmp_path: Path) -> None:
     """The levels are shares of the supply at the transceiver, 7 to 18 V (ISO 17987-4, as component data sheets give it)."""
     buses = "buses:\n  doors: {kind: lin, commander: M}\n"
-    survey = survey_of(tmp_path / "24", LIN, f"system: 24 V\n{buses}")
-    report = bus_of(survey, "doors", limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path / "24", LIN, f"system: 24 V\n{buses}")
+    report = bus_of(tracing, "doors", limits=limits_of(tracing.circuit))
     (level,) = report.levels
     assert (level.low_v, level.nominal_v, level.high_v) == (None, None, None)
     text = bus_report.as_text([report], None, width=200)
     assert f"{SAYS}the supply of these nodes is not the 24 V of the vehicle" in text and "12.65" not in text
-    sheet = sheet_of(survey, supplies_of(survey, "M"))
+    sheet = sheet_of(tracing, supplies_of(tracing, "M"))
     (pin,) = (one for batch in sheet.batches for one in batch.readings if one.point == "M.3")
     assert pin.expected == level.words and not pin.limit and not pin.computed
-    of_12 = survey_of(tmp_path / "12", LIN, buses)
+    of_12 = tracing_of(tmp_path / "12", LIN, buses)
     levels = bus_of(of_12, "doors", limits=limits_of(of_12.circuit)).levels
     assert [one.state for one in levels][:2] == ["recessive (at rest)", "dominant"]

@@ -8,18 +8,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.electrics.vehicles import row, survey_of, volts
-from tracer.electrics import extremes
-from tracer.electrics.branches import HIGH, LOW, Setting
-from tracer.electrics.expected import expectations
+from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.many import States, Together
-from tracer.electrics.model_of import model_of
-from tracer.electrics.network import FloatArray, IntArray
-from tracer.electrics.volts_report import amps_number
+from tracer.electrics.model.branches import HIGH, LOW, Setting
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.in_many_settings import States, Together
+from tracer.electrics.network.linear import FloatArray, IntArray
+from tracer.electrics.volts import extremes
+from tracer.electrics.volts.expected import expectations
+from tracer.electrics.volts.values import amps_number
 from tracer.report.volts import as_text
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 # A lamp and a module share the first wire; their own wires move the module's volts the other way round.
 SHARED = """
@@ -63,9 +63,9 @@ runs:
 """
 
 
-def corners(survey: Survey) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+def corners(tracing: Tracing) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Volts of every node (columns, as the circuit numbers them) in every combination of ends (rows)."""
-    model = model_of(survey, "run", limits=limits_of(survey.circuit))
+    model = model_of(tracing, "run", limits=limits_of(tracing.circuit))
     branches = [n for n, one in enumerate(model.branches) if one.ohms.low != one.ohms.high]
     draws = [n for n, one in enumerate(model.draws) if one.amounts[LOW] != one.amounts[HIGH]]
     assert len(branches) + len(draws) <= 9  # few enough to try them all
@@ -85,11 +85,11 @@ def corners(survey: Survey) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]
     ids=["shared supply", "parallel grounds", "converter"],
 )
 def test_low_and_high_are_the_ends_over_all_corners(tmp_path: Path, sheet: str, vehicle: str) -> None:
-    survey = survey_of(tmp_path, sheet, vehicle)
-    report = volts(survey, "M", battery_v=None)
+    tracing = tracing_of(tmp_path, sheet, vehicle)
+    report = volts(tracing, "M", battery_v=None)
     supply, ground = row(report, "M.1"), row(report, "M.2")
     assert supply.across is not None
-    tried, names = corners(survey), survey.circuit.node_names
+    tried, names = corners(tracing), tracing.circuit.node_names
     plus, pin, back = (tried[:, names.index(name)] for name in (supply.elements[0].from_point, "M.1", "M.2"))
     for found, expected in (
         (supply.volts, pin),
@@ -122,7 +122,7 @@ runs:
 
 def test_behind_a_converter_the_way_begins_at_its_output_and_has_the_limit_of_12_v(tmp_path: Path) -> None:
     """By hand: 3 m of 1 mm² at 18.5 mΩ/m (ISO 6722), a 5 A element of 17.85 mΩ with clips of 1 mΩ, four crimps of 0.4 mΩ; about 2 A."""
-    found = row(volts(survey_of(tmp_path, CONVERTER, "system: 24 V\n"), "M", battery_v=24.8), "M.1")
+    found = row(volts(tracing_of(tmp_path, CONVERTER, "system: 24 V\n"), "M", battery_v=24.8), "M.1")
     assert found.elements[0].from_point == "CV.out"
     assert found.lost.nominal == pytest.approx(2 * (3 * 0.0185 + 0.01785 + 0.001 + 4 * 0.0004), rel=0.03)
     assert found.limit.high == 0.5
@@ -140,14 +140,14 @@ runs:
 - B1.+ -- RD 1 2m -- M.1
 - M.2 -- BN 1 1m -- B1.-
 """
-    report = volts(survey_of(tmp_path, sheet, "system: 24 V\n"), "M", battery_v=25.0)
+    report = volts(tracing_of(tmp_path, sheet, "system: 24 V\n"), "M", battery_v=25.0)
     assert row(report, "M.1").limit.high == 0.5
     assert row(report, "M.3").limit.high == 1.0
 
 
 def test_default_lengths_never_say_that_a_drop_is_in_order(tmp_path: Path) -> None:
     sheet = "parts:\n  BAT: battery\n  M: {is: module, pins: {1: supply, 2: ground}, draws: {1: 20}}\nruns:\n- BAT.+ -- RD -- M.1\n- M.2 -- BN 4 1m -- BAT.-\n"
-    verdicts = row(volts(survey_of(tmp_path, sheet), "M"), "M.1").verdicts
+    verdicts = row(volts(tracing_of(tmp_path, sheet), "M"), "M.1").verdicts
     assert any("cannot tell a good wire from a bad one" in one for one in verdicts)
     assert not any("with what was typed in" in one or "good wire would be failed" in one for one in verdicts)
 
@@ -157,7 +157,7 @@ def test_a_diode_on_the_way_is_named_where_the_limit_would_fail_a_good_circuit(t
         "parts:\n  BAT: battery\n  D1: diode\n  M: {is: module, pins: {1: supply, 2: ground}, draws: {1: 0.1}}\n"
         "runs:\n- BAT.+ -- RD 1 1m -- D1.A\n- D1.K -- RD 1 1m -- M.1\n- M.2 -- BN 1 1m -- BAT.-\n"
     )
-    (verdict,) = row(volts(survey_of(tmp_path, sheet), "M"), "M.1").verdicts
+    (verdict,) = row(volts(tracing_of(tmp_path, sheet), "M"), "M.1").verdicts
     assert "most of it in diode D1" in verdict and "the limit would fail a good circuit" in verdict
 
 
@@ -166,9 +166,9 @@ def test_a_diode_on_the_way_is_named_where_the_limit_would_fail_a_good_circuit(t
     [("2mohm", 0.002, "0.002 Ω"), ("2Mohm", 2e6, "2 MΩ"), ("2 mΩ", 0.002, "0.002 Ω"), ("2.2kohm", 2200, "2.2 kΩ")],
 )
 def test_thousandths_and_millions_of_an_ohm_are_told_apart(tmp_path: Path, typed: str, ohm: float, words: str) -> None:
-    from tracer.electrics.changes import changes_of
+    from tracer.electrics.model.changes import changes_of
 
-    changes = changes_of(survey_of(tmp_path, SHARED).circuit, added=[f"M.1={typed}"])
+    changes = changes_of(tracing_of(tmp_path, SHARED).circuit, added=[f"M.1={typed}"])
     assert changes.added[0].ohm == pytest.approx(ohm)
     assert changes.words == (f"{words} in series at M.1",)
 
@@ -180,12 +180,12 @@ ONE = "parts:\n  BAT: battery\n  M: {is: module, pins: {1: supply, 2: ground}, d
 
 def test_a_lamp_on_sound_wiring_is_judged_by_what_it_must_lose_and_not_as_a_fault(tmp_path: Path) -> None:
     """21 W on 5 m of 1 mm² (18.5 mΩ/m, one crimp at each end): 1.7 A, about 0.16 V; one joint of 0.5 Ω more is seen against the same lamp."""
-    survey = survey_of(tmp_path, ONE)
-    sound = row(volts(survey, "M", unplugged=["M"], loads=["S1=21W"]), "M.1")
+    tracing = tracing_of(tmp_path, ONE)
+    sound = row(volts(tracing, "M", unplugged=["M"], loads=["S1=21W"]), "M.1")
     assert sound.in_order_v is None
     assert sound.lost.nominal == pytest.approx(1.75 * (5 * 0.0185 + 0.0008), rel=0.05)
     assert sound.verdicts[0].startswith("above ")
-    bad = row(volts(survey, "M", unplugged=["M"], loads=["S1=21W"], added=["M.1=0.5ohm"]), "M.1")
+    bad = row(volts(tracing, "M", unplugged=["M"], loads=["S1=21W"], added=["M.1=0.5ohm"]), "M.1")
     assert bad.in_order_v == pytest.approx(sound.volts.nominal, abs=1e-6)
     assert "the drop shows it" in bad.verdicts[0]
 
@@ -200,7 +200,7 @@ def test_currents_are_never_written_in_powers_of_ten(amps: float, figures: int, 
 
 def test_no_lamp_is_hung_on_a_signal_even_where_ground_is_traced_to_it(tmp_path: Path) -> None:
     sheet = ONE.replace("2: ground}", "2: ground, 3: signal level}") + "- M.3 -- BN 0.5 1m -- BAT.-\n"
-    report = volts(survey_of(tmp_path, sheet), "M")
+    report = volts(tracing_of(tmp_path, sheet), "M")
     found = row(report, "M.3").lamp
     assert found is not None and not found.allowed and found.lamp_v is None
     assert "no lamp on this pin" in as_text(report)
@@ -217,9 +217,9 @@ def test_a_long_way_is_looked_into_a_bounded_number_of_points_at_a_time(
     runs += [f"S{number} -- RD 6 1m -- S{number + 1}" for number in range(splices - 1)]
     parts = "".join(f"  S{number}: splice\n" for number in range(splices))
     parts += "  BAT: battery\n  M: {is: module, pins: {1: supply, 2: ground}, draws: {1: 1}}\n"
-    survey = survey_of(tmp_path, f"parts:\n{parts}runs:\n" + "".join(f"- {run}\n" for run in runs))
-    report, limits = supplies_of(survey, "M"), limits_of(survey.circuit)
-    at_once = expectations(survey, report, limits=limits)
+    tracing = tracing_of(tmp_path, f"parts:\n{parts}runs:\n" + "".join(f"- {run}\n" for run in runs))
+    report, limits = supplies_of(tracing, "M"), limits_of(tracing.circuit)
+    at_once = expectations(tracing, report, limits=limits)
     sizes, answers = [], Together.answers
 
     def counted(self: Together, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
@@ -228,6 +228,6 @@ def test_a_long_way_is_looked_into_a_bounded_number_of_points_at_a_time(
 
     monkeypatch.setattr(extremes, "_CELLS", 1_000)
     monkeypatch.setattr(Together, "answers", counted)
-    in_parts = expectations(survey, report, limits=limits)
+    in_parts = expectations(tracing, report, limits=limits)
     assert in_parts == at_once
     assert len(sizes) > 5 and max(sizes) <= 2_000  # what is moved to its ends is another, for each row one

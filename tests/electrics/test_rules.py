@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.typed import example_survey
-from tracer.electrics.rules import electric_remarks, electric_rules
-from tracer.trace.rules import Rule, all_rules, findings_of
+from tests.typed import example_tracing
+from tracer.electrics.remarks import electric_remarks, electric_rules
+from tracer.trace.rules.registry import Rule, all_rules, findings_of
 
 
 @pytest.mark.parametrize("one", electric_rules(), ids=lambda one: one.code)
 def test_a_rule_speaks_where_its_bad_example_is_marked(one: Rule, tmp_path: Path) -> None:
-    found = findings_of(example_survey(tmp_path, one.bad), [one])
+    found = findings_of(example_tracing(tmp_path, one.bad), [one])
     files = [tmp_path / "vehicle.yaml", *sorted((tmp_path / "sheets").iterdir())]
     marked = {
         (path.relative_to(tmp_path).as_posix(), number)
@@ -28,7 +28,7 @@ def test_a_rule_speaks_where_its_bad_example_is_marked(one: Rule, tmp_path: Path
 
 @pytest.mark.parametrize("one", electric_rules(), ids=lambda one: one.code)
 def test_a_rule_is_silent_on_its_good_example(one: Rule, tmp_path: Path) -> None:
-    assert findings_of(example_survey(tmp_path, one.good), [one]) == []
+    assert findings_of(example_tracing(tmp_path, one.good), [one]) == []
 
 
 def test_codes_are_unique_over_both_lists() -> None:
@@ -39,7 +39,7 @@ def test_codes_are_unique_over_both_lists() -> None:
 
 
 def test_nothing_is_computed_where_nothing_electrical_is_typed_in(tmp_path: Path) -> None:
-    plain = example_survey(tmp_path, "parts: {BAT: battery}\nruns: []\n")
+    plain = example_tracing(tmp_path, "parts: {BAT: battery}\nruns: []\n")
     assert electric_remarks(plain) == []
 
 
@@ -51,7 +51,7 @@ def test_the_drop_rule_at_its_limit(tmp_path: Path, draw: str, speaks: bool) -> 
     assert (float(draw) * least_ohm > 0.5) is speaks
     (one,) = [rule for rule in electric_rules() if rule.code == "R232"]
     text = one.bad.replace("draws: {1: 8}", f"draws: {{1: {draw}}}")
-    assert bool(findings_of(example_survey(tmp_path, text), [one])) is speaks
+    assert bool(findings_of(example_tracing(tmp_path, text), [one])) is speaks
 
 
 def test_what_a_converter_feeds_is_judged_by_its_own_volts(tmp_path: Path) -> None:
@@ -61,6 +61,6 @@ def test_what_a_converter_feeds_is_judged_by_its_own_volts(tmp_path: Path) -> No
         "  M: {is: module, at: y, cavities: 1-2, pins: {1: supply, 2: ground}, draws: {1: DRAW}}\n"
         "runs:\n- BAT.+ -- RD 2.5 1m -- CV.in\n- CV.out -- RD 1 2m -- M.1\n- CV.ground -- BN 2.5 1m -- BAT.-\n- M.2 -- BN 2.5 1m -- BAT.-\n"
     )
-    assert electric_remarks(example_survey(tmp_path / "good", sheet.replace("DRAW", "2"))) == []
-    (found,) = electric_remarks(example_survey(tmp_path / "bad", sheet.replace("DRAW", "20")))
+    assert electric_remarks(example_tracing(tmp_path / "good", sheet.replace("DRAW", "2"))) == []
+    (found,) = electric_remarks(example_tracing(tmp_path / "bad", sheet.replace("DRAW", "20")))
     assert "above the limit of 0.50 V" in found.message

@@ -10,22 +10,22 @@ import numpy as np
 import pytest
 
 import tracer
-from tests.electrics.vehicles import row, survey_of, volts
-from tracer.electrics.branches import HIGH, LOW, NOMINAL, Setting
-from tracer.electrics.changes import BadChange, changes_of
-from tracer.electrics.expected import expectations
+from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import NotSettled, Rest
-from tracer.electrics.model_of import model_of
-from tracer.electrics.network import FloatArray, NotAccurate
-from tracer.electrics.row_volts import range_of, solved_rows
-from tracer.electrics.sources import share_of_system
-from tracer.electrics.volts import volts_of
-from tracer.electrics.volts_report import Range
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Setting
+from tracer.electrics.model.changes import BadChange, changes_of
+from tracer.electrics.model.circuit_model import NotSettled, Rest
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.model.sources import share_of_system
+from tracer.electrics.network.linear import FloatArray, NotAccurate
+from tracer.electrics.volts.expected import expectations
+from tracer.electrics.volts.of_module import volts_of
+from tracer.electrics.volts.rows import range_of, solved_rows
+from tracer.electrics.volts.values import Range
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
@@ -43,12 +43,12 @@ CRIMP, CLIPS, FUSE = 0.0004, 0.001, 0.0077  # allowances, and the cold 10 A elem
 
 
 @pytest.fixture(scope="module")
-def demo() -> Survey:
-    return Survey(tracer.load(str(DEMO)))
+def demo() -> Tracing:
+    return Tracing(tracer.load(str(DEMO)))
 
 
 def test_a_series_circuit_is_what_ohms_law_says(tmp_path: Path) -> None:
-    report = volts(survey_of(tmp_path, PLAIN), "M")
+    report = volts(tracing_of(tmp_path, PLAIN), "M")
     supply, ground = row(report, "M.1"), row(report, "M.2")
     lost = 5 * (5 * 0.0076 + 4 * CRIMP + CLIPS + FUSE)
     back = 5 * (2 * 0.0076 + 2 * CRIMP)
@@ -63,7 +63,7 @@ def test_a_series_circuit_is_what_ohms_law_says(tmp_path: Path) -> None:
 
 
 def test_the_range_of_a_known_wire_is_that_of_its_temperature_and_joints(tmp_path: Path) -> None:
-    wire = row(volts(survey_of(tmp_path, PLAIN), "M"), "M.1").elements[2]
+    wire = row(volts(tracing_of(tmp_path, PLAIN), "M"), "M.1").elements[2]
     cold = 0.017241 / 2.5 * 4 * (1 + 0.00393 * -20) + 2 * 0.0001
     warm = 0.0076 * 4 * (1 + 0.00393 * 40) + 2 * 0.002
     assert wire.ohm.low == pytest.approx(cold, rel=1e-6)
@@ -72,8 +72,8 @@ def test_the_range_of_a_known_wire_is_that_of_its_temperature_and_joints(tmp_pat
 
 
 def test_unknown_length_and_size_give_a_wide_range_and_say_so(tmp_path: Path) -> None:
-    known = row(volts(survey_of(tmp_path / "a", PLAIN), "M"), "M.1")
-    unknown = row(volts(survey_of(tmp_path / "b", PLAIN.replace("RD 2.5 4m", "RD")), "M"), "M.1")
+    known = row(volts(tracing_of(tmp_path / "a", PLAIN), "M"), "M.1")
+    unknown = row(volts(tracing_of(tmp_path / "b", PLAIN.replace("RD 2.5 4m", "RD")), "M"), "M.1")
     said = "size (0.5 to 2.5 mm² taken) and length (0.3 to 5 m taken)"
     assert any(said in text for text in unknown.assumed)
     assert not known.assumed
@@ -82,17 +82,17 @@ def test_unknown_length_and_size_give_a_wide_range_and_say_so(tmp_path: Path) ->
 
 def test_copper_alone_above_the_limit_is_said_beforehand(tmp_path: Path) -> None:
     """3 m of 1.0 mm² at 5 A lose 0.28 V when perfect, above 0.2 V for one wire (18.5 mΩ/m, ISO 6722)."""
-    supply = row(volts(survey_of(tmp_path, PLAIN.replace("RD 2.5 4m", "RD 1 3m")), "M"), "M.1")
+    supply = row(volts(tracing_of(tmp_path, PLAIN.replace("RD 2.5 4m", "RD 1 3m")), "M"), "M.1")
     wire = supply.elements[2]
     assert wire.copper_v == pytest.approx(5 * 3 * 0.0185, abs=1e-6)
     assert wire.over
     assert any("alone loses" in text and "0.20 V" in text for text in supply.verdicts)
-    long = row(volts(survey_of(tmp_path / "long", PLAIN.replace("RD 2.5 4m", "RD 1 9m")), "M"), "M.1")
+    long = row(volts(tracing_of(tmp_path / "long", PLAIN.replace("RD 2.5 4m", "RD 1 9m")), "M"), "M.1")
     assert any("a good wire would be failed" in text for text in long.verdicts)
 
 
 def test_a_short_wire_has_a_lower_mark_than_the_limit(tmp_path: Path) -> None:
-    supply = row(volts(survey_of(tmp_path, PLAIN.replace("draws: {1: 5}", "draws: {1: 1}")), "M"), "M.1")
+    supply = row(volts(tracing_of(tmp_path, PLAIN.replace("draws: {1: 5}", "draws: {1: 1}")), "M"), "M.1")
     assert any(
         "more resistance than the wiring explains, although the limit passes 0.50 V" in text for text in supply.verdicts
     )
@@ -103,7 +103,7 @@ def test_a_short_wire_has_a_lower_mark_than_the_limit(tmp_path: Path) -> None:
 )
 def test_what_a_meter_hides(tmp_path: Path, series: str, meter_v: float) -> None:
     """12.6 V behind R, read with 10 MΩ: 12.6 * 10e6 / (10e6 + R), worked out here."""
-    report = volts(survey_of(tmp_path, PLAIN), "M", unplugged=["M"], added=[f"F1={series}"])
+    report = volts(tracing_of(tmp_path, PLAIN), "M", unplugged=["M"], added=[f"F1={series}"])
     assert row(report, "M.1").volts.nominal == pytest.approx(meter_v, abs=0.006)
 
 
@@ -111,25 +111,25 @@ def test_what_a_meter_hides(tmp_path: Path, series: str, meter_v: float) -> None
 def test_what_a_load_shows_behind_one_ohm(tmp_path: Path, hot_ohm: float, lamp_v: float) -> None:
     """Lamps of 3, 5, 21 and 55 W as resistors, 1 Ω in series: 12.6 * R / (R + 1); the copper takes some more."""
     load = f"M.1={hot_ohm:.4f}ohm"
-    report = volts(survey_of(tmp_path, PLAIN), "M", unplugged=["M"], added=["F1=1ohm"], loads=[load])
+    report = volts(tracing_of(tmp_path, PLAIN), "M", unplugged=["M"], added=["F1=1ohm"], loads=[load])
     assert row(report, "M.1").volts.nominal == pytest.approx(12.6 * hot_ohm / (hot_ohm + 1.0483), abs=1e-3)
     assert row(report, "M.1").volts.nominal == pytest.approx(lamp_v, abs=0.17)
 
 
 def test_100_ohm_in_series_meter_full_lamp_nothing(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, PLAIN)
-    faulty = row(volts(survey, "M", added=["F1=100ohm"]), "M.1")
+    tracing = tracing_of(tmp_path, PLAIN)
+    faulty = row(volts(tracing, "M", added=["F1=100ohm"]), "M.1")
     assert faulty.lamp is not None
     assert faulty.lamp.meter_v == pytest.approx(12.60, abs=0.005)
     assert faulty.lamp.lamp_v == pytest.approx(0.1, abs=0.03)
-    sound = row(volts(survey, "M"), "M.1")
+    sound = row(volts(tracing, "M"), "M.1")
     assert sound.lamp is not None and sound.lamp.lamp_v is not None and sound.lamp.lamp_v > 12.4
 
 
 def test_a_lost_ground_pulls_the_ground_pin_up_to_the_battery(tmp_path: Path) -> None:
     sheet = PLAIN.replace("BN 2.5 2m -- BAT.-", "BN 2.5 2m -- G1\n- G1 -- BN 4 1m -- BAT.-")
-    survey = survey_of(tmp_path, sheet.replace("  F1:", "  G1: ground\n  F1:"))
-    ground = row(volts(survey, "M", opened=["G1"]), "M.2")
+    tracing = tracing_of(tmp_path, sheet.replace("  F1:", "  G1: ground\n  F1:"))
+    ground = row(volts(tracing, "M", opened=["G1"]), "M.2")
     assert ground.state == "open"
     assert ground.volts.nominal == pytest.approx(12.6, abs=0.01)
     assert ground.in_order_v == pytest.approx(0.1, abs=0.1)
@@ -137,11 +137,11 @@ def test_a_lost_ground_pulls_the_ground_pin_up_to_the_battery(tmp_path: Path) ->
 
 
 def test_a_blown_fuse_leaves_the_pin_dead_plugged_and_floating_unplugged(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, PLAIN)
-    plugged = row(volts(survey, "M", opened=["F1"]), "M.1")
+    tracing = tracing_of(tmp_path, PLAIN)
+    plugged = row(volts(tracing, "M", opened=["F1"]), "M.1")
     assert (plugged.state, plugged.floating) == ("dead", False)
     assert plugged.volts.nominal == pytest.approx(0.0, abs=1e-6)
-    unplugged = row(volts(survey, "M", opened=["F1"], unplugged=["M"]), "M.1")
+    unplugged = row(volts(tracing, "M", opened=["F1"], unplugged=["M"]), "M.1")
     assert unplugged.floating
     assert unplugged.lamp is not None and unplugged.lamp.meter_v is None
     assert unplugged.lamp.lamp_v == pytest.approx(0.0, abs=1e-6)
@@ -166,15 +166,15 @@ runs:
 
 
 def test_an_open_in_the_coil_circuit_takes_the_contact_along(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, RELAY)
-    assert row(volts(survey, "M"), "M.1").state == "live"
+    tracing = tracing_of(tmp_path, RELAY)
+    assert row(volts(tracing, "M"), "M.1").state == "live"
     for what in ("F2", "K1.85"):
-        assert row(volts(survey, "M", opened=[what]), "M.1").state == "dead"
+        assert row(volts(tracing, "M", opened=[what]), "M.1").state == "dead"
 
 
 def test_the_coil_draws_its_current(tmp_path: Path) -> None:
     """85 Ω nominal, 50 to 120 Ω: common practice, no source."""
-    coil = row(volts(survey_of(tmp_path, RELAY), "M"), "K1.86")
+    coil = row(volts(tracing_of(tmp_path, RELAY), "M"), "K1.86")
     assert coil.current_a.nominal == pytest.approx(12.6 / 85.05, abs=0.001)
     assert coil.current_a.low == pytest.approx(12.6 / 120, rel=0.01)
     assert coil.current_a.high == pytest.approx(12.6 / 50, rel=0.01)
@@ -204,25 +204,25 @@ runs:
 
 def test_diodes_lose_their_voltage_and_block_backwards(tmp_path: Path) -> None:
     """0.3 to 0.7 V across a conducting diode: common practice, no source."""
-    survey = survey_of(tmp_path, DIODES)
+    tracing = tracing_of(tmp_path, DIODES)
     for key in ("off", "run"):
-        supply = row(volts(survey, "M", key=key), "M.1")
+        supply = row(volts(tracing, "M", key=key), "M.1")
         assert supply.lost.nominal == pytest.approx(0.65, abs=0.06)
         assert supply.lost.low > 0.3
-    assert "diode D1" in [element.name for element in row(volts(survey, "M", key="off"), "M.1").elements]
+    assert "diode D1" in [element.name for element in row(volts(tracing, "M", key="off"), "M.1").elements]
     # nothing comes back through D2 to the open switch
-    solved = model_of(survey, "off", limits=limits_of(survey.circuit)).solve()
-    assert math.isnan(solved.node_v[survey.circuit.pins_of["SW"]["2"]])
+    solved = model_of(tracing, "off", limits=limits_of(tracing.circuit)).solve()
+    assert math.isnan(solved.node_v[tracing.circuit.pins_of["SW"]["2"]])
 
 
 def test_what_depends_is_off_unless_held(tmp_path: Path) -> None:
     sheet = PLAIN.replace("  F1: {", "  SW: {is: switch, contacts: {open: [], shut: [1-2]}}\n  F1: {")
     sheet = sheet.replace("F1 -- RD 2.5 4m -- M.1", "F1 -- RD 2.5 4m -- SW.1\n- SW.2 -- RD 2.5 1m -- M.1")
-    survey = survey_of(tmp_path, sheet)
-    assert row(volts(survey, "M"), "M.1").state == "dead"
-    assert row(volts(survey, "M", held=["SW=shut"]), "M.1").state == "live"
+    tracing = tracing_of(tmp_path, sheet)
+    assert row(volts(tracing, "M"), "M.1").state == "dead"
+    assert row(volts(tracing, "M", held=["SW=shut"]), "M.1").state == "live"
     with pytest.raises(BadChange, match="SW has the positions open or shut"):
-        volts(survey, "M", held=["SW=ajar"])
+        volts(tracing, "M", held=["SW=ajar"])
 
 
 def test_without_a_battery_the_assumed_ends_are_the_source_and_said_so(tmp_path: Path) -> None:
@@ -235,14 +235,14 @@ runs:
 - "30 -- RD 1 1m -- F1 -- RD 1 1m -- M.1"
 - M.2 -- BN 1 1m -- G1
 """
-    report = volts(survey_of(tmp_path, sheet, 'rails: {"30": always}\n'), "M")
+    report = volts(tracing_of(tmp_path, sheet, 'rails: {"30": always}\n'), "M")
     supply = row(report, "M.1")
     assert supply.state == "live"
     assert supply.volts.nominal == pytest.approx(12.54, abs=0.05)
 
 
 def test_a_24_v_system_doubles_battery_and_limit(tmp_path: Path) -> None:
-    report = volts(survey_of(tmp_path, PLAIN, "system: 24 V\n"), "M", battery_v=None)
+    report = volts(tracing_of(tmp_path, PLAIN, "system: 24 V\n"), "M", battery_v=None)
     assert report.battery.nominal == pytest.approx(2 * 12.4)
     assert row(report, "M.1").limit.high == 1.0  # handbook table, other control lead, 24 V
     assert row(report, "M.1").limit.origin == "custom"
@@ -264,13 +264,13 @@ runs:
 
 
 def test_a_tap_between_two_batteries_is_judged_against_its_own_post(tmp_path: Path) -> None:
-    report = volts(survey_of(tmp_path, TAP, "system: 24 V\n"), "M", battery_v=25.0)
+    report = volts(tracing_of(tmp_path, TAP, "system: 24 V\n"), "M", battery_v=25.0)
     assert row(report, "M.1").volts.nominal == pytest.approx(25.0, abs=0.15)
     assert row(report, "M.3").volts.nominal == pytest.approx(12.5, abs=0.15)
     assert row(report, "M.3").lost.nominal < 0.1
 
 
-def test_battery_state_follows_the_key_and_the_generator(demo: Survey) -> None:
+def test_battery_state_follows_the_key_and_the_generator(demo: Tracing) -> None:
     limits = limits_of(demo.circuit)
     cases = [("off", [], "at rest"), ("run", [], "key on"), ("start", [], "cranking"), ("run", ["GEN"], "charging")]
     for key, held, state in cases:
@@ -278,7 +278,7 @@ def test_battery_state_follows_the_key_and_the_generator(demo: Survey) -> None:
         assert model.battery_state == state
 
 
-def test_sums_close_on_every_live_row_in_every_key_state(demo: Survey) -> None:
+def test_sums_close_on_every_live_row_in_every_key_state(demo: Tracing) -> None:
     """Battery less drops out, module and drops back is nothing, each drop from its own current and resistance."""
     report = supplies_of(demo, "ALM")
     closed = 0
@@ -290,7 +290,7 @@ def test_sums_close_on_every_live_row_in_every_key_state(demo: Survey) -> None:
     assert closed > 20
 
 
-def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> None:
+def test_values_at_random_ends_stay_inside_the_computed_range(demo: Tracing) -> None:
     report = supplies_of(demo, "ALM")
     model = model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM")
     (runs,) = solved_rows(demo, [model], report)
@@ -310,7 +310,7 @@ def test_values_at_random_ends_stay_inside_the_computed_range(demo: Survey) -> N
 
 
 @pytest.mark.parametrize("key", ["off", "run", "start"])
-def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Survey, key: str) -> None:
+def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Tracing, key: str) -> None:
     model = model_of(demo, key, limits=limits_of(demo.circuit), first="ALM")
     chance = np.random.default_rng(3)
     settings = [
@@ -332,7 +332,7 @@ def test_the_last_bit_of_a_solve_does_not_decide_what_is_shown(noise_v: float) -
     assert found == Range(0.0, 0.00015, 0.00045)
 
 
-def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Survey) -> None:
+def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Tracing) -> None:
     limits = limits_of(demo.circuit)
     first, second = (model_of(demo, "run", limits=limits, first="ALM") for _ in range(2))
     wanted = first.setting(LOW, HIGH, LOW)
@@ -341,7 +341,7 @@ def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Survey) -> N
     assert np.array_equal(first.solve(wanted).potential_v, second.solve(wanted).potential_v)
 
 
-def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Survey, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Tracing, monkeypatch: pytest.MonkeyPatch) -> None:
     limits = limits_of(demo.circuit)
     report = supplies_of(demo, "ALM")
     quick = volts_of(demo, report, "run", limits=limits, with_lamp=False)
@@ -349,8 +349,8 @@ def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Survey, mo
     def at_a_loss(*_: object, **__: object) -> None:
         return None
 
-    monkeypatch.setattr("tracer.electrics.many._DIODE_TURNS", 0)
-    monkeypatch.setattr("tracer.electrics.model.settle", at_a_loss)
+    monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
+    monkeypatch.setattr("tracer.electrics.model.circuit_model.settle", at_a_loss)
     careful = volts_of(demo, report, "run", limits=limits, with_lamp=False)
     shown: list[FloatArray] = []
     for found in (quick, careful):
@@ -359,30 +359,30 @@ def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Survey, mo
 
 
 def test_a_network_that_cannot_be_solved_is_reported_as_not_settled(
-    demo: Survey, monkeypatch: pytest.MonkeyPatch
+    demo: Tracing, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def singular(*_: object, **__: object) -> None:
         raise NotAccurate("the conductances lie too far apart")
 
-    monkeypatch.setattr("tracer.electrics.model.settle", singular)
+    monkeypatch.setattr("tracer.electrics.model.circuit_model.settle", singular)
     with pytest.raises(NotSettled, match="no steady state was found: the conductances"):
         model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM").solve()
 
 
-def test_the_module_that_holds_its_own_relay_is_dead_unplugged(demo: Survey) -> None:
+def test_the_module_that_holds_its_own_relay_is_dead_unplugged(demo: Tracing) -> None:
     main = row(volts(demo, "ALM"), "ALM.2")
     assert main.state == "live"
     assert main.lamp is not None and main.lamp.meter_v is None
 
 
-def test_one_of_two_grounds_lost_is_hidden_and_both_are_not(demo: Survey) -> None:
+def test_one_of_two_grounds_lost_is_hidden_and_both_are_not(demo: Tracing) -> None:
     one = row(volts(demo, "ALM", opened=["G5"]), "ALM.1")
     both = row(volts(demo, "ALM", opened=["G5", "G6"]), "ALM.1")
     assert one.volts.nominal < 0.1
     assert both.volts.nominal > 12.0
 
 
-def test_a_what_if_says_whether_a_reading_shows_it(demo: Survey) -> None:
+def test_a_what_if_says_whether_a_reading_shows_it(demo: Tracing) -> None:
     """0.5 Ω at 0.15 A loses 75 mV more: above what is lost in order, below the limit. Beside a second ground one lost ground does not show."""
     joint = row(volts(demo, "ALM", battery_v=12.4, added=["X4.1=0.5ohm"]), "ALM.3")
     assert any("the drop shows it, although the limit of 0.50 V passes it" in text for text in joint.verdicts)
@@ -392,7 +392,7 @@ def test_a_what_if_says_whether_a_reading_shows_it(demo: Survey) -> None:
     assert "dead in place of live: a reading shows it" in fuse.verdicts
 
 
-def test_a_larger_fuse_is_remarked(demo: Survey) -> None:
+def test_a_larger_fuse_is_remarked(demo: Tracing) -> None:
     report = volts(demo, "ALM", fitted=["F7=30"])
     assert any("no longer protects" in note for note in report.notes)
     fuse = next(element for element in row(report, "ALM.3").elements if element.name == "fuse F7")
@@ -413,14 +413,14 @@ def test_a_larger_fuse_is_remarked(demo: Survey) -> None:
     ],
 )
 def test_a_what_if_that_is_not_understood_says_what_to_write(
-    demo: Survey, option: str, typed: str, message: str
+    demo: Tracing, option: str, typed: str, message: str
 ) -> None:
     options: dict[str, Any] = {option: [typed]}
     with pytest.raises((BadChange, LookupError), match=message):
         changes_of(demo.circuit, supplies_of(demo, "ALM").rows, **options)
 
 
-def test_expectations_cover_every_probe_point_in_every_key_state(demo: Survey) -> None:
+def test_expectations_cover_every_probe_point_in_every_key_state(demo: Tracing) -> None:
     report = supplies_of(demo, "ALM")
     found = expectations(demo, report, limits=limits_of(demo.circuit))
     assert set(found) == {(one.code, probe.at) for one in report.rows for probe in one.probes}
@@ -439,15 +439,15 @@ def test_every_vehicle_of_this_project_gives_values() -> None:
     assert {"minibus", "unfinished"} <= {folder.name for folder in folders}
     judged: dict[str, set[str]] = {"live": set(), "grounded": set()}
     for folder in folders:
-        survey = Survey(tracer.load(str(folder)))
-        for module in survey.circuit.modules():
-            report = supplies_of(survey, module.name)
+        tracing = Tracing(tracer.load(str(folder)))
+        for module in tracing.circuit.modules():
+            report = supplies_of(tracing, module.name)
             key = report.keys[-2]
             # to battery negative an isolated 0 V output reads nothing that means anything
             isolated = {
                 row.code for row in report.rows if {end.id.rpartition(".")[2] for end in row.ends} == {"return"}
             }
-            for one in volts_of(survey, report, key, limits=limits_of(survey.circuit), with_lamp=False).rows:
+            for one in volts_of(tracing, report, key, limits=limits_of(tracing.circuit), with_lamp=False).rows:
                 where = f"{folder.name} {key} {one.code}"
                 if one.not_computed:
                     continue
@@ -466,10 +466,10 @@ def test_every_vehicle_of_this_project_gives_values() -> None:
 
 
 def test_a_limit_of_the_vehicle_goes_before_the_shop_and_the_shop_before_the_standard(tmp_path: Path) -> None:
-    survey = survey_of(tmp_path, PLAIN, "limits: {supply path: 0.3, battery key on: 12.1-12.5}\n")
+    tracing = tracing_of(tmp_path, PLAIN, "limits: {supply path: 0.3, battery key on: 12.1-12.5}\n")
     shop = tmp_path / "shop.yaml"
     shop.write_text('shop: Bench 4\nlimits: {supply path: 0.4, ground path: "0,05 V"}\n', encoding="utf-8")
-    limits = limits_of(survey.circuit, read_shop(shop))
+    limits = limits_of(tracing.circuit, read_shop(shop))
     assert (limits.of("supply path").high, limits.of("supply path").origin) == (0.3, "maker")
     assert (limits.of("ground path").high, limits.of("ground path").origin) == (0.05, "shop")
     assert "Bench 4" in limits.of("ground path").source
@@ -489,7 +489,7 @@ def test_a_limit_of_the_vehicle_goes_before_the_shop_and_the_shop_before_the_sta
 )
 def test_a_wrong_limit_is_a_problem_with_a_place(tmp_path: Path, typed: str, message: str) -> None:
     with pytest.raises(CannotUse) as caught:
-        survey_of(tmp_path, PLAIN, f"limits:\n  {typed}\n")
+        tracing_of(tmp_path, PLAIN, f"limits:\n  {typed}\n")
     (problem,) = caught.value.problems
     assert problem.place.file == "vehicle.yaml" and problem.place.line == 3
     assert message in problem.render().replace("`", "")
@@ -505,17 +505,17 @@ def test_a_wrong_limit_is_a_problem_with_a_place(tmp_path: Path, typed: str, mes
 )
 def test_a_wrong_draw_is_a_problem_with_a_place(tmp_path: Path, draws: str, message: str) -> None:
     with pytest.raises(CannotUse) as caught:
-        survey_of(tmp_path, PLAIN.replace("draws: {1: 5}", f"draws: {draws}"))
+        tracing_of(tmp_path, PLAIN.replace("draws: {1: 5}", f"draws: {draws}"))
     assert any(message in problem.render() for problem in caught.value.problems)
 
 
 def test_a_draw_by_state_holds_in_that_state(tmp_path: Path) -> None:
     sheet = PLAIN.replace("draws: {1: 5}", "draws: {1: {run: 2, quiet: 1 mA, otherwise: 0.1}}")
-    survey = survey_of(tmp_path, sheet, "conditions: {quiet: nothing moves}\n")
+    tracing = tracing_of(tmp_path, sheet, "conditions: {quiet: nothing moves}\n")
     current = {
-        "run": row(volts(survey, "M", key="run"), "M.1").current_a.nominal,
-        "off": row(volts(survey, "M", key="off"), "M.1").current_a.nominal,
-        "quiet": row(volts(survey, "M", key="off", held=["quiet"]), "M.1").current_a.nominal,
+        "run": row(volts(tracing, "M", key="run"), "M.1").current_a.nominal,
+        "off": row(volts(tracing, "M", key="off"), "M.1").current_a.nominal,
+        "quiet": row(volts(tracing, "M", key="off", held=["quiet"]), "M.1").current_a.nominal,
     }
     assert current == pytest.approx({"run": 2.0, "off": 0.1, "quiet": 0.001}, abs=1e-6)
 
@@ -523,8 +523,8 @@ def test_a_draw_by_state_holds_in_that_state(tmp_path: Path) -> None:
 def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -> None:
     sheet = PLAIN.replace("  F1: {", "  E1: {is: load, watts: 60, behaves: power}\n  F1: {")
     sheet += "- M.1 -- RD 2.5 1m -- E1.1\n- E1.2 -- BN 2.5 1m -- BAT.-\n"
-    survey = survey_of(tmp_path, sheet)
-    model = model_of(survey, "run", changes_of(survey.circuit, battery_v=12.0), limits=limits_of(survey.circuit))
+    tracing = tracing_of(tmp_path, sheet)
+    model = model_of(tracing, "run", changes_of(tracing.circuit, battery_v=12.0), limits=limits_of(tracing.circuit))
     solved = model.solve()
     number = next(n for n, draw in enumerate(model.draws) if draw.name == "E1")
     draw = model.draws[number]
@@ -533,7 +533,7 @@ def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -
     assert solved.draw_a[number] > 5.0
 
 
-def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Survey, tmp_path: Path) -> None:
+def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Tracing, tmp_path: Path) -> None:
     report = supplies_of(demo, "ALM")
     found = {row.code: row for row in volts_of(demo, report, "off", limits=limits_of(demo.circuit)).rows}
     assert found["S7"].lamp is not None and found["S7"].lamp.meter_v is None
@@ -544,8 +544,8 @@ def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Survey
     )
     sheet += "- 15 -- RD 1 1m -- D1.A\n- D1.A -- RD 1 1m -- E1.1\n- E1.2 -- BN 1 1m -- BAT.-\n"
     sheet += "- D1.K -- RD 1 1m -- M.3\n- M.3 -- RD 1 1m -- D2.A\n- D2.K -- RD 1 1m -- M.4\n"
-    survey = survey_of(tmp_path, sheet, 'key: [off, run]\nrails: {"15": [run]}\n')
-    dead, live = volts(survey, "M", key="off"), volts(survey, "M", key="run")
+    tracing = tracing_of(tmp_path, sheet, 'key: [off, run]\nrails: {"15": [run]}\n')
+    dead, live = volts(tracing, "M", key="off"), volts(tracing, "M", key="run")
     assert row(dead, "M.3").floating and row(dead, "M.4").floating
     assert row(live, "M.3").volts.nominal == pytest.approx(12.6 - 0.6, abs=0.05)
     assert row(live, "M.4").volts.nominal == pytest.approx(12.6 - 1.2, abs=0.05)
@@ -553,10 +553,10 @@ def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Survey
 
 def test_a_typed_battery_voltage_says_the_class_and_a_measured_one_is_used_as_it_is(tmp_path: Path) -> None:
     sheet = PLAIN.replace("{is: battery}", "{is: battery, volts: 12.6}")
-    survey = survey_of(tmp_path, sheet)
-    plain = survey_of(tmp_path / "plain", PLAIN)
+    tracing = tracing_of(tmp_path, sheet)
+    plain = tracing_of(tmp_path / "plain", PLAIN)
     for measured_v in (12.3, None):
-        found, usual = volts(survey, "M", battery_v=measured_v), volts(plain, "M", battery_v=measured_v)
+        found, usual = volts(tracing, "M", battery_v=measured_v), volts(plain, "M", battery_v=measured_v)
         assert row(found, "M.1").volts == row(usual, "M.1").volts
         assert row(found, "M.1").volts.high < (measured_v or 12.8)
 
@@ -579,9 +579,9 @@ def test_a_12_v_module_of_a_24_v_vehicle_gives_up_at_the_volts_of_12(tmp_path: P
         "runs:\n  - BAT.+ -- RD 4 1m -- F1 -- RD 2.5 1m -- CV.in\n  - CV.out -- BU 1 1m -- F2 -- BU 1 6m -- M.1\n"
         "  - M.2 -- BN 1 1m -- G1 -- BK 16 1m -- BAT.-\n  - CV.ground -- BN 2.5 1m -- G1\n"
     )
-    behind = row(volts(survey_of(tmp_path / "a", converter, "system: 24 V\n"), "M", battery_v=24.8), "M.1")
+    behind = row(volts(tracing_of(tmp_path / "a", converter, "system: 24 V\n"), "M", battery_v=24.8), "M.1")
     assert behind.volts.nominal < 12.0
     assert behind.current_a.nominal == pytest.approx(2.0, abs=1e-6)
-    tapped = row(volts(survey_of(tmp_path / "b", TAP, "system: 24 V\n"), "M", battery_v=2 * tapped_v), "M.3")
+    tapped = row(volts(tracing_of(tmp_path / "b", TAP, "system: 24 V\n"), "M", battery_v=2 * tapped_v), "M.3")
     assert tapped.volts.nominal < tapped_v
     assert tapped.current_a.nominal == pytest.approx(1.0, abs=1e-6)

@@ -6,25 +6,25 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from tracer.circuit import join
-from tracer.electrics.changes import changes_of
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.volts import volts_of
-from tracer.electrics.volts_report import RowVolts, VoltsReport
+from tracer.electrics.model.changes import changes_of
+from tracer.electrics.volts.of_module import volts_of
+from tracer.electrics.volts.values import RowVolts, VoltsReport
 from tracer.entry import read_folder
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 
-def survey_of(folder: Path, sheet: str, vehicle: str = "") -> Survey:
-    """The survey of a vehicle of one sheet; `vehicle` is appended to vehicle.yaml."""
+def tracing_of(folder: Path, sheet: str, vehicle: str = "") -> Tracing:
+    """The tracing of a vehicle of one sheet; `vehicle` is appended to vehicle.yaml."""
     (folder / "sheets").mkdir(parents=True, exist_ok=True)
     (folder / "vehicle.yaml").write_text(f"vehicle: test\n{vehicle}", encoding="utf-8")
     (folder / "sheets" / "1.yaml").write_text(f"sheet: 1\n{sheet}", encoding="utf-8")
-    return Survey(join(read_folder(folder)))
+    return Tracing(join(read_folder(folder)))
 
 
 def volts(
-    survey: Survey,
+    tracing: Tracing,
     module: str,
     key: str = "run",
     battery_v: float | None = 12.6,
@@ -37,9 +37,9 @@ def volts(
     held: Sequence[str] = (),
 ) -> VoltsReport:
     """Expected volts with what-ifs as typed; `held` stands for the option --with."""
-    report = supplies_of(survey, module)
+    report = supplies_of(tracing, module)
     wanted = changes_of(
-        survey.circuit,
+        tracing.circuit,
         report.rows,
         opened=opened,
         unplugged=unplugged,
@@ -49,7 +49,7 @@ def volts(
         held=held,
         battery_v=battery_v,
     )
-    return volts_of(survey, report, key, wanted, limits=limits_of(survey.circuit))
+    return volts_of(tracing, report, key, wanted, limits=limits_of(tracing.circuit))
 
 
 def row(report: VoltsReport, point: str) -> RowVolts:

@@ -15,8 +15,8 @@ from jsonschema import Draft202012Validator
 import tracer
 from tracer.entry.schema import schema_texts, sheet_schema, vehicle_schema
 from tracer.entry.start import CannotStart, start_vehicle
-from tracer.trace.rules import loose_ends
-from tracer.trace.survey import Survey
+from tracer.trace.rules.registry import loose_ends
+from tracer.trace.tracing import Tracing
 
 
 def _content(folder: Path) -> dict[str, bytes | str]:
@@ -45,9 +45,9 @@ def test_a_start_passes_and_its_module_is_complete(tmp_path: Path) -> None:
     assert [str(path.relative_to(tmp_path)) for path in written] == [
         "van/vehicle.yaml", "van/sheets/01.yaml", "van/schemas/vehicle.schema.json", "van/schemas/sheet.schema.json"]  # fmt: skip
     assert all(path.is_file() for path in written)
-    survey = Survey(tracer.load(str(tmp_path / "van")))
-    assert loose_ends(survey) == []
-    report = tracer.supplies(survey, "MOD")
+    tracing = Tracing(tracer.load(str(tmp_path / "van")))
+    assert loose_ends(tracing) == []
+    report = tracer.supplies(tracing, "MOD")
     assert report.complete
     assert [row.code for row in report.supplies] == ["S1"]
     assert [row.code for row in report.grounds] == ["G1"]

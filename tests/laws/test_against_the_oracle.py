@@ -10,9 +10,9 @@ from hypothesis import given
 import tracer
 from tests.laws.oracle import Oracle, touchable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
-from tracer.trace.panels import panels_of
-from tracer.trace.second_count import SecondCount
-from tracer.trace.survey import Survey
+from tracer.trace.lists.second_count import SecondCount
+from tracer.trace.panels.positions_of import panels_of
+from tracer.trace.tracing import Tracing
 
 
 @given(typed_vehicles())
@@ -65,11 +65,11 @@ def test_the_second_count_agrees_and_the_oracle_too(typed: TypedVehicle) -> None
 def test_what_a_position_serves_is_what_it_is_on_a_valid_way_to(typed: TypedVehicle) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = typed.write(Path(scratch) / "v")
-        survey = Survey(tracer.load(str(folder)))
+        tracing = Tracing(tracer.load(str(folder)))
         oracle = Oracle.read(folder)
     served = {
         position.label: {one.pin for one in position.serves if one.part == "M"}
-        for position in panels_of(survey).positions
+        for position in panels_of(tracing).positions
     }
     pins = [pin for pin in "1234" if f"M.{pin}" in oracle.wired]
     seen = {pin: oracle.seen_from(f"M.{pin}", "supply", "") for pin in pins}

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import tracer
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
-from tracer.trace.results import Row, SupplyReport
+from tracer.trace.lists.results import Row, SupplyReport
 
 
 def _report(typed: TypedVehicle) -> SupplyReport:

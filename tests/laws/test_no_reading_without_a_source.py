@@ -18,14 +18,14 @@ from hypothesis import strategies as st
 import tracer
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tracer.circuit import join
-from tracer.electrics.branches import HIGH, LOW, NOMINAL
-from tracer.electrics.changes import Changes
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.many import Together
-from tracer.electrics.model import NotSettled
-from tracer.electrics.model_of import model_of
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.circuit_model import NotSettled
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.in_many_settings import Together
 from tracer.entry import read_folder
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 CIRCUITS = Path(__file__).parent.parent.parent / "circuits"
 HIGHEST_V = {"off": 12.8, "acc": 12.8, "run": 12.8, "start": 11.5}  # of a 12 V battery: at rest, key on, cranking
@@ -33,9 +33,9 @@ SMALL_V = 1e-6
 SETTINGS = tuple(itertools.product((NOMINAL, LOW, HIGH), repeat=3))
 
 
-def _ends(survey: Survey, key: str, battery_v: float | None) -> tuple[float, float]:
+def _ends(tracing: Tracing, key: str, battery_v: float | None) -> tuple[float, float]:
     """Lowest and highest volts of any node in any setting, by both solvers."""
-    model = model_of(survey, key, Changes(battery_v=battery_v), limits=limits_of(survey.circuit))
+    model = model_of(tracing, key, Changes(battery_v=battery_v), limits=limits_of(tracing.circuit))
     together = Together([model])
     states = together.solve([(0, model.setting(*setting)) for setting in SETTINGS])
     found = [states.node_v(np.arange(len(SETTINGS)))]
@@ -64,10 +64,10 @@ def test_no_node_of_a_generated_vehicle_reads_above_its_sources_or_below_ground(
 ) -> None:
     batteries = sum(line.endswith(": battery") for sheet in vehicle.parts for line in sheet)
     with tempfile.TemporaryDirectory() as folder:
-        survey = Survey(join(read_folder(_with_volts(vehicle, typed_v).write(Path(folder)))))
+        tracing = Tracing(join(read_folder(_with_volts(vehicle, typed_v).write(Path(folder)))))
     for key in ("off", "run"):
         try:
-            lowest, highest = _ends(survey, key, measured_v)
+            lowest, highest = _ends(tracing, key, measured_v)
         except NotSettled:
             continue  # no volts are given then, and the list says so
         battery_v = measured_v or HIGHEST_V[key]
@@ -80,8 +80,8 @@ def test_no_node_of_a_generated_vehicle_reads_above_its_sources_or_below_ground(
 @pytest.mark.parametrize("battery_v", [None, 12.3])
 @pytest.mark.parametrize("name", ["minibus", "unfinished"])
 def test_no_node_of_a_demo_reads_above_its_sources_or_below_ground(name: str, battery_v: float | None) -> None:
-    survey = Survey(tracer.load(str(CIRCUITS / name)))
-    for key in survey.circuit.typed.vehicle.key:
-        lowest, highest = _ends(survey, key, battery_v)
+    tracing = Tracing(tracer.load(str(CIRCUITS / name)))
+    for key in tracing.circuit.typed.vehicle.key:
+        lowest, highest = _ends(tracing, key, battery_v)
         assert highest <= (battery_v or HIGHEST_V[key]) + SMALL_V
         assert lowest >= -SMALL_V

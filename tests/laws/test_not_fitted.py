@@ -12,7 +12,7 @@ import pytest
 
 from tests.cli.test_exit_status import invoke
 from tests.typed import load, write
-from tracer.trace.supplies import supplies_of
+from tracer.trace.lists.supplies import supplies_of
 
 VEHICLE = "vehicle: v\nkey: [off, run]\n"
 KINDS = {

@@ -18,7 +18,7 @@ from tracer.circuit import join
 from tracer.entry import CannotUse, Problem, Typed, read_folder
 from tracer.entry.problems import nearest
 from tracer.entry.runs import Point
-from tracer.trace.supplies import supplies_of
+from tracer.trace.lists.supplies import supplies_of
 
 from .test_removals import _content
 

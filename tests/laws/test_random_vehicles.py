@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import tracer
-from tracer.trace.results import Row
+from tracer.trace.lists.results import Row
 
 Point = tuple[str, str]  # as typed in a run, and as a node of the drawn graph
 

@@ -23,8 +23,8 @@ from hypothesis import strategies as st
 
 from tracer.circuit import join
 from tracer.entry import CannotUse, Typed, read_folder
-from tracer.trace.results import Row, SupplyReport
-from tracer.trace.supplies import supplies_of
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.lists.supplies import supplies_of
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 

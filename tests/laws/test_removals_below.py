@@ -13,12 +13,12 @@ import pytest
 
 from tracer.circuit import join
 from tracer.circuit.model import Circuit
-from tracer.electrics.bus import bus_of
-from tracer.electrics.bus_lines import bus_names
+from tracer.electrics.bus.lines import bus_names
+from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.entry import Typed, read_folder
-from tracer.trace.panels import PanelReport, panels_of
-from tracer.trace.survey import Survey
+from tracer.trace.panels.positions_of import PanelReport, panels_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
@@ -36,8 +36,8 @@ def _served(report: PanelReport) -> dict[tuple[str, str], frozenset[tuple[str, s
 
 
 def _buses(circuit: Circuit) -> dict[str, tuple[bool, frozenset[str], int]]:
-    survey, limits = Survey(circuit), limits_of(circuit)
-    found = {name: bus_of(survey, name, limits=limits) for name in bus_names(circuit)}
+    tracing, limits = Tracing(circuit), limits_of(circuit)
+    found = {name: bus_of(tracing, name, limits=limits) for name in bus_names(circuit)}
     return {
         name: (bus.complete, frozenset(node.module for node in bus.nodes), len(bus.terminations))
         for name, bus in found.items()
@@ -47,7 +47,7 @@ def _buses(circuit: Circuit) -> dict[str, tuple[bool, frozenset[str], int]]:
 @cache
 def _before() -> tuple[PanelReport, dict[str, tuple[bool, frozenset[str], int]]]:
     circuit = join(_typed())
-    return panels_of(Survey(circuit)), _buses(circuit)
+    return panels_of(Tracing(circuit)), _buses(circuit)
 
 
 def test_the_demo_is_complete_before_anything_is_left_out() -> None:
@@ -65,7 +65,7 @@ def test_nothing_served_and_no_node_of_a_bus_is_lost_unsaid(start: int) -> None:
         run = _typed().runs[number]
         runs = tuple(one for other, one in enumerate(_typed().runs) if other != number)
         circuit = join(replace(_typed(), runs=runs))
-        report = panels_of(Survey(circuit))
+        report = panels_of(Tracing(circuit))
         if report.complete and _served(report) != _served(panels):
             unsaid.add(run.text)
         for name, (complete, modules, terminations) in _buses(circuit).items():

@@ -20,9 +20,9 @@ import yaml
 
 from tracer.circuit import join
 from tracer.entry import CannotUse, read_folder
-from tracer.trace.results import Row, SupplyReport
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 # Facts that no row is made of: words, places, ratings, and what only other commands read.
@@ -100,8 +100,8 @@ def _without(file: str, path: Path_, instead: Any) -> dict[str, Any]:
 
 
 def _lists(folder: Path) -> dict[str, SupplyReport]:
-    survey = Survey(join(read_folder(folder)))
-    return {part.name: supplies_of(survey, part.name) for part in survey.circuit.modules()}
+    tracing = Tracing(join(read_folder(folder)))
+    return {part.name: supplies_of(tracing, part.name) for part in tracing.circuit.modules()}
 
 
 @cache

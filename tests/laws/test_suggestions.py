@@ -93,12 +93,12 @@ def test_an_entry_left_out_is_to_be_declared_and_nothing_proposed_in_its_place_g
             text = file.read_text(encoding="utf-8")
             file.write_text(re.sub(rf"\b{name}\b", other, text), encoding="utf-8")
         try:
-            survey = tracer.Survey(tracer.load(tmp_path / name))
+            tracing = tracer.Tracing(tracer.load(tmp_path / name))
         except tracer.CannotUse:
             continue
-        whole = tracer.Survey(tracer.load(DEMO))
+        whole = tracer.Tracing(tracer.load(DEMO))
         for module in whole.circuit.modules():
-            followed = tracer.supplies(survey, module.name)
+            followed = tracer.supplies(tracing, module.name)
             right = tracer.supplies(whole, module.name)
             ways = [[row.point, [fuse.part for fuse in row.fuses]] for row in followed.rows]
             assert not followed.complete or ways == [

@@ -19,7 +19,7 @@ import tracer
 from tests.commands import commands, run
 from tests.typed import load
 from tracer.circuit.model import Circuit, LinkKind
-from tracer.trace.survey import Survey
+from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).parent.parent.parent
 THOROUGH = os.environ.get("TRACER_TESTS") == "thorough"
@@ -58,12 +58,12 @@ def retyped(vehicle: Path, folder: Path, rng: random.Random) -> Path:
 
 def said(folder: Path, prints: Path, modules: list[str] | None = None, *, pictures: bool) -> dict[str, list[str]]:
     """What every command writes, line by line without places of typing; the order of loose ends follows those, so lines are sorted."""
-    survey = Survey(tracer.load(folder))
-    asked = modules or sorted(module.name for module in survey.circuit.modules())
+    tracing = Tracing(tracer.load(folder))
+    asked = modules or sorted(module.name for module in tracing.circuit.modules())
     found = {}
-    for arguments in commands(survey, asked, prints):
+    for arguments in commands(tracing, asked, prints):
         if pictures or arguments[0] != "diagram":  # its text is laid out by length, places among it
-            text = run(survey, ["--width", "400", *arguments])[1]
+            text = run(tracing, ["--width", "400", *arguments])[1]
             found[" ".join(arguments)] = sorted(_PLACE.sub("", text).splitlines())
     return found
 
@@ -141,7 +141,7 @@ TWO = PARTS.replace("  X: connector", "  X: {is: connector, halves: [front, rear
 
 
 def test_a_half_is_named_by_where_it_leads_and_its_harness_where_that_is_told(tmp_path: Path) -> None:
-    from tracer.trace.rows import probe_kind
+    from tracer.trace.lists.rows import probe_kind
 
     for number, line in enumerate(("S1 -- RD 1 -- X.1 -- RD 1 -- Y.1 -- RD 1 -- MB.1",)):
         for typed in (line, turned(line)):
@@ -186,10 +186,10 @@ def test_cavities_crossed_with_one_another_stay_where_they_are_typed(first: str,
 
 
 def test_two_runs_that_claim_one_half_leave_the_other_loose(tmp_path: Path) -> None:
-    from tracer.trace.rules import loose_ends
+    from tracer.trace.rules.registry import loose_ends
 
     circuit = load(tmp_path, PARTS + "  - S1 -- RD 1 -- X.1:a\n  - MB.1 -- RD 1 -- X.1:a\n", vehicle="vehicle: v\n")
-    (found,) = [one for one in loose_ends(Survey(circuit)) if one.code == "L107"]
+    (found,) = [one for one in loose_ends(Tracing(circuit)) if one.code == "L107"]
     assert (
         found.message == "2 wires claim the half X.1, towards MB and S1; the other half of cavity X.1 is not typed in"
     )

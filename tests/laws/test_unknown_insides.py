@@ -15,8 +15,8 @@ from tracer.circuit import join
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry import Typed, read_folder
 from tracer.entry.runs import Run, read_run
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
@@ -92,7 +92,7 @@ def test_contacts_that_become_unknown_make_nothing_dead_and_no_list_complete(nam
             for level in ("supply_level", "ground_level"):
                 if getattr(was, level)(node, key) is not Level.DEAD:
                     assert getattr(now, level)(number_of[point], key) is not Level.DEAD, (point, key, level)
-    old, new = Survey(before), Survey(after)
+    old, new = Tracing(before), Tracing(after)
     for module in before.modules():
         touched = any(
             name == switch.split(" ")[0] for row in supplies_of(old, module.name).rows for switch in row.switches

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import pytest
 
-from tracer.electrics.network import network_of_resistances, solve
+from tracer.electrics.network.linear import network_of_resistances, solve
 from tracer.standards.allowances import contact_ohm
 from tracer.standards.conductors import max_resistance_mohm_per_m, parse_size
 from tracer.standards.limits import drop_limit, lead_limit

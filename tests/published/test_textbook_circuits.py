@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.network import Network, Solution, network_of_resistances, solve
+from tracer.electrics.network.linear import Network, Solution, network_of_resistances, solve
 
 Element = tuple[str, str, str, float]
 

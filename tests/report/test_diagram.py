@@ -27,9 +27,9 @@ from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width,
 from tracer.report.diagram.view import view_of
 from tracer.report.layout import also_words
 from tracer.report.supplies import as_data
-from tracer.trace.results import SupplyReport
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).resolve().parents[2]
 SVG = "{http://www.w3.org/2000/svg}"
@@ -38,31 +38,31 @@ DATE = Sheet(date="2026-01-31")
 
 
 @pytest.fixture(scope="module")
-def surveys(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Survey]:
+def tracings(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Tracing]:
     folders = {
         "minibus": ROOT / "circuits" / "minibus",
         "unfinished": ROOT / "circuits" / "unfinished",
         "sixty": sixty_pins(tmp_path_factory.mktemp("made") / "sixty"),
         "hostile": hostile(tmp_path_factory.mktemp("made") / "hostile"),
     }
-    return {name: Survey(tracer.load(str(folder))) for name, folder in folders.items()}
+    return {name: Tracing(tracer.load(str(folder))) for name, folder in folders.items()}
 
 
 def drawn(
-    survey: Survey, module: str, key: str | None = None, sheet: Sheet = DATE
+    tracing: Tracing, module: str, key: str | None = None, sheet: Sheet = DATE
 ) -> tuple[SupplyReport, list[Drawing]]:
-    report = supplies_of(survey, module)
-    return report, diagram_of(survey, report, key=key, sheet=sheet)
+    report = supplies_of(tracing, module)
+    return report, diagram_of(tracing, report, key=key, sheet=sheet)
 
 
 _DRAWN: dict[tuple[int, str, str], list[Drawing]] = {}
 
 
-def on_paper(survey: Survey, module: str, paper: str) -> list[Drawing]:
+def on_paper(tracing: Tracing, module: str, paper: str) -> list[Drawing]:
     """The pages of a module, drawn once for all tests that only look at them."""
-    key = id(survey), module, paper
+    key = id(tracing), module, paper
     if key not in _DRAWN:
-        _DRAWN[key] = drawn(survey, module, sheet=Sheet(paper, date="2026-01-31"))[1]
+        _DRAWN[key] = drawn(tracing, module, sheet=Sheet(paper, date="2026-01-31"))[1]
     return _DRAWN[key]
 
 
@@ -91,9 +91,9 @@ def codes_of_json(report: SupplyReport) -> Counter[str]:
 
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 def test_every_probe_point_stands_once_in_the_svg_and_in_the_pdf_with_the_code_of_the_list(
-    surveys: dict[str, Survey], vehicle: str, module: str
+    tracings: dict[str, Tracing], vehicle: str, module: str
 ) -> None:
-    report, pages = drawn(surveys[vehicle], module)
+    report, pages = drawn(tracings[vehicle], module)
     wanted = codes_of_json(report)
     assert wanted
     in_svg = Counter[str]()
@@ -111,9 +111,9 @@ def test_every_probe_point_stands_once_in_the_svg_and_in_the_pdf_with_the_code_o
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 @pytest.mark.parametrize("paper", PAPERS)
 def test_texts_neither_overlap_nor_leave_the_page_nor_are_small(
-    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+    tracings: dict[str, Tracing], vehicle: str, module: str, paper: str
 ) -> None:
-    pages = on_paper(surveys[vehicle], module, paper)
+    pages = on_paper(tracings[vehicle], module, paper)
     for page in pages:
         assert sorted((page.width, page.height)) == pytest.approx(sorted(PAPERS[paper]))
         texts = list(page.texts())
@@ -129,8 +129,8 @@ def test_texts_neither_overlap_nor_leave_the_page_nor_are_small(
         assert clashes == []
 
 
-def test_the_svg_gives_each_text_the_length_that_was_measured(surveys: dict[str, Survey]) -> None:
-    _, (page,) = drawn(surveys["minibus"], "ALM")
+def test_the_svg_gives_each_text_the_length_that_was_measured(tracings: dict[str, Tracing]) -> None:
+    _, (page,) = drawn(tracings["minibus"], "ALM")
     root = ElementTree.fromstring(files_of([page], "svg")[0])
     lengths = [float(element.attrib["textLength"]) for element in root.iter(f"{SVG}text")]
     assert lengths == pytest.approx([text.width for text in page.texts()], abs=0.006)
@@ -139,9 +139,9 @@ def test_the_svg_gives_each_text_the_length_that_was_measured(surveys: dict[str,
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 @pytest.mark.parametrize("paper", PAPERS)
 def test_no_line_of_one_net_lies_on_a_line_of_another(
-    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+    tracings: dict[str, Tracing], vehicle: str, module: str, paper: str
 ) -> None:
-    pages = on_paper(surveys[vehicle], module, paper)
+    pages = on_paper(tracings[vehicle], module, paper)
     lines_apart(pages)
 
 
@@ -171,9 +171,9 @@ def lines_apart(pages: list[Drawing]) -> None:
 
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 def test_every_loose_end_is_drawn_with_its_code_and_listed(
-    surveys: dict[str, Survey], vehicle: str, module: str
+    tracings: dict[str, Tracing], vehicle: str, module: str
 ) -> None:
-    report, pages = drawn(surveys[vehicle], module)
+    report, pages = drawn(tracings[vehicle], module)
     drawn_codes = {text.text for page in pages for text in page.texts() if text.role == "loose" and text.bold}
     assert drawn_codes >= {loose.code for loose in report.loose_ends}
     title = " ".join(text.text for text in pages[0].texts() if text.role == "loose" and not text.bold)
@@ -184,9 +184,9 @@ def test_every_loose_end_is_drawn_with_its_code_and_listed(
     assert status.pop().startswith("COMPLETE" if report.complete else "NOT COMPLETE")
 
 
-def test_page_references_answer_each_other(surveys: dict[str, Survey]) -> None:
+def test_page_references_answer_each_other(tracings: dict[str, Tracing]) -> None:
     for vehicle, module in (("minibus", "INS"), ("sixty", "BIG")):
-        _, pages = drawn(surveys[vehicle], module)
+        _, pages = drawn(tracings[vehicle], module)
         assert len(pages) > 1
         leaving, entering = set(), set()
         for number, page in enumerate(pages, 1):
@@ -200,23 +200,23 @@ def test_page_references_answer_each_other(surveys: dict[str, Survey]) -> None:
         assert leaving and leaving == entering
 
 
-def test_the_demo_fits_one_a4_page(surveys: dict[str, Survey]) -> None:
-    _, pages = drawn(surveys["minibus"], "ALM")
+def test_the_demo_fits_one_a4_page(tracings: dict[str, Tracing]) -> None:
+    _, pages = drawn(tracings["minibus"], "ALM")
     assert len(pages) == 1
 
 
-def test_same_input_same_bytes(surveys: dict[str, Survey]) -> None:
+def test_same_input_same_bytes(tracings: dict[str, Tracing]) -> None:
     for form in ("svg", "pdf"):
-        first = files_of(drawn(surveys["minibus"], "ALM", "run")[1], form)
-        fresh = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
+        first = files_of(drawn(tracings["minibus"], "ALM", "run")[1], form)
+        fresh = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
         assert files_of(drawn(fresh, "ALM", "run")[1], form) == first
 
 
-def test_a_key_state_shows_in_line_styles_alone(surveys: dict[str, Survey]) -> None:
+def test_a_key_state_shows_in_line_styles_alone(tracings: dict[str, Tracing]) -> None:
     """ALM.7 (row S6) is dead while cranking and live in run, as sheet 5 of the demo says; BAT.+ is always live."""
     styles = {}
     for key in ("run", "start"):
-        _, (page,) = drawn(surveys["minibus"], "ALM", key)
+        _, (page,) = drawn(tracings["minibus"], "ALM", key)
         near = [group for group in page.groups if group.id == "element-X4.12-5"]
         (styles[key],) = [
             {shape.style for shape in group.shapes if isinstance(shape, Line)} - {"plain"} for group in near
@@ -226,9 +226,9 @@ def test_a_key_state_shows_in_line_styles_alone(surveys: dict[str, Survey]) -> N
     assert styles == {"run": {"heavy"}, "start": {"dashed"}}
 
 
-def test_each_element_has_an_id_and_a_title(surveys: dict[str, Survey]) -> None:
+def test_each_element_has_an_id_and_a_title(tracings: dict[str, Tracing]) -> None:
     for vehicle, module in CASES:
-        for file in files_of(drawn(surveys[vehicle], module)[1], "svg"):
+        for file in files_of(drawn(tracings[vehicle], module)[1], "svg"):
             groups = [element for element in ElementTree.fromstring(file).iter(f"{SVG}g") if "class" in element.attrib]
             ids = [group.attrib["id"] for group in groups]
             assert len(ids) == len(set(ids))
@@ -236,8 +236,8 @@ def test_each_element_has_an_id_and_a_title(surveys: dict[str, Survey]) -> None:
             assert all((title := group.find(f"{SVG}title")) is not None and title.text for group in groups)
 
 
-def test_hostile_names_stay_text(surveys: dict[str, Survey]) -> None:
-    _, pages = drawn(surveys["hostile"], "M1")
+def test_hostile_names_stay_text(tracings: dict[str, Tracing]) -> None:
+    _, pages = drawn(tracings["hostile"], "M1")
     (file,) = files_of(pages, "svg")
     root = ElementTree.fromstring(file)
     assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
@@ -255,8 +255,8 @@ def test_hostile_names_stay_text(surveys: dict[str, Survey]) -> None:
     assert "#panic(" in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
 
 
-def test_pdf_fonts_are_embedded(surveys: dict[str, Survey]) -> None:
-    (pdf,) = files_of(drawn(surveys["minibus"], "ALM")[1], "pdf")
+def test_pdf_fonts_are_embedded(tracings: dict[str, Tracing]) -> None:
+    (pdf,) = files_of(drawn(tracings["minibus"], "ALM")[1], "pdf")
     fonts = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]["/Resources"]["/Font"]  # type: ignore[index]
     assert fonts
     for font in fonts.values():
@@ -265,8 +265,8 @@ def test_pdf_fonts_are_embedded(surveys: dict[str, Survey]) -> None:
         assert {"/FontFile", "/FontFile2", "/FontFile3"} & set(descriptor)
 
 
-def test_the_png_shows_each_text_where_it_was_placed_and_white_paper_around(surveys: dict[str, Survey]) -> None:
-    pages = drawn(surveys["minibus"], "INS")[1]
+def test_the_png_shows_each_text_where_it_was_placed_and_white_paper_around(tracings: dict[str, Tracing]) -> None:
+    pages = drawn(tracings["minibus"], "INS")[1]
     assert len(pages) == 2
     for page, file in zip(pages, files_of(pages, "png"), strict=True):
         ink = ink_of(file)
@@ -284,8 +284,8 @@ def test_the_png_shows_each_text_where_it_was_placed_and_white_paper_around(surv
         assert max(ink[:edge].max(), ink[-edge:].max(), ink[:, :edge].max(), ink[:, -edge:].max()) < 0.1
 
 
-def test_a_point_shared_by_rows_names_the_others(surveys: dict[str, Survey]) -> None:
-    report, (page,) = drawn(surveys["minibus"], "ALM")
+def test_a_point_shared_by_rows_names_the_others(tracings: dict[str, Tracing]) -> None:
+    report, (page,) = drawn(tracings["minibus"], "ALM")
     (battery,) = [group for group in page.groups if group.id == "node-BAT._2b_"]
     words = " ".join(shape.text for shape in battery.shapes if isinstance(shape, Text))
     point = coded_points(report)["BAT.+"]
@@ -334,32 +334,36 @@ def lines_on_edges(page: Drawing) -> list[tuple[str, str]]:
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 @pytest.mark.parametrize("paper", PAPERS)
 def test_no_line_lies_on_the_edge_of_a_module(
-    surveys: dict[str, Survey], vehicle: str, module: str, paper: str
+    tracings: dict[str, Tracing], vehicle: str, module: str, paper: str
 ) -> None:
-    pages = on_paper(surveys[vehicle], module, paper)
+    pages = on_paper(tracings[vehicle], module, paper)
     assert [hit for page in pages for hit in lines_on_edges(page)] == []
 
 
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
 @pytest.mark.parametrize("paper", PAPERS)
-def test_no_line_runs_through_a_text(surveys: dict[str, Survey], vehicle: str, module: str, paper: str) -> None:
-    pages = on_paper(surveys[vehicle], module, paper)
+def test_no_line_runs_through_a_text(tracings: dict[str, Tracing], vehicle: str, module: str, paper: str) -> None:
+    pages = on_paper(tracings[vehicle], module, paper)
     assert [hit for page in pages for hit in texts_crossed(page)] == []
 
 
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("key", [None, "run"])
-def test_the_demo_module_fits_one_page_of_either_paper(surveys: dict[str, Survey], paper: str, key: str | None) -> None:
-    _, pages = drawn(surveys["minibus"], "ALM", key, Sheet(paper, date="2026-01-31"))
+def test_the_demo_module_fits_one_page_of_either_paper(
+    tracings: dict[str, Tracing], paper: str, key: str | None
+) -> None:
+    _, pages = drawn(tracings["minibus"], "ALM", key, Sheet(paper, date="2026-01-31"))
     assert len(pages) == 1
 
 
 @pytest.mark.skipif(shutil.which("dot") is None, reason="this machine has no `dot`; install graphviz to run it")
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
-def test_the_system_dot_draws_the_same_points_as_neatly(surveys: dict[str, Survey], vehicle: str, module: str) -> None:
+def test_the_system_dot_draws_the_same_points_as_neatly(
+    tracings: dict[str, Tracing], vehicle: str, module: str
+) -> None:
     """With `--engine dot`: whatever its version, the checks of the engine that comes with tracer hold."""
     sheet = Sheet("a4", "dot", "2026-01-31")
-    report, pages = drawn(surveys[vehicle], module, sheet=sheet)
+    report, pages = drawn(tracings[vehicle], module, sheet=sheet)
     codes = Counter(code for page in pages for text in page.texts() for code in CODE.findall(text.text))
     assert codes == codes_of_json(report)
     lines_apart(pages)
@@ -367,11 +371,11 @@ def test_the_system_dot_draws_the_same_points_as_neatly(surveys: dict[str, Surve
         texts = list(page.texts())
         assert texts_crossed(page) == [] and lines_on_edges(page) == []
         assert not any(a.box.overlaps(b.box, slack=0.3) for n, a in enumerate(texts) for b in texts[n + 1 :])
-    again = drawn(surveys[vehicle], module, sheet=sheet)[1]
+    again = drawn(tracings[vehicle], module, sheet=sheet)[1]
     assert files_of(again, "svg") == files_of(pages, "svg")
 
 
-def test_engines(surveys: dict[str, Survey], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_engines(tracings: dict[str, Tracing], monkeypatch: pytest.MonkeyPatch) -> None:
     assert Path(program("pure")).is_file()
     program.cache_clear()
     monkeypatch.setenv("PATH", "")
@@ -406,19 +410,19 @@ def test_measuring_text() -> None:
     assert Box(0, 0, 2, 2).overlaps(Box(1, 1, 2, 2)) and not Box(0, 0, 2, 2).overlaps(Box(2, 0, 2, 2))
 
 
-def test_a_crossed_connector_shows_both_cavity_numbers(surveys: dict[str, Survey]) -> None:
+def test_a_crossed_connector_shows_both_cavity_numbers(tracings: dict[str, Tracing]) -> None:
     """Sheet 5 of the demo crosses cavities 5 and 12 between the halves of X4: half a in cavity 5 meets half b in cavity 12."""
-    _, (page,) = drawn(surveys["minibus"], "ALM")
+    _, (page,) = drawn(tracings["minibus"], "ALM")
     names = {text.text for text in page.texts()}
     assert {"X4.5>12", "X4.12>5"} <= names
     assert {"X4.5", "X4.12"}.isdisjoint(names)
 
 
 @pytest.mark.parametrize("module", ["SDM", "ALM", "RMP"])
-def test_no_splice_has_a_lead_that_ends_in_nothing(surveys: dict[str, Survey], module: str) -> None:
+def test_no_splice_has_a_lead_that_ends_in_nothing(tracings: dict[str, Tracing], module: str) -> None:
     """A lead above a splice to which nothing comes, or below one from which nothing goes, would look like a wire that ends."""
-    survey = surveys["minibus"]
-    made = blocks_of(view := view_of(survey, supplies_of(survey, module), None), whole(view))
+    tracing = tracings["minibus"]
+    made = blocks_of(view := view_of(tracing, supplies_of(tracing, module), None), whole(view))
     heads, tails = {edge.head for edge in made.edges}, {edge.tail for edge in made.edges}
     splices = [block for block in made.blocks.values() if block.kind == "splice"]
     assert splices
@@ -429,9 +433,9 @@ def test_no_splice_has_a_lead_that_ends_in_nothing(surveys: dict[str, Survey], m
         assert (max(upright) > dot.y) == (block.id in tails), block.id
 
 
-def test_no_page_has_a_box_without_a_pin(surveys: dict[str, Survey]) -> None:
+def test_no_page_has_a_box_without_a_pin(tracings: dict[str, Tracing]) -> None:
     """The cluster's pins are all on its first page; on the second an empty box of its name would say nothing."""
-    pages = on_paper(surveys["minibus"], "INS", "a4")
+    pages = on_paper(tracings["minibus"], "INS", "a4")
     assert len(pages) == 2
     assert any(text.text == "INS" for text in pages[0].texts())
     assert not any(text.text == "INS" for text in pages[1].texts())

@@ -19,20 +19,20 @@ from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY
 from tracer.report.diagram.shapes import Text
 from tracer.report.diagram.view import View, view_of
-from tracer.trace.results import SupplyReport
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 MODULE = "M: {is: module, cavities: [1, 2], pins: {1: supply, 2: ground}}"
 
 
-def written(folder: Path, parts: list[str], runs: list[str]) -> Survey:
+def written(folder: Path, parts: list[str], runs: list[str]) -> Tracing:
     sheet = "sheet: 1\nparts:\n" + "".join(f"  {part}\n" for part in ("BAT: battery", "G1: ground", MODULE, *parts))
     sheet += "runs:\n" + "".join(f"  - {run}\n" for run in ("BAT.- -- BK 6 -- G1", "M.2 -- BN 1 -- G1", *runs))
-    return Survey(tracer.load(str(write_vehicle(folder, {"1": sheet}, "vehicle: large\nkey: [off, run]\n"))))
+    return Tracing(tracer.load(str(write_vehicle(folder, {"1": sheet}, "vehicle: large\nkey: [off, run]\n"))))
 
 
-def relays_in_a_chain(folder: Path, number: int) -> Survey:
+def relays_in_a_chain(folder: Path, number: int) -> Tracing:
     """The contact of each relay feeds the coil of the next one; the last one feeds the module."""
     parts = ["S: splice", "KEY: {is: switch, contacts: {a: [1-2], b: []}}"]
     runs, before = ["BAT.+ -- RD 6 -- S", "S -- RD 1 -- KEY.1"], "KEY.2"
@@ -43,7 +43,7 @@ def relays_in_a_chain(folder: Path, number: int) -> Survey:
     return written(folder, parts, [*runs, f"{before} -- RD 1 -- M.1"])
 
 
-def grid(folder: Path, side: int) -> Survey:
+def grid(folder: Path, side: int) -> Tracing:
     """Splices in rows and columns, each wired to the next: every wire lies on a way."""
     parts, last = [], side - 1
     runs = ["BAT.+ -- RD 6 -- S0x0", f"S{last}x{last} -- RD 1 -- M.1"]
@@ -55,7 +55,7 @@ def grid(folder: Path, side: int) -> Survey:
     return written(folder, parts, runs)
 
 
-def ladder(folder: Path, rungs: int) -> Survey:
+def ladder(folder: Path, rungs: int) -> Tracing:
     """Two rails of hand switches with a hand switch across at each rung."""
     parts, runs = [], []
     a = b = "BAT.+"
@@ -81,7 +81,7 @@ def test_what_is_too_much_to_draw_is_listed_whole_after_a_bounded_number_of_trie
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, make: object, size: int
 ) -> None:
     assert callable(make)
-    survey = make(tmp_path / "large", size)
+    tracing = make(tmp_path / "large", size)
     work: list[int] = []
 
     def counted(view: View, made: object, *rest: object, **more: object) -> Placed:
@@ -92,16 +92,16 @@ def test_what_is_too_much_to_draw_is_listed_whole_after_a_bounded_number_of_trie
     monkeypatch.setattr(paper, "place", counted)
     if make is ladder:
         monkeypatch.setattr(paper, "_MOST_PLACED", 5_000)
-    report = supplies_of(survey, "M")
-    pages = diagram_of(survey, report, key="run", sheet=Sheet(date="2026-01-31"))
+    report = supplies_of(tracing, "M")
+    pages = diagram_of(tracing, report, key="run", sheet=Sheet(date="2026-01-31"))
     assert sum(work[:-1]) <= paper._MOST_PLACED
-    listed_whole(survey, report, pages)
+    listed_whole(tracing, report, pages)
 
 
-def listed_whole(survey: Survey, report: SupplyReport, pages: list[Drawing]) -> None:
+def listed_whole(tracing: Tracing, report: SupplyReport, pages: list[Drawing]) -> None:
     """Every point once with its code, every link of its ways by both its ends, nothing over anything, and each page says that it is a list."""
-    view = view_of(survey, report, "run")
-    names = survey.circuit.node_names
+    view = view_of(tracing, report, "run")
+    names = tracing.circuit.node_names
     items: dict[str, list[str]] = {}
     for page in pages:
         assert WHY[:60] in " ".join(text.text for text in page.texts())
@@ -125,9 +125,9 @@ def listed_whole(survey: Survey, report: SupplyReport, pages: list[Drawing]) -> 
     assert written == down
 
 
-def dealt_whole(survey: Survey, report: SupplyReport, pages: int) -> None:
+def dealt_whole(tracing: Tracing, report: SupplyReport, pages: int) -> None:
     """On that many pages: each code once, each line drawn on one page, or leaving one and entering another under the same letter."""
-    view = view_of(survey, report)
+    view = view_of(tracing, report)
     dealt = paper._dealt(paper._units(view), pages)
     texts, leaving, entering = [], set(), set()
     drawn = 0
@@ -148,14 +148,14 @@ def dealt_whole(survey: Survey, report: SupplyReport, pages: int) -> None:
 
 
 @pytest.fixture(scope="module")
-def coach(tmp_path_factory: pytest.TempPathFactory) -> Survey:
+def coach(tmp_path_factory: pytest.TempPathFactory) -> Tracing:
     folder = tmp_path_factory.mktemp("made") / "coach"
     believable(folder, 6)
-    return Survey(tracer.load(str(folder)))
+    return Tracing(tracer.load(str(folder)))
 
 
 @pytest.mark.parametrize("pages", [2, 3, 7, 1_000])
-def test_a_believable_module_is_whole_on_any_number_of_pages(coach: Survey, pages: int) -> None:
+def test_a_believable_module_is_whole_on_any_number_of_pages(coach: Tracing, pages: int) -> None:
     for module in ("M2", "M3"):
         dealt_whole(coach, supplies_of(coach, module), pages)
 
@@ -165,6 +165,6 @@ def test_a_believable_module_is_whole_on_any_number_of_pages(coach: Survey, page
 def test_a_random_module_is_whole_on_any_number_of_pages(
     tmp_path_factory: pytest.TempPathFactory, vehicle: TypedVehicle, pages: int
 ) -> None:
-    survey = Survey(tracer.load(str(vehicle.write(tmp_path_factory.mktemp("random") / "vehicle"))))
-    for module in ("M", *(["D"] if "D" in survey.circuit.parts else [])):
-        dealt_whole(survey, supplies_of(survey, module), pages)
+    tracing = Tracing(tracer.load(str(vehicle.write(tmp_path_factory.mktemp("random") / "vehicle"))))
+    for module in ("M", *(["D"] if "D" in tracing.circuit.parts else [])):
+        dealt_whole(tracing, supplies_of(tracing, module), pages)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tracer.report.completeness import list_words
 from tracer.report.layout import NARROWEST, Page, codes, counted, display_width
 from tracer.report.sheets import csv_text, json_text, safe_cell
-from tracer.trace.completeness import Assumption, Completeness
+from tracer.trace.lists.completeness import Assumption, Completeness
 
 ASCII = st.lists(st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=12), max_size=30).map(" ".join)
 WIDTH = st.integers(NARROWEST, 130)

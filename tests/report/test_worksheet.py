@@ -14,21 +14,21 @@ import pytest
 import tracer
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins, write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
-from tracer.electrics.changes import Changes
-from tracer.electrics.lamp_tests import with_test_lamp
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model import NotSettled
-from tracer.electrics.model_of import model_of
-from tracer.electrics.volts import volts_of
-from tracer.electrics.volts_report import Range
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.circuit_model import NotSettled
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.volts.lamp_tests import with_test_lamp
+from tracer.electrics.volts.of_module import volts_of
+from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts
 from tracer.plan.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground
 from tracer.report.printing import sheet_of
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
 from tracer.report.worksheet.form import template
-from tracer.trace.results import SupplyReport
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).resolve().parents[2]
 CASES = [("minibus", "ALM"), ("minibus", "INS"), ("unfinished", "LIFT"), ("sixty", "BIG"), ("hostile", "M1")]
@@ -48,9 +48,9 @@ def folders(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 def sheets(folders: dict[str, Path]) -> dict[tuple[str, str], tuple[SupplyReport, Worksheet]]:
     made = {}
     for vehicle, module in CASES:
-        survey = Survey(tracer.load(str(folders[vehicle])))
-        report = supplies_of(survey, module)
-        made[vehicle, module] = report, sheet_of(survey, report)
+        tracing = Tracing(tracer.load(str(folders[vehicle])))
+        report = supplies_of(tracing, module)
+        made[vehicle, module] = report, sheet_of(tracing, report)
     return made
 
 
@@ -221,8 +221,8 @@ runs:
   - BAT.- -- BK 16 -- G1
 """
     folder = write_vehicle(tmp_path / "v", {"1": sheet}, "vehicle: made\n")
-    survey = Survey(tracer.load(str(folder)))
-    made = sheet_of(survey, supplies_of(survey, "RCU"))
+    tracing = Tracing(tracer.load(str(folder)))
+    made = sheet_of(tracing, supplies_of(tracing, "RCU"))
     readings = [reading for batch in made.batches for reading in batch.readings]
     assert all("loaded" not in reading.boxes and reading.lamp_w is None for reading in readings)
     assert all("lamp" not in reading.expected + reading.limit for reading in readings)
@@ -270,7 +270,7 @@ def test_writing_boxes_and_type_are_large_enough() -> None:
 
 def test_same_input_same_bytes(sheets: Sheets) -> None:
     _, sheet = sheets["minibus", "ALM"]
-    again = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
+    again = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
     other = sheet_of(again, supplies_of(again, "ALM"))
     assert as_pdf(sheet, date="2026-01-31") == as_pdf(other, date="2026-01-31")
     assert as_html(sheet, date="2026-01-31") == as_html(other, date="2026-01-31")
@@ -286,7 +286,7 @@ def test_each_limit_names_the_source_that_it_is_from(
     texts = {source["number"]: source["text"] for source in data["sources"]}
     assert list(texts) == list(range(1, len(texts) + 1)) and all(texts.values())
     readings = [reading for batch in data["batches"] for reading in batch["readings"]]
-    limits = limits_of(Survey(tracer.load(str(folders[case[0]]))).circuit)
+    limits = limits_of(Tracing(tracer.load(str(folders[case[0]]))).circuit)
     judged = {"S": limits.of("supply path"), "G": limits.of("ground path")}
     for reading in readings:
         # every figure to judge by is called a limit, "at most" so much, or what a meter "shows"; what is only computed needs no source
@@ -308,9 +308,9 @@ def test_each_limit_names_the_source_that_it_is_from(
 
 
 def test_a_limit_of_the_workshop_names_the_workshop_and_no_other_does(sheets: Sheets, folders: dict[str, Path]) -> None:
-    survey = Survey(tracer.load(str(folders["minibus"])))
-    own = limits_of(survey.circuit, ShopFacts(shop="Harbour Street", limits={"supply path": "0.37"}, note=None))
-    data = as_data(sheet_of(survey, supplies_of(survey, "ALM"), own))
+    tracing = Tracing(tracer.load(str(folders["minibus"])))
+    own = limits_of(tracing.circuit, ShopFacts(shop="Harbour Street", limits={"supply path": "0.37"}, note=None))
+    data = as_data(sheet_of(tracing, supplies_of(tracing, "ALM"), own))
     of_the_shop = {source["number"] for source in data["sources"] if "Harbour Street" in source["text"]}
     readings = [reading for batch in data["batches"] for reading in batch["readings"]]
     by_it = [reading for reading in readings if "0.37 V" in reading["limit"]]
@@ -343,10 +343,10 @@ def test_each_point_carries_the_volts_that_are_computed_for_its_batch(
 ) -> None:
     """Against `tracer volts`: the same circuit solved for the whole key state."""
     report, sheet = sheets[case]
-    survey = Survey(tracer.load(str(folders[case[0]])))
+    tracing = Tracing(tracer.load(str(folders[case[0]])))
     compared = 0
     for key in sorted({batch.key for batch in sheet.batches if batch.plugged}):
-        solved = volts_of(survey, report, key, limits=limits_of(survey.circuit), with_lamp=False)
+        solved = volts_of(tracing, report, key, limits=limits_of(tracing.circuit), with_lamp=False)
         by_code = {
             f"{row.code}.{number}": (row, probe)
             for row, listed in zip(solved.rows, report.rows, strict=True)
@@ -387,15 +387,15 @@ def test_an_expected_value_reads_as_volts_with_range_loss_and_limit(sheets: Shee
 def test_a_pin_alone_reads_what_a_full_solve_with_the_lamp_gives(sheets: Sheets) -> None:
     """The quick way (source resistance seen by the lamp) against solving the whole vehicle anew with the lamp in it."""
     report, sheet = sheets["minibus", "ALM"]
-    survey = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
     rows, compared = {row.code: row for row in report.rows}, 0
     for (code, key), reading in rows_of(sheet).items():
         if not code.endswith(" alone") or len(reading.computed) != 2 or reading.lamp_w is None:
             continue
         row = rows[code.split()[0]]
         unplugged = Changes(unplugged=(report.module,))
-        model = model_of(survey, key, unplugged, limits=limits_of(survey.circuit), first=report.module)
-        node = survey.circuit.pins_of[row.part][row.pin]
+        model = model_of(tracing, key, unplugged, limits=limits_of(tracing.circuit), first=report.module)
+        node = tracing.circuit.pins_of[row.part][row.pin]
         solved = with_test_lamp(model, node, reading.lamp_w, supply=row.level == "supply").solve()
         bare, loaded = reading.computed
         assert (bare.box, loaded.box, loaded.load) == (
@@ -427,10 +427,10 @@ runs:
   - M1.2 -- BN 4 0.1m -- G1
   - BAT.- -- BK 16 0.1m -- G1
 """
-    survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
     alone = next(
         reading
-        for (code, _), reading in rows_of(sheet_of(survey, supplies_of(survey, "M1"))).items()
+        for (code, _), reading in rows_of(sheet_of(tracing, supplies_of(tracing, "M1"))).items()
         if code == "S1 alone"
     )
     assert alone.lamp_w == 5.0
@@ -477,8 +477,8 @@ def test_dead_is_no_negative_number_behind_a_diode(sheets: Sheets) -> None:
 
 def test_buses_of_a_gateway_have_a_row_each(sheets: Sheets) -> None:
     """ISO 11898-2: two terminations of 120 Ω in parallel are 60 Ω, 2.5 V at rest (from memory). GTW has three buses."""
-    survey = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
-    rows = rows_of(sheet_of(survey, supplies_of(survey, "GTW")))
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
+    rows = rows_of(sheet_of(tracing, supplies_of(tracing, "GTW")))
     assert {code for code, _ in rows if code.startswith("B") and "-" in code} == {"B1-B2", "B3-B4", "B5-B6"}
     drive = rows["B1-B2", "off"]
     (computed,) = drive.computed
@@ -496,8 +496,8 @@ def test_where_nothing_settles_the_form_says_so_and_keeps_the_words(monkeypatch:
         raise NotSettled(f"no steady state was found in {keys[0]}")
 
     monkeypatch.setattr("tracer.plan.bench.expectations", refuses)
-    survey = Survey(tracer.load(str(ROOT / "circuits" / "minibus")))
-    sheet = sheet_of(survey, supplies_of(survey, "BDM"))
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
+    sheet = sheet_of(tracing, supplies_of(tracing, "BDM"))
     said = "key run: no steady state was found in run"
     assert said in sheet.not_computed
     points = [reading for reading in rows_of(sheet).values() if reading.kind == "point"]
@@ -558,8 +558,8 @@ def test_points_are_read_with_the_key_on_where_the_list_gives_no_reason_to_choos
 def test_nothing_computed_rests_on_nothing(tmp_path: Path) -> None:
     """No way leads to the module: its pins are read in every key state, and no battery is said to stand behind values."""
     text = "sheet: 1\nparts:\n  M1: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}}\n"
-    survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    sheet = sheet_of(survey, supplies_of(survey, "M1"))
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
+    sheet = sheet_of(tracing, supplies_of(tracing, "M1"))
     assert sheet.rests_on == "" and not sheet.complete
     assert "computed from the wiring" not in as_html(sheet)
 
@@ -583,8 +583,8 @@ runs:
     vehicle = (
         "vehicle: made\nbuses: {comfort: {kind: lin, commander: M1}}\nlimits: {supply path: 0.3, ground path: 0.05}\n"
     )
-    survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, vehicle))))
-    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, vehicle))))
+    rows = rows_of(sheet_of(tracing, supplies_of(tracing, "M1")))
     words = re.fullmatch(r"at rest (.*) to (.*) V, driven 0 to (.*) V", rows["B1", "run"].expected)
     assert words is not None
     rest, full, driven = map(float, words.groups())
@@ -639,8 +639,8 @@ runs:
   - M1.2 -- BN 1 -- G1
   - BAT.- -- BK 16 -- G1
 """
-    survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
+    rows = rows_of(sheet_of(tracing, supplies_of(tracing, "M1")))
     from_ = {reading.point: reading.comes_from for reading in rows.values() if reading.kind == "point"}
     assert [from_[point] for point in ("SP", "F2.feed", "F3.feed", "S4")] == ["F1 30 A"] * 4
     assert set(from_["SQ"].split(", ")) == set(from_["M1.1"].split(", ")) == {"F2 5 A", "F3 10 A"}
@@ -677,8 +677,8 @@ runs:
   - M1.2 -- BN 1 -- G1
   - BAT.- -- BK 16 -- G1
 """
-    survey = Survey(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
-    rows = rows_of(sheet_of(survey, supplies_of(survey, "M1")))
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, "vehicle: made\n"))))
+    rows = rows_of(sheet_of(tracing, supplies_of(tracing, "M1")))
     alone = rows["S1 alone", "run"]
     assert alone.point == "M1.1"
     assert re.fullmatch(r"0\.00 V.* while M1 is unplugged", alone.expected), alone.expected

@@ -7,27 +7,27 @@ from dataclasses import replace
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.entry.models import ModuleFacts
-from tracer.trace.guards import guards_of
-from tracer.trace.survey import GROUND_KINDS, SUPPLY_KINDS, Survey, ground_sense, supply_sense
-from tracer.trace.ways import Ways
+from tracer.trace.tracing import GROUND_KINDS, SUPPLY_KINDS, Tracing, ground_sense, supply_sense
+from tracer.trace.ways.guards import guards_of
+from tracer.trace.ways.simple import Ways
 
 LEVELS = ("supply", "ground")
 
 
 def reached_without(
-    survey: Survey, gone: set[int], ends_gone: set[int], dead: frozenset[int] = frozenset()
+    tracing: Tracing, gone: set[int], ends_gone: set[int], dead: frozenset[int] = frozenset()
 ) -> dict[str, set[int]]:
     """Nodes with a way from a source (or to ground) when links are taken out, by a fresh search of all ways. `dead` are sources that do not count."""
-    circuit = survey.circuit
+    circuit = tracing.circuit
     left = replace(circuit, links=[link for number, link in enumerate(circuit.links) if number not in gone])
     found = {}
     for level in LEVELS:
         supply = level == "supply"
         ends = {end.node for end in (circuit.sources if supply else circuit.grounds)} - ends_gone - dead
         kinds = SUPPLY_KINDS if supply else GROUND_KINDS
-        barred = survey.hard_ground - survey.hard_supply if supply else survey.hard_supply - survey.hard_ground
+        barred = tracing.hard_ground - tracing.hard_supply if supply else tracing.hard_supply - tracing.hard_ground
         sense = supply_sense if supply else ground_sense
-        passing = survey.passing_sources & ends
+        passing = tracing.passing_sources & ends
         ways = Ways(
             left.links, left.at, ends - passing, _of(kinds), barred, sense, passing=passing, guards=guards_of(left)
         )
@@ -41,19 +41,19 @@ def _of(kinds: frozenset[LinkKind]) -> Callable[[Link], bool]:
 
 
 def lost_without(
-    survey: Survey, gone: set[int], ends_gone: set[int], *, steady: bool = False
+    tracing: Tracing, gone: set[int], ends_gone: set[int], *, steady: bool = False
 ) -> tuple[dict[str, set[int]], set[str]]:
     """What loses supply and ground, and which relays and modules fall, by tracing anew until nothing more falls.
 
     With `steady`, what hangs on a source that is always live is held up by such a source only.
     """
-    circuit = survey.circuit
-    always = reached_without(survey, set(), set(), survey.passing_sources)["supply"]
+    circuit = tracing.circuit
+    always = reached_without(tracing, set(), set(), tracing.passing_sources)["supply"]
 
     def reached(gone: set[int], ends_gone: set[int]) -> dict[str, set[int]]:
-        now = reached_without(survey, gone, ends_gone)
+        now = reached_without(tracing, gone, ends_gone)
         if steady:
-            certain = reached_without(survey, gone, ends_gone, survey.passing_sources)["supply"]
+            certain = reached_without(tracing, gone, ends_gone, tracing.passing_sources)["supply"]
             now["supply"] -= always - certain
         return now
 

@@ -13,7 +13,7 @@ from tests.trace.drawn import FUSES, runs, typed
 from tests.trace.slow import LEVELS, lost_without
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.circuit.states import KeyStates, Level
-from tracer.trace.affects import (
+from tracer.trace.affects.dead_part import (
     FEWER,
     LOST,
     OTHER_WAY,
@@ -25,18 +25,18 @@ from tracer.trace.affects import (
     every_fuse,
     target_of,
 )
-from tracer.trace.reach import Opened, Reach
-from tracer.trace.survey import Survey
+from tracer.trace.affects.still_fed import Opened, Reach
+from tracer.trace.tracing import Tracing
 
 DEMO = str(Path(__file__).parent.parent.parent / "circuits" / "minibus")
 
 
 @pytest.fixture(scope="module")
-def demo() -> Survey:
-    return Survey(tracer.load(DEMO))
+def demo() -> Tracing:
+    return Tracing(tracer.load(DEMO))
 
 
-def test_a_pin_that_does_not_exist_names_those_that_do_in_order(demo: Survey) -> None:
+def test_a_pin_that_does_not_exist_names_those_that_do_in_order(demo: Tracing) -> None:
     with pytest.raises(UnknownPart, match=r"Wired pins: 1, 2, 3, 4"):
         Affected(demo).report("ALM", "99")
 
@@ -46,24 +46,24 @@ def test_a_pin_that_does_not_exist_names_those_that_do_in_order(demo: Survey) ->
 
 @given(runs(), st.data())
 def test_what_is_lost_is_what_a_fresh_trace_no_longer_finds(lines: tuple[str, ...], data: st.DataObject) -> None:
-    survey = Survey(typed(lines))
-    circuit = survey.circuit
+    tracing = Tracing(typed(lines))
+    circuit = tracing.circuit
     name = data.draw(st.sampled_from(sorted(name for name, part in circuit.parts.items() if part.kind != "panel")))
     opened = target_of(circuit, name).opened
-    _same_as_slow(survey, opened)
+    _same_as_slow(tracing, opened)
 
 
 @given(runs(), st.data())
 def test_a_wire_or_a_few_of_them_are_lost_as_a_fresh_trace_says(lines: tuple[str, ...], data: st.DataObject) -> None:
-    survey = Survey(typed(lines))
-    links = data.draw(st.sets(st.integers(0, len(survey.circuit.links) - 1), min_size=1, max_size=3))
-    _same_as_slow(survey, Opened(frozenset(links)))
+    tracing = Tracing(typed(lines))
+    links = data.draw(st.sets(st.integers(0, len(tracing.circuit.links) - 1), min_size=1, max_size=3))
+    _same_as_slow(tracing, Opened(frozenset(links)))
 
 
-def _same_as_slow(survey: Survey, opened: Opened) -> None:
+def _same_as_slow(tracing: Tracing, opened: Opened) -> None:
     for steady in (False, True):
-        loss = Reach(survey, steady=steady).lost_by(opened)
-        lost, fallen = lost_without(survey, set(opened.links), set(opened.nodes), steady=steady)
+        loss = Reach(tracing, steady=steady).lost_by(opened)
+        lost, fallen = lost_without(tracing, set(opened.links), set(opened.nodes), steady=steady)
         for level in LEVELS:
             assert set(loss.at(level)) == lost[level], level
         assert {dropped.part for dropped in loss.dropped} == fallen
@@ -71,11 +71,11 @@ def _same_as_slow(survey: Survey, opened: Opened) -> None:
 
 @given(runs())
 def test_one_pass_over_all_fuses_answers_as_one_at_a_time(lines: tuple[str, ...]) -> None:
-    survey = Survey(typed(lines))
-    found = every_fuse(survey)
+    tracing = Tracing(typed(lines))
+    found = every_fuse(tracing)
     assert set(found) == {f"F{n}" for n in range(FUSES)}
     for name, loss in found.items():
-        lost, _ = lost_without(survey, set(target_of(survey.circuit, name).opened.links), set())
+        lost, _ = lost_without(tracing, set(target_of(tracing.circuit, name).opened.links), set())
         assert {level: set(loss.at(level)) for level in LEVELS} == lost
 
 
@@ -109,7 +109,7 @@ def test_every_verdict_agrees_with_the_vehicle_typed_again_without_the_fuse(
     before, after = KeyStates(circuit), KeyStates(without)
     told = {(effect.terminal.part, effect.terminal.pin, effect.terminal.level): effect for effect in report.effects}
     gained = {(gain.terminal.part, gain.terminal.pin, gain.terminal.level) for gain in report.gains}
-    for terminal in Affected(Survey(circuit)).fitted().terminals:
+    for terminal in Affected(Tracing(circuit)).fitted().terminals:
         key = (terminal.part, terminal.pin, terminal.level)
         then = _levels(before, circuit, key)
         now = _levels(after, without, key)
@@ -149,7 +149,7 @@ def _pins(report: AffectsReport, verdict: str) -> set[str]:
     return {f"{effect.terminal.part}.{effect.terminal.pin}" for effect in report.of(verdict)}
 
 
-def test_a_fuse_before_a_main_relay_takes_all_behind_its_contact(demo: Survey) -> None:
+def test_a_fuse_before_a_main_relay_takes_all_behind_its_contact(demo: Tracing) -> None:
     report = affects(demo, "F50")
     assert {"ALM.2", "RMP.6", "CMP.1", "MV1.1", "MV5.1"} <= _pins(report, LOST)
     assert [relay.part for relay in report.relays] == ["KAL", "KCP"]
@@ -157,7 +157,7 @@ def test_a_fuse_before_a_main_relay_takes_all_behind_its_contact(demo: Survey) -
     assert compressor.by == "KCP"
 
 
-def test_one_of_two_ways_over_diodes_is_missed_while_cranking_only(demo: Survey) -> None:
+def test_one_of_two_ways_over_diodes_is_missed_while_cranking_only(demo: Tracing) -> None:
     report = affects(demo, "F20")
     assert _pins(report, LOST) == set()
     (effect,) = report.of(SOME_STATES)
@@ -166,7 +166,7 @@ def test_one_of_two_ways_over_diodes_is_missed_while_cranking_only(demo: Survey)
     assert effect.remains == ("F24",)
 
 
-def test_a_ring_of_grounds_is_still_grounded_another_way(demo: Survey) -> None:
+def test_a_ring_of_grounds_is_still_grounded_another_way(demo: Tracing) -> None:
     report = affects(demo, "G5")
     assert {"ALM.1", "ALM.17"} <= _pins(report, OTHER_WAY)
     assert "SDM.3" in _pins(report, LOST)
@@ -174,32 +174,32 @@ def test_a_ring_of_grounds_is_still_grounded_another_way(demo: Survey) -> None:
     assert all("G6" in effect.remains for effect in report.of(OTHER_WAY) if effect.terminal.part == "ALM")
 
 
-def test_a_coil_without_supply_leaves_its_rest_contact_closed_while_cranking(demo: Survey) -> None:
+def test_a_coil_without_supply_leaves_its_rest_contact_closed_while_cranking(demo: Tracing) -> None:
     report = affects(demo, "KSC", "86")
     assert [relay.part for relay in report.relays] == ["KSC"]
     gained = {f"{gain.terminal.part}.{gain.terminal.pin}": gain.states for gain in report.gains}
     assert gained["ALM.7"] == ("start",)
 
 
-def test_a_bus_wire_is_told_as_a_line_that_comes_apart(demo: Survey) -> None:
+def test_a_bus_wire_is_told_as_a_line_that_comes_apart(demo: Tracing) -> None:
     report = affects(demo, "ALM", "25")
     (parted,) = report.parted
     assert ("ALM.25",) in parted.pieces
     assert report.effects == ()
 
 
-def test_a_pin_may_be_given_in_one_word(demo: Survey) -> None:
+def test_a_pin_may_be_given_in_one_word(demo: Tracing) -> None:
     assert affects(demo, "ALM.3").effects == affects(demo, "ALM", "3").effects
     assert _pins(affects(demo, "ALM.3"), LOST) == {"ALM.3"}
 
 
-def test_a_connector_comes_apart_in_all_its_cavities_or_in_one(demo: Survey) -> None:
+def test_a_connector_comes_apart_in_all_its_cavities_or_in_one(demo: Tracing) -> None:
     whole, one = affects(demo, "X4"), affects(demo, "X4", "1")
     assert _pins(one, LOST) == {"ALM.3"}
     assert {f"ALM.{pin}" for pin in range(2, 10)} <= _pins(whole, LOST)
 
 
-def test_crossed_cavities_must_be_named_with_their_halves(demo: Survey) -> None:
+def test_crossed_cavities_must_be_named_with_their_halves(demo: Tracing) -> None:
     with pytest.raises(UnknownPart, match="5>12 or 12>5"):
         affects(demo, "X4", "5")
     assert _pins(affects(demo, "X4", "5>12"), LOST) >= {"ALM.2"}
@@ -207,26 +207,26 @@ def test_crossed_cavities_must_be_named_with_their_halves(demo: Survey) -> None:
     assert _pins(affects(demo, "X4", "5:b"), LOST) == {"ALM.7"}
 
 
-def test_an_option_that_is_not_fitted_feeds_nothing(demo: Survey) -> None:
+def test_an_option_that_is_not_fitted_feeds_nothing(demo: Tracing) -> None:
     report = affects(demo, "F12")
     assert report.effects == ()
     assert "not fitted" in report.notes[0]
 
 
-def test_either_or_is_taken_as_sitting_where_it_is_asked_for(demo: Survey) -> None:
+def test_either_or_is_taken_as_sitting_where_it_is_asked_for(demo: Tracing) -> None:
     report = affects(demo, "F25")
     assert _pins(report, LOST) == {"SOC.1"}
     assert "F15" in report.notes[-1]
 
 
-def test_both_elements_of_a_three_tab_fuse_open_together(demo: Survey) -> None:
+def test_both_elements_of_a_three_tab_fuse_open_together(demo: Tracing) -> None:
     report = affects(demo, "FT1")
     assert report.target.parts == ("F27", "F28")
     assert {"SL1.1", "SL2.1"} <= _pins(report, LOST)
     assert "SL2.1" not in _pins(affects(demo, "F27"), LOST)
 
 
-def test_a_whole_panel_and_a_rail_may_be_asked_for(demo: Survey) -> None:
+def test_a_whole_panel_and_a_rail_may_be_asked_for(demo: Tracing) -> None:
     assert {"ALM.3", "SOC.1"} <= _pins(affects(demo, "FPC"), LOST)
     assert {"ALM.4", "INS.2"} <= _pins(affects(demo, "15"), LOST)
 
@@ -241,26 +241,26 @@ def test_a_whole_panel_and_a_rail_may_be_asked_for(demo: Survey) -> None:
         ("FPC", "3", "name one of them"),
     ],
 )
-def test_what_cannot_be_asked_is_said(demo: Survey, name: str, pin: str | None, message: str) -> None:
+def test_what_cannot_be_asked_is_said(demo: Tracing, name: str, pin: str | None, message: str) -> None:
     with pytest.raises(UnknownPart, match=message.replace(".", r"\.")):
         affects(demo, name, pin)
 
 
-def test_fuses_come_with_their_cautions_and_links_with_those_of_the_battery(demo: Survey) -> None:
+def test_fuses_come_with_their_cautions_and_links_with_those_of_the_battery(demo: Tracing) -> None:
     from tracer.standards.cautions import caution
 
     assert caution("fuse-rating") in affects(demo, "F7").cautions
     assert caution("battery-order") in affects(demo, "ML1").cautions
 
 
-def test_a_wire_that_opens_is_not_taken_for_one_that_was_never_typed(demo: Survey) -> None:
+def test_a_wire_that_opens_is_not_taken_for_one_that_was_never_typed(demo: Tracing) -> None:
     """The half of a connector that loses its wire is open, not unknown: what hangs there is dead, not uncertain."""
     report = affects(demo, "G5")
     (effect,) = [effect for effect in report.effects if effect.terminal.part == "SDM" and effect.terminal.pin == "3"]
     assert set(effect.after.values()) == {"dead"}
 
 
-def test_opening_asks_nothing_of_links_that_are_not_there(demo: Survey) -> None:
+def test_opening_asks_nothing_of_links_that_are_not_there(demo: Tracing) -> None:
     coil = next(n for n, link in enumerate(demo.circuit.links) if link.kind is LinkKind.COIL)
     assert Reach(demo).lost_by(Opened(frozenset((coil,)))).supply == {}
 
@@ -283,9 +283,9 @@ def test_a_rest_contact_that_stays_closed_is_told_by_its_key_states(tmp_path: Pa
     (tmp_path / "sheets").mkdir()
     (tmp_path / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
     (tmp_path / "sheets" / "1.yaml").write_text(sheet, encoding="utf-8")
-    survey = Survey(tracer.load(str(tmp_path)))
+    tracing = Tracing(tracer.load(str(tmp_path)))
     from tracer.report.affects import as_text
 
-    text = as_text(survey, affects(survey, "F2"))
+    text = as_text(tracing, affects(tracing, "F2"))
     assert "now live in run, start" in text
     assert "every key state" not in text

@@ -12,25 +12,25 @@ import tracer
 from tests.trace.drawn import runs, typed
 from tests.trace.slow import lost_without
 from tracer.circuit.model import LinkKind
-from tracer.trace.affects import Affected, UnknownPart, target_of
-from tracer.trace.common import CLEARED, DOUBTFUL, SUSPECT, common_of
-from tracer.trace.survey import Survey
+from tracer.trace.affects.dead_part import Affected, UnknownPart, target_of
+from tracer.trace.affects.in_common import CLEARED, DOUBTFUL, SUSPECT, common_of
+from tracer.trace.tracing import Tracing
 
 DEMO = str(Path(__file__).parent.parent.parent / "circuits" / "minibus")
 CONSUMERS = ("M0", "M1", "E0", "E1")
 
 
 @pytest.fixture(scope="module")
-def demo() -> Survey:
-    return Survey(tracer.load(DEMO))
+def demo() -> Tracing:
+    return Tracing(tracer.load(DEMO))
 
 
-def _killers(survey: Survey, name: str, *, steady: bool) -> set[str]:
+def _killers(tracing: Tracing, name: str, *, steady: bool) -> set[str]:
     """Every part, wire and cavity whose opening takes a supply or ground pin of one part away, each traced anew."""
-    circuit = survey.circuit
+    circuit = tracing.circuit
     pins = {
         (terminal.node, terminal.level)
-        for terminal in Affected(survey).fitted().terminals
+        for terminal in Affected(tracing).fitted().terminals
         if terminal.part == name and terminal.role != "signal"
     }
     things: dict[str, tuple[set[int], set[int]]] = {}
@@ -45,7 +45,7 @@ def _killers(survey: Survey, name: str, *, steady: bool) -> set[str]:
             things[f"{link.part}.1"] = ({number}, set())
     found = set()
     for thing, (links, nodes) in things.items():
-        lost, _ = lost_without(survey, links, nodes, steady=steady)
+        lost, _ = lost_without(tracing, links, nodes, steady=steady)
         if any(node in lost[level] for node, level in pins):
             found.add(thing)
     return found
@@ -53,26 +53,26 @@ def _killers(survey: Survey, name: str, *, steady: bool) -> set[str]:
 
 @given(runs(), st.sets(st.sampled_from(CONSUMERS), min_size=2, max_size=3), st.sampled_from(CONSUMERS))
 def test_shared_is_the_intersection_of_what_kills_each(lines: tuple[str, ...], dead: set[str], works: str) -> None:
-    survey = Survey(typed(lines))
-    drawing = {terminal.part for terminal in Affected(survey).fitted().terminals if terminal.role != "signal"}
+    tracing = Tracing(typed(lines))
+    drawing = {terminal.part for terminal in Affected(tracing).fitted().terminals if terminal.role != "signal"}
     dead &= drawing
     working = [works] if works in drawing - dead else []
     if len(dead) < 2:
         return
-    report = common_of(survey, sorted(dead), working)
+    report = common_of(tracing, sorted(dead), working)
     groups = [group for group in report.groups if len(group.dead) == len(dead)]
     shared = {one.name for group in groups for one in group.candidates if one.kind != "wire"}
     told_wires = sum(one.kind == "wire" for group in groups for one in group.candidates)
-    expected = set.intersection(*(_killers(survey, name, steady=True) for name in dead)) - dead
+    expected = set.intersection(*(_killers(tracing, name, steady=True) for name in dead)) - dead
     wires = {name for name in expected if name.startswith("#")}
     assert shared == expected - wires
     assert told_wires == len(wires)
     if working:
         touching = {one.name for group in groups if group.working for one in group.candidates if one.kind != "wire"}
-        assert touching == (expected - wires) & _killers(survey, works, steady=False)
+        assert touching == (expected - wires) & _killers(tracing, works, steady=False)
 
 
-def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Survey) -> None:
+def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Tracing) -> None:
     report = common_of(demo, ["ALM.7", "CLM.2"], ["BDM"])
     first, *others = report.groups
     assert [candidate.name for candidate in first.candidates] == ["KSC"]
@@ -83,7 +83,7 @@ def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Survey) -> No
     assert [candidate.name for candidate in others[-1].candidates] == ["BAT"]
 
 
-def test_a_shared_connector_counts_although_the_cavities_differ(demo: Survey) -> None:
+def test_a_shared_connector_counts_although_the_cavities_differ(demo: Tracing) -> None:
     report = common_of(demo, ["ALM.3", "RMP.3"])
     shared = {candidate.name for group in report.shared_by_all() for candidate in group.candidates}
     assert "X3" in shared
@@ -91,7 +91,7 @@ def test_a_shared_connector_counts_although_the_cavities_differ(demo: Survey) ->
     assert report.places[0].dead == ("ALM.3", "RMP.3")
 
 
-def test_what_only_some_share_comes_after_what_all_share(demo: Survey) -> None:
+def test_what_only_some_share_comes_after_what_all_share(demo: Tracing) -> None:
     report = common_of(demo, ["DDM", "SDM", "RMP"])
     counts = [len(group.dead) for group in report.groups if group.verdict != CLEARED]
     assert counts == sorted(counts, reverse=True) and len(set(counts)) > 1
@@ -107,6 +107,6 @@ def test_what_only_some_share_comes_after_what_all_share(demo: Survey) -> None:
         (["ALM"], ["ALM"], "dead and as working"),
     ],
 )
-def test_what_cannot_be_asked_is_said(demo: Survey, dead: list[str], working: list[str], message: str) -> None:
+def test_what_cannot_be_asked_is_said(demo: Tracing, dead: list[str], working: list[str], message: str) -> None:
     with pytest.raises(UnknownPart, match=message):
         common_of(demo, dead, working)

@@ -10,9 +10,9 @@ import pytest
 from tests.cli.test_exit_status import invoke
 from tests.typed import load, problems, write
 from tracer.report.supplies import as_csv, verdict
-from tracer.trace.completeness import Assumption, Completeness, conditions
-from tracer.trace.results import SupplyReport
-from tracer.trace.supplies import supplies_of
+from tracer.trace.lists.completeness import Assumption, Completeness, conditions
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
 
 VEHICLE = "vehicle: v\nkey: [off, run]\n"
 PARTS = "BAT: battery, F1: {is: fuse, amps: 10}, G1: ground"

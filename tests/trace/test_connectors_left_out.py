@@ -14,8 +14,8 @@ from tests.typed import load
 from tracer.circuit import join
 from tracer.entry import read_folder
 from tracer.entry.load import Typed
-from tracer.trace.rules import loose_ends
-from tracer.trace.survey import Survey
+from tracer.trace.rules.registry import loose_ends
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 EVERY = 1 if os.environ.get("TRACER_TESTS") == "thorough" else 4
@@ -39,7 +39,7 @@ def left_out(typed: Typed) -> Iterator[tuple[str, Typed]]:
 
 def test_each_list_of_the_demo_vehicle_notices_each_connector_left_out() -> None:
     typed = read_folder(DEMO)
-    full = Survey(join(typed))
+    full = Tracing(join(typed))
     lists = {module.name: tracer.supplies(full, module.name) for module in full.circuit.modules()}
     assert all(report.complete for report in lists.values())
     noticed = 0
@@ -47,11 +47,11 @@ def test_each_list_of_the_demo_vehicle_notices_each_connector_left_out() -> None
         if number % EVERY:
             continue
         name = cavity.split(">")[0] + ","
-        survey = Survey(join(short))
-        assert [one.code for one in loose_ends(survey)] == ["L154"]
+        tracing = Tracing(join(short))
+        assert [one.code for one in loose_ends(tracing)] == ["L154"]
         for module, report in lists.items():
             if any(probe.at.startswith(name) for row in report.rows for probe in row.probes):
-                found = tracer.supplies(survey, module)
+                found = tracer.supplies(tracing, module)
                 assert not found.complete, (cavity, module)
                 assert [one.at for one in found.loose_ends] == [cavity.split(".")[0]]
                 noticed += 1

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracer.trace import consistent_ways
-from tracer.trace.consistent_ways import Edge, Found, Network, Refuted
+from tracer.trace.ways import consistent as consistent_ways
+from tracer.trace.ways.consistent import Edge, Found, Network, Refuted
 
 Drawn = tuple[int, list[Edge], list[int]]
 Paths = list[tuple[list[int], set[int]]]  # links, and nodes

@@ -13,9 +13,19 @@ from tests.trace.slow import reached_without
 from tracer.circuit.join import join
 from tracer.circuit.model import Circuit
 from tracer.entry.load import read_folder
-from tracer.trace.affects import target_of
-from tracer.trace.panels import EITHER, ELECTRONIC, EMPTY, FITTED, OPTION, UNKNOWN, Position, UnknownPanel, panels_of
-from tracer.trace.survey import Survey
+from tracer.trace.affects.dead_part import target_of
+from tracer.trace.panels.positions_of import (
+    EITHER,
+    ELECTRONIC,
+    EMPTY,
+    FITTED,
+    OPTION,
+    UNKNOWN,
+    Position,
+    UnknownPanel,
+    panels_of,
+)
+from tracer.trace.tracing import Tracing
 
 DEMO = str(Path(__file__).parent.parent.parent / "circuits" / "minibus")
 
@@ -131,7 +141,7 @@ def test_an_either_or_that_nobody_settled_is_a_loose_end(tmp_path: Path) -> None
 def test_the_open_position_of_an_either_or_joins_nothing() -> None:
     """The two feeds of the demo's socket are never joined: what hangs on one rail is not live with the other."""
     circuit = tracer.load(DEMO)
-    states = Survey(circuit).states
+    states = Tracing(circuit).states
     assert states.supply_level(circuit.node_of_point["75", ""], "off").name == "DEAD"
 
 
@@ -149,11 +159,11 @@ def test_an_unknown_panel_is_said() -> None:
 @given(runs())
 def test_what_a_fuse_serves_is_missed_where_it_is_the_only_way(lines: tuple[str, ...]) -> None:
     """Whatever loses supply when the fuse opens, traced anew, is listed under it."""
-    survey = Survey(typed(lines))
-    circuit = survey.circuit
-    before = reached_without(survey, set(), set())["supply"]
-    for position in panels_of(survey).positions:
-        now = reached_without(survey, set(target_of(circuit, position.part).opened.links), set())["supply"]
+    tracing = Tracing(typed(lines))
+    circuit = tracing.circuit
+    before = reached_without(tracing, set(), set())["supply"]
+    for position in panels_of(tracing).positions:
+        now = reached_without(tracing, set(target_of(circuit, position.part).opened.links), set())["supply"]
         served = {(one.part, one.pin) for one in position.serves}
         for part, kind, pin in (
             ("M0", "module", "1"),

@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 import tracer
 from tracer.entry.problems import CannotUse
-from tracer.trace.panels import PanelReport, panels_of
-from tracer.trace.plugged import (
+from tracer.trace.panels.plugged_in import (
     BLOWN,
     BOTH,
     BRIDGED,
@@ -27,15 +26,16 @@ from tracer.trace.plugged import (
     compare,
     read_seen,
 )
-from tracer.trace.survey import Survey
+from tracer.trace.panels.positions_of import PanelReport, panels_of
+from tracer.trace.tracing import Tracing
 
 DEMO = str(Path(__file__).parent.parent.parent / "circuits" / "minibus")
-SURVEY = Survey(tracer.load(DEMO))
-REPORT = panels_of(SURVEY, "FPC")
+TRACING = Tracing(tracer.load(DEMO))
+REPORT = panels_of(TRACING, "FPC")
 
 
 def seen(text: str, report: PanelReport = REPORT) -> SeenReport:
-    return compare(SURVEY, report, read_seen(text, report, "seen.txt"))
+    return compare(TRACING, report, read_seen(text, report, "seen.txt"))
 
 
 @pytest.mark.parametrize(

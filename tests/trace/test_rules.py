@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.typed import example_survey
+from tests.typed import example_tracing
 from tracer.circuit import join
 from tracer.entry import read_folder
 from tracer.report.rules_page import rules_page
-from tracer.trace import rules as registry
-from tracer.trace.rules import Rule, all_rules, findings_of, loose_ends, remarks, rule
-from tracer.trace.survey import Survey
+from tracer.trace.rules import registry as registry
+from tracer.trace.rules.registry import Rule, all_rules, findings_of, loose_ends, remarks, rule
+from tracer.trace.tracing import Tracing
 
 PAGE = Path(__file__).parent.parent.parent / "docs" / "rules.md"
 RULES = all_rules()
@@ -32,9 +32,9 @@ def _marked(folder: Path) -> dict[str, set[tuple[str, int]]]:
 
 @pytest.mark.parametrize("one", [one for one in RULES if one.bad], ids=lambda one: one.code)
 def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path: Path) -> None:
-    survey = example_survey(tmp_path, one.bad)
+    tracing = example_tracing(tmp_path, one.bad)
     found: dict[str, set[tuple[str, int]]] = {}
-    for finding in findings_of(survey, RULES):
+    for finding in findings_of(tracing, RULES):
         assert finding.message and finding.fix and finding.at
         found.setdefault(finding.code, set()).add((finding.place.file, finding.place.line))
     marked = _marked(tmp_path)
@@ -44,8 +44,8 @@ def test_a_bad_example_holds_every_code_that_is_marked_in_it(one: Rule, tmp_path
 
 @pytest.mark.parametrize("one", [one for one in RULES if one.good], ids=lambda one: one.code)
 def test_a_good_example_of_a_remark_holds_no_loose_end_that_its_bad_one_lacks(one: Rule, tmp_path: Path) -> None:
-    good = example_survey(tmp_path / "good", one.good)
-    bad = example_survey(tmp_path / "bad", one.bad)
+    good = example_tracing(tmp_path / "good", one.good)
+    bad = example_tracing(tmp_path / "bad", one.bad)
     assert one.code not in {finding.code for finding in findings_of(good, [one])}
     if one.grade == "remark":
         assert {finding.code for finding in loose_ends(good)} <= {finding.code for finding in loose_ends(bad)}
@@ -90,15 +90,15 @@ def test_a_file_that_is_not_read_is_loose_for_every_module(tmp_path: Path) -> No
         "sheet: 1\nparts: {G1: ground, G2: ground}\nruns: [G1 -- BN 1 -- G2]\n", encoding="utf-8"
     )
     (tmp_path / "sheets" / "2.yaml.txt").write_text("sheet: 2\n", encoding="utf-8")
-    found = loose_ends(Survey(join(read_folder(tmp_path))))
+    found = loose_ends(Tracing(join(read_folder(tmp_path))))
     assert [(finding.code, finding.place.file) for finding in found if finding.module] == [
         ("L131", "sheets/2.yaml.txt")
     ]
 
 
 def test_findings_come_in_file_order_and_once(tmp_path: Path) -> None:
-    survey = example_survey(tmp_path, registry.RULES["L103"].bad)
-    found = loose_ends(survey)
+    tracing = example_tracing(tmp_path, registry.RULES["L103"].bad)
+    found = loose_ends(tracing)
     assert found == sorted(found, key=lambda finding: finding.place)
-    assert loose_ends(survey) is found
-    assert remarks(survey) is not found
+    assert loose_ends(tracing) is found
+    assert remarks(tracing) is not found

@@ -16,12 +16,12 @@ from tests.trace.test_completeness import PARTS, RUNS, VEHICLE, M, listed
 from tests.typed import write
 from tracer.circuit import join
 from tracer.entry import read_folder
-from tracer.trace import cross_check as guard
-from tracer.trace import rows, second_count, supplies
-from tracer.trace.downwards import parts_below
-from tracer.trace.results import Row
-from tracer.trace.second_count import Counted, SecondCount
-from tracer.trace.survey import Survey
+from tracer.trace.affects.downwards import parts_below
+from tracer.trace.lists import cross_check as guard
+from tracer.trace.lists import rows, second_count, supplies
+from tracer.trace.lists.results import Row
+from tracer.trace.lists.second_count import Counted, SecondCount
+from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 
@@ -55,7 +55,7 @@ def test_two_fuses_typed_the_wrong_way_round(tmp_path: Path) -> None:
     report = listed(tmp_path, parts, ("M.1 -- RD 1 -- F1 -- RD 1 -- F2 -- RD 1 -- BAT.+", *RUNS[1:]))
     assert report.cross_check.fuses == ("F1", "F2") and report.cross_check.differences == ()
     circuit = join(read_folder(tmp_path))
-    assert parts_below(Survey(circuit), "F2") == {"F1", "M"}
+    assert parts_below(Tracing(circuit), "F2") == {"F1", "M"}
 
 
 def test_a_fuse_typed_the_wrong_way_round_whose_feed_side_the_module_feeds_through_its_inside(tmp_path: Path) -> None:
@@ -88,7 +88,10 @@ def test_it_calls_no_function_of_the_first_count(monkeypatch: pytest.MonkeyPatch
     """Every function of the first count raises here; the second goes on."""
     from tracer.circuit.nets import Nets
     from tracer.circuit.states import KeyStates
-    from tracer.trace import blocks, census, clashes, consistent_ways, directed_paths, guards, one_way, two_paths, ways
+    from tracer.trace.lists import census
+    from tracer.trace.ways import blocks, clashes, directed_paths, guards, one_way, two_paths
+    from tracer.trace.ways import consistent as consistent_ways
+    from tracer.trace.ways import simple as ways
 
     circuit = join(read_folder(DEMO))
 
@@ -96,11 +99,11 @@ def test_it_calls_no_function_of_the_first_count(monkeypatch: pytest.MonkeyPatch
         raise AssertionError("the second count called the first")
 
     firsts = (blocks, clashes, consistent_ways, directed_paths, guards, two_paths, one_way, ways)
-    for owner in (Survey, ways.Ways, ways.WaysWithout, Nets, KeyStates, census, *firsts):
+    for owner in (Tracing, ways.Ways, ways.WaysWithout, Nets, KeyStates, census, *firsts):
         for name, value in [*vars(owner).items()]:
             if callable(value) and name != "__class__" and getattr(value, "__module__", "").startswith("tracer."):
                 monkeypatch.setattr(owner, name, refuse)
-    bare = cast(Survey, SimpleNamespace(circuit=circuit, second_count=SecondCount(circuit)))
+    bare = cast(Tracing, SimpleNamespace(circuit=circuit, second_count=SecondCount(circuit)))
     for level, least in (("supply", 6), ("ground", 3)):
         found = guard.pins_counted(bare, "ALM", level)
         assert sum(one.fuses is not None for one in found.values()) >= least
@@ -133,16 +136,16 @@ def _with_a_fuse_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
 def _without_a_contact(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first count forgets that supply passes a contact."""
     from tracer.circuit.model import LinkKind
-    from tracer.trace import survey
+    from tracer.trace import tracing as tracing
 
-    monkeypatch.setattr(survey, "SUPPLY_KINDS", survey.SUPPLY_KINDS - {LinkKind.CONTACT})
+    monkeypatch.setattr(tracing, "SUPPLY_KINDS", tracing.SUPPLY_KINDS - {LinkKind.CONTACT})
 
 
 def _with_a_blind_second_count(monkeypatch: pytest.MonkeyPatch) -> None:
     whole = guard.pins_counted
 
-    def blind(survey: Survey, module: str, level: str) -> dict[str, Counted]:
-        found = whole(survey, module, level)
+    def blind(tracing: Tracing, module: str, level: str) -> dict[str, Counted]:
+        found = whole(tracing, module, level)
         found.pop(max(found))
         return found
 

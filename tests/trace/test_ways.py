@@ -8,7 +8,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.trace.ways import Ways, WaysWithout
+from tracer.trace.ways.simple import Ways, WaysWithout
 
 Edges = list[tuple[int, int]]
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.trace.guards import Guard
-from tracer.trace.ways import Way, Ways, WaysWithout
+from tracer.trace.ways.guards import Guard
+from tracer.trace.ways.simple import Way, Ways, WaysWithout
 
 ROOT = -1  # all ends, taken as one node
 

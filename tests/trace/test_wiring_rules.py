@@ -15,10 +15,10 @@ from tests.typed import load
 from tracer.circuit import join
 from tracer.circuit.model import LinkKind
 from tracer.entry import read_folder
-from tracer.trace.rules import Finding, loose_ends, remarks
-from tracer.trace.supplies import supplies_of
-from tracer.trace.survey import Survey
-from tracer.trace.wiring_rules import sole_fuses
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.rules.registry import Finding, loose_ends, remarks
+from tracer.trace.rules.wiring import sole_fuses
+from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).parent.parent.parent
 DEMO = ROOT / "circuits" / "minibus"
@@ -27,11 +27,11 @@ POWER = "sheet: 1\nparts:\n  BAT: {is: battery, at: bay}\n  G1: {is: ground, at:
 CABLE = "runs:\n- BAT.- -- BK 35 -- G1\n"
 
 
-def found_in(survey: Survey) -> list[tuple[str, str]]:
-    return [(one.code, one.at) for one in (*loose_ends(survey), *remarks(survey))]
+def found_in(tracing: Tracing) -> list[tuple[str, str]]:
+    return [(one.code, one.at) for one in (*loose_ends(tracing), *remarks(tracing))]
 
 
-def slip(folder: Path, *changes: tuple[str, str, str]) -> Survey:
+def slip(folder: Path, *changes: tuple[str, str, str]) -> Tracing:
     """The demo with each (sheet, typed, typed instead)."""
     shutil.copytree(DEMO, folder / "demo")
     for sheet, typed, instead in changes:
@@ -39,10 +39,10 @@ def slip(folder: Path, *changes: tuple[str, str, str]) -> Survey:
         text = path.read_text(encoding="utf-8")
         assert text.count(typed) == 1, typed
         path.write_text(text.replace(typed, instead), encoding="utf-8")
-    return Survey(join(read_folder(folder / "demo")))
+    return Tracing(join(read_folder(folder / "demo")))
 
 
-SOUND = found_in(Survey(join(read_folder(DEMO))))
+SOUND = found_in(Tracing(join(read_folder(DEMO))))
 
 
 def test_the_sound_vehicle_has_none_of_them() -> None:
@@ -107,30 +107,32 @@ def test_the_sound_vehicle_has_none_of_them() -> None:
 def test_a_slip_is_seen_where_it_was_made(
     changes: list[tuple[str, str, str]], expected: list[tuple[str, str]], tmp_path: Path
 ) -> None:
-    survey = slip(tmp_path, *changes)
-    found = [one for one in found_in(survey) if one not in SOUND]
+    tracing = slip(tmp_path, *changes)
+    found = [one for one in found_in(tracing) if one not in SOUND]
     assert [one for one in found if one in expected] == expected
     own = {code for code, _ in expected}
     assert [one for one in found if one[0] in own] == expected  # and nowhere else
 
 
 def test_a_supply_over_an_unused_cavity_is_not_complete_and_one_beside_it_is(tmp_path: Path) -> None:
-    survey = slip(tmp_path, ("05", "F52 -- RD/BU 2.5 0.6m -- X1.5 --", "F52 -- RD/BU 2.5 0.6m -- X1.27 --"))
-    report = supplies_of(survey, "ALM")
+    tracing = slip(tmp_path, ("05", "F52 -- RD/BU 2.5 0.6m -- X1.5 --", "F52 -- RD/BU 2.5 0.6m -- X1.27 --"))
+    report = supplies_of(tracing, "ALM")
     assert not report.complete
     assert "L117" in {one.code for one in report.loose_ends}
     # cavity 5 of X1 is in no run now, which concerns every list near X1; the unused cavity concerns its own list only
-    assert [one.code for one in supplies_of(survey, "GTW").loose_ends] == ["L154"]
+    assert [one.code for one in supplies_of(tracing, "GTW").loose_ends] == ["L154"]
 
 
 def test_a_remark_about_a_bus_leaves_the_list_complete(tmp_path: Path) -> None:
-    survey = slip(tmp_path, ("08", "11: bus drive H", "11: bus drvie H"), ("08", "12: bus drive L", "12: bus drvie L"))
-    assert supplies_of(survey, "ENM").complete
+    tracing = slip(tmp_path, ("08", "11: bus drive H", "11: bus drvie H"), ("08", "12: bus drive L", "12: bus drvie L"))
+    assert supplies_of(tracing, "ENM").complete
 
 
 def small(folder: Path, parts: str, runs: str, vehicle: str = VEHICLE) -> list[Finding]:
-    survey = Survey(load(folder, POWER + parts + CABLE + runs, vehicle=vehicle))
-    return [one for one in (*loose_ends(survey), *remarks(survey)) if one.code in ("L117", "L153") or one.code > "R240"]
+    tracing = Tracing(load(folder, POWER + parts + CABLE + runs, vehicle=vehicle))
+    return [
+        one for one in (*loose_ends(tracing), *remarks(tracing)) if one.code in ("L117", "L153") or one.code > "R240"
+    ]
 
 
 def test_a_bus_of_two_modules_swapped_is_said_at_the_second(tmp_path: Path) -> None:
@@ -299,7 +301,7 @@ def test_whichever_module_has_its_lines_swapped_is_the_one_that_is_named(
     (tmp_path / "demo" / "sheets" / path.name).write_text(
         text[:start] + swapped + text[found.end() :], encoding="utf-8"
     )
-    new = [one for one in found_in(Survey(join(read_folder(tmp_path / "demo")))) if one not in SOUND]
+    new = [one for one in found_in(Tracing(join(read_folder(tmp_path / "demo")))) if one not in SOUND]
     assert {code for code, _ in new} == {"R241"}
     assert sorted(at.partition(".")[2] for _, at in new) == sorted((high, low))
     assert len({at.partition(".")[0] for _, at in new}) == 1
@@ -309,18 +311,18 @@ def test_whichever_module_has_its_lines_swapped_is_the_one_that_is_named(
 def test_what_a_fuse_is_charged_with_has_no_other_way(lines: tuple[str, ...]) -> None:
     """Against a fresh search without the fuse; where no diode or output gives a sense, all that hangs on it alone is charged."""
     circuit = drawn.typed(lines)
-    survey = Survey(circuit)
-    before = reached_without(survey, set(), set())["supply"]
+    tracing = Tracing(circuit)
+    before = reached_without(tracing, set(), set())["supply"]
     one_way = any(
         link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) and {link.a, link.b} <= before for link in circuit.links
     )
     consumers = [f"E{n}" for n in range(drawn.LOADS)] + [f"M{n}" for n in range(drawn.MODULES)]
     for fuse in (f"F{n}" for n in range(drawn.FUSES)):
         gone = {number for number, link in enumerate(circuit.links) if link.part == fuse}
-        now = reached_without(survey, gone, set())["supply"]
+        now = reached_without(tracing, gone, set())["supply"]
         for consumer in consumers:
             for node in circuit.pins_of.get(consumer, {}).values():
-                charged = fuse in sole_fuses(survey, [node])
+                charged = fuse in sole_fuses(tracing, [node])
                 lost = node in before and node not in now
                 assert lost or not charged
                 assert charged or not lost or one_way

@@ -17,7 +17,7 @@ from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
-    from tracer.trace.survey import Survey
+    from tracer.trace.tracing import Tracing
 
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
@@ -33,7 +33,7 @@ Got = TypeVar("Got")
 
 
 def answer(
-    ask: Callable[[Survey], Got],
+    ask: Callable[[Tracing], Got],
     *,
     text: Callable[..., str],
     data: Callable[[Got], Mapping[str, Any]],
@@ -57,10 +57,10 @@ def answer(
     end(complete=complete(got))
 
 
-def asked(ask: Callable[[Survey], Got], *, json: bool = False) -> Got:
+def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
     """What the front door says to a question about the vehicle; where it cannot say anything, the program ends with the reason."""
     try:
-        return ask(tracer.Survey(tracer.load(chosen.folder)))
+        return ask(tracer.Tracing(tracer.load(chosen.folder)))
     except CannotUse as error:
         show_problems(error, json=json)
     except CannotAnswer as error:

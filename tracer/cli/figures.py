@@ -12,7 +12,7 @@ from tracer.cli.app import app
 from tracer.cli.options import BUSES, KEYS, MODULES, PARTS, JsonOption, ModuleArgument, ShopOption
 
 if TYPE_CHECKING:
-    from tracer.trace.survey import Survey
+    from tracer.trace.tracing import Tracing
 
 
 def _between_1_and_100(typed: str | float) -> float:
@@ -50,9 +50,9 @@ def volts(
     """Expected volts at every probe point of a module's rows, what each wire and contact loses, and what a test there can tell."""
     from tracer.report import volts as report
 
-    def ask(survey: Survey) -> tracer.VoltsReport:
+    def ask(tracing: Tracing) -> tracer.VoltsReport:
         return tracer.volts(
-            survey, module, key, battery_v=battery, opened=opened or (), unplugged=unplug or (), loads=load or (), added=add or (),
+            tracing, module, key, battery_v=battery, opened=opened or (), unplugged=unplug or (), loads=load or (), added=add or (),
             fitted=fuse or (), held=held or (), lamp_w=lamp, shop=shop,
         )  # fmt: skip
 
@@ -75,14 +75,14 @@ def bus(
     if (reading is None) != (at is None) or (reading is not None and name is None):
         fail("A reading needs a bus, --reading and --at: tracer bus drive --reading 120ohm --at ALM", WRONG_USAGE)
 
-    def ask(survey: Survey) -> tuple[list[tracer.BusReport], tracer.Classified | None]:
-        names = [name] if name is not None else tracer.buses(survey)
+    def ask(tracing: Tracing) -> tuple[list[tracer.BusReport], tracer.Classified | None]:
+        names = [name] if name is not None else tracer.buses(tracing)
         if not names:
             fail("No bus: no pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`.", CANNOT_USE)
-        found = [tracer.bus(survey, one, shop=shop) for one in names]
+        found = [tracer.bus(tracing, one, shop=shop) for one in names]
         if reading is None or at is None:
             return found, None
-        return found, tracer.bus_reading(survey, found[0], reading, at, shop=shop)
+        return found, tracer.bus_reading(tracing, found[0], reading, at, shop=shop)
 
     answer(
         ask,
@@ -104,7 +104,7 @@ def draw(
     from tracer.report import draw as report
 
     answer(
-        lambda survey: tracer.draw(survey, mv or (), held=held or (), shop=shop),
+        lambda tracing: tracer.draw(tracing, mv or (), held=held or (), shop=shop),
         text=report.as_text,
         data=report.as_data,
         json=json,

@@ -13,7 +13,7 @@ from tracer.cli.app import app
 from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, ModuleArgument, ShopOption
 
 if TYPE_CHECKING:
-    from tracer.trace.survey import Survey
+    from tracer.trace.tracing import Tracing
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus check    tracer check --rules")
@@ -45,9 +45,9 @@ def supplies(
     """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
     from tracer.report import supplies as report
 
-    def ask(survey: Survey) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
-        found = tracer.supplies(survey, module)
-        return found, None if quick else tracer.expected(survey, found, shop=shop)
+    def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
+        found = tracer.supplies(tracing, module)
+        return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
@@ -65,7 +65,7 @@ def states(module: ModuleArgument, json: JsonOption = False) -> None:
     """What each pin of a module must read in each key state, and why."""
     from tracer.report import states as report
 
-    answer(lambda survey: tracer.states(survey, module), text=report.as_text, data=report.as_data, json=json)
+    answer(lambda tracing: tracer.states(tracing, module), text=report.as_text, data=report.as_data, json=json)
 
 
 @app.command(
@@ -90,7 +90,7 @@ def affects(
     from tracer.report import affects as report
 
     answer(
-        lambda survey: (survey, tracer.affects(survey, part, pin)),
+        lambda tracing: (tracing, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(got[1]),
         complete=lambda got: got[1].complete,
@@ -132,14 +132,14 @@ def panel(
     if json and csv:
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
 
-    def ask(survey: Survey) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
-        found = tracer.panels(survey, name)
+    def ask(tracing: Tracing) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
+        found = tracer.panels(tracing, name)
         if pdf is not None:
-            write(survey.circuit, pdf, report.as_pdf(found))
+            write(tracing.circuit, pdf, report.as_pdf(found))
         texts = {str(seen): text_of(seen)} if seen is not None else {}
         if saw:
             texts["--saw"] = "\n".join(saw)
-        return found, tracer.seen(survey, found, texts) if texts else None
+        return found, tracer.seen(tracing, found, texts) if texts else None
 
     found, compared = asked(ask, json=json)
     if compared is not None:
@@ -170,4 +170,4 @@ def common(
     from tracer.report import common as report
 
     works = [name for word in working or () for name in word.replace(",", " ").split()]
-    answer(lambda survey: tracer.common(survey, parts, works), text=report.as_text, data=report.as_data, json=json)
+    answer(lambda tracing: tracer.common(tracing, parts, works), text=report.as_text, data=report.as_data, json=json)

@@ -16,7 +16,7 @@ from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.report.printing import Job
-    from tracer.trace.survey import Survey
+    from tracer.trace.tracing import Tracing
 
 OutputOption = Annotated[
     Path | None,
@@ -93,7 +93,7 @@ def worksheet(
         fail("--json wants one module, and not --all.", WRONG_USAGE)
     day = _date(date)
     if json and module is not None:
-        made = asked(lambda survey: tracer.worksheet(survey, module, "json", date=day, shop=shop), json=True)
+        made = asked(lambda tracing: tracer.worksheet(tracing, module, "json", date=day, shop=shop), json=True)
         show(made.files[0].decode())
         end(complete=made.complete)
     _print(_Wanted(module, output, every, WORKSHEET_FORMS), Job("worksheet", form, paper, day), shop)
@@ -116,20 +116,20 @@ def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
     if wanted.every == (wanted.module is not None):
         fail(f"Name one module, such as `tracer {job.what} ALM`, or all of them with --all.", WRONG_USAGE)
 
-    def ask(survey: Survey) -> bool:
+    def ask(tracing: Tracing) -> bool:
         checked = replace(
             job,
-            key=survey.key_state(job.key) if job.key is not None else None,
-            limits=tracer.limits(survey, shop) if job.what == "worksheet" else None,
+            key=tracing.key_state(job.key) if job.key is not None else None,
+            limits=tracer.limits(tracing, shop) if job.what == "worksheet" else None,
         )
         if wanted.module is None:
-            return _print_all(survey.circuit, wanted.output, checked)
-        return _print_one(survey, wanted.module, wanted, checked)
+            return _print_all(tracing.circuit, wanted.output, checked)
+        return _print_one(tracing, wanted.module, wanted, checked)
 
     end(complete=asked(ask))
 
 
-def _print_one(survey: Survey, module: str, wanted: _Wanted, job: Job) -> bool:
+def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> bool:
     from tracer.report.printing import page_names
 
     file = wanted.output or Path(f"{module}-{job.what}.{job.form}")
@@ -137,9 +137,9 @@ def _print_one(survey: Survey, module: str, wanted: _Wanted, job: Job) -> bool:
     if ending not in wanted.forms:
         endings = ", ".join("." + form for form in wanted.forms)
         fail(f"{file}: the ending says the format; write one of {endings}.", WRONG_USAGE)
-    made = tracer.printed(survey, module, replace(job, form=ending))
+    made = tracer.printed(tracing, module, replace(job, form=ending))
     for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-        write(survey.circuit, name, content)
+        write(tracing.circuit, name, content)
     return made.complete
 
 

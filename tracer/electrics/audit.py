@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
-from tracer.trace.rules import Finding, loose_ends, remarks
-from tracer.trace.survey import Survey
+from tracer.trace.rules.registry import Finding, loose_ends, remarks
+from tracer.trace.tracing import Tracing
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +22,9 @@ class Audit:
         return not self.loose_ends
 
 
-def audit_of(survey: Survey) -> Audit:
+def audit_of(tracing: Tracing) -> Audit:
     """The findings of the rules that look at the circuit and of those that need numbers."""
-    from tracer.electrics.rules import electric_remarks
+    from tracer.electrics.remarks import electric_remarks
 
-    noted = sorted([*remarks(survey), *electric_remarks(survey)], key=lambda one: one.place)
-    return Audit(survey.circuit, tuple(loose_ends(survey)), tuple(noted))
+    noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
+    return Audit(tracing.circuit, tuple(loose_ends(tracing)), tuple(noted))

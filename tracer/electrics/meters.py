@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.network import (
+from tracer.electrics.network.linear import (
     BLOCK_WIDTH,
     BadResistance,
     Factor,

@@ -8,23 +8,23 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from tracer.electrics.branches import HIGH, LOW, NOMINAL
-from tracer.electrics.bus import bus_of
-from tracer.electrics.bus_lines import bus_names
-from tracer.electrics.bus_report import BusReport, Ohm
-from tracer.electrics.changes import changes_of
-from tracer.electrics.current_ways import CurrentWays
-from tracer.electrics.expected import ComputedExpect, expectations
-from tracer.electrics.lamp_tests import with_test_lamp
+from tracer.electrics.bus.lines import bus_names
+from tracer.electrics.bus.of_vehicle import bus_of
+from tracer.electrics.bus.values import BusReport, Ohm
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.load_laws import FilamentLamp
 from tracer.electrics.meters import reading_at
-from tracer.electrics.model import Model, NotSettled, Solved
-from tracer.electrics.model_of import model_of
-from tracer.electrics.not_computed import Withheld
-from tracer.electrics.volts_report import Range
-from tracer.trace.results import Row, SupplyReport
-from tracer.trace.survey import Survey
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
+from tracer.electrics.model.changes import changes_of
+from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.load_laws import FilamentLamp
+from tracer.electrics.volts.current_ways import CurrentWays
+from tracer.electrics.volts.expected import ComputedExpect, expectations
+from tracer.electrics.volts.lamp_tests import with_test_lamp
+from tracer.electrics.volts.not_computed import Withheld
+from tracer.electrics.volts.values import Range
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.tracing import Tracing
 
 METER_ONLY = "none, meter only"
 
@@ -64,7 +64,7 @@ class Computed:
 class Bench:
     """Computed readings of one module, worked out as they are asked for."""
 
-    survey: Survey
+    tracing: Tracing
     report: SupplyReport
     limits: LimitsInUse
     failed: dict[str, str] = field(default_factory=dict)
@@ -78,7 +78,7 @@ class Bench:
         if key not in self._batteries:
             # the battery is taken by key state alone, so a model that is there already will do
             made = self._unplugged.get((key, ()))
-            model = made.model if made else model_of(self.survey, key, limits=self.limits, first=self.report.module)
+            model = made.model if made else model_of(self.tracing, key, limits=self.limits, first=self.report.module)
             span = model.battery
             self._batteries[key] = Range(span.low, span.nominal, span.high), model.battery_state
         return self._batteries[key]
@@ -102,7 +102,7 @@ class Bench:
 
     def _in_key(self, key: str) -> dict[tuple[str, str], ComputedExpect] | None:
         try:
-            computed = expectations(self.survey, self.report, limits=self.limits, keys=(key,))
+            computed = expectations(self.tracing, self.report, limits=self.limits, keys=(key,))
         except NotSettled as error:
             self.failed.setdefault(key, str(error))
             return None
@@ -131,17 +131,17 @@ class Bench:
             return None, None
 
     def _made(self, key: str, out: tuple[str, ...]) -> _Unplugged:
-        changes = changes_of(self.survey.circuit, opened=out, unplugged=(self.report.module,))
-        model = model_of(self.survey, key, changes, limits=self.limits, first=self.report.module)
-        return _Unplugged(self.survey, model, self.limits.of("meter input").high)
+        changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,))
+        model = model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module)
+        return _Unplugged(self.tracing, model, self.limits.of("meter input").high)
 
     # --- bus -----------------------------------------------------------------------------------------------------
 
     def bus_of_pin(self, pin: str) -> tuple[BusReport, str] | None:
         """The bus that a pin of the module belongs to, and its line; None where the pin names none."""
         if self._buses is None:
-            self._buses = {name: bus_of(self.survey, name, limits=self.limits) for name in self._names_of_buses()}
-        node = self.survey.circuit.pins_of.get(self.report.module, {}).get(pin)
+            self._buses = {name: bus_of(self.tracing, name, limits=self.limits) for name in self._names_of_buses()}
+        node = self.tracing.circuit.pins_of.get(self.report.module, {}).get(pin)
         for bus in self._buses.values():
             for member in bus.nodes:
                 if member.module == self.report.module:
@@ -152,7 +152,7 @@ class Bench:
 
     def _names_of_buses(self) -> list[str]:
         said = {word for cavity in self.report.census if cavity.kind == "bus" for word in cavity.declared.split()}
-        return [name for name in bus_names(self.survey.circuit) if name in said]
+        return [name for name in bus_names(self.tracing.circuit) if name in said]
 
     def bus_ohms(self, bus: BusReport) -> Computed | None:
         """Between the two lines at the harness connector of the module, which is unplugged; None where it cannot be computed."""
@@ -173,8 +173,8 @@ class Bench:
 class _Unplugged:
     """The vehicle with the module unplugged, in one key state, solved at its nominal values and at both ends."""
 
-    def __init__(self, survey: Survey, model: Model, meter_ohm: float) -> None:
-        self.survey = survey
+    def __init__(self, tracing: Tracing, model: Model, meter_ohm: float) -> None:
+        self.tracing = tracing
         self.model = model
         self.meter_ohm = meter_ohm
         self._posts = [branch.b for branch in model.branches if branch.is_battery]
@@ -188,7 +188,7 @@ class _Unplugged:
         if self._withheld is None:
             self._ways = CurrentWays(self.model, nominal.branch_a)
             self._withheld = Withheld(self.model, self._ways, nominal.branch_a)
-        node = self.survey.circuit.pins_of[row.part][row.pin]
+        node = self.tracing.circuit.pins_of[row.part][row.pin]
         return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
 
     def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
@@ -198,7 +198,7 @@ class _Unplugged:
         ------
         NotSettled : with the lamp no steady state is found
         """
-        node = self.survey.circuit.pins_of[row.part][row.pin]
+        node = self.tracing.circuit.pins_of[row.part][row.pin]
         supply = row.level == "supply"
         volts, lost = [], []
         for setting in (_NOMINAL, *(_SUPPLY_ENDS if supply else _GROUND_ENDS)):

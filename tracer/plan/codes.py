@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tracer.trace.results import Cavity, Probe, Row, SupplyReport
+from tracer.trace.lists.results import Cavity, Probe, Row, SupplyReport
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.entry.models import ModuleFacts
-from tracer.trace.results import Row, SupplyReport
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.tracing import Tracing
 
 LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 SHARE_OF_FUSE = 0.5
@@ -74,9 +74,9 @@ def is_restraint(*words: str | None) -> bool:
 class LampRule:
     """Which lamp loads which row of a module's list: the same for every command, form and page."""
 
-    def __init__(self, survey: Survey, report: SupplyReport) -> None:
-        self._circuit = survey.circuit
-        self.system_v = float(survey.circuit.typed.vehicle.system.split()[0])
+    def __init__(self, tracing: Tracing, report: SupplyReport) -> None:
+        self._circuit = tracing.circuit
+        self.system_v = float(tracing.circuit.typed.vehicle.system.split()[0])
         self.restraint = is_restraint(
             report.module, report.name, *(part for row in report.rows for part in row.switches)
         )

@@ -24,15 +24,15 @@ from enum import Enum
 from functools import cached_property
 
 from tracer.circuit.model import LinkKind
-from tracer.electrics.bus_report import BusReport
+from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.model import NotSettled
+from tracer.electrics.model.circuit_model import NotSettled
 from tracer.plan.bench import Bench, Computed, Range, there
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.lamps import Lamp, LampRule
 from tracer.plan.upstream import Upstream
-from tracer.trace.results import Cavity, Row, SupplyReport
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import Cavity, Row, SupplyReport
+from tracer.trace.tracing import Tracing
 
 CRANKING = ("start", "crank")
 
@@ -130,22 +130,22 @@ class Plan:
     batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
 
 
-def plan_of(survey: Survey, report: SupplyReport, limits: LimitsInUse) -> Plan:
+def plan_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> Plan:
     """What to measure of a module's list."""
-    return _Planner(survey, report, limits).plan()
+    return _Planner(tracing, report, limits).plan()
 
 
 class _Planner:
-    def __init__(self, survey: Survey, report: SupplyReport, limits: LimitsInUse) -> None:
-        self.survey = survey
-        self.circuit = survey.circuit
+    def __init__(self, tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> None:
+        self.tracing = tracing
+        self.circuit = tracing.circuit
         self.report = report
         self.keys = report.keys
         self.limits = limits
-        self.lamps = LampRule(survey, report)
+        self.lamps = LampRule(tracing, report)
         self.system_v = self.lamps.system_v
         self.working = working_key(report)
-        self.bench = Bench(survey, report, limits)
+        self.bench = Bench(tracing, report, limits)
         self._found: dict[tuple[str | None, bool, str], list[tuple[int, Step]]] = {}
         self._access: dict[str | None, str] = {}
         self._feeds: dict[str, Upstream | None] = {}
@@ -220,7 +220,7 @@ class _Planner:
         if row.code not in self._feeds:
             pin = self._pin_node(row)
             own = row.part if self.circuit.parts[row.part].kind == "module" else ""
-            way = self.survey.ways_to(pin, row.level, own).to(pin)
+            way = self.tracing.ways_to(pin, row.level, own).to(pin)
             self._feeds[row.code] = None if way is None else Upstream(self.circuit, way)
         upstream = self._feeds[row.code]
         if upstream is None:
@@ -275,7 +275,7 @@ class _Planner:
                 Kind.COIL, "+".join(row.code for row in rows), f"{link.part}.{rows[0].pin}-{rows[1].pin}", key, True, frozenset({"volts"}), tuple(rows),
                 state=both[key], must=open_ends, bare=self._across(rows, key) if both[key] in ("live", "dead") else None,
             )  # fmt: skip
-            self._add(*self.survey.place_of_part(link.part), 9_000_000, step)
+            self._add(*self.tracing.place_of_part(link.part), 9_000_000, step)
 
     def _across(self, rows: list[Row], key: str) -> Computed | None:
         """Volts from the upper to the lower end of a coil: the range holds every combination of the two ends."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from tracer.circuit.model import SWITCHED, Circuit, LinkKind
-from tracer.trace.ways import Way
+from tracer.trace.ways.simple import Way
 
 _SAME_V = 1e-9
 

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from tracer.electrics.bus_readings import Classified
-from tracer.electrics.bus_report import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
+from tracer.electrics.bus.readings import Classified
+from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for
 

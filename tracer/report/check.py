@@ -8,7 +8,7 @@ from tracer.circuit.model import Circuit
 from tracer.electrics.audit import Audit
 from tracer.report.layout import Page, counted
 from tracer.report.sheets import place_fields
-from tracer.trace.rules import Finding, Rule
+from tracer.trace.rules.registry import Finding, Rule
 
 SCHEMA = "tracer.check/1"
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tracer.report.layout import Page, counted
-from tracer.trace.common import CLEARED, DOUBTFUL, CommonGroup, CommonPlace, CommonReport, Hit
+from tracer.trace.affects.in_common import CLEARED, DOUBTFUL, CommonGroup, CommonPlace, CommonReport, Hit
 
 SCHEMA = "tracer.common/1"
 _MOST_PLACES = 8

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.report.layout import counted
-from tracer.trace.completeness import Completeness
+from tracer.trace.lists.completeness import Completeness
 
 
 def opening(completeness: Completeness) -> str:

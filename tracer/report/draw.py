@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.electrics.draw import DrawReport, FuseDraw, ma_number, ma_words
-from tracer.electrics.volts_report import Range
+from tracer.electrics.key_off_draw import DrawReport, FuseDraw, ma_number, ma_words
+from tracer.electrics.volts.values import Range
 from tracer.report.layout import Page, counted
 from tracer.report.volts import limit_data, range_data
 from tracer.standards.cautions import cautions_for

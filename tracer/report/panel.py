@@ -8,7 +8,8 @@ from typing import Any
 from tracer.report.layout import Page, counted, display_width
 from tracer.report.sheets import csv_text
 from tracer.report.supplies import loose_data
-from tracer.trace.panels import (
+from tracer.trace.panels.plugged_in import Mismatch, SeenReport
+from tracer.trace.panels.positions_of import (
     EITHER,
     ELECTRONIC,
     EMPTY,
@@ -20,7 +21,6 @@ from tracer.trace.panels import (
     Position,
     Served,
 )
-from tracer.trace.plugged import Mismatch, SeenReport
 
 SCHEMA = "tracer.panel/1"
 SEEN_SCHEMA = "tracer.seen/1"

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tracer.trace.completeness import Completeness
+from tracer.trace.lists.completeness import Completeness
 
 if TYPE_CHECKING:
     from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.report.worksheet import Worksheet
-    from tracer.trace.results import SupplyReport
-    from tracer.trace.survey import Survey
+    from tracer.trace.lists.results import SupplyReport
+    from tracer.trace.tracing import Tracing
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
 WORKSHEET_FORMS = ("pdf", "html", "csv")  # and json, which is shown and not made into a file
-_OPEN: dict[str, Survey] = {}  # in a worker: the one vehicle it works on
+_OPEN: dict[str, Tracing] = {}  # in a worker: the one vehicle it works on
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class Printed:
         return self.word == Completeness().word
 
 
-def printed(survey: Survey, module: str, job: Job) -> Printed:
+def printed(tracing: Tracing, module: str, job: Job) -> Printed:
     """One module's diagram or worksheet.
 
     Raises
@@ -56,27 +56,27 @@ def printed(survey: Survey, module: str, job: Job) -> Printed:
     UnknownModule : no module has that name
     NoEngine : the layout engine cannot be run
     """
-    from tracer.trace.supplies import supplies_of
+    from tracer.trace.lists.supplies import supplies_of
 
-    report = supplies_of(survey, module)
+    report = supplies_of(tracing, module)
     if job.what == "worksheet":
         from tracer.report.worksheet import file_of
 
-        sheet = sheet_of(survey, report, job.limits)
+        sheet = sheet_of(tracing, report, job.limits)
         return Printed(module, report.completeness.word, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 
-    pages = diagram_of(survey, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
+    pages = diagram_of(tracing, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
     return Printed(module, report.completeness.word, tuple(files_of(pages, job.form)))
 
 
-def sheet_of(survey: Survey, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
+def sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
     """The form of a module's list; `limits` are those of the vehicle and of this tool where none are given."""
     from tracer.electrics.limits_in_use import limits_of
     from tracer.plan.steps import plan_of
     from tracer.report.worksheet import worksheet_of
 
-    return worksheet_of(survey.circuit, report, plan_of(survey, report, limits or limits_of(survey.circuit)))
+    return worksheet_of(tracing.circuit, report, plan_of(tracing, report, limits or limits_of(tracing.circuit)))
 
 
 def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None = None) -> Iterator[Printed]:
@@ -86,8 +86,8 @@ def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None 
     """
     count = max(1, min(workers or os.cpu_count() or 1, len(modules)))
     if count == 1:
-        survey = _survey(str(folder))
-        yield from (printed(survey, module, job) for module in modules)
+        tracing = _tracing(str(folder))
+        yield from (printed(tracing, module, job) for module in modules)
         return
     from concurrent.futures import ProcessPoolExecutor, as_completed
     from multiprocessing import get_context
@@ -99,16 +99,16 @@ def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None 
 
 
 def _in_worker(folder: str, module: str, job: Job) -> Printed:
-    return printed(_survey(folder), module, job)
+    return printed(_tracing(folder), module, job)
 
 
-def _survey(folder: str) -> Survey:
+def _tracing(folder: str) -> Tracing:
     from tracer.circuit.join import join
     from tracer.entry.load import read_folder
-    from tracer.trace.survey import Survey
+    from tracer.trace.tracing import Tracing
 
     if folder not in _OPEN:
-        _OPEN[folder] = Survey(join(read_folder(Path(folder))))
+        _OPEN[folder] = Tracing(join(read_folder(Path(folder))))
     return _OPEN[folder]
 
 

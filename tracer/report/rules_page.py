@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from tracer.trace.rules import Rule
+from tracer.trace.rules.registry import Rule
 
 _HEAD = """# The rules of `tracer check`
 

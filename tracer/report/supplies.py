@@ -9,11 +9,11 @@ from tracer.entry.problems import listed, natural
 from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
-from tracer.trace.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
+from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
-    from tracer.electrics.expected import ComputedExpect, Expected
     from tracer.electrics.limits_in_use import LimitInUse
+    from tracer.electrics.volts.expected import ComputedExpect, Expected
 
 SCHEMA = "tracer.supplies/1"
 WIDE = 100  # columns from which nothing is shortened

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts_report import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
+from tracer.electrics.volts.values import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for

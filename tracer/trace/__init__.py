@@ -1,1 +1,1 @@
-"""Circuit to supplies, grounds, side chains and loose ends. `supplies_of` in `supplies.py` is the front door."""
+"""Circuit to supplies, grounds, side chains and loose ends. `supplies_of` in `lists/supplies.py` answers for one module."""

@@ -14,14 +14,14 @@ from tracer.report.diagram.svg import as_svg
 from tracer.report.diagram.typ import as_typst
 from tracer.report.diagram.view import view_of
 from tracer.report.fonts import only_embedded
-from tracer.trace.results import SupplyReport
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.tracing import Tracing
 
 FORMATS = ("svg", "pdf", "png")
 
 
 def diagram_of(
-    survey: Survey, report: SupplyReport, *, key: str | None = None, sheet: Sheet | None = None
+    tracing: Tracing, report: SupplyReport, *, key: str | None = None, sheet: Sheet | None = None
 ) -> list[Drawing]:
     """The pages of a module's diagram.
 
@@ -35,7 +35,7 @@ def diagram_of(
     ------
     NoEngine : the layout engine cannot be run
     """
-    return pages_of(view_of(survey, report, key), sheet or Sheet())
+    return pages_of(view_of(tracing, report, key), sheet or Sheet())
 
 
 def files_of(pages: list[Drawing], form: str) -> list[bytes]:

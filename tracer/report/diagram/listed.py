@@ -44,7 +44,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
 
 
 def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
     bold: list[tuple[str, str]] = []
     lines: list[str] = []
@@ -71,11 +71,11 @@ def _words(view: View, step: Step) -> str:
         )
     elif step.part:
         # a rail has a name, but is no part
-        name = view.survey.title(step.part) if step.part in view.survey.circuit.parts else step.part
+        name = view.tracing.title(step.part) if step.part in view.tracing.circuit.parts else step.part
         way = f"{kind} of {name}" + (f", closed: {', '.join(step.closed)}" if step.closed else "")
     else:
         way = kind
-    return f"- {way} to {view.survey.circuit.node_names[step.lower]}"
+    return f"- {way} to {view.tracing.circuit.node_names[step.lower]}"
 
 
 def _item(

@@ -14,10 +14,10 @@ from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
-from tracer.trace.results import LooseEnd, SupplyReport
-from tracer.trace.rules import loose_ends
-from tracer.trace.settings import level_of
-from tracer.trace.survey import Survey
+from tracer.trace.lists.results import LooseEnd, SupplyReport
+from tracer.trace.rules.registry import loose_ends
+from tracer.trace.tracing import Tracing
+from tracer.trace.ways.settings import level_of
 
 _FAR = 100_000  # where ground lies on the scale that grows from source to ground
 _PIN = 50_000  # where a pin lies that nothing reaches
@@ -54,7 +54,7 @@ class Step:
 class View:
     """One module's diagram as data. `order` grows from source to ground; `nodes_of_row` are in order along the row."""
 
-    survey: Survey
+    tracing: Tracing
     report: SupplyReport
     key: str | None
     order: dict[int, int] = field(default_factory=dict)
@@ -76,21 +76,21 @@ class View:
         """Whether the node has its supply (or ground) in the key state asked for; None when none was asked for."""
         if self.key is None:
             return None
-        return level_of(self.survey, node, self.key, "supply" if node in self.supply_side else "ground")
+        return level_of(self.tracing, node, self.key, "supply" if node in self.supply_side else "ground")
 
 
-def view_of(survey: Survey, report: SupplyReport, key: str | None = None) -> View:
+def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> View:
     """What is to be drawn for a module's report; `key` is one of its key states, or None."""
-    view = View(survey, report, key)
+    view = View(tracing, report, key)
     links: dict[int, None] = {}
     supply: dict[int, int] = {}
     ground: dict[int, int] = {}
-    circuit = survey.circuit
+    circuit = tracing.circuit
     for row in report.rows:
         node = circuit.pins_of[row.part][row.pin] if row.pin else circuit.node_of_point[row.part, ""]
         own = circuit.parts[row.part].kind == "module"
         leaving_out = row.part if own else ""
-        ways = survey.supply_ways(leaving_out) if row.level == "supply" else survey.ground_ways(leaving_out)
+        ways = tracing.supply_ways(leaving_out) if row.level == "supply" else tracing.ground_ways(leaving_out)
         distance = supply if row.level == "supply" else ground
         way = ways.to(node)
         distance.setdefault(node, 0 if way is None and row.ends else 1)
@@ -120,7 +120,7 @@ def view_of(survey: Survey, report: SupplyReport, key: str | None = None) -> Vie
 
 def _forget_empty(view: View) -> None:
     """Take out nodes without a place that no step touches: references within a wire, and masses, which ground symbols stand for."""
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     touched = {node for step in view.steps for node in (step.upper, step.lower)}
     view.order = {
         node: order
@@ -130,7 +130,7 @@ def _forget_empty(view: View) -> None:
 
 
 def _add_coils(view: View, links: dict[int, None]) -> None:
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     for number, link in enumerate(circuit.links):
         if link.kind is LinkKind.COIL and link.a in view.order and link.b in view.order:
             links[number] = None
@@ -145,11 +145,11 @@ _NOWHERE = frozenset({"L154"})
 
 def _add_pins_and_loose_ends(view: View, links: dict[int, None]) -> None:
     """Nodes that lead from the ways, or from a pin of the module, to each loose end."""
-    circuit, report = view.survey.circuit, view.report
+    circuit, report = view.tracing.circuit, view.report
     wanted = {(loose.code, str(loose.place), loose.at): loose for loose in report.loose_ends}
     pins = {pin: node for pin, node in circuit.pins_of.get(report.module, {}).items()}
     extra: set[str] = set()
-    for finding in loose_ends(view.survey):
+    for finding in loose_ends(view.tracing):
         loose = wanted.get((finding.code, str(finding.place), finding.at))
         if loose is None:
             continue
@@ -161,7 +161,7 @@ def _add_pins_and_loose_ends(view: View, links: dict[int, None]) -> None:
                 view.order.setdefault(pins[named], _PIN)
         for part in finding.parts:
             view.loose_parts.setdefault(part, []).append(loose)
-    for finding in loose_ends(view.survey):
+    for finding in loose_ends(view.tracing):
         loose = wanted.get((finding.code, str(finding.place), finding.at))
         if loose is None or finding.code in _NOWHERE:
             continue
@@ -179,7 +179,7 @@ def _pin_names(report: SupplyReport) -> Iterable[str]:
 
 def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int], extra: set[str]) -> bool:
     """Put the shortest lead from a loose node to what is drawn already, or to a pin of the module, into the view."""
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     own = {at: pin for pin, at in pins.items()}
     came: dict[int, tuple[int, int]] = {}
     queue, seen = [node], {node}
@@ -213,7 +213,7 @@ def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int]
 
 def _steps(view: View, links: Iterable[int]) -> list[Step]:
     """The links as steps downwards; a wire that goes on over references is one step."""
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     kept = [number for number in links if circuit.links[number].kind is not LinkKind.MASS]
     at: dict[int, list[int]] = {}
     for number in kept:
@@ -262,7 +262,7 @@ def shown_wire(wire: Wire) -> ShownWire:
 
 def bus_lines(view: View) -> list[tuple[str, str, str, ShownWire | None, str]]:
     """The module's bus lines: code, pin, what it is declared as, wire, and the nearest point on the line."""
-    circuit = view.survey.circuit
+    circuit = view.tracing.circuit
     lines = []
     for code, cavity in bus_pins(view.report):
         node = circuit.pins_of.get(view.module, {}).get(cavity.pin)

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit
-from tracer.electrics.bus_report import BusReport, LevelLine
+from tracer.electrics.bus.values import BusReport, LevelLine
 from tracer.plan.bench import Computed, there
 from tracer.plan.codes import bus_pins
 from tracer.plan.lamps import Lamp
@@ -29,8 +29,8 @@ from tracer.report.worksheet.words import (
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
 from tracer.standards.sources import said
-from tracer.trace.completeness import Completeness
-from tracer.trace.results import LooseEnd, Row, SupplyReport
+from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.results import LooseEnd, Row, SupplyReport
 
 NO_PLACE = "place not typed in"
 

@@ -1,0 +1,1 @@
+"""Circuit to volts, bus resistance and key-off draw."""

@@ -1,0 +1,117 @@
+"""Bus lines with their terminations: the resistance between the lines at each access point, in order and with one thing changed, and what a test can tell.
+
+Resistances are for supplies off and the bus asleep. The rule of two terminations holds for high-speed CAN alone; the other kinds are described by their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from tracer.electrics.bus.levels import levels_of
+from tracer.electrics.bus.lines import BusLines, bus_names
+from tracer.electrics.bus.ohms import BusNetwork
+from tracer.electrics.bus.terminations import judge_terminations, line_ohms, terminations_of
+from tracer.electrics.bus.trunk import trunk_of
+from tracer.electrics.bus.values import BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.entry.problems import listed, nearest
+from tracer.trace.rules.registry import loose_ends
+from tracer.trace.tracing import Tracing
+
+__all__ = ["bus_of", "terminations_in_order"]
+
+
+def bus_of(tracing: Tracing, name: str, *, limits: LimitsInUse) -> BusReport:
+    """Everything about one bus.
+
+    Raises
+    ------
+    UnknownBus : there is no bus of that name
+    """
+    names = bus_names(tracing.circuit)
+    if name not in names:
+        near = nearest(name, names)
+        raise UnknownBus(
+            f"there is no bus {name}. "
+            + (f"Did you mean {near[0]}? " if near else "")
+            + (
+                f"Buses: {listed(names, joiner='and')}."
+                if names
+                else "No pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`."
+            )
+        )
+    return _report(BusLines(tracing, name), limits)
+
+
+def terminations_in_order(
+    tracing: Tracing, name: str, *, limits: LimitsInUse
+) -> tuple[tuple[BusTermination, ...], Ohm | None]:
+    """The terminations of a bus of vehicle.yaml, and for high-speed CAN the first reading with everything in order: what needs no faults."""
+    lines = BusLines(tracing, name)
+    terminations = terminations_of(lines)
+    accesses = tuple(lines.accesses()) if lines.two else ()
+    if lines.facts.kind != "high-speed can" or not accesses or lines.touch:
+        return terminations, None
+    return terminations, BusNetwork(lines, terminations, accesses, limits).in_order()[0]
+
+
+def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
+    kind = lines.facts.kind or ""
+    terminations = terminations_of(lines)
+    on_lines = list(lines.loose_ends())
+    lines.problems += [*lines.not_declared(), *on_lines, *_problems(lines, terminations)]
+    accesses = tuple(lines.accesses()) if lines.two else ()
+    cases: tuple[Case, ...] = ()
+    tests: tuple[Test, ...] = ()
+    trunk: tuple[str, ...] = ()
+    trunk_m: float | None = None
+    stubs: tuple[Stub, ...] = ()
+    if kind == "high-speed can" and lines.two:
+        if lines.touch:
+            lines.problems.append("both lines are one conductor as typed in")
+        else:
+            network = BusNetwork(lines, terminations, accesses, limits)
+            cases = tuple(network.cases())
+            tests = tuple(network.tests(cases))
+            trunk, trunk_m, stubs = trunk_of(network)
+            judge_terminations(lines, terminations, cases)
+    levels = tuple(levels_of(kind, limits.system_v))
+    return BusReport(
+        lines.circuit.name,
+        lines.name,
+        lines.facts.name or "",
+        kind,
+        tuple(sorted(lines.pins)),
+        tuple(lines.nodes),
+        terminations,
+        trunk,
+        trunk_m,
+        stubs,
+        accesses,
+        cases,
+        tests,
+        levels,
+        tuple(lines.notes),
+        tuple(lines.problems),
+        f"{100 * limits.of('meter resistance share').high:g} % of the reading and {limits.of('meter resistance digits').high:g} Ω",
+        line_ohms(terminations) if kind == "fault-tolerant can" else {},
+        lines.facts.commander or "",
+        len(loose_ends(lines.tracing)) - len(on_lines),
+    )
+
+
+def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterator[str]:
+    """What keeps a rule from being applied, or a reading from being called in order."""
+    kind, wired = lines.facts.kind, sorted(line for line, nodes in lines.nets.items() if nodes)
+    if not kind and lines.name.upper() in ("H", "L", "HIGH", "LOW", "CAN_H", "CAN_L"):
+        yield f"its pins are called `bus {lines.name}`, which is a line and no bus: write the name of the bus before it, such as `bus drive {lines.name}`"
+    elif not kind:
+        yield f"its kind is not said: add `buses: {{{lines.name}: {{kind: high-speed can}}}}` to vehicle.yaml; no rule is applied"
+    for termination in terminations:
+        if termination.problem:
+            yield termination.problem
+    if kind == "high-speed can" and not lines.two:
+        typed = " and ".join(wired) if wired else "none"
+        yield f"lines typed in: {typed}, where H and L are wanted; no resistance can be computed"
+    if kind == "high-speed can" and not any(one.fitted for one in terminations):
+        yield "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"

@@ -1,0 +1,76 @@
+"""What a model is made of: branches that are resistors or push, draws that are no resistors, and the choice of every uncertain value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracer.electrics.model.elements import Ohms
+from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, IntArray
+from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp
+from tracer.standards.allowances import Span
+
+LOW, NOMINAL, HIGH = 0, 1, 2  # ends and middle of an uncertain value
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """One element between two nodes. `link` is its number in the circuit, -1 for what the model adds; `volts` pushes from `a` to `b`."""
+
+    a: int
+    b: int
+    link: int
+    kind: str
+    part: str
+    ohms: Ohms
+    closed: bool = True
+    volts: Span | None = None
+    is_diode: bool = False
+    is_battery: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """A load that is no resistor: `kind` is lamp (W at `rated_v`), power (W) or current (A). `assumed` where its amount was not typed in."""
+
+    name: str
+    first: int
+    second: int
+    kind: str
+    amounts: tuple[float, float, float]
+    rated_v: float
+    assumed: str = ""
+
+    def load(self, choice: int) -> ConstantPower | ConstantCurrent | FilamentLamp:
+        """The load with its low, nominal or high amount."""
+        amount = self.amounts[choice]
+        if self.kind == "lamp":
+            return FilamentLamp(self.first, self.second, self.rated_v, amount)
+        if self.kind == "power":
+            return ConstantPower(self.first, self.second, amount, self.least_v)
+        return ConstantCurrent(self.first, self.second, amount, self.least_v)
+
+    @property
+    def gives_up(self) -> bool:
+        """Whether it is electronic, and stops working below `least_v`."""
+        return self.kind != "lamp"
+
+    @property
+    def least_v(self) -> float:
+        """Below half its rated voltage an electronic load has given up."""
+        return self.rated_v / 2
+
+    def resistor_ohm(self, choice: int, *, given_up: bool = False) -> float:
+        """The resistor that takes the same at the rated voltage, or at the voltage at which it gives up."""
+        amount = self.amounts[choice]
+        volts = self.least_v if given_up else self.rated_v
+        ohm = volts / amount if self.kind == "current" else volts**2 / amount
+        return min(max(ohm, LEAST_OHM), MOST_OHM)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One admissible choice of every uncertain value: an index (low, nominal, high) for each branch and draw, and for the battery."""
+
+    branches: IntArray
+    draws: IntArray
+    battery: int

@@ -1,0 +1,304 @@
+"""What if: parts opened, modules unplugged, loads and resistances added, other fuses fitted, conditions held. Text to values."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from tracer.circuit.model import FUSE_KINDS, Circuit, Lever, LinkKind
+from tracer.entry.models import ModuleFacts
+from tracer.entry.problems import CannotAnswer, listed, nearest
+from tracer.trace.affects.dead_part import Target, UnknownPart, part_named, target_of
+from tracer.trace.affects.still_fed import opened_at_pin
+from tracer.trace.lists.results import Row
+
+_AMOUNT = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>[A-Za-zΩ\u2126]+)$")
+_LOAD_UNITS = {
+    "w": "lamp",
+    "a": "current",
+    "ma": "current",
+    "ohm": "resistor",
+    "ω": "resistor",
+    "kohm": "resistor",
+    "mohm": "resistor",
+    "kω": "resistor",
+    "mω": "resistor",
+}
+_PLAIN_UNITS = ("w", "a", "ohm", "ω")
+_LEAST_AND_MOST = "from 0.00001 to 100 million W, A or ohm"
+_FACTORS = {"m": 1e-3, "k": 1e3, "K": 1e3, "M": 1e6}  # m and M are told apart: 2 mΩ is not 2 MΩ
+
+
+class BadChange(CannotAnswer, ValueError):
+    """A what-if that cannot be understood; the message says what to write instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class AddedLoad:
+    """A load between a point and the battery: `kind` is lamp (W), current (A) or resistor (Ω)."""
+
+    node: int
+    level: str  # supply: to battery negative; ground: from battery positive
+    kind: str
+    amount: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class AddedOhm:
+    """A resistance in series: inside `links` of a part, or (no links) between a node and the `attached` links that come to it."""
+
+    links: tuple[int, ...]
+    node: int
+    attached: tuple[int, ...]
+    ohm: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Changes:
+    """Everything that is taken to differ from the vehicle in order."""
+
+    opened: tuple[Target, ...] = ()
+    unplugged: tuple[str, ...] = ()
+    loads: tuple[AddedLoad, ...] = ()
+    added: tuple[AddedOhm, ...] = ()
+    fitted_a: Mapping[str, float] = field(default_factory=dict)
+    held: Mapping[str, str] = field(default_factory=dict)
+    battery_v: float | None = None
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Each change in words, in the order of the options."""
+        return (
+            *(target.words for target in self.opened),
+            *(f"module {name} unplugged" for name in self.unplugged),
+            *(f"{name} fitted with {amps:g} A" for name, amps in self.fitted_a.items()),
+            *(load.words for load in self.loads),
+            *(added.words for added in self.added),
+        )
+
+    @property
+    def without_faults(self) -> Changes:
+        """The same test on a vehicle in order: test loads stay, and with them the modules that are unplugged for it."""
+        return replace(self, opened=(), added=(), fitted_a={}, unplugged=self.unplugged if self.loads else ())
+
+    @property
+    def faulty(self) -> bool:
+        """Whether anything differs from the same test on a vehicle in order."""
+        return bool(self.opened or self.added or self.fitted_a or (self.unplugged and not self.loads))
+
+
+def changes_of(
+    circuit: Circuit,
+    rows: Iterable[Row] = (),
+    *,
+    opened: Iterable[str] = (),
+    unplugged: Iterable[str] = (),
+    loads: Iterable[str] = (),
+    added: Iterable[str] = (),
+    fitted: Iterable[str] = (),
+    held: Iterable[str] = (),
+    battery_v: float | None = None,
+) -> Changes:
+    """Typed what-ifs as values.
+
+    Parameters
+    ----------
+    rows : of the module's list, so that `loads` may name a row by its code
+    opened : PART or PART.PIN; unplugged : MODULE; loads : ROW=21W, PIN=2A, PIN=6ohm; added : PIN=0.5ohm
+    fitted : FUSE=30 or FUSE=30A; held : CONDITION, MODULE.PIN, SWITCH=POSITION, GENERATOR
+
+    Raises
+    ------
+    BadChange, UnknownPart : what is wrong, and what to write
+    """
+    rows = list(rows)
+    return Changes(
+        tuple(target_of(circuit, name) for name in opened),
+        tuple(_module(circuit, name) for name in unplugged),
+        tuple(_load(circuit, rows, text) for text in loads),
+        tuple(_added(circuit, text) for text in added),
+        dict(_fitted(circuit, text) for text in fitted),
+        dict(_held(circuit, text) for text in held),
+        battery_v,
+    )
+
+
+def default_position(contacts: Mapping[str, tuple[tuple[str, ...], ...]]) -> str:
+    """The position that a switch worked by hand is taken to be in: the one that joins the fewest pins, the first of equals."""
+    return min(contacts, key=lambda position: sum(len(group) for group in contacts[position]))
+
+
+def commands_of(circuit: Circuit) -> dict[str, bool]:
+    """Every command of a module output by its name, and whether the sheets say when it is given."""
+    found: dict[str, bool] = {}
+    for part in circuit.modules():
+        assert isinstance(part.facts, ModuleFacts)
+        for pin, output in part.facts.outputs.items():
+            if output.drives not in ("reference", "signal"):
+                found[output.command or f"{part.name}.{pin}"] = output.when.known
+    return found
+
+
+def _module(circuit: Circuit, name: str) -> str:
+    part = circuit.parts.get(name)
+    if part is None or part.kind != "module":
+        known = [module.name for module in circuit.modules()]
+        near = nearest(name, known)
+        raise BadChange(
+            f"{name} is not a module." + (f" Did you mean {near[0]}?" if near else f" Modules: {listed(known)}.")
+        )
+    return name
+
+
+def _split(text: str, example: str) -> tuple[str, str]:
+    name, equals, amount = text.rpartition("=")
+    if not equals or not name or not amount:
+        raise BadChange(f"`{text}` is not understood: write it as {example}.")
+    return name.strip(), amount.strip()
+
+
+def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
+    """A number with its unit, in the unit without its prefix."""
+    match = _AMOUNT.match(text)
+    unit = match["unit"].lower() if match else ""
+    if match is None or unit not in units:
+        raise BadChange(f"`{text}` is not understood: write it as {example}.")
+    prefix = match["unit"][0] if unit not in _PLAIN_UNITS else ""
+    value = float(match["number"].replace(",", ".")) * _FACTORS.get(prefix, 1.0)
+    if not 1e-5 <= value <= 1e8:
+        raise BadChange(f"`{text}` is out of range: {_LEAST_AND_MOST}.")
+    if prefix == "M" and unit.endswith("a"):
+        raise BadChange(f"`{text}` is out of range: write mA for thousandths of an ampere.")
+    return value, unit
+
+
+def _ohm(value: float) -> str:
+    """'0.5 Ω', '2.2 kΩ', '2 MΩ'."""
+    for least, prefix in ((1e6, "M"), (1e3, "k")):
+        if value >= least:
+            return f"{value / least:g} {prefix}Ω"
+    return f"{value:g} Ω"
+
+
+def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
+    example = "ROW=21W, PART.PIN=2A or PART.PIN=6ohm"
+    name, amount = _split(text, example)
+    value, unit = _amount(amount, _LOAD_UNITS, example)
+    kind = _LOAD_UNITS[unit]
+    row = next((row for row in rows if row.code == name), None)
+    if row is None:
+        row = next((row for row in rows if row.point == name), None)
+    if row is not None:
+        node, level = circuit.pins_of[row.part][row.pin], row.level
+    else:
+        node, level = node_named(circuit, name, [row.code for row in rows]), "supply"
+    shown = {"lamp": f"{value:g} W lamp", "current": f"load of {value:g} A", "resistor": f"load of {_ohm(value)}"}[kind]
+    to = "battery negative" if level == "supply" else "battery positive"
+    return AddedLoad(node, level, kind, value, f"{shown} between {circuit.node_names[node]} and {to}")
+
+
+def node_named(circuit: Circuit, name: str, also: Iterable[str] = ()) -> int:
+    """The node of a point typed as PART.PIN, a splice, a ground point or a rail.
+
+    Raises
+    ------
+    BadChange : there is none
+    """
+    part, _, pin = name.partition(".")
+    part = circuit.short_names.get(part, part)
+    for key in ((part, pin), (name, "")):
+        if key in circuit.node_of_point and circuit.is_told(circuit.node_of_point[key]):
+            return circuit.node_of_point[key]
+    if name in circuit.node_names:
+        return circuit.node_names.index(name)
+    near = nearest(name, [*circuit.node_names, *also])
+    raise BadChange(f"there is no point {name}." + (f" Did you mean {near[0]}?" if near else ""))
+
+
+def _added(circuit: Circuit, text: str) -> AddedOhm:
+    example = "PART.PIN=0.5ohm"
+    name, amount = _split(text, example)
+    value, _ = _amount(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
+    target = target_of(circuit, name)
+    words = f"{_ohm(value)} in series at {name}"
+    inside = {
+        "fuse": LinkKind.FUSE, "link": LinkKind.FUSE, "breaker": LinkKind.FUSE, "cavity": LinkKind.MATING, "strap": LinkKind.STRAP,
+        "ground": LinkKind.MASS, "relay": LinkKind.CONTACT, "switch": LinkKind.CONTACT, "diode": LinkKind.DIODE,
+    }  # fmt: skip
+    if target.kind in inside:
+        numbers = (
+            (n for n in target.opened.links)
+            if target.kind == "cavity"
+            else (n for n, link in enumerate(circuit.links) if link.part in target.parts)
+        )
+        links = tuple(sorted(n for n in numbers if circuit.links[n].kind is inside[target.kind]))
+        if links:
+            return AddedOhm(links, -1, (), value, words)
+    if target.kind == "pin":
+        node = node_named(circuit, target.name)
+        attached = opened_at_pin(circuit, node).links
+        return AddedOhm((), node, tuple(sorted(attached)), value, words)
+    if target.kind == "splice":
+        raise BadChange(
+            f"{name} is a splice: give the resistance to one of its legs, at the pin where that leg ends, such as ALM.3=0.5ohm."
+        )
+    raise BadChange(
+        f"{name} is a {target.kind}: say at which of its pins the resistance sits, such as {name}.1=0.5ohm."
+    )
+
+
+def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
+    name, amount = _split(text, "F9=30")
+    parts = part_named(circuit, name)
+    if len(parts) != 1 or circuit.parts[parts[0]].kind not in FUSE_KINDS:
+        raise BadChange(f"{name} is not one fuse.")
+    value, _ = _amount(amount if amount[-1].isalpha() else f"{amount}A", ("a",), "F9=30")
+    if not 0.1 <= value <= 2000:
+        raise BadChange(f"{value:g} A is no rating of a fuse.")
+    return parts[0], value
+
+
+def levers_of(circuit: Circuit) -> dict[str, Lever]:
+    """The switches and their levers by name: `S7`, `S7/wiper`."""
+    return {lever.name: lever for part in circuit.parts.values() if part.kind == "switch" for lever in part.levers.values()}  # fmt: skip
+
+
+def _held(circuit: Circuit, text: str) -> tuple[str, str]:
+    name, _, state = text.partition("=")
+    name, state = name.strip(), state.strip()
+    part = circuit.parts.get(name)
+    levers = levers_of(circuit)
+    if lever := levers.get(name):
+        if lever.follows is not None:
+            raise BadChange(f"{name} follows {lever.follows}: hold that instead.")
+        if state not in lever.contacts:
+            raise BadChange(f"{name} has the positions {listed(list(lever.contacts))}: write {name}=POSITION.")
+        return name, state
+    if part is not None and part.kind == "switch":
+        own = [lever.name for lever in part.levers.values()]
+        if own:
+            raise BadChange(f"{name} has levers: write {listed([f'{one}=POSITION' for one in own])}.")
+        raise BadChange(f"the contacts of {name} are not known: it has no position to hold.")
+    generator = part is not None and part.kind == "generator"
+    commands = commands_of(circuit)
+    if name in circuit.typed.vehicle.conditions or generator or name in commands:
+        allowed = ("", "yes", "no", "high", "low") if name in commands else ("", "yes", "no")
+        if state not in allowed:
+            raise BadChange(f"`{text}`: write {name}, or {name}=no.")
+        return name, state or "yes"
+    known = [*circuit.typed.vehicle.conditions, *commands]
+    known += [*levers, *(p.name for p in circuit.parts.values() if p.kind == "generator")]
+    near = nearest(name, known)
+    raise BadChange(
+        f"{name} is no condition, command, hand-worked switch or generator."
+        + (f" Did you mean {near[0]}?" if near else f" Conditions: {listed(list(circuit.typed.vehicle.conditions))}.")
+    )
+
+
+__all__ = [
+    "AddedLoad", "AddedOhm", "BadChange", "Changes", "UnknownPart", "changes_of", "commands_of", "default_position",
+    "node_named",
+]  # fmt: skip

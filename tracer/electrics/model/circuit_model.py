@@ -1,0 +1,425 @@
+"""A circuit in one key state as a network of resistors, with what each value rests on.
+
+Node numbers are those of the circuit; more follow for the inside of modules and for added resistances. The voltage of the battery is that at its posts, held
+whatever flows: a technician reads it there first, and every other reading is judged against it. What depends on something that is not said (a command, a
+condition, a switch worked by hand) is open unless it is held; each such thing is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from tracer.circuit.model import Circuit
+from tracer.circuit.states import KeyStates, Level, Settled
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Setting
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.network.linear import (
+    LEAST_OHM,
+    MOST_OHM,
+    BoolArray,
+    Factor,
+    FloatArray,
+    IntArray,
+    Network,
+    NetworkError,
+    Solution,
+    factorise,
+    islands_of,
+    network_of_resistances,
+    solve,
+)
+from tracer.electrics.network.load_laws import LoadLaws
+from tracer.electrics.network.with_loads import AtRest, settle, solve_with_loads
+from tracer.entry.problems import CannotCompute
+from tracer.standards.allowances import Span
+
+MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
+_DIODE_TURNS = 40
+BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
+
+
+class NotSettled(CannotCompute, NetworkError):
+    """A state in which no steady voltages were found; the message says which parts stand in the way."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """The model in one setting. `node_v` is against battery negative, not a number where floating; `branch_a` for the model's own branches.
+
+    `potential_v` is `node_v`, but in a floating part against its own lowest node; `loaded` the network with the draws as its last branches.
+    """
+
+    setting: Setting
+    node_v: FloatArray
+    potential_v: FloatArray
+    branch_a: FloatArray
+    draw_a: FloatArray
+    draw_drop_v: FloatArray
+    laws: LoadLaws
+    loaded: Network
+    factor: Factor
+
+    @cached_property
+    def solution(self) -> Solution:
+        """The network with every draw as the resistor it amounts to: for source resistances, slopes and faults."""
+        conductance_s = self.loaded.conductance_s.copy()
+        conductance_s[len(self.branch_a) :] = self.laws.resistor_s(self.draw_drop_v)
+        network = self.loaded.with_conductances(conductance_s)
+        return solve(network, factor=factorise(network, like=self.factor))
+
+
+@dataclass
+class Model:
+    """A circuit in a key state as branches, draws and sources. `settled` is the switching state it rests on."""
+
+    circuit: Circuit
+    key: str
+    changes: Changes
+    limits: LimitsInUse
+    settled: Settled
+    states: KeyStates
+    node_names: list[str]
+    branches: list[Branch]
+    draws: list[Draw]
+    reference: int
+    battery: Span
+    battery_state: str
+    undecided: tuple[str, ...]
+    held: dict[str, bool]
+    module_inside: dict[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    # --- settings ----------------------------------------------------------------------------------------------
+
+    def setting(self, series: int = NOMINAL, draws: int = NOMINAL, battery: int = NOMINAL) -> Setting:
+        """Every element in series, everything that draws, and the battery at the same choice. A load that draws much has the fewer ohms."""
+        branches = np.where(self.is_load, HIGH - draws, series).astype(np.intp)
+        return Setting(branches, np.full(len(self.draws), draws, dtype=np.intp), battery)
+
+    @cached_property
+    def is_load(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Branches that draw rather than lead: loads, coils, resistors."""
+        loads = ("load", "coil", "resistor", "test load")
+        return np.fromiter((branch.kind in loads for branch in self.branches), dtype=np.bool_)
+
+    @cached_property
+    def _ohm(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+        # straight from a generator: lists of a row each keep the garbage collector busy
+        ohms = (branch.ohms for branch in self.branches)
+        flat = (ohm for one in ohms for ohm in (one.low, one.nominal, one.high))
+        table = np.fromiter(flat, dtype=np.float64, count=3 * len(self.branches))
+        return np.clip(table.reshape(-1, 3), LEAST_OHM, MOST_OHM)
+
+    @cached_property
+    def _volts(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+        found = np.zeros((len(self.branches), 3))
+        for row, branch in enumerate(self.branches):
+            if branch.volts is not None:
+                found[row] = (branch.volts.low, branch.volts.nominal, branch.volts.high)
+        return found
+
+    @cached_property
+    def battery_branches(self) -> IntArray:
+        """Branches that are a battery or a source of its voltage."""
+        return np.array([n for n, branch in enumerate(self.branches) if branch.is_battery], dtype=np.intp)
+
+    @cached_property
+    def spread_ohm(self) -> FloatArray:
+        """(m,) from the low to the high end of each branch."""
+        spread_ohm: FloatArray = self._ohm[:, HIGH] - self._ohm[:, LOW]
+        return spread_ohm
+
+    @cached_property
+    def spread_v(self) -> FloatArray:
+        """(m,) from the low to the high end of what pushes inside a branch; 0 for the battery, which has an end of its own."""
+        spread_v: FloatArray = self._volts[:, HIGH] - self._volts[:, LOW]
+        spread_v[self.battery_branches] = 0.0
+        return spread_v
+
+    def network(self, setting: Setting) -> Network:
+        """The network of a setting, without the draws; diodes conduct."""
+        conductance_s, source_v = self._values(setting)
+        return self._bare.with_conductances(conductance_s, source_v)
+
+    def _values(self, setting: Setting) -> tuple[FloatArray, FloatArray]:
+        """(m,) siemens and volts of the branches in a setting."""
+        conductance_s, source_v = self.values_of([setting])
+        return conductance_s[:, 0], source_v[:, 0]
+
+    def values_of(self, settings: Sequence[Setting]) -> tuple[FloatArray, FloatArray]:
+        """(m, s) siemens and volts of the branches in s settings."""
+        rows = np.arange(len(self.branches))[:, np.newaxis]
+        chosen = np.stack([setting.branches for setting in settings], axis=1)
+        source_v = np.zeros(chosen.shape)
+        pushing = np.flatnonzero(np.any(self._volts != 0.0, axis=1))
+        source_v[pushing] = self._volts[rows[pushing], chosen[pushing]]
+        battery = np.array([setting.battery for setting in settings], dtype=np.intp)
+        source_v[self.battery_branches] = self._volts[self.battery_branches[:, np.newaxis], battery]
+        return self._table_s[rows, chosen], source_v
+
+    @cached_property
+    def _table_s(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+        """(m, 3) siemens: low, nominal and high resistance of each branch."""
+        return 1.0 / self._ohm
+
+    @cached_property
+    def _bare(self) -> Network:
+        """The branches, all nominal, without the draws."""
+        return network_of_resistances(
+            len(self.node_names),
+            np.fromiter((node for branch in self.branches for node in (branch.a, branch.b)), dtype=np.intp).reshape(
+                -1, 2
+            ),
+            self._ohm[:, NOMINAL],
+            reference=[self.reference],
+            source_v=np.zeros(len(self.branches)),
+            closed=np.fromiter((branch.closed for branch in self.branches), dtype=np.bool_),
+        )
+
+    @cached_property
+    def draw_ends(self) -> IntArray:
+        return np.array([(draw.first, draw.second) for draw in self.draws], dtype=np.intp).reshape(-1, 2)
+
+    @cached_property
+    def placed(self) -> Network:
+        """The branches and a place for every draw; diodes that never conduct are open."""
+        loaded = self._bare.with_branches(self.draw_ends, np.ones(len(self.draws)))
+        return loaded.opened(self._idle_diodes) if self._idle_diodes else loaded
+
+    @cached_property
+    def draw_laws(self) -> np.ndarray[tuple[int, int, int], np.dtype[np.float64]]:
+        """(3, k, 4): the law of each draw with its low, nominal and high amount."""
+        table = np.array([[draw.load(choice).law for draw in self.draws] for choice in (LOW, NOMINAL, HIGH)])
+        return table.reshape(3, len(self.draws), 4)
+
+    @cached_property
+    def rated_s(self) -> FloatArray:
+        """(k, 3) siemens: each draw as the resistor it is at its rated voltage, with its low, nominal and high amount."""
+        table = [[1.0 / draw.resistor_ohm(choice) for choice in (LOW, NOMINAL, HIGH)] for draw in self.draws]
+        return np.array(table, dtype=np.float64).reshape(-1, 3)
+
+    def solve(self, setting: Setting | None = None, *, afresh: bool = False) -> Solved:
+        """Voltages and currents of a setting (default: everything nominal); `afresh` where no other will be asked for.
+
+        Raises
+        ------
+        NotSettled : the loads cannot be supplied, or diodes find no rest
+        """
+        if setting is None:
+            return self._nominal
+        if afresh:
+            return self._solved_from(setting, None)
+        try:
+            start = self._nominal
+        except NotSettled:
+            start = None
+        return self._solved_from(setting, start)
+
+    @cached_property
+    def _nominal(self) -> Solved:
+        return self._solved_from(self.setting(), None)
+
+    def _solved_from(self, setting: Setting, start: Solved | None) -> Solved:
+        """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
+        rest = Rest(self, setting, start)
+        blocking = set(rest.blocking)
+        for turn in range(_DIODE_TURNS + 2 * len(self.live_diodes)):
+            found = rest.with_blocking(frozenset(blocking))
+            wrong = {n: error for n in self.live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
+            if not wrong:
+                return found
+            # all at once is quick; where that goes round in circles, one at a time, the worst first
+            turned = set(wrong) if turn < _DIODE_TURNS // 2 else {max(wrong, key=lambda n: (wrong[n], -n))}
+            blocking = blocking ^ turned
+        names = ", ".join(sorted({self.branches[n].part for n in self.live_diodes}))
+        raise NotSettled(f"no steady state was found: the diodes {names} conduct and block by turns")
+
+    @cached_property
+    def live_diodes(self) -> list[int]:
+        """Diodes that may conduct."""
+        idle = set(self._idle_diodes)
+        return [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed and n not in idle]
+
+    @cached_property
+    def _idle_diodes(self) -> list[int]:
+        """Diodes to whose anode nothing leads but themselves: they block, and must not pass a level on backwards."""
+        diodes = [n for n, branch in enumerate(self.branches) if branch.is_diode and branch.closed]
+        if not diodes:
+            return []
+        bare = self._bare
+        both_ways = bare.closed.copy()
+        both_ways[diodes] = False
+        part = islands_of(bare.node_count, np.concatenate([bare.ends[both_ways], self.draw_ends])).tolist()
+        reached = {part[self.reference]}
+        while True:
+            further = {part[self.branches[n].b] for n in diodes if part[self.branches[n].a] in reached}
+            if further <= reached:
+                return [n for n in diodes if part[self.branches[n].a] not in reached]
+            reached |= further
+
+    # --- words -------------------------------------------------------------------------------------------------
+
+    def level_words(self, node: int, *, supply: bool) -> str:
+        """Whether supply (or ground) is at a node in this state: live, dead, depends."""
+        net = self.states.nets.of[node]
+        level = (self.settled.supply if supply else self.settled.ground).get(net, Level.DEAD)
+        return {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}[level]
+
+    def assumed(self, branches: Iterable[int]) -> list[str]:
+        """What was not typed in about some branches, each once."""
+        found: dict[str, None] = {}
+        for number in branches:
+            branch = self.branches[number]
+            if branch.ohms.assumed:
+                name = self.element_name(number) if branch.kind == "wire" else ""
+                found[f"{name}: {branch.ohms.assumed}" if name else branch.ohms.assumed] = None
+        return list(found)
+
+    def element_name(self, number: int) -> str:
+        """'wire RD/GN 2.5 3.1m', 'fuse F9', 'X31.1 mated'."""
+        branch = self.branches[number]
+        if branch.kind == "wire":
+            return f"wire {self.circuit.wire_of(self.circuit.links[branch.link]).text}"
+        if branch.kind == "mating":
+            return f"contact {self.circuit.cavity_of(branch.a)}"
+        if branch.kind == "ground point":
+            return f"eyelet {branch.part}"
+        if branch.part:
+            return f"{branch.kind} {branch.part}"
+        return branch.kind
+
+
+class Rest:
+    """Looks for the state of rest of a model in one setting."""
+
+    def __init__(self, model: Model, setting: Setting, start: Solved | None) -> None:
+        self.model = model
+        self.setting = setting
+        self.start = start
+        conductance_s, source_v = model._values(setting)
+        count = len(model.draws)
+        self.conductance_s = np.concatenate([conductance_s, np.ones(count)])
+        self.source_v = np.concatenate([source_v, np.zeros(count)])
+        self.laws = LoadLaws(*model.draw_laws[setting.draws, np.arange(count)].T)
+        closed = None if start is None else start.loaded.closed
+        self.blocking = frozenset(n for n in model.live_diodes if closed is not None and not closed[n])
+
+    def with_blocking(self, blocking: frozenset[int]) -> Solved:
+        """At rest with these diodes blocking."""
+        start = self.start if blocking == self.blocking else None
+        if start is None:
+            shape = self.model.placed.opened(sorted(blocking)) if blocking else self.model.placed
+        else:
+            shape = start.loaded
+        network = shape.with_conductances(self.conductance_s, self.source_v)
+        try:
+            found = self._quickly(network, start) or self.carefully(network)
+        except NotSettled:
+            raise
+        except NetworkError as error:
+            raise NotSettled(f"no steady state was found: {error}") from error
+        return self._as_solved(network, found)
+
+    def _quickly(self, network: Network, start: Solved | None) -> AtRest | None:
+        """From the state given, else from every draw as a resistor; None where both lead nowhere."""
+        if start is not None:
+            found = settle(network, self.laws, start.draw_drop_v, start_v=start.potential_v, like=start.factor)
+            if found is not None:
+                return found
+        rated = self._as_rated(network)
+        return settle(network, self.laws, self._across_draws(rated.potential_v), like=rated.factor)
+
+    def _as_rated(self, network: Network) -> Solution:
+        """Every draw as the resistor it is at its rated voltage: who has given up is judged by that first."""
+        draws = self.setting.draws
+        conductance_s = network.conductance_s.copy()
+        conductance_s[len(self.model.branches) :] = self.model.rated_s[np.arange(draws.size), draws]
+        return solve(network.with_conductances(conductance_s))
+
+    def _across_draws(self, potential_v: FloatArray) -> FloatArray:
+        a, b = self.model.draw_ends.T
+        drop_v: FloatArray = potential_v[a] - potential_v[b]
+        return drop_v
+
+    def _as_solved(self, network: Network, found: AtRest) -> Solved:
+        count = len(self.model.branches)
+        node_v = np.where(found.factor.floating, np.nan, found.potential_v)
+        return Solved(
+            self.setting,
+            node_v,
+            found.potential_v,
+            found.branch_a[:count],
+            found.branch_a[count:],
+            found.drop_v,
+            self.laws,
+            network,
+            found.factor,
+        )
+
+    # --- the careful way -----------------------------------------------------------------------------------------
+
+    def carefully(self, network: Network) -> AtRest:
+        """What gets less than half its voltage has given up and is a resistor; which those are is found first.
+
+        Raises
+        ------
+        NotSettled : names what cannot be supplied, or gives up and recovers by turns
+        """
+        draws = self.model.draws
+        starved = self._starved(self._across_draws(self._as_rated(network).potential_v))
+        tried: set[frozenset[int]] = set()
+        while starved not in tried:
+            tried.add(starved)
+            working = [n for n in range(len(draws)) if n not in starved][:MOST_LOADS]
+            solution = self._with_loads(network, working, starved)
+            drop_v = self._across_draws(solution.potential_v)
+            after = self._starved(drop_v)
+            if after == starved:
+                branch_a = np.concatenate([solution.branch_a[: len(self.model.branches)], self.laws.current_a(drop_v)])
+                return AtRest(factorise(network), solution.potential_v, branch_a, drop_v)
+            starved = after
+        names = ", ".join(draws[n].name for n in sorted(starved)[:6])
+        raise NotSettled(f"no steady state was found: {names} give up and recover by turns")
+
+    def _starved(self, drop_v: FloatArray) -> frozenset[int]:
+        return frozenset(
+            n for n, draw in enumerate(self.model.draws) if draw.gives_up and abs(drop_v[n]) < draw.least_v
+        )
+
+    def _with_loads(self, network: Network, working: list[int], starved: frozenset[int]) -> Solution:
+        """The network with the working draws as loads, after those that are resistors."""
+        draws, choice = self.model.draws, self.setting.draws
+        exact = frozenset(working)
+        places = [n for n in range(len(draws)) if n not in exact]
+        ohm = [draws[n].resistor_ohm(int(choice[n]), given_up=n in starved) for n in places]
+        bare = self.model.network(self.setting)
+        bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
+        plain = bare.with_branches(self.model.draw_ends[places], ohm)
+        try:
+            return solve_with_loads(plain, [draws[n].load(int(choice[n])) for n in working]).solution
+        except NetworkError as error:
+            names = ", ".join(draws[working[n]].name for n in getattr(error, "loads", ()))
+            raise NotSettled(f"no steady state was found{f' at {names}' if names else ''}: {error}") from error
+
+
+def _diode_error(number: int, found: Solved, blocks: bool) -> float:
+    """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
+    a, b = found.loaded.ends[number]
+    floating: BoolArray = found.factor.floating
+    amps = float(found.branch_a[number])
+    if not blocks:
+        if abs(amps) <= BACKWARDS_A and not floating[b] and found.potential_v[b] < -FORWARDS_V:
+            return float(-found.potential_v[b])  # no source pushes there: what hangs on it alone floats
+        return max(0.0, -amps - BACKWARDS_A)
+    if (floating[a] or floating[b]) and found.factor.island[a] != found.factor.island[b]:
+        # conducting, it carries nothing and gives the far side its level, unless that is below battery negative
+        return (
+            1.0 if floating[b] and (floating[a] or found.potential_v[a] + found.loaded.source_v[number] > 0.0) else 0.0
+        )
+    drop = float(found.potential_v[a] - found.potential_v[b] + found.loaded.source_v[number])
+    return max(0.0, drop - FORWARDS_V)

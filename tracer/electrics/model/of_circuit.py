@@ -1,0 +1,105 @@
+"""From a circuit in a key state, with what is taken to differ, to its model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from tracer.circuit.open_ends import unknown_insides
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.branches import Branch, Draw
+from tracer.electrics.model.changes import AddedLoad, Changes
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.elements import Ohms
+from tracer.electrics.model.link_branches import LinkBranches
+from tracer.electrics.model.making import Draft, Shared
+from tracer.electrics.model.module_draws import ModuleDraws
+from tracer.electrics.model.sources import Sources
+from tracer.electrics.model.switching import Switching
+from tracer.entry.models import FuseFacts
+from tracer.trace.tracing import Tracing
+
+
+def model_of(
+    tracing: Tracing, key: str, changes: Changes | None = None, *, limits: LimitsInUse, first: str = ""
+) -> Model:
+    """The model of a circuit in a key state.
+
+    Parameters
+    ----------
+    key : one of the vehicle's key states
+    changes : what differs from the vehicle in order
+    first : the module whose loads are modelled most exactly where there are very many
+
+    Raises
+    ------
+    ValueError : no such key state
+    """
+    keys = tracing.circuit.typed.vehicle.key
+    if key not in keys:
+        raise ValueError(f"{key} is no key state; this vehicle has {', '.join(keys)}")
+    return _made(Draft(tracing, key, changes or Changes(), limits), Shared(), first)
+
+
+def models_of(tracing: Tracing, keys: Iterable[str], *, limits: LimitsInUse, first: str = "") -> list[Model]:
+    """The models of a circuit in order in several key states, as `model_of` gives them; what does not depend on the key state is made once."""
+    shared = Shared()
+    return [_made(Draft(tracing, key, Changes(), limits), shared, first) for key in keys]
+
+
+def _made(draft: Draft, shared: Shared, first: str) -> Model:
+    switching = Switching(draft, shared)
+    for part, _, _ in unknown_insides(draft.circuit):
+        draft.undecided[f"what the pins of {part.name} are joined with inside it (taken as nothing)"] = None
+    sources = Sources(draft, switching)
+    modules = ModuleDraws(draft, switching)
+    reference = sources.reference()
+    LinkBranches(draft, switching, shared).make()
+    battery, battery_state = sources.battery()
+    sources.make(reference, battery)
+    modules.make()
+    for load in draft.changes.loads:
+        _add_test_load(draft, load, reference)
+    _note_fuses_too_large(draft)
+    if first:
+        draft.draws.sort(key=lambda draw: not draw.name.startswith(f"{first}."))
+    return Model(
+        draft.circuit,
+        draft.key,
+        draft.changes,
+        draft.limits,
+        switching.settled,
+        switching.states,
+        draft.names,
+        draft.branches,
+        draft.draws,
+        reference,
+        battery,
+        battery_state,
+        tuple(draft.undecided),
+        switching.held,
+        modules.inside,
+        tuple(draft.notes),
+    )
+
+
+def _add_test_load(draft: Draft, load: AddedLoad, reference: int) -> None:
+    """A test load as a branch or a draw; its other lead is clipped on a battery post."""
+    plus, minus = load.node, reference
+    if load.level != "supply":
+        plus = next((branch.b for branch in draft.branches if branch.is_battery), reference)
+        minus = load.node
+    amounts = (load.amount, load.amount, load.amount)
+    if load.kind == "resistor":
+        draft.branches.append(Branch(plus, minus, -1, "test load", "", Ohms(*amounts, 0.0, "test load")))
+    else:
+        draft.draws.insert(0, Draw(load.words, plus, minus, load.kind, amounts, draft.system_v))
+
+
+def _note_fuses_too_large(draft: Draft) -> None:
+    for name, amps in draft.changes.fitted_a.items():
+        facts = draft.facts(name)
+        assert isinstance(facts, FuseFacts)
+        if facts.amps is not None and amps > facts.amps:
+            draft.notes.append(
+                f"{name}: {amps:g} A in place of {facts.amps:g} A no longer protects its wires; the drop tells nothing about that"
+            )

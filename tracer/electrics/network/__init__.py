@@ -1,0 +1,1 @@
+"""Networks of resistors and loads solved, from arrays alone: nothing here knows a vehicle."""

@@ -1,0 +1,382 @@
+"""Networks whose loads are no resistors: constant power, constant current, filament lamps.
+
+Two ways lead to the same answer. `settle` keeps one factor, made with the slope of every load at a state that is
+nearly right already, and lets the true currents of the loads correct the voltages: quick, for one network in many
+settings. `solve_with_loads` starts from nothing and says which loads stand in the way; it is for networks of any
+kind, and for those where the quick way finds no rest. (A circuit in many settings at once: `many`, by the same laws.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tracer.electrics.network.linear import (
+    BLOCK_WIDTH,
+    LEAST_OHM,
+    MOST_OHM,
+    BadValue,
+    BoolArray,
+    Factor,
+    FloatArray,
+    Network,
+    NetworkError,
+    Solution,
+    checked_nodes,
+    current_sums,
+    factorise,
+    limit_of_correction_v,
+    solve,
+)
+from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load, LoadLaws
+
+__all__ = ["AtRest", "LoadedSolution", "NoConvergence", "settle", "solve_with_loads"]
+
+_SETTLED_V = 1e-10
+_CORRECTIONS = 40
+_NEW_SLOPES = 4
+
+
+class NoConvergence(NetworkError):
+    """The loads cannot be supplied, or do not settle.
+
+    Attributes
+    ----------
+    loads : numbers of the loads, in the order given, that stand in the way
+    iterations : Newton steps taken
+    mismatch_v : largest volts still missing in the last step
+    """
+
+    def __init__(self, message: str, loads: tuple[int, ...], iterations: int, mismatch_v: float) -> None:
+        super().__init__(message)
+        self.loads = loads
+        self.iterations = iterations
+        self.mismatch_v = mismatch_v
+
+
+# --- the quick way ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class AtRest:
+    """A network at rest with its loads, as `settle` found it.
+
+    Attributes
+    ----------
+    factor : of the network with the slope of every load; for a further `settle`
+    potential_v : (n,) volts, as in `Solution`
+    branch_a : (m,) amperes, those of the loads last
+    drop_v : (k,) volts across the loads
+    """
+
+    factor: Factor
+    potential_v: FloatArray
+    branch_a: FloatArray
+    drop_v: FloatArray
+
+
+def settle(
+    network: Network,
+    laws: LoadLaws,
+    drop_v: FloatArray,
+    *,
+    start_v: FloatArray | None = None,
+    like: Factor | None = None,
+) -> AtRest | None:
+    """Voltages at which every load draws what its law says, or None where the quick way finds no rest.
+
+    The current sums are taken branch by branch with the true currents of the loads, so what is found is as exact
+    as `solve`; the slopes only say how to get there. A constant-power load cannot come to rest at its lower
+    operating point, where a step leads away.
+
+    Parameters
+    ----------
+    network : its last k branches stand for the k loads, at any conductance and without source
+    laws : of those k branches
+    drop_v : (k,) volts across the loads that are nearly right
+    start_v : (n,) volts of the nodes to start from, of an earlier `settle` with the same islands
+    like : of an earlier `settle` of the same branches
+    """
+    plain = network.branch_count - laws.amount.size
+    first, second = network.ends[plain:].T
+    potential_v = np.zeros(network.node_count) if start_v is None else start_v
+    factor = like
+    for _ in range(_NEW_SLOPES):
+        conductance_s = network.conductance_s.copy()
+        conductance_s[plain:] = laws.tangent_s(drop_v)
+        tangent = network.with_conductances(conductance_s)
+        factor = factorise(tangent, like=factor)
+        unknown = factor.row >= 0
+        potential_v = np.where(unknown, potential_v, 0.0)
+        potential_v[tangent.held_node] = tangent.held_v
+        correction_v = math.inf
+        for _ in range(_CORRECTIONS):
+            drop_v = potential_v[first] - potential_v[second]
+            branch_a, surplus_a = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
+            if correction_v <= _SETTLED_V:
+                break
+            before_v = correction_v
+            change_v = factor.respond(np.where(unknown, surplus_a, 0.0))
+            potential_v = potential_v + change_v
+            correction_v = float(np.max(np.abs(change_v), initial=0.0))
+            if not correction_v <= 0.7 * before_v:
+                break
+        if correction_v <= min(before_v, float(limit_of_correction_v(branch_a))):
+            drop_v = potential_v[first] - potential_v[second]
+            branch_a, _ = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
+            return AtRest(factor, potential_v, branch_a, drop_v)
+        drop_v = potential_v[first] - potential_v[second]
+        if not np.all(np.isfinite(drop_v)):
+            break
+    return None
+
+
+# --- the careful way -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class LoadedSolution:
+    """A network settled with its loads.
+
+    Attributes
+    ----------
+    solution : the network with each load as the resistor it amounts to, as extra branches after the
+        network's own; faults and readings can go on from there (a load then keeps its resistance when the
+        voltage changes)
+    load_v, load_a, load_w : (k,) volts across, amperes through and watts into each load, in the order given
+    collapsed : (k,) true where an electronic load is below its `least_v`
+    iterations : Newton steps taken
+    """
+
+    solution: Solution
+    load_v: FloatArray
+    load_a: FloatArray
+    load_w: FloatArray
+    collapsed: BoolArray
+    iterations: int
+
+
+def solve_with_loads(
+    network: Network,
+    loads: Sequence[Load],
+    tolerance_v: float = 1e-6,
+    *,
+    leak_s: float = 0.0,
+    iteration_limit: int = 60,
+) -> LoadedSolution:
+    """Solve a network whose loads are not plain resistors.
+
+    The network is reduced to what the loads see of it (one factorisation), and the currents are found by
+    Newton's method, coming from the unloaded state so that the upper of the two operating points of a
+    constant-power load is taken. If that point does not exist, loads with a `least_v` give up one after
+    another, the most starved first.
+
+    Parameters
+    ----------
+    loads : see `ConstantPower`, `ConstantCurrent`, `FilamentLamp`
+    tolerance_v : volts; both the last step and the remaining mismatch of every load are below it
+    iteration_limit : Newton steps per attempt
+
+    Raises
+    ------
+    NoConvergence : the loads cannot be supplied, or switch off and on without end; never hidden
+    """
+    if not tolerance_v > 0.0:
+        raise BadValue(f"tolerance_v must be positive, not {tolerance_v}")
+    for k, load in enumerate(loads):
+        checked_nodes(f"load {k}", [load.first, load.second], network.node_count)
+    idle_v, seen_ohm = _as_seen_by_loads(network, loads, leak_s)
+    load_v, collapsed, iterations = _operating_point(loads, idle_v, seen_ohm, tolerance_v, iteration_limit)
+    return _with_equivalent_resistors(network, loads, load_v, collapsed, iterations, tolerance_v, leak_s)
+
+
+def _as_seen_by_loads(network: Network, loads: Sequence[Load], leak_s: float) -> tuple[FloatArray, FloatArray]:
+    """Volts each load would find unloaded, and the (k, k) resistance that couples the loads.
+
+    Each load is given 1 Mohm, which its own current is later corrected for: a load whose return is
+    interrupted then still belongs to the circuit and pulls its ground pin up, as it does on the vehicle.
+    """
+    k = len(loads)
+    based = network
+    if k:
+        based = replace(
+            network,
+            ends=np.vstack([network.ends, np.array([[load.first, load.second] for load in loads], dtype=np.intp)]),
+            conductance_s=np.append(network.conductance_s, np.full(k, LOAD_BASE_S)),
+            source_v=np.append(network.source_v, np.zeros(k)),
+            closed=np.append(network.closed, np.ones(k, dtype=np.bool_)),
+        )
+    solution = solve(based, leak_s)
+    first, second = based.ends[network.branch_count :].T
+    idle_v = solution.potential_v[first] - solution.potential_v[second]
+    seen_ohm = np.empty((k, k))
+    for start in range(0, k, BLOCK_WIDTH):
+        block = np.arange(start, min(start + BLOCK_WIDTH, k))
+        push = np.zeros((network.node_count, block.size))
+        np.add.at(push, (first[block], block - start), 1.0)
+        np.add.at(push, (second[block], block - start), -1.0)
+        answer = solution.factor.respond(push)
+        seen_ohm[:, block] = answer[first] - answer[second]
+    return idle_v, seen_ohm
+
+
+def _operating_point(
+    loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray, tolerance_v: float, iteration_limit: int
+) -> tuple[FloatArray, BoolArray, int]:
+    given_up = np.zeros(len(loads), dtype=np.bool_)
+    iterations = 0
+    while True:
+        attempt = _newton(loads, given_up, idle_v, seen_ohm, tolerance_v, iteration_limit)
+        iterations += attempt.iterations
+        if attempt.settled:
+            break
+        able = [k for k, load in enumerate(loads) if load.least_v > 0.0 and not given_up[k]]
+        if not able:
+            raise _cannot_supply(loads, idle_v, seen_ohm, attempt, iterations)
+        given_up[max(able, key=lambda k: loads[k].least_v - abs(attempt.drop_v[k]))] = True
+    revived = [k for k, load in enumerate(loads) if given_up[k] and abs(attempt.drop_v[k]) > load.least_v]
+    if revived:
+        raise NoConvergence(
+            f"no steady state: load(s) {_listed(revived)} give up under their own draw and recover once they have",
+            tuple(revived),
+            iterations,
+            attempt.mismatch_v,
+        )
+    reversed_ = [k for k, load in enumerate(loads) if load.current_a(attempt.drop_v[k]) * attempt.drop_v[k] < 0.0]
+    if reversed_:
+        raise NoConvergence(
+            f"load(s) {_listed(reversed_)} cannot be supplied: the draw would need a voltage of the wrong sign",
+            tuple(reversed_),
+            iterations,
+            attempt.mismatch_v,
+        )
+    collapsed = np.array([abs(attempt.drop_v[k]) < load.least_v for k, load in enumerate(loads)], dtype=np.bool_)
+    return attempt.drop_v, collapsed, iterations
+
+
+@dataclass(frozen=True, eq=False)
+class _Attempt:
+    settled: bool
+    drop_v: FloatArray
+    mismatch_v: float
+    iterations: int
+
+
+def _newton(
+    loads: Sequence[Load],
+    given_up: BoolArray,
+    idle_v: FloatArray,
+    seen_ohm: FloatArray,
+    tolerance_v: float,
+    iteration_limit: int,
+) -> _Attempt:
+    """Solve ``v - idle + seen_ohm (i(v) - base v) = 0``; steps are halved until the mismatch shrinks."""
+
+    def mismatch(drop_v: FloatArray) -> FloatArray:
+        extra = np.array([_draw(load, off, v) for load, off, v in zip(loads, given_up, drop_v, strict=True)])
+        result: FloatArray = drop_v - idle_v + seen_ohm @ (extra - LOAD_BASE_S * drop_v)
+        return result
+
+    drop_v = idle_v.copy()
+    missing = mismatch(drop_v)
+    for iteration in range(1, iteration_limit + 1):
+        slope = np.array([_slope(load, off, v) for load, off, v in zip(loads, given_up, drop_v, strict=True)])
+        jacobian = np.eye(len(loads)) + seen_ohm * (slope - LOAD_BASE_S)
+        if not (np.all(np.isfinite(jacobian)) and np.all(np.isfinite(missing))):
+            break
+        try:
+            step = np.linalg.solve(jacobian, -missing)
+        except np.linalg.LinAlgError:
+            break
+        share = 1.0
+        while True:
+            trial = drop_v + share * step
+            # a strict constant-power load has its second, unphysical branch beyond 0 V: never step across
+            crossed = any(
+                isinstance(load, ConstantPower) and load.least_v == 0.0 and trial[k] * drop_v[k] <= 0.0
+                for k, load in enumerate(loads)
+            )
+            if not crossed:
+                after = mismatch(trial)
+                if np.all(np.isfinite(after)) and (
+                    np.linalg.norm(after) < np.linalg.norm(missing)
+                    or np.max(np.abs(after), initial=0.0) <= 0.01 * tolerance_v
+                ):
+                    break
+            share /= 2.0
+            if share < 1e-9:
+                return _Attempt(False, drop_v, float(np.max(np.abs(missing), initial=0.0)), iteration)
+        drop_v, missing = trial, after
+        largest = float(np.max(np.abs(missing), initial=0.0))
+        if share == 1.0 and max(largest, float(np.max(np.abs(step), initial=0.0))) < tolerance_v:
+            return _Attempt(True, drop_v, largest, iteration)
+    return _Attempt(False, drop_v, float(np.max(np.abs(missing), initial=0.0)), iteration_limit)
+
+
+def _draw(load: Load, given_up: bool, drop_v: float) -> float:
+    if given_up:
+        return load.current_a(load.least_v) * drop_v / load.least_v
+    return load.current_a(drop_v)
+
+
+def _slope(load: Load, given_up: bool, drop_v: float) -> float:
+    if given_up:
+        return load.current_a(load.least_v) / load.least_v
+    return load.slope_s(drop_v)
+
+
+def _cannot_supply(
+    loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray, attempt: _Attempt, iterations: int
+) -> NoConvergence:
+    """Name the loads that ask for more than their place could give even if they were alone there."""
+    hopeless: list[int] = []
+    reasons: list[str] = []
+    for k, load in enumerate(loads):
+        if isinstance(load, ConstantPower):
+            most_w = float(idle_v[k] ** 2 / (4.0 * seen_ohm[k, k])) if seen_ohm[k, k] > 0.0 else math.inf
+            if load.power_w > most_w:
+                hopeless.append(k)
+                reasons.append(f"load {k} asks for {load.power_w:g} W where at most {most_w:.3g} W can be had")
+    if not hopeless:
+        worst = int(np.argmin(np.abs(attempt.drop_v) / np.maximum(np.abs(idle_v), 1e-12)))
+        hopeless = [worst]
+        reasons.append(f"load {worst} is starved most, at {attempt.drop_v[worst]:.3g} of {idle_v[worst]:.3g} V")
+    return NoConvergence(
+        f"the loads cannot be supplied: {'; '.join(reasons)}", tuple(hopeless), iterations, attempt.mismatch_v
+    )
+
+
+def _with_equivalent_resistors(
+    network: Network,
+    loads: Sequence[Load],
+    load_v: FloatArray,
+    collapsed: BoolArray,
+    iterations: int,
+    tolerance_v: float,
+    leak_s: float,
+) -> LoadedSolution:
+    ohm = [
+        drop_v / load.current_a(drop_v) if drop_v else 1.0 / load.slope_s(0.0)
+        for load, drop_v in zip(loads, load_v, strict=True)
+    ]
+    loaded = network.with_branches([(load.first, load.second) for load in loads], np.clip(ohm, LEAST_OHM, MOST_OHM))
+    solution = solve(loaded, leak_s)
+    found_v = solution.branch_drop_v[network.branch_count :]
+    gap_v = float(np.max(np.abs(found_v - load_v), initial=0.0))
+    if not gap_v <= 100.0 * tolerance_v:
+        worst = int(np.argmax(np.abs(found_v - load_v)))
+        raise NoConvergence(
+            f"the loads do not settle: load {worst} differs by {gap_v:.3g} V when the whole network is solved again",
+            (worst,),
+            iterations,
+            gap_v,
+        )
+    load_a = solution.branch_a[network.branch_count :].copy()
+    return LoadedSolution(solution, found_v, load_a, found_v * load_a, collapsed, iterations)
+
+
+def _listed(numbers: Iterable[int]) -> str:
+    return ", ".join(str(k) for k in numbers)

@@ -1,0 +1,52 @@
+"""A module unplugged: what a meter shows at each harness pin by itself, and with a test lamp."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.meters import source_ohm
+from tracer.electrics.model.branches import Draw
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.volts.values import LampTest
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.tracing import Tracing
+
+TEST_LAMP_W = 21.0
+NO_LAMP = (["bus"], ["signal"], ["reference"], ["output"], ["shield"])  # roles of pins on which no lamp may hang
+
+
+def lamp_tests(
+    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, watts: float
+) -> dict[str, LampTest]:
+    """Each pin of the module alone, unplugged: the meter by itself, and with a lamp."""
+    unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
+    model = model_of(tracing, key, unplugged, limits=limits, first=report.module)
+    bare = model.solve()
+    meter_ohm = limits.of("meter input").high
+    found = {}
+    for row in report.rows:
+        if row.part != report.module:
+            continue
+        node = tracing.circuit.pins_of[row.part][row.pin]
+        loaded = with_test_lamp(model, node, watts, supply=row.level == "supply").solve()
+        readings = []
+        for one in (bare, loaded):
+            volts = float(one.node_v[node])
+            ohm = float(source_ohm(one.solution.factor, [node])[0])
+            readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
+        allowed = row.declared.split()[:1] not in NO_LAMP
+        found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
+    return found
+
+
+def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
+    """The model with a filament lamp between a node and the battery post that is not its own level's."""
+    plus = next((branch.b for branch in model.branches if branch.is_battery), model.reference)
+    first, second = (node, model.reference) if supply else (plus, node)
+    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
+    return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])

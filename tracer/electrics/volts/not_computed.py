@@ -1,0 +1,71 @@
+"""What neither a figure nor a verdict is given for, because the model of it is not good enough; in words, for every output alike.
+
+A generator is no source of the model yet, contacts have one allowance whatever their size, what a converter takes in does not follow what it gives out,
+and the levels of LIN are known for 12 V only. Where one of these bears on a reading it is better left out than wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.sources import turning_generators
+from tracer.electrics.network.linear import FloatArray
+from tracer.electrics.volts.current_ways import CurrentWays
+from tracer.trace.lists.results import Row
+
+CONTACT_A = 20.0  # own: the allowances are those of relays, switches and cavities made for about so much
+CONTACTS = ("contact of relay", "contact of switch", "mating")
+LIN_SYSTEM_V = 12
+
+
+def said(reason: str) -> str:
+    """The one sentence that stands in place of a figure."""
+    return f"not computed, because {reason}"
+
+
+def engine_runs(model: Model) -> bool:
+    """Whether the battery is being charged: a generator is held as turning, or what was measured at the posts says so."""
+    measured_v = model.changes.battery_v
+    lowest_v = model.limits.of("battery charging").low
+    assert lowest_v is not None
+    return bool(turning_generators(model.circuit, model.changes)) or (measured_v is not None and measured_v >= lowest_v)
+
+
+class Withheld:
+    """The rows of a model for which nothing is computed; `branch_a` are its (m,) nominal amperes."""
+
+    def __init__(self, model: Model, ways: CurrentWays, branch_a: FloatArray) -> None:
+        self.model = model
+        self.branch_a = branch_a
+        self.engine_runs = engine_runs(model)
+        self._charging = self._charging_cable(ways) if self.engine_runs else frozenset()
+
+    def _charging_cable(self, ways: CurrentWays) -> frozenset[int]:
+        """Branches between a generator and the battery: with the engine running their current is not the one of the model."""
+        circuit = self.model.circuit
+        kinds = {part.name: part.kind for part in circuit.parts.values()}
+        studs = [end.node for end in circuit.sources if kinds.get(circuit.node_parts[end.node]) == "generator"]
+        return frozenset(number for stud in studs for number, _ in ways.way(stud, supply=True))
+
+    def why(self, row: Row, way: Sequence[tuple[int, int]]) -> str:
+        """Why no figure is given for a row whose current takes a way of (branch, node); empty where one is."""
+        part = self.model.circuit.parts.get(row.part)
+        if part is not None and part.kind == "converter":
+            return said(f"what converter {row.part} takes in does not follow yet what it gives out")
+        if self.engine_runs and row.level == "ground":
+            return said("the battery is being charged: the generator's current comes back through the grounds too")
+        if self._charging.intersection(number for number, _ in way):
+            return said("the battery is being charged: the generator's current runs through the same cable")
+        for number, _ in way:
+            if self.model.branches[number].kind in CONTACTS and abs(float(self.branch_a[number])) > CONTACT_A:
+                name = self.model.element_name(number)
+                return said(f"{name} carries more than {CONTACT_A:g} A, and what such a contact loses is not known")
+        return ""
+
+
+def why_no_lin_levels(system_v: int) -> str:
+    """Why no levels of a LIN bus are given; empty where they are."""
+    if system_v == LIN_SYSTEM_V:
+        return ""
+    return said(f"the supply of these nodes is not the {system_v} V of the vehicle, and its volts are not known")

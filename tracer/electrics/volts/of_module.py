@@ -1,0 +1,71 @@
+"""Expected volts at every probe point of a module's rows, the drop of each element, and what a test there can and cannot tell.
+
+A range is not a tolerance that was guessed: it holds what the computation gives when everything that is uncertain (resistance of wires and contacts, currents
+that were not typed in, the battery) is taken at its ends, all together and in the combination that moves the pin most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
+from tracer.electrics.volts.rows import SolvedRows, solved_rows
+from tracer.electrics.volts.values import LampTest, VoltsReport
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.tracing import Tracing
+
+__all__ = ["volts_of"]
+
+
+def volts_of(
+    tracing: Tracing,
+    report: SupplyReport,
+    key: str,
+    changes: Changes | None = None,
+    *,
+    limits: LimitsInUse,
+    lamp_w: float = TEST_LAMP_W,
+    with_lamp: bool = True,
+) -> VoltsReport:
+    """Expected volts of every row of a module in a key state.
+
+    Raises
+    ------
+    NotSettled : no steady voltages were found; never hidden
+    ValueError : no such key state
+    """
+    changes = changes or Changes()
+    models = [model_of(tracing, key, changes, limits=limits, first=report.module)]
+    if changes.faulty:
+        models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
+    supposed, *sound = solved_rows(tracing, models, report)
+    lamps = lamp_tests(tracing, report, key, changes, limits, lamp_w) if with_lamp else {}
+    return _report(supposed, sound[0] if sound else None, lamps)
+
+
+def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
+    """All rows of a solved model; `in_order` is the same without what is supposed, `lamps` are by the code of the row."""
+    model, report = solved.model, solved.report
+    rows = tuple(solved.row(row, in_order, lamps.get(row.code)) for row in report.rows)
+    held = tuple(f"{name}={state}" if state not in ("yes",) else name for name, state in model.changes.held.items())
+    return VoltsReport(
+        report.vehicle,
+        report.module,
+        model.key,
+        solved.battery,
+        model.battery_state,
+        model.battery.source,
+        model.changes.words,
+        held,
+        rows,
+        model.undecided,
+        model.notes,
+        report.completeness,
+        model.limits.of("meter input").high,
+        model.limits.system_v,
+        sum(bool(draw.assumed) for draw in model.draws)
+        + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
+    )

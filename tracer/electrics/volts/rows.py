@@ -1,0 +1,359 @@
+"""The volts of one model's rows, read from its states: at the pin, along the way, across the module."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tracer.electrics.limits_in_use import LimitInUse
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.network.in_many_settings import States, Together, alike
+from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
+from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
+from tracer.electrics.volts.extremes import Push, extremes, source_ohms
+from tracer.electrics.volts.not_computed import Withheld
+from tracer.electrics.volts.values import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
+from tracer.electrics.volts.verdicts import shown_by_drop, shown_by_state, verdicts_of
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.tracing import Tracing
+
+KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
+
+
+def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport) -> list[SolvedRows]:
+    """Each model solved in every setting that can move a row to an end of its range; those with the same branches together.
+
+    Raises
+    ------
+    NotSettled : no steady voltages in some setting
+    """
+    found: dict[int, SolvedRows] = {}
+    for group in alike(models):
+        together = Together([models[number] for number in group])
+        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
+        some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
+        ohms = source_ohms(together, nominal, [one.probed for one in some])
+        states = extremes(together, nominal, [list(one.pushes()) for one in some])
+        for one, ohm in zip(some, ohms, strict=True):
+            one.take([nominal, *states], ohm)
+        found.update(zip(group, some, strict=True))
+    return [found[number] for number in range(len(models))]
+
+
+@dataclass(frozen=True, eq=False)
+class _Nominal:
+    """The nominal state: (n,) volts against battery negative and what floats, (m,) amperes, siemens and volts of the branches."""
+
+    node_v: FloatArray
+    floating: BoolArray
+    branch_a: FloatArray
+    conductance_s: FloatArray
+    source_v: FloatArray
+
+
+class SolvedRows:
+    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range.
+
+    `place` is its number among the models of the states. After `take`, `node_v`, `potential_v` (s, n) and `branch_a` (s, m) hold all states, the nominal first.
+    """
+
+    node_v: FloatArray
+    potential_v: FloatArray
+    branch_a: FloatArray
+    source_ohm: dict[int, float]
+
+    def __init__(self, tracing: Tracing, model: Model, report: SupplyReport, nominal: States, place: int) -> None:
+        self.tracing = tracing
+        self.circuit = tracing.circuit
+        self.model = model
+        self.report = report
+        self.place = place
+        self.nominal = _Nominal(
+            nominal.node_v(np.array([place]))[:, 0],
+            nominal.shape[place].floating,
+            nominal.branch_a[:, place],
+            nominal.conductance_s[:, place],
+            nominal.source_v[:, place],
+        )
+        self.ways = CurrentWays(model, self.nominal.branch_a)
+        self.withheld = Withheld(model, self.ways, self.nominal.branch_a)
+        self._shown: dict[int, Range] = {}
+        self._lost_between: dict[tuple[int, int | None], Range] = {}
+        posts = [branch.b for branch in model.branches if branch.is_battery]
+        # where a row has no way, it is judged against the highest post (24 V of two batteries)
+        self.plus = max(posts, key=lambda node: np.nan_to_num(self.nominal.node_v[node]), default=None)
+
+    @cached_property
+    def probed(self) -> IntArray:
+        """Nodes at which a meter is held."""
+        nodes = {self._numbers[probe.at] for row in self.report.rows for probe in row.probes}
+        return np.array(sorted(nodes | {self._node(row) for row in self.report.rows}), dtype=np.intp)
+
+    def take(self, states: Sequence[States], source_ohm: FloatArray) -> None:
+        """Its columns of all the states, and the ohms that a meter looks into at each of `probed`."""
+        columns = [(some, np.flatnonzero(some.model == self.place)) for some in states]
+        self.node_v = np.concatenate([some.node_v(mine) for some, mine in columns], axis=1).T
+        self.potential_v = np.concatenate([some.potential_v[:, mine] for some, mine in columns], axis=1).T
+        self.branch_a = np.concatenate([some.branch_a[:, mine] for some, mine in columns], axis=1).T
+        self.source_ohm = dict(zip(self.probed.tolist(), source_ohm.tolist(), strict=True))
+
+    def _node(self, row: Row) -> int:
+        return self.circuit.pins_of[row.part][row.pin]
+
+    def pushes(self) -> Iterator[Push]:
+        """What is to be moved to its ends for the rows."""
+        for row in self.report.rows:
+            if row.code[0] != "C":
+                yield from self._pushes_of(row)
+
+    def _pushes_of(self, row: Row) -> Iterator[Push]:
+        """The volts of a row, the volts across the module, and (of several ways) the current of its own way."""
+        node = self._node(row)
+        if self.nominal.floating[node]:
+            return
+        # a converter takes in and gives out through one ground: there too a slope may turn round
+        several = self._converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
+        # what is lost on the way of a supply is most where the pin is lowest, but goes with the volts of the battery the other way round
+        yield Push({node: 1.0}, again=several, both_batteries=row.level == "supply")
+        across, back = self._across_ends(row, node)
+        if across:
+            yield Push({node: 1.0, back: -1.0}, again=several or len(self._return_pins) > 1)
+        way = self.ways.way(node, row.level == "supply")
+        if way and several:
+            number, _ = way[-1 if row.level == "supply" else 0]
+            branch = self.model.branches[number]
+            sign = 1.0 if self.nominal.branch_a[number] >= 0 else -1.0
+            # across itself it loses most with its greatest resistance, but carries most with its least
+            yield Push({branch.a: sign, branch.b: -sign}, turned=number)
+
+    @cached_property
+    def _converts(self) -> bool:
+        return any(branch.kind == "converter" for branch in self.model.branches)
+
+    @property
+    def battery(self) -> Range:
+        """Volts at the battery posts."""
+        battery = self.model.battery
+        return Range(battery.low, battery.nominal, battery.high)
+
+    # --- one row -----------------------------------------------------------------------------------------------
+
+    def row(self, row: Row, in_order: SolvedRows | None, lamp: LampTest | None) -> RowVolts:
+        """A row with its volts; `in_order` is the same without what is supposed."""
+        model = self.model
+        node = self._node(row)
+        supply = row.level == "supply"
+        state = self._state(node, supply=supply)
+        floating = bool(self.nominal.floating[node])
+        way = self.ways.way(node, supply)
+        reason = self.withheld.why(row, way)
+        if in_order is not None and not reason:  # what a fault changes is told from what is computed without it
+            reason = in_order.withheld.why(row, in_order.ways.way(node, supply))
+        if reason:
+            return self._not_computed(row, state, way[0][1] if supply and way else self.plus, reason)
+        elements = tuple(self._element(number, node_from) for number, node_from in way)
+        numbers = [number for number, _ in way]
+        current = self._current(numbers[-1 if supply else 0]) if numbers else Range(0.0, 0.0, 0.0)
+        copper_v = sum(element.copper_v for element in elements)
+        # back through the grounds, which is withheld while the battery is being charged
+        across, across_to = (None, "") if self.withheld.engine_runs else self._across(row, node)
+        start = way[0][1] if supply and way else self.plus
+        lost = self._lost(node, supply, start)
+        limit = self._limit(supply, start)
+        flowing = current.nominal > FLOWING_A
+        if in_order is None:
+            found = verdicts_of(
+                state, self._volts(node).nominal, lost, copper_v, limit, elements, flowing=flowing, supply=supply
+            )
+        else:
+            found = self._shows(node, state, lost, in_order, supply=supply)
+        verdicts = tuple(found)
+        in_order_v = None
+        if in_order is not None and not in_order.nominal.floating[node]:
+            in_order_v = in_order._volts(node).nominal
+        assumed = [*model.assumed(numbers), *self._assumed_draws(row)]
+        return RowVolts(
+            row.code,
+            row.point,
+            row.level,
+            row.what_for or row.declared,
+            state,
+            self._why(row, state),
+            floating,
+            Figures(self._volts(node), lost, current),
+            copper_v,
+            limit,
+            elements,
+            tuple(self._probe(probe.at, supply, start) for probe in row.probes),
+            across,
+            across_to,
+            self._closes(row, node, across_to, elements) if across is not None else None,
+            in_order_v,
+            verdicts,
+            tuple(dict.fromkeys(assumed)),
+            lamp,
+        )
+
+    def _not_computed(self, row: Row, state: str, start: int | None, reason: str) -> RowVolts:
+        """A row without figures and verdicts."""
+        return RowVolts(
+            row.code, row.point, row.level, row.what_for or row.declared, state, self._why(row, state), False, None, 0.0,
+            self._limit(row.level == "supply", start), (), (), None, "", None, None, (), (), None, reason,
+        )  # fmt: skip
+
+    def _why(self, row: Row, state: str) -> tuple[str, ...]:
+        """What decides whether the row is live, where that is not certain."""
+        uncertain = state == "depends" or row.live.get(self.model.key) in ("depends", "unknown")
+        return row.why.get(self.model.key, ()) if uncertain else ()
+
+    def _limit(self, supply: bool, start: int | None) -> LimitInUse:
+        """The limit of a whole way: of a positive lead by the volts of the source it begins at."""
+        if not supply:
+            return self.model.limits.of("ground path")
+        source_v = float(np.nan_to_num(self.nominal.node_v[start])) if start is not None else 0.0
+        limits = self.model.limits.for_source(source_v) if source_v > 0 else self.model.limits
+        return limits.of("supply path")
+
+    def _state(self, node: int, *, supply: bool) -> str:
+        level = self.model.level_words(node, supply=supply)
+        return level if supply else {"live": "grounded", "dead": "open"}.get(level, level)
+
+    def _shows(self, node: int, state: str, lost: Range, in_order: SolvedRows, *, supply: bool) -> Iterator[str]:
+        """Whether a reading at the pin, plugged in, shows what is supposed."""
+        before = in_order._state(node, supply=supply)
+        if before != state:
+            yield from shown_by_state(state, before, self._volts(node).nominal, supply=supply)
+        elif state in ("live", "grounded"):
+            way = in_order.ways.way(node, supply)
+            start = way[0][1] if supply and way else in_order.plus
+            sound = in_order._lost(node, supply, start)
+            yield shown_by_drop(lost, sound, in_order._limit(supply, start))
+
+    def _assumed_draws(self, row: Row) -> list[str]:
+        return [draw.assumed for draw in self.model.draws if draw.assumed and draw.name == row.point]
+
+    def _volts(self, node: int) -> Range:
+        """What a meter shows; the rows of a module share most of their probe points, so each is looked at once."""
+        if node not in self._shown:
+            self._shown[node] = range_of(self.node_v[:, node] * self._meter_factor(node))
+        return self._shown[node]
+
+    def _meter_factor(self, node: int) -> float:
+        """What the meter's own resistance makes of a voltage: it loads the probed point only."""
+        factor: float = 1.0 / (1.0 + self.source_ohm[node] / self.model.limits.of("meter input").high)
+        return factor
+
+    def _lost(self, node: int, supply: bool, start: int | None) -> Range:
+        if supply and start is None:
+            return Range(0.0, 0.0, 0.0)
+        way = (node, start if supply else None)
+        if way not in self._lost_between:
+            lost_v = self.node_v[:, start] - self.node_v[:, node] if supply else self.node_v[:, node]
+            self._lost_between[way] = range_of(lost_v)
+        return self._lost_between[way]
+
+    def _probe(self, at: str, supply: bool, start: int | None) -> ProbeVolts:
+        node = self._numbers[at]
+        return ProbeVolts(at, self._volts(node), self._lost(node, supply, start), bool(self.nominal.floating[node]))
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {name: number for number, name in enumerate(self.circuit.node_names)}
+
+    def _current(self, number: int) -> Range:
+        return range_of(np.abs(self.branch_a[:, number]))
+
+    def _element(self, number: int, start: int) -> ElementVolts:
+        model = self.model
+        branch = model.branches[number]
+        end = branch.b if branch.a == start else branch.a
+        drop = self.potential_v[:, start] - self.potential_v[:, end]
+        if self.nominal.floating[start] != self.nominal.floating[end]:
+            drop = drop * 0.0
+        current = self._current(number)
+        ohm = Range(branch.ohms.low, branch.ohms.nominal, branch.ohms.high)
+        return ElementVolts(
+            model.element_name(number),
+            model.node_names[start],
+            model.node_names[end],
+            ohm,
+            current,
+            range_of(drop),
+            branch.ohms.copper * current.nominal,
+            branch.ohms.basis,
+            branch.ohms.assumed,
+            _element_limit(model, branch.kind),
+        )
+
+    # --- across and closing ----------------------------------------------------------------------------------------
+
+    @cached_property
+    def _return_pins(self) -> list[int]:
+        hub = self.model.module_inside.get(self.report.module)
+        if hub is None:
+            return []
+        return [branch.a for branch in self.model.branches if branch.b == hub and branch.kind == "inside"]
+
+    def _across(self, row: Row, node: int) -> tuple[Range | None, str]:
+        found, back = self._across_ends(row, node)
+        if not found:
+            return None, self.model.node_names[back] if back >= 0 else ""
+        return range_of(self.node_v[:, node] - self.node_v[:, back]), self.model.node_names[back]
+
+    def _across_ends(self, row: Row, node: int) -> tuple[bool, int]:
+        """Whether there is a voltage between a supply pin and a return pin of the module, and that pin (-1: none)."""
+        pins = self._return_pins
+        if row.part != self.report.module or row.level != "supply" or not pins:
+            return False, -1
+        floating = self.nominal.floating
+        return not (floating[node] or floating[pins[0]]), pins[0]
+
+    def _closes(self, row: Row, node: int, across_to: str, elements: Sequence[ElementVolts]) -> float | None:
+        """Millivolts left over: battery less drops out, module, drops back, each drop taken from its own current and resistance."""
+        back = self._numbers[across_to]
+        way = self.ways.way(node, supply=True)
+        if not way or not elements:
+            return None
+        out, home = self._sum_of_drops(way), self._sum_of_drops(self.ways.way(back, supply=False))
+        v = self.nominal.node_v
+        return float(v[way[0][1]] - out - (v[node] - v[back]) - home) * 1000
+
+    def _sum_of_drops(self, way: Iterable[tuple[int, int]]) -> float:
+        total = 0.0
+        for number, start in way:
+            branch = self.model.branches[number]
+            sign = 1.0 if branch.a == start else -1.0
+            drop = self.nominal.branch_a[number] / self.nominal.conductance_s[number]
+            drop -= self.nominal.source_v[number]
+            total += sign * float(drop)
+        return total
+
+
+def range_of(values: FloatArray) -> Range:
+    """Nominal is the first; a floating point (not a number) counts as 0 V."""
+    low = float(values.min())
+    if math.isnan(low):
+        return range_of(np.where(np.isnan(values), 0.0, values))
+    return Range(_known(low), _known(float(values[0])), _known(float(values.max())))
+
+
+def _known(value: float) -> float:
+    """Without what the solve does not know: else the last bit would decide whether 0.15 mV is shown as 0.1 or 0.2."""
+    return round(value, KNOWN_DIGITS)
+
+
+def _element_limit(model: Model, kind: str) -> LimitInUse | None:
+    items = {
+        "wire": "single wire",
+        "contact of relay": "switch contact",
+        "contact of switch": "switch contact",
+        "mating": "connection at high current",
+        "ground point": "connection at high current",
+        "joint": "connection at high current",
+        "bolted": "connection at high current",
+    }
+    return model.limits.of(items[kind]) if kind in items else None

@@ -1,0 +1,1 @@
+"""What a dead part takes along, and what several dead parts share."""

@@ -1,0 +1,128 @@
+"""What each pin of a module must read in each key state, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracer.entry.models import ModuleFacts
+from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.results import LooseEnd, Row
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
+
+
+@dataclass(frozen=True, slots=True)
+class PinStates:
+    """One pin: its level in each key state (`live`, `dead`, `depends`, `unknown`; for a ground `ground`, `open`), what to read and why."""
+
+    pin: str
+    row: str
+    declared: str
+    kind: str
+    level: dict[str, str]
+    why: dict[str, tuple[str, ...]]
+    reading: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModuleStates:
+    """All pins of a module against the key states; `chains` are the side chains, `conditions` what the vehicle says about each condition."""
+
+    vehicle: str
+    module: str
+    name: str | None
+    keys: tuple[str, ...]
+    pins: tuple[PinStates, ...]
+    chains: tuple[PinStates, ...]
+    conditions: dict[str, str]
+    unstable: tuple[str, ...]
+    completeness: Completeness
+    loose_ends: tuple[LooseEnd, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list of the module is complete and rests on nothing that was assumed."""
+        return self.completeness.complete
+
+
+def pin_states(tracing: Tracing, module: str) -> ModuleStates:
+    """The table of a module's pins against key states.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    """
+    report = supplies_of(tracing, module)
+    rows = {row.pin: row for row in report.rows if row.part == module and row.code[0] in "SGV"}
+    facts = tracing.circuit.parts[module].facts
+    assert isinstance(facts, ModuleFacts)
+    loads = {load.pin: load.note for load in report.through_loads}
+    pins = []
+    for cavity in report.census:
+        if cavity.kind == "unused":
+            continue
+        row = rows.get(cavity.pin)
+        if row is not None:
+            pins.append(_of_row(row, cavity.kind))
+            continue
+        reading, note = _untraced(cavity.kind, cavity.pin, facts, loads)
+        pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, reading, note))
+    vehicle = tracing.circuit.typed.vehicle
+    conditions = {name: condition.text or "" for name, condition in vehicle.conditions.items()}
+    unstable = sorted({name for settled in tracing.states.settled.values() for name in settled.unstable})
+    chains = tuple(_of_row(row, row.what_for) for row in report.chains)
+    return ModuleStates(
+        report.vehicle,
+        module,
+        report.name,
+        report.keys,
+        tuple(pins),
+        chains,
+        conditions,
+        tuple(unstable),
+        report.completeness,
+        report.loose_ends,
+    )
+
+
+def _of_row(row: Row, kind: str) -> PinStates:
+    if row.level == "supply":
+        level = dict(row.live)
+        reading = "battery voltage while live, 0 V while dead"
+        if row.diodes:
+            reading = "battery voltage less 0.3 to 0.7 V (diode) while live, 0 V while dead"
+    else:
+        level = {key: {"live": "ground", "dead": "open"}.get(state, state) for key, state in row.live.items()}
+        reading = row.probes[-1].expect.text if row.probes else "ground"
+    pin = row.pin if row.code[0] != "C" else row.point
+    return PinStates(pin, row.code, row.declared or row.what_for, kind, level, row.why, reading, "; ".join(row.notes))
+
+
+def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) -> tuple[str, str]:
+    output = facts.outputs.get(pin)
+    if output is not None and output.drives == "low":
+        commanded = output.when.text if output.when.known else "a state that is not known"
+        return (
+            f"battery voltage through its load while that is fed and the output rests, near 0 V while commanded ({commanded})",
+            loads.get(pin, ""),
+        )
+    if output is not None and output.drives == "signal":
+        return "its own signal: see the maker's figures", ""
+    if output is not None and output.drives == "reference":
+        volts = f"{output.volts:g} V" if output.volts else "its reference voltage"
+        return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"
+    if output is not None:
+        commanded = output.when.text if output.when.known else "a state that is not known"
+        return (
+            f"its supply while commanded ({commanded})",
+            "open, a few volts of diagnosis current are normal (common practice, no source)",
+        )
+    if kind == "bus":
+        return "bus level: meter or oscilloscope only, never a test lamp", ""
+    if kind in ("supply", "ground"):
+        return f"not known in any key state: declared a {kind}, but its way is not known", loads.get(pin, "")
+    return "not a supply and not a ground: see the maker's figures", loads.get(pin, "")
+
+
+__all__ = ["ModuleStates", "PinStates", "pin_states"]

@@ -1,0 +1,97 @@
+"""In-line connectors that a run may have left out: cavities that must be used, and no run goes through them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tracer.circuit.halves import Key, harness_pieces, leads_to
+from tracer.circuit.model import Circuit, Part
+from tracer.entry.models import ConnectorFacts
+from tracer.entry.problems import listed, natural
+from tracer.trace.rules.registry import Finding, rule
+from tracer.trace.tracing import Tracing
+
+_HEAD = "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}"
+_MANY_LISTS = frozenset({"ground", "battery", "generator", "rail"})
+
+
+@rule(
+    "L154",
+    "in-line cavity without a run",
+    why="The connector is said to have the cavity and to use it, and no run goes through it: a run may have been typed past the connector, and its probe points are missing.",
+    fix="Look which wire goes through it and type it in (`-- X3.2 --`); or list the cavity under `unused`. Who types part of a connector only leaves `cavities` out.",
+    bad=_HEAD
+    + ", X3: {is: connector, cavities: 1-2}}  # L154\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
+    good=_HEAD
+    + ", X3: {is: connector, cavities: 1-2, unused: 2}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
+)
+def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
+    """Cavities of an in-line connector that are neither in a run nor unused; it concerns what goes through the connector, and what may go past it."""
+    circuit = tracing.circuit
+    pieces: list[list[int]] | None = None
+    for part in circuit.parts.values():
+        facts = part.facts
+        if not isinstance(facts, ConnectorFacts):
+            continue
+        pins = circuit.pins_of.get(part.name, {})
+        missing = [cavity for cavity in facts.cavities if cavity not in facts.unused and f"{cavity}:a" not in pins]
+        if not missing:
+            continue
+        if pieces is None:
+            pieces = harness_pieces(circuit.links, circuit.parts, circuit.node_parts)
+        past = _past(circuit, part, pieces)
+        nodes = [*pins.values(), *(node for piece in past for node in _own_nodes(circuit, piece))]
+        if not pins:
+            nodes += _in_its_harnesses(circuit, facts)
+        one = len(missing) == 1
+        names = listed([f"{part.name}.{cavity}" for cavity in sorted(missing, key=natural)], joiner="and")
+        message = (
+            f"{'cavity' if one else 'cavities'} {names} {'is' if one else 'are'} neither in a run nor listed as unused"
+        )
+        if past:
+            wires = sorted({_words(circuit, piece) for piece in past})
+            message += f"; past the connector, from one of its harnesses to the other, {'goes' if len(wires) == 1 else 'go'} {listed(wires, most=3, joiner='and')}"
+        yield Finding(part.place_of("cavities"), part.name, message, "", tuple(dict.fromkeys(nodes)))
+
+
+def _past(circuit: Circuit, part: Part, pieces: list[list[int]]) -> list[list[int]]:
+    """The pieces of harness that lead from what only one half of a connector leads to, to what only the other half leads to."""
+    sides: tuple[set[Key], set[Key]] = (set(), set())
+    reached = []
+    for piece in pieces:
+        keys = set(leads_to(piece, circuit.links, circuit.parts, circuit.node_parts))
+        keys.discard(("2 connector", part.name))
+        reached.append(keys)
+        for number in piece:
+            for node in (circuit.links[number].a, circuit.links[number].b):
+                if circuit.node_parts[node] == part.name:
+                    sides["ab".index(circuit.node_pins[node][-1])].update(keys)
+    only_a, only_b = sides[0] - sides[1], sides[1] - sides[0]
+    return [piece for piece, keys in zip(pieces, reached, strict=True) if keys & only_a and keys & only_b]
+
+
+def _in_its_harnesses(circuit: Circuit, facts: ConnectorFacts) -> list[int]:
+    """Halves of other connectors in a harness of a connector that is in no run."""
+    found = []
+    for node in circuit.told_halves:
+        other = circuit.parts[circuit.node_parts[node]].facts
+        assert isinstance(other, ConnectorFacts)
+        if len(other.halves) == 2 and other.halves["ab".index(circuit.node_pins[node][-1])] in facts.halves:
+            found.append(node)
+    return sorted(found)
+
+
+def _own_nodes(circuit: Circuit, piece: list[int]) -> list[int]:
+    """The ends of a piece of harness that are not a source, a ground point or a rail, where every list meets."""
+    ends = dict.fromkeys(node for number in piece for node in (circuit.links[number].a, circuit.links[number].b))
+    return [node for node in ends if _kind(circuit, node) not in _MANY_LISTS]
+
+
+def _kind(circuit: Circuit, node: int) -> str:
+    part = circuit.parts.get(circuit.node_parts[node])
+    return part.kind if part else "rail" if circuit.node_parts[node] else "reference"
+
+
+def _words(circuit: Circuit, piece: list[int]) -> str:
+    link = circuit.links[piece[0]]
+    return f"{circuit.wire_of(link).text} from {circuit.cavity_of(link.a)} to {circuit.cavity_of(link.b)}"

@@ -1,0 +1,137 @@
+"""The registry of audit rules: one function each, with code, title, reason, cure and an example of both.
+
+A rule takes a `Tracing` and yields `Finding`s. L rules name loose ends, R rules remarks; a code is never used again for something else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from tracer.entry.problems import Place
+from tracer.trace.tracing import Tracing
+
+# What most examples of a rule begin with.
+EXAMPLE_PARTS = (
+    "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}, S1: splice"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a rule found.
+
+    `nodes` and `parts` say where in the circuit it lies, `module` which module's census it belongs to; with these a module's list picks what concerns it.
+    """
+
+    place: Place
+    at: str
+    message: str
+    fix: str
+    nodes: tuple[int, ...] = ()
+    parts: tuple[str, ...] = ()
+    module: str = ""
+    code: str = ""
+
+
+RuleFunction = Callable[[Tracing], Iterator[Finding]]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule and its reason. `bad` is a small sheet on which it must speak, `good` one on which it must not."""
+
+    code: str
+    title: str
+    why: str
+    fix: str
+    bad: str
+    good: str
+    find: RuleFunction
+
+    @property
+    def grade(self) -> str:
+        """`loose end` or `remark`."""
+        return "loose end" if self.code.startswith("L") else "remark"
+
+
+_RULES: dict[str, Rule] = {}
+RULES: Mapping[str, Rule] = MappingProxyType(_RULES)
+
+
+def rule(code: str, title: str, *, why: str, fix: str, bad: str, good: str) -> Callable[[RuleFunction], RuleFunction]:
+    """Register a rule.
+
+    Raises
+    ------
+    ValueError : the code is taken, or is not L or R and three digits
+    """
+    if code in _RULES:
+        raise ValueError(f"rule {code} is already registered as {_RULES[code].title!r}")
+    if len(code) != 4 or code[0] not in "LR" or not code[1:].isdigit():
+        raise ValueError(f"a rule code is L or R and three digits, not {code!r}")
+
+    def register(function: RuleFunction) -> RuleFunction:
+        _RULES[code] = Rule(code, title, why, fix, bad, good, function)
+        return function
+
+    return register
+
+
+def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
+    """Everything the rules find, in file order."""
+    found = []
+    for one in rules:
+        for finding in one.find(tracing):
+            found.append(
+                Finding(
+                    finding.place,
+                    finding.at,
+                    finding.message,
+                    finding.fix or one.fix,
+                    finding.nodes,
+                    finding.parts,
+                    finding.module,
+                    one.code,
+                )
+            )
+    return sorted(found, key=lambda finding: (finding.place, finding.code, finding.at))
+
+
+def loose_ends(tracing: Tracing) -> list[Finding]:
+    """Every loose end of the vehicle, in file order."""
+    return _graded(tracing, "loose end")
+
+
+def remarks(tracing: Tracing) -> list[Finding]:
+    """Every remark about the vehicle, in file order."""
+    return _graded(tracing, "remark")
+
+
+def _graded(tracing: Tracing, grade: str) -> list[Finding]:
+    """The findings of one grade, worked out once for each tracing."""
+    if grade not in tracing.findings:
+        tracing.findings[grade] = findings_of(tracing, [one for one in all_rules() if one.grade == grade])
+    return tracing.findings[grade]
+
+
+def all_rules() -> tuple[Rule, ...]:
+    """Every rule, by code."""
+    _load_rules()
+    return tuple(one for _, one in sorted(_RULES.items()))
+
+
+def _load_rules() -> None:
+    from tracer.trace.rules import (  # noqa: F401 - importing registers
+        coils_and_contacts,
+        connectors,
+        fuses,
+        modules,
+        panels,
+        references,
+        remarks,
+        vehicle,
+        wire_ends,
+        wiring,
+    )

@@ -1,0 +1,113 @@
+"""What concerns the vehicle as a whole: contradicting facts, masses, rails, files and sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.tracing import Tracing
+
+
+@rule(
+    "L121",
+    "two sheets contradict each other",
+    why="Two documents that say different things about one part: one of them is of another variant, or wrong. Both facts stay visible until one is withdrawn.",
+    fix="Look at the vehicle, and correct or remove one of the two.",
+    bad=EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n---\nparts: {F9: {is: fuse, amps: 20}}  # L121\n",
+    good=EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n---\nparts: {F9: {is: fuse, amps: 10}}\n",
+)
+def facts_contradict(tracing: Tracing) -> Iterator[Finding]:
+    """Descriptive facts (rating, place, name) of one part that differ between sheets."""
+    circuit = tracing.circuit
+    for conflict in circuit.conflicts:
+        title = "two ratings" if conflict.fact == "amps" else f"two values for `{conflict.fact}`"
+        message = f"{conflict.part} has {title}: {conflict.first} at {conflict.first_place}, {conflict.second} at {conflict.second_place}"
+        nodes = tuple(circuit.pins_of.get(conflict.part, {}).values())
+        yield Finding(conflict.second_place, conflict.part, message, "", nodes, (conflict.part,))
+
+
+@rule(
+    "L122",
+    "mass without a strap",
+    why="A ground point on the engine, a cab or a trailer is a ground only through its strap or cable to the body or the battery.",
+    fix="Type in the strap (`W1: {is: strap, meets: {1: G7, 2: G8}}`) or the cable; correct `on` if it is the body.",
+    bad="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: {is: ground, on: engine}, G2: ground}  # L115 L122 L123\nruns:\n- ALM.2 -- BN 1 -- G1\n",
+    good="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: {is: ground, on: engine}, G2: ground, W1: {is: strap, meets: {1: G1, 2: G2}}}\nruns:\n- ALM.2 -- BN 1 -- G1\n",
+)
+def mass_without_strap(tracing: Tracing) -> Iterator[Finding]:
+    """A mass from which no way leads to a ground reference."""
+    circuit = tracing.circuit
+    ground = tracing.ground_ways()
+    for mass in sorted(tracing.masses):
+        if not ground.reached(mass):
+            points = [circuit.other(circuit.links[number], mass) for number in circuit.at[mass]]
+            names = [circuit.node_names[node] for node in points]
+            place = circuit.parts[names[0]].place
+            message = f"{circuit.node_names[mass].removeprefix('mass ')} (with {', '.join(names)}) is joined to no ground reference"
+            yield Finding(place, names[0], message, "", (mass, *points))
+
+
+@rule(
+    "L129",
+    "rail not known in a key state",
+    why="Whether the rail is live in a key state is the vehicle's fact. Until it is typed, a reading in that state proves nothing.",
+    fix='Give the rail its key states in vehicle.yaml (`"15": [run]` or `[run, start]`), or its origin (`from: IGN.15`).',
+    bad='rails: {"15": unknown}  # L129\n---\n'
+    + EXAMPLE_PARTS
+    + '}\nruns:\n- "15 -- RD 1 -- F9 -- RD 1 -- S1"\n- S1 -- RD 1 -- ALM.4\n- BAT.+ -- RD 1 -- S1\n',
+    good='rails: {"15": [run]}\n---\n'
+    + EXAMPLE_PARTS
+    + '}\nruns:\n- "15 -- RD 1 -- F9 -- RD 1 -- S1"\n- S1 -- RD 1 -- ALM.4\n- BAT.+ -- RD 1 -- S1\n',
+)
+def rail_not_known(tracing: Tracing) -> Iterator[Finding]:
+    """A rail that is an assumed source and whose key states are not said."""
+    circuit = tracing.circuit
+    states = tracing.states
+    file = circuit.typed.vehicle_file
+    for end in circuit.sources:
+        if circuit.node_parts[end.node] in circuit.parts or not circuit.at[end.node]:
+            continue
+        unknown = [
+            key for key in states.keys if any(not reason.known for reason in states.source_reasons(end.node, key))
+        ]
+        if unknown:
+            message = f"whether rail {end.id} is live in {', '.join(unknown)} is not known"
+            yield Finding(file.place_of(("rails", end.id), key=True), end.id, message, "", (end.node,))
+
+
+@rule(
+    "L131",
+    "file under sheets is not read",
+    why="Only .yaml files are read. A page saved under another ending looks typed in, but is not.",
+    fix="Give it the ending .yaml, or move it out of sheets/.",
+    bad="",
+    good="",
+)
+def file_not_read(tracing: Tracing) -> Iterator[Finding]:
+    """Files in `sheets/` that are not YAML; they concern every module."""
+    from tracer.entry.problems import Place
+
+    for name in tracing.circuit.typed.ignored:
+        yield Finding(Place(name), name, "this file is not read", "", module="*")
+
+
+@rule(
+    "L136",
+    "sheet that holds nothing",
+    why="A page was begun and not typed in. Whatever is drawn on it is missing from every list, a supply perhaps among it.",
+    fix="Type the page in; if nothing of it belongs to this vehicle, take the file out of sheets/.",
+    bad=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n---\ntitle: Radio  # L136\n",
+    good=EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n---\ntitle: Radio\nruns:\n- S1 -- RD 1 -- ALM.4\n",
+)
+def sheet_without_anything(tracing: Tracing) -> Iterator[Finding]:
+    """Sheets without a part and without a run; they concern every module."""
+    typed = tracing.circuit.typed
+    used = {fragment.sheet for several in typed.fragments.values() for fragment in several}
+    used |= {run.sheet for run in typed.runs}
+    for number, (sheet, file) in enumerate(zip(typed.sheets, typed.files, strict=True)):
+        if number not in used:
+            place = file.place_of(("title",) if sheet.title else ("sheet",))
+            yield Finding(place, f"sheet {sheet.id}", f"sheet {sheet.id} holds no part and no run", "", module="*")

@@ -1,0 +1,304 @@
+"""What several questions need from one circuit, worked out once: hard nets, the ways of supply and ground, key states, and what lies near a module."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
+from tracer.circuit.nets import Nets
+from tracer.circuit.states import KeyStates, Level
+from tracer.entry.problems import CannotAnswer
+from tracer.trace.lists.second_count import SecondCount
+from tracer.trace.ways.guards import Guard, guards_of
+from tracer.trace.ways.simple import Ways, WaysWithout
+
+if TYPE_CHECKING:
+    from tracer.trace.lists.census import PinFinding
+    from tracer.trace.rules.registry import Finding
+
+SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
+GROUND_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_LOW}
+
+
+def supply_sense(link: Link) -> int:
+    """Supply flows from A to K of a diode, and from a module's supply pin to its high-side output."""
+    return 1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) else 0
+
+
+def ground_sense(link: Link) -> int:
+    """A way from ground goes against the current: from K to A of a diode, from a module's ground pin to its low-side output."""
+    return -1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_LOW) else 0
+
+
+class UnknownKeyState(CannotAnswer, ValueError):
+    """The vehicle has no key state of that name; the message says which it has."""
+
+
+class Tracing:
+    """A circuit with what has been worked out about it. Ask it as often as you like; nothing in it changes."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self._supply: dict[str, WaysWithout] = {}
+        self._ground: dict[str, WaysWithout] = {}
+        self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
+        self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
+
+    def key_state(self, name: str | None = None) -> str:
+        """A key state by its name; where none is named, run, or else the last but one.
+
+        Raises
+        ------
+        UnknownKeyState : there is none of that name
+        """
+        keys = self.circuit.typed.vehicle.key
+        if name is None:
+            return "run" if "run" in keys else keys[max(0, len(keys) - 2)]
+        if name not in keys:
+            raise UnknownKeyState(f"{name} is no key state; this vehicle has {', '.join(keys)}.")
+        return name
+
+    @cached_property
+    def states(self) -> KeyStates:
+        """The key states of the circuit."""
+        return KeyStates(self.circuit)
+
+    @cached_property
+    def guards(self) -> dict[int, Guard]:
+        """The positions that close each contact, by link number; contacts that every position closes are left out."""
+        return guards_of(self.circuit)
+
+    @cached_property
+    def second_count(self) -> SecondCount:
+        """The second count of what is above a pin."""
+        return SecondCount(self.circuit)
+
+    @cached_property
+    def ending_sources(self) -> frozenset[int]:
+        """The sources that end a way: those that are live in every key state for certain. A battery post does; a rail that is live always does too.
+
+        A generator, a converter, a module's own output and a rail that is dead in some key state do not: a way runs on through them, since what lies behind feeds
+        while they are dead.
+        """
+        circuit, states = self.circuit, self.states
+        return frozenset(
+            end.node
+            for end in circuit.sources
+            if getattr(circuit.parts.get(circuit.node_parts[end.node]), "kind", "rail") in ("battery", "rail")
+            and all(states.source_level(end.node, key) is Level.LIVE for key in states.keys)
+        )
+
+    @cached_property
+    def passing_sources(self) -> frozenset[int]:
+        """The sources through which a way runs on."""
+        return frozenset(end.node for end in self.circuit.sources) - self.ending_sources
+
+    @cached_property
+    def hard_nets(self) -> Nets:
+        """Nets of conductors outside modules."""
+        return Nets(self.circuit, inside_modules=False)
+
+    @cached_property
+    def hard_ground(self) -> frozenset[int]:
+        """Nodes that are ground whatever any switch does."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.grounds)
+
+    @cached_property
+    def hard_supply(self) -> frozenset[int]:
+        """Nodes that are one conductor with a source whatever any switch does."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.sources)
+
+    @cached_property
+    def shorted(self) -> frozenset[int]:
+        """Nodes that are one conductor with a source and with ground: something is typed wrong, or the vehicle burns."""
+        return self.hard_ground & self.hard_supply
+
+    @cached_property
+    def typed_grounds(self) -> frozenset[int]:
+        """Nodes that are one conductor with a battery negative that is typed in."""
+        return self.hard_nets.nodes_joined_with(end.node for end in self.circuit.grounds if not end.assumed)
+
+    @cached_property
+    def masses(self) -> frozenset[int]:
+        """The nodes of masses (body, engine ...)."""
+        return frozenset(node for (part, _), node in self.circuit.node_of_point.items() if part.startswith("mass "))
+
+    def supply_ways(self, leaving_out: str = "") -> Ways | WaysWithout:
+        """The ways of supply, with the inside of one module left out so that each of its pins is proven alone."""
+        return self._without(self._all_supply_ways, self._supply, self._inside_supply, leaving_out)
+
+    def ground_ways(self, leaving_out: str = "") -> Ways | WaysWithout:
+        """The ways to ground, with the inside of one module left out."""
+        return self._without(self._all_ground_ways, self._ground, self._inside_ground, leaving_out)
+
+    def ways_to(self, node: int, level: str, module: str = "") -> Ways | WaysWithout:
+        """The ways in which a module's pin is traced: without its inside, or with it where its own outputs are all that feed the pin."""
+        ways = self.supply_ways(module) if level == "supply" else self.ground_ways(module)
+        if ways.reached(node):
+            return ways
+        return self.supply_ways() if level == "supply" else self.ground_ways()
+
+    def _without(
+        self, ways: Ways, made: dict[str, WaysWithout], insides: dict[str, set[int]], module: str
+    ) -> Ways | WaysWithout:
+        if module not in insides:
+            return ways
+        if module not in made:
+
+            def inside(link: Link) -> bool:
+                return link.part == module and link.kind in INSIDE_MODULE
+
+            made[module] = WaysWithout(ways, self.circuit.links, inside, frozenset(insides[module]))
+        return made[module]
+
+    @cached_property
+    def _all_supply_ways(self) -> Ways:
+        return self.all_ways("supply", _of(SUPPLY_KINDS))
+
+    @cached_property
+    def _all_ground_ways(self) -> Ways:
+        return self.all_ways("ground", _of(GROUND_KINDS))
+
+    def all_ways(self, level: str, permitted: Callable[[Link], bool]) -> Ways:
+        """The ways of one level through permitted links, with nothing inside a module left out."""
+        circuit = self.circuit
+        if level == "supply":
+            barred = self.hard_ground - self.hard_supply
+            ends, passing, sense = self.ending_sources, self.passing_sources, supply_sense
+        else:
+            barred = self.hard_supply - self.hard_ground
+            ends, passing, sense = frozenset(end.node for end in circuit.grounds), frozenset[int](), ground_sense
+        return Ways(circuit.links, circuit.at, ends, permitted, barred, sense, passing=passing, guards=self.guards)
+
+    @cached_property
+    def _inside_supply(self) -> dict[str, set[int]]:
+        return self._all_supply_ways.blocks_with(_of(INSIDE_MODULE))
+
+    @cached_property
+    def _inside_ground(self) -> dict[str, set[int]]:
+        return self._all_ground_ways.blocks_with(_of(INSIDE_MODULE))
+
+    @cached_property
+    def reversed_fuses(self) -> frozenset[str]:
+        """Fuses typed the wrong way round: every way to their feed side runs through them from their load side."""
+        ways = self._all_supply_ways
+        found = set()
+        for number, link in enumerate(self.circuit.links):
+            if link.kind is LinkKind.FUSE and ways.leads_to(link.a):
+                way = ways.to(link.a)
+                if way is not None and number in way.sole_links:
+                    found.add(link.part)
+        return frozenset(found)
+
+    # --- through loads -----------------------------------------------------------------------------------------
+
+    def loads_between(self, node: int, *, supply: bool = True) -> tuple[str, ...]:
+        """The loads beside a node's conductors behind which there is supply (or ground): what a meter without load would read through."""
+        ways = self.supply_ways() if supply else self.ground_ways()
+        kinds = SUPPLY_KINDS if supply else GROUND_KINDS
+        barred = self.hard_ground | self.masses if supply else self.hard_supply
+        found: dict[str, None] = {}
+        seen, queue = {node}, [node]
+        for here in queue:
+            for number in self.circuit.at[here]:
+                link = self.circuit.links[number]
+                other = self.circuit.other(link, here)
+                if link.kind in LOADS:
+                    if ways.reached(other):
+                        found[link.part] = None
+                elif (
+                    link.kind in kinds and link.kind not in INSIDE_MODULE and other not in seen and other not in barred
+                ):
+                    seen.add(other)
+                    queue.append(other)
+        return tuple(sorted(found))
+
+    # --- what lies near --------------------------------------------------------------------------------------
+
+    def zone(self, pins: Iterable[int], on_ways: Iterable[int], module: str) -> frozenset[int]:
+        """Every node where something loose would leave the list of a module's pins open.
+
+        That is: the conductors at each pin and at each node of the ways; and, seen from a pin, what is behind a contact, a diode, a driver or the
+        load side of a fuse, as long as neither supply nor ground is known there (a second feed could still come from it). Loads, sources, masses, and
+        the load side of other fuses on the way up are not crossed: what hangs there is loose elsewhere, and is counted but does not concern this module.
+        """
+        supply, ground = self.supply_ways(), self.ground_ways()
+        near = self.conductors_at(pins, module)
+        frontier = list(near)
+        seen = set(near)
+        for node in frontier:
+            for number in self.circuit.at[node]:
+                link = self.circuit.links[number]
+                other = self.circuit.other(link, node)
+                if other in seen or link.kind in LOADS or link.kind in CONDUCTORS - {LinkKind.FUSE}:
+                    continue
+                downwards = link.kind is LinkKind.FUSE and link.a == node
+                inside = link.part == module and link.kind in INSIDE_MODULE
+                if downwards or inside or supply.reached(other) or ground.reached(other):
+                    continue
+                beyond = self.conductors_at([other], module) - seen
+                seen |= beyond
+                frontier.extend(beyond)
+        return frozenset(seen) | self.conductors_at(on_ways, module)
+
+    def conductors_at(self, starts: Iterable[int], module: str) -> frozenset[int]:
+        """Nodes joined with `starts` by conductors alone (no fuse, no source or mass passed, nothing inside the module)."""
+        stops = self._stops
+        seen = set(starts)
+        queue = list(seen)
+        for node in queue:
+            if node in stops:
+                continue
+            for number in self.circuit.at[node]:
+                link = self.circuit.links[number]
+                if (
+                    link.kind is LinkKind.FUSE
+                    or link.kind not in CONDUCTORS
+                    or (link.part == module and link.kind in INSIDE_MODULE)
+                ):
+                    continue
+                other = self.circuit.other(link, node)
+                if other not in seen:
+                    seen.add(other)
+                    queue.append(other)
+        return frozenset(seen)
+
+    @cached_property
+    def _stops(self) -> frozenset[int]:
+        """Where the conductors of one module end: sources that end a way, ground references, masses."""
+        return self.ending_sources.union(end.node for end in self.circuit.grounds) | self.masses
+
+    # --- words -----------------------------------------------------------------------------------------------
+
+    def is_probe_point(self, node: int) -> bool:
+        """Whether a node has a place that can be touched."""
+        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        if part is None:
+            return False
+        return not (part.kind == "joint" and self.circuit.node_pins[node].startswith("group "))
+
+    def place_of_part(self, name: str) -> tuple[str | None, str | None]:
+        """Where a part sits and how to get there; a position answers with its panel."""
+        part = self.circuit.parts[name]
+        place, access = part.facts.at, part.facts.access
+        if part.panel is not None:
+            panel = self.circuit.parts[part.panel]
+            place = place or panel.facts.at
+            access = access or panel.facts.access
+        return place, access
+
+    def title(self, name: str) -> str:
+        """'ALM (Air levelling module)'."""
+        part = self.circuit.parts[name]
+        return f"{name} ({part.facts.name})" if part.facts.name else name
+
+    def is_fuse(self, name: str) -> bool:
+        """Whether a part is a fuse, a fusible link or a breaker."""
+        part = self.circuit.parts.get(name)
+        return part is not None and part.kind in FUSE_KINDS
+
+
+def _of(kinds: frozenset[LinkKind]) -> Callable[[Link], bool]:
+    return lambda link: link.kind in kinds
