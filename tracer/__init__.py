@@ -41,6 +41,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
     from tracer.trace.affects.in_common import CommonReport as CommonReport
+    from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
@@ -66,6 +67,7 @@ _VALUES = {
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
     "Classified": "tracer.electrics.bus.readings",
+    "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
     "Expected": "tracer.electrics.volts.expected",

@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import typer
 
@@ -17,16 +17,10 @@ from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
+    from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
 
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
-
-
-class Answer(Protocol):
-    """Every answer says whether anything is loose."""
-
-    @property
-    def complete(self) -> bool: ...
 
 
 Got = TypeVar("Got")
@@ -38,7 +32,7 @@ def answer(
     text: Callable[..., str],
     data: Callable[[Got], Mapping[str, Any]],
     table: Callable[[Got], str] | None = None,
-    complete: Callable[[Got], bool] = lambda got: got.complete,  # type: ignore[attr-defined]
+    completeness: Callable[[Got], Completeness] = lambda got: got.completeness,  # type: ignore[attr-defined]
     json: bool = False,
     csv: bool = False,
 ) -> NoReturn:
@@ -48,13 +42,13 @@ def answer(
     ----------
     ask : the question, one call of the front door
     text, data, table : what shows the answer for people (with `width` and `bold`), for programs, for a spreadsheet
-    complete : whether nothing is loose in the answer
+    completeness : of what was asked for
     """
     if json and csv:
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
     got = asked(ask, json=json)
     show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
-    end(complete=complete(got))
+    end(completeness(got))
 
 
 def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
@@ -69,9 +63,9 @@ def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
         fail(str(error), CANNOT_USE)
 
 
-def end(*, complete: bool) -> NoReturn:
+def end(completeness: Completeness) -> NoReturn:
     """The exit status of an answer that was shown."""
-    raise typer.Exit(COMPLETE if complete else LOOSE_ENDS)
+    raise typer.Exit(COMPLETE if completeness.complete else LOOSE_ENDS)
 
 
 def show_problems(error: CannotUse, *, json: bool) -> NoReturn:

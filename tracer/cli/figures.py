@@ -88,7 +88,7 @@ def bus(
         ask,
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(*got),
-        complete=lambda got: all(one.complete for one in got[0]),
+        completeness=lambda got: tracer.Completeness.of_all([one.completeness for one in got[0]]),
         json=json,
     )
 

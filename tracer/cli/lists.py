@@ -54,7 +54,7 @@ def supplies(
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),
-        complete=lambda got: got[0].complete,
+        completeness=lambda got: got[0].completeness,
         json=json,
         csv=csv,
     )
@@ -93,7 +93,7 @@ def affects(
         lambda tracing: (tracing, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(got[1]),
-        complete=lambda got: got[1].complete,
+        completeness=lambda got: got[1].completeness,
         json=json,
     )
 
@@ -144,10 +144,10 @@ def panel(
     found, compared = asked(ask, json=json)
     if compared is not None:
         show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
-        end(complete=compared.complete)
+        end(compared.completeness)
     if pdf is None or json or csv:
         show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **page()))
-    end(complete=found.complete)
+    end(found.completeness)
 
 
 @app.command(

@@ -5,21 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
 from tracer.trace.tracing import Tracing
 
 
 @dataclass(frozen=True, slots=True)
-class Audit:
+class Audit(Answer):
     """Every finding of every rule, in file order."""
 
     circuit: Circuit
     loose_ends: tuple[Finding, ...]
     remarks: tuple[Finding, ...]
-
-    @property
-    def complete(self) -> bool:
-        return not self.loose_ends
+    completeness: Completeness
 
 
 def audit_of(tracing: Tracing) -> Audit:
@@ -27,4 +26,4 @@ def audit_of(tracing: Tracing) -> Audit:
     from tracer.electrics.remarks import electric_remarks
 
     noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
-    return Audit(tracing.circuit, tuple(loose_ends(tracing)), tuple(noted))
+    return Audit(tracing.circuit, tuple(loose_ends(tracing)), tuple(noted), whole_vehicle(tracing))

@@ -21,7 +21,8 @@ from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
-from tracer.trace.rules.registry import loose_ends
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.tracing import Tracing
 
 ASLEEP = "asleep"  # the condition under which a key-off draw is expected, where the vehicle declares it
@@ -61,7 +62,7 @@ class NextStep:
 
 
 @dataclass(frozen=True, slots=True)
-class DrawReport:
+class DrawReport(Answer):
     """All readings with total and shares. `total_ma` counts each current once; `unread` are fed positions without a reading."""
 
     vehicle: str
@@ -70,7 +71,7 @@ class DrawReport:
     asleep: (
         bool | None
     )  # whether what is expected holds for modules that have fallen asleep; None where no such condition is typed in
-    loose_ends: int  # of the vehicle: positions and consumers may be missing
+    completeness: Completeness  # of the vehicle: positions and consumers may be missing
     readings: tuple[FuseDraw, ...]
     unread: tuple[FuseDraw, ...]
     total_ma: Range | None
@@ -81,11 +82,6 @@ class DrawReport:
     notes: tuple[str, ...]
     meter: str
     least_mv: float  # the last digit of the meter
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
 
 
 def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
@@ -168,7 +164,7 @@ class _Drawer:
             self.key,
             tuple(name if state == "yes" else f"{name}={state}" for name, state in self.held.items()),
             self.asleep,
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
             tuple(read),
             unread,
             total,

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
+from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.trace.affects.dead_part import (
     FEWER,
@@ -37,12 +38,9 @@ def as_text(tracing: Tracing, report: AffectsReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {report.target.words}", strong=True)
     _place(page, tracing, report)
-    if not report.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; what hangs there may be affected too and is missing here. "
-            "`tracer check` lists them.",
-            strong=True,
-        )
+    page.line(
+        first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True
+    )
     page.line(verdict(report), strong=True)
     for note in report.notes:
         page.line(f"Note: {note}.")
@@ -208,8 +206,8 @@ def as_data(report: AffectsReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
-        "complete": report.complete,
-        "loose_ends": report.loose_ends,
+        **completeness_data(report.completeness),
+        "loose_ends": report.completeness.loose,
         "target": {"name": report.target.name, "kind": report.target.kind, "parts": list(report.target.parts), "words": report.target.words},
         "keys": list(report.keys),
         "lost": [_effect_data(effect) for effect in report.of(LOST)],

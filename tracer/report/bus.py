@@ -8,8 +8,10 @@ from typing import Any
 
 from tracer.electrics.bus.readings import Classified
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
+from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards.cautions import cautions_for
+from tracer.trace.lists.completeness import Completeness
 
 SCHEMA = "tracer.bus/1"
 
@@ -49,12 +51,12 @@ def _head(page: Page, report: BusReport) -> None:
         f"{report.vehicle}: bus {report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}",
         strong=True,
     )
-    if not report.complete:
-        page.line("NOT COMPLETE: what follows holds only for what is typed in.", strong=True)
+    holds = "" if report.complete else " What follows holds only for what is typed in."
+    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True)
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
-    if report.loose_elsewhere:
-        page.line(elsewhere_words(report.loose_elsewhere))
+    if report.completeness.elsewhere:
+        page.line(elsewhere_words(report.completeness.elsewhere))
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
 
@@ -436,7 +438,7 @@ def as_data(reports: Sequence[BusReport], reading: Classified | None) -> dict[st
     """Each bus as plain data, documented in docs/json/bus.md. An open reading is null."""
     return {
         "schema": SCHEMA,
-        "complete": all(report.complete for report in reports),
+        **completeness_data(Completeness.of_all([report.completeness for report in reports])),
         "buses": [_bus_data(report) for report in reports],
         "reading": None if reading is None else _reading_data(reading),
     }
@@ -450,8 +452,8 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
         "name": report.title or None,
         "kind": report.kind or None,
         "commander": report.commander or None,
-        "complete": report.complete,
-        "loose_elsewhere": report.loose_elsewhere,
+        **completeness_data(report.completeness),
+        "loose_elsewhere": report.completeness.elsewhere,
         "lines": list(report.lines),
         "modules": [node.module for node in report.nodes],
         "pins": {node.module: dict(node.pin_names) for node in report.nodes},

@@ -6,7 +6,8 @@ from typing import Any
 
 from tracer.electrics.key_off_draw import DrawReport, FuseDraw, ma_number, ma_words
 from tracer.electrics.volts.values import Range
-from tracer.report.layout import Page, counted
+from tracer.report.completeness import completeness_data, first_line
+from tracer.report.layout import Page
 from tracer.report.volts import limit_data, range_data
 from tracer.standards.cautions import cautions_for
 
@@ -17,11 +18,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     """Readings, total, what to open up next; without a reading the list of positions to read."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
-    if not report.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; positions and consumers may be missing here. `tracer check` lists them.",
-            strong=True,
-        )
+    page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
     _expected_for(page, report)
     if report.readings:
         _readings(page, report)
@@ -162,7 +159,7 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": report.vehicle,
         "key": report.key,
-        "complete": report.complete,
+        **completeness_data(report.completeness),
         "held": list(report.held),
         "asleep": report.asleep,
         "total": None if report.total_ma is None else range_data(report.total_ma, "_ma"),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from tracer.report.completeness import cell, completeness_data, first_line
 from tracer.report.layout import Page, counted, display_width
 from tracer.report.sheets import csv_text
 from tracer.report.supplies import loose_data
+from tracer.trace.lists.completeness import Completeness
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -34,14 +36,14 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     """Every position in the order in which it sits, below a plan of the panel."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
-    page.line(verdict(report.panels, report.loose_elsewhere), strong=True)
+    page.line(verdict(report.panels, report.completeness), strong=True)
     for panel in report.panels:
         _panel(page, panel)
     _cautions(page, report.cautions)
     return page.text()
 
 
-def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
+def verdict(panels: Sequence[Panel], completeness: Completeness) -> str:
     """How many positions there are of each state, and whether anything about them, or about what they may serve, is loose."""
     positions = [position for panel in panels for position in panel.positions]
     counts = []
@@ -50,15 +52,7 @@ def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
         if number:
             counts.append(f"{number} {state}")
     total = f"{counted(len(positions), 'position')}: {', '.join(counts) or 'none'}"
-    loose = len({loose for panel in panels for loose in panel.loose_ends})
-    if not loose and not loose_elsewhere:
-        return f"COMPLETE: {total}."
-    said = [counted(loose, "loose end")] if loose else []
-    if loose_elsewhere:
-        said.append(
-            f"{counted(loose_elsewhere, 'loose end')} elsewhere in the vehicle (what hangs there may be served from here too; `tracer check` lists them)"
-        )
-    return f"NOT COMPLETE: {' and '.join(said)}. {total}."
+    return first_line(completeness, counts=total, missing="what hangs there may be served from here too")
 
 
 def _panel(page: Page, panel: Panel) -> None:
@@ -247,12 +241,9 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     """What does not belong, a hazard first; the likely stories; what was not looked at."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
-    page.line(seen_verdict(seen), strong=True)
+    page.line(first_line(seen.completeness, why=seen_verdict(seen)), strong=True)
     if seen.mismatches and not report.complete:
-        page.line(
-            "NOT COMPLETE: loose ends in this vehicle; what is taken away may be more than is listed. `tracer check` lists them.",
-            strong=True,
-        )
+        page.line(f"What is taken away may be more than is listed: {first_line(report.completeness)}", strong=True)
     hazards = [one for one in seen.mismatches if one.hazard]
     others = [one for one in seen.mismatches if not one.hazard]
     for title, found in (("Hazard: put this right first", hazards), ("Does not belong", others)):
@@ -276,7 +267,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
 
 
 def seen_verdict(seen: SeenReport) -> str:
-    """What the comparison comes to in one line."""
+    """Why a comparison is not complete, in one line."""
     parts = []
     hazards = sum(one.hazard for one in seen.mismatches)
     if hazards:
@@ -289,9 +280,9 @@ def seen_verdict(seen: SeenReport) -> str:
         )
     if seen.not_looked_at:
         parts.append(f"{counted(len(seen.not_looked_at), 'position')} not looked at")
-    if not parts:
-        return f"As it should be: all {counted(len(seen.right), 'position')}."
-    return f"{', '.join(parts)}; {len(seen.right)} as they should be."
+    if loose := seen.completeness.loose - len(seen.not_looked_at):
+        parts.append(f"{counted(loose, 'loose end')} at these positions or below them")
+    return f"{', '.join(parts)}; {len(seen.right)} as they should be"
 
 
 def _expected(position: Position) -> str:
@@ -320,7 +311,7 @@ def as_data(report: PanelReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
-        "complete": report.complete,
+        **completeness_data(report.completeness),
         "loose_elsewhere": report.loose_elsewhere,
         "panels": [
             {
@@ -388,7 +379,7 @@ def as_csv(report: PanelReport) -> str:
             position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
             *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
-            "NOT COMPLETE" if panel.loose_ends or report.loose_elsewhere else "complete",
+            cell(report.completeness),
         ]
         for panel in report.panels
         for position in panel.positions
@@ -401,7 +392,7 @@ def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
     return {
         "schema": SEEN_SCHEMA,
         "vehicle": report.vehicle,
-        "complete": seen.complete,
+        **completeness_data(seen.completeness),
         "mismatches": [
             {
                 "label": one.position.label,
@@ -455,7 +446,7 @@ def page_data(report: PanelReport) -> dict[str, Any]:
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
-                "verdict": verdict([panel], report.loose_elsewhere),
+                "verdict": verdict([panel], report.completeness),
                 "plan": _page_plan(panel),
                 "positions": [_page_row(position) for position in panel.positions],
             }

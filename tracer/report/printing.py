@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 
 if TYPE_CHECKING:
     from tracer.electrics.limits_in_use import LimitsInUse
@@ -35,17 +35,12 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
-    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete, in its first word."""
+class Printed(Answer):
+    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete."""
 
     module: str
-    word: str
+    completeness: Completeness
     files: tuple[bytes, ...]
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list says COMPLETE."""
-        return self.word == Completeness().word
 
 
 def printed(tracing: Tracing, module: str, job: Job) -> Printed:
@@ -63,11 +58,11 @@ def printed(tracing: Tracing, module: str, job: Job) -> Printed:
         from tracer.report.worksheet import file_of
 
         sheet = sheet_of(tracing, report, job.limits)
-        return Printed(module, report.completeness.word, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+        return Printed(module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 
     pages = diagram_of(tracing, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
-    return Printed(module, report.completeness.word, tuple(files_of(pages, job.form)))
+    return Printed(module, report.completeness, tuple(files_of(pages, job.form)))
 
 
 def sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:

@@ -17,8 +17,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     name = f" - {states.name}" if states.name else ""
     page.line(f"{states.vehicle}: {states.module}{name}", strong=True)
-    if words := list_words(states.module, states.completeness):
-        page.line(words, strong=True)
+    page.line(list_words(states.module, states.completeness), strong=True)
     if states.completeness.elsewhere:
         page.line(elsewhere_words(states.completeness.elsewhere))
     page.line(
@@ -72,8 +71,7 @@ def as_data(states: ModuleStates) -> dict[str, Any]:
         "vehicle": states.vehicle,
         "module": states.module,
         "name": states.name,
-        "complete": states.complete,
-        "completeness": completeness_data(states.completeness),
+        **completeness_data(states.completeness),
         "loose_elsewhere": states.completeness.elsewhere,
         "keys": list(states.keys),
         "conditions": states.conditions,

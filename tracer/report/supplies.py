@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tracer.entry.problems import listed, natural
-from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
+from tracer.report.completeness import cell, completeness_data, first_line
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
 from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
@@ -62,14 +62,7 @@ def verdict(report: SupplyReport) -> str:
         if report.cavities_listed
         else "its cavities are not listed"
     )
-    joints = joints_words(report.completeness)
-    if report.completeness.state == "not complete":
-        joints = f"; {joints}" if joints else ""
-        rests = report.completeness.conditions
-        besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
-        return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
-    rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
-    return f"{opening(report.completeness)}: {counts}; {'; '.join(rest)}."
+    return first_line(report.completeness, counts=f"{counts}; {cavities}", most=1000)
 
 
 def _title(page: Page, report: SupplyReport) -> None:
@@ -488,8 +481,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "module": report.module,
         "name": report.name,
         "place": report.place,
-        "complete": report.complete,
-        "completeness": completeness_data(report.completeness),
+        **completeness_data(report.completeness),
         "gets": dict(report.gets),
         "keys": list(report.keys),
         "volts": _volts_data(expected),

@@ -36,8 +36,8 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
 
 def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
-    if words := list_words(report.module, report.completeness):
-        page.line(f"{words} What is not typed in is not in these values.", strong=True)
+    not_in_them = "" if report.complete else " What is not typed in is not in these values."
+    page.line(f"{list_words(report.module, report.completeness)}{not_in_them}", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
     page.line(
@@ -292,8 +292,7 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": report.vehicle,
         "module": report.module,
-        "complete": report.complete,
-        "completeness": completeness_data(report.completeness),
+        **completeness_data(report.completeness),
         "loose_elsewhere": report.completeness.elsewhere,
         "key": report.key,
         "system_v": report.system_v,

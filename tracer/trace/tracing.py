@@ -16,6 +16,7 @@ from tracer.trace.ways.simple import Ways, WaysWithout
 
 if TYPE_CHECKING:
     from tracer.trace.lists.census import PinFinding
+    from tracer.trace.lists.completeness import Completeness
     from tracer.trace.rules.registry import Finding
 
 SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
@@ -45,6 +46,7 @@ class Tracing:
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
+        self.completeness: Completeness | None = None  # of the whole vehicle; filled by basis.whole_vehicle
 
     def key_state(self, name: str | None = None) -> str:
         """A key state by its name; where none is named, run, or else the last but one.

@@ -15,6 +15,8 @@ from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
+from tracer.trace.lists.basis import of_nodes, uncounted_joints
+from tracer.trace.lists.completeness import Completeness
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -94,9 +96,22 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         tuple(lines.notes),
         tuple(lines.problems),
         f"{100 * limits.of('meter resistance share').high:g} % of the reading and {limits.of('meter resistance digits').high:g} Ω",
+        _completeness(lines, terminations, len(loose_ends(lines.tracing)) - len(on_lines)),
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",
-        len(loose_ends(lines.tracing)) - len(on_lines),
+    )
+
+
+def _completeness(lines: BusLines, terminations: Sequence[BusTermination], elsewhere: int) -> Completeness:
+    """Whether nothing about the bus is unknown; it rests on what is only assumed of its lines."""
+    not_said = not lines.problems and (not lines.facts.kind or any(one.ohms is None for one in terminations))
+    nodes = frozenset[int]().union(*lines.nets.values())
+    return Completeness(
+        loose=len(lines.problems) + not_said,
+        rests_on=of_nodes(lines.tracing, nodes),
+        uncounted=uncounted_joints(lines.circuit, nodes),
+        elsewhere=elsewhere,
+        about="bus",
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import CannotAnswer
+from tracer.trace.lists.completeness import Answer, Completeness
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
 OPEN_OHM = 1e6  # readings above count as open
@@ -115,7 +116,7 @@ class LevelLine:
 
 
 @dataclass(frozen=True)
-class BusReport:
+class BusReport(Answer):
     """One bus: what it is made of, what is read where, what a test tells. `cases` begins with the bus in order."""
 
     vehicle: str
@@ -135,14 +136,9 @@ class BusReport:
     notes: tuple[str, ...]
     problems: tuple[str, ...]
     meter: str
+    completeness: Completeness
     line_ohms: dict[str, float] = field(default_factory=dict)
     commander: str = ""
-    loose_elsewhere: int = 0  # loose ends of the vehicle that are on none of its lines
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing about the bus is unknown."""
-        return bool(self.kind) and not self.problems and all(t.ohms is not None for t in self.terminations)
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ class RowVolts:
 
 
 @dataclass(frozen=True, slots=True)
-class VoltsReport:
+class VoltsReport(Answer):
     """A module's rows in one key state, with what they rest on."""
 
     vehicle: str
@@ -142,11 +142,6 @@ class VoltsReport:
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list of the module is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

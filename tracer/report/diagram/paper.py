@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import count, product
 from math import ceil
 
+from tracer.report.completeness import loose_words
 from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY, items_of
@@ -30,7 +31,7 @@ from tracer.report.diagram.shapes import (
     wrapped,
 )
 from tracer.report.diagram.view import View
-from tracer.report.layout import counted, elsewhere_words
+from tracer.report.layout import elsewhere_words
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
@@ -387,7 +388,7 @@ def _why(view: View) -> str:
     completeness = view.report.completeness
     if completeness.state == "complete if":
         return "see below"
-    return counted(completeness.loose, "loose end") if completeness.loose else "the two counts differ"
+    return loose_words(completeness, where=False)
 
 
 def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Primitive]:

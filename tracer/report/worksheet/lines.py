@@ -29,7 +29,7 @@ from tracer.report.worksheet.words import (
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import cautions_for
 from tracer.standards.sources import said
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row, SupplyReport
 
 NO_PLACE = "place not typed in"
@@ -78,7 +78,7 @@ class Batch:
 
 
 @dataclass
-class Worksheet:
+class Worksheet(Answer):
     """The whole form."""
 
     vehicle: str
@@ -98,11 +98,6 @@ class Worksheet:
     not_computed: tuple[str, ...] = ()  # key states without values, with the reason
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
-
-    @property
-    def complete(self) -> bool:
-        """Whether the module's list is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
 
 @dataclass(frozen=True, slots=True)

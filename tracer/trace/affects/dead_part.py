@@ -16,8 +16,9 @@ from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.still_fed import Loss, Opened, Reach, opened_at_pin
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.panels.labels import position_in
-from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import is_ruled_out
 from tracer.trace.ways.simple import Ways
@@ -109,7 +110,7 @@ class Parted:
 
 
 @dataclass(frozen=True, slots=True)
-class AffectsReport:
+class AffectsReport(Answer):
     """Everything that opening a target affects, in the order shown."""
 
     vehicle: str
@@ -121,12 +122,7 @@ class AffectsReport:
     parted: tuple[Parted, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-    loose_ends: int  # of the vehicle: what hangs there may be affected too
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
+    completeness: Completeness  # of the vehicle: what hangs on something loose may be affected too
 
     def of(self, verdict: str) -> tuple[Effect, ...]:
         """The effects of one verdict."""
@@ -347,7 +343,7 @@ class Affected:
             tuple(self._parted(fitted, target)),
             tuple(notes),
             _cautions(target.kind),
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
         )
 
     def _after(self, fitted: _Fitted, target: Target, loss: Loss) -> KeyStates:

@@ -14,7 +14,8 @@ from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.dead_part import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.affects.still_fed import Opened, Reach
-from tracer.trace.rules.registry import loose_ends
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.tracing import Tracing
 
 SUSPECT, DOUBTFUL, CLEARED = "suspect", "doubtful", "cleared"
@@ -68,7 +69,7 @@ class CommonPlace:
 
 
 @dataclass(frozen=True, slots=True)
-class CommonReport:
+class CommonReport(Answer):
     """What dead parts share, best first."""
 
     vehicle: str
@@ -77,12 +78,7 @@ class CommonReport:
     groups: tuple[CommonGroup, ...]
     places: tuple[CommonPlace, ...]
     cautions: tuple[str, ...]
-    loose_ends: int  # of the vehicle: what is shared may run over them
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
+    completeness: Completeness  # of the vehicle: what is shared may run over something loose
 
     def shared_by_all(self) -> tuple[CommonGroup, ...]:
         """The groups that every dead part hangs on and no working part clears."""
@@ -144,7 +140,7 @@ class _Common:
             tuple(sorted(groups, key=self._group_order)),
             tuple(self._places(grouped)),
             tuple(caution.text for caution in cautions_for("probe")),
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
         )
 
     def _terminals(self, name: str) -> list[Terminal]:

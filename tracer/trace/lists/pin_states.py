@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.entry.models import ModuleFacts
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
@@ -26,7 +26,7 @@ class PinStates:
 
 
 @dataclass(frozen=True, slots=True)
-class ModuleStates:
+class ModuleStates(Answer):
     """All pins of a module against the key states; `chains` are the side chains, `conditions` what the vehicle says about each condition."""
 
     vehicle: str
@@ -39,11 +39,6 @@ class ModuleStates:
     unstable: tuple[str, ...]
     completeness: Completeness
     loose_ends: tuple[LooseEnd, ...]
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list of the module is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
 
 def pin_states(tracing: Tracing, module: str) -> ModuleStates:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import Place
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,7 @@ class CrossCheck:
 
 
 @dataclass(frozen=True, slots=True)
-class SupplyReport:
+class SupplyReport(Answer):
     """Every supply and ground of one module; `gets` says how it has the supply or ground that no pin has: passive, case, or a module."""
 
     vehicle: str
@@ -178,11 +178,6 @@ class SupplyReport:
     sheets: tuple[str, ...]
     cautions: tuple[str, ...]
     gets: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
     @property
     def loose_elsewhere(self) -> int:

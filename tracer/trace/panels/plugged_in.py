@@ -15,6 +15,7 @@ from tracer.entry.models import PanelFacts
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.standards.fuses import fuse_kinds
 from tracer.trace.affects.dead_part import LOST, SOME_STATES, Affected
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, UNKNOWN, PanelReport, Position
 from tracer.trace.tracing import Tracing
 
@@ -118,7 +119,7 @@ class Story:
 
 
 @dataclass(frozen=True, slots=True)
-class SeenReport:
+class SeenReport(Answer):
     """A panel compared with what was seen."""
 
     vehicle: str
@@ -127,11 +128,7 @@ class SeenReport:
     right: tuple[str, ...]
     not_looked_at: tuple[Position, ...]
     cautions: tuple[str, ...]
-
-    @property
-    def complete(self) -> bool:
-        """Whether every position was looked at and holds what belongs there."""
-        return not self.mismatches and not self.not_looked_at
+    completeness: Completeness  # whether every position is known, was looked at and holds what belongs there
 
 
 # --- reading -----------------------------------------------------------------------------------------------------
@@ -254,13 +251,22 @@ def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged]) 
         if not found:
             right.append(position.label)
     mismatches.sort(key=lambda one: _ORDER.index(one.what))
+    not_looked_at = tuple(position for position in report.positions if position.part not in seen)
+    elsewhere = report.loose_elsewhere
+    completeness = Completeness(
+        loose=len(not_looked_at) + report.completeness.loose - elsewhere,
+        differences=len(mismatches),
+        elsewhere=elsewhere,
+        about="plugged",
+    )
     return SeenReport(
         report.vehicle,
         tuple(mismatches),
         tuple(_stories(tracing, report, mismatches)),
         tuple(right),
-        tuple(position for position in report.positions if position.part not in seen),
+        not_looked_at,
         report.cautions,
+        completeness,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
@@ -12,6 +12,8 @@ from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects.dead_part import fuse_words
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.lists.rows import levels
 from tracer.trace.panels.labels import named_in, output_node, position_in
@@ -128,18 +130,18 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
-class PanelReport:
+class PanelReport(Answer):
     """Every position of one or all panels."""
 
     vehicle: str
     panels: tuple[Panel, ...]
-    cautions: tuple[str, ...] = field(default=())
-    loose_elsewhere: int = 0  # in the vehicle, at none of these positions and on no way below them
+    cautions: tuple[str, ...]
+    completeness: Completeness  # of the vehicle: a wire that nobody typed in may hang on any splice below a position
 
     @property
-    def complete(self) -> bool:
-        """Whether nothing is loose, here or elsewhere: a wire that nobody typed in may hang on any splice below a position."""
-        return not self.loose_elsewhere and not any(panel.loose_ends for panel in self.panels)
+    def loose_elsewhere(self) -> int:
+        """Loose ends of the vehicle at none of these positions and on no way below them."""
+        return self.completeness.loose - len({loose for panel in self.panels for loose in panel.loose_ends})
 
     @property
     def positions(self) -> tuple[Position, ...]:
@@ -171,12 +173,11 @@ def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelRepor
     below = _Below(tracing)
     found = loose_ends(tracing)
     panels = tuple(_panel(tracing, part, below, found) for part in parts)
-    shown = {loose for panel in panels for loose in panel.loose_ends}
     return PanelReport(
         tracing.circuit.name,
         panels,
         tuple(caution.text for caution in cautions_for("fuses")),
-        sum(_loose_end(finding) not in shown for finding in found),
+        whole_vehicle(tracing),
     )
 
 
