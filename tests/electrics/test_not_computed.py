@@ -199,3 +199,34 @@ def test_the_levels_of_a_lin_bus_of_a_24_v_vehicle_are_not_computed(tmp_path: Pa
     of_12 = tracing_of(tmp_path / "12", LIN, buses)
     levels = bus_of(of_12, "doors", limits=limits_of(of_12.circuit)).levels
     assert [one.state for one in levels][:2] == ["recessive (at rest)", "dominant"]
+
+
+# M.1 beside a box of which nobody knows the inside; M.3 behind a fuse of its own.
+BOX = """
+parts:
+  BAT: {is: battery, at: x}
+  F1: {is: fuse, amps: 10, at: x}
+  F2: {is: fuse, amps: 10, at: x}
+  S1: {is: splice, at: x}
+  Q1: {is: box, at: x}
+  M: {is: module, at: y, cavities: 1-3, pins: {1: supply, 2: ground, 3: supply}, draws: {1: 9, 3: 9}}
+runs:
+- BAT.+ -- RD 1 9m -- F1 -- RD 1 9m -- S1
+- S1 -- RD 1 9m -- M.1
+- BAT.+ -- RD 1 9m -- F2 -- RD 1 9m -- M.3
+- M.2 -- BN 1 1m -- BAT.-
+"""
+
+
+@pytest.mark.parametrize("beside", ["S1 -- RD 1 -- Q1.1", "M.2 -- BN 1 -- Q1.1", ""])
+def test_beside_an_unknown_inside_one_row_has_no_figure_and_the_others_have(beside: str, tmp_path: Path) -> None:
+    tracing = tracing_of(tmp_path, BOX + (f"- {beside}\n" if beside else ""))
+    report = volts(tracing, "M")
+    silent = {"S1": "M.1", "M.": "M.2", "": ""}[beside[:2]]
+    assert {one.point for one in report.rows if one.not_computed} == ({silent} if silent else set())
+    if silent:
+        assert row(report, silent).not_computed == f"{SAYS}what Q1.1 is joined with inside Q1 is not known"
+        assert not report.complete
+    assert (row(report, "M.3").across is None) is (silent == "M.2"), "back through a ground that is not computed"
+    remarked = {finding.at for finding in tracer.check(tracing).remarks if finding.code == "R232"}
+    assert remarked == {"M.1", "M.3"} - {silent}

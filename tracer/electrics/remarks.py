@@ -204,6 +204,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
     from tracer.electrics.model.branches import LOW, NOMINAL, Setting
     from tracer.electrics.model.circuit_model import NotSettled
     from tracer.electrics.model.of_circuit import models_of
+    from tracer.electrics.volts.not_computed import beside_unknown
 
     limits = limits_of(tracing.circuit)
     keys = tracing.circuit.typed.vehicle.key
@@ -225,6 +226,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 or part is None
                 or part.kind != "module"
                 or model.level_words(draw.first, supply=True) != "live"
+                or beside_unknown(tracing, module, draw.first, "supply")
             ):
                 continue
             volts = float(solved.node_v[draw.first])

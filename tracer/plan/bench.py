@@ -187,7 +187,7 @@ class _Unplugged:
         nominal = self._without_lamp(_NOMINAL)
         if self._withheld is None:
             self._ways = CurrentWays(self.model, nominal.branch_a)
-            self._withheld = Withheld(self.model, self._ways, nominal.branch_a)
+            self._withheld = Withheld(self.tracing, self.model, self._ways, nominal.branch_a)
         node = self.tracing.circuit.pins_of[row.part][row.pin]
         return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
 

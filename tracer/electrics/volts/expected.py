@@ -65,8 +65,6 @@ def expected_of(tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse) 
         return Expected(
             why_not=f"the vehicle has {links} links, `tracer volts {report.module}` takes its time over them"
         )
-    if unknown := [end.message for end in report.loose_ends if end.code == "L161"]:
-        return Expected(why_not=unknown[0])  # what flows there is in no figure
     try:
         return Expected(expectations(tracing, report, limits=limits))
     except NotSettled as error:
