@@ -75,11 +75,15 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Lever:
-    """What moves contacts together: a switch, one of its levers, or a relay. `name` is how it is called: `S7`, or `S7/wiper` for a lever."""
+    """What moves contacts together: a switch, one of its levers, or a relay. `name` is how it is called: `S7`, or `S7/wiper` for a lever.
+
+    `contacts` are the positions of which it is known what they close, `unknown` those that are typed as unknown: there any of its contacts may be closed.
+    """
 
     name: str
     contacts: Mapping[str, tuple[tuple[str, ...], ...]]
     follows: str | None = None
+    unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +99,7 @@ class Part:
     follows: str | None = None
     lag: str | None = None
     levers: Mapping[str, Lever] = field(default_factory=dict)  # by `Link.lever`; "" is the part as a whole
-    inside_unknown: bool = False  # a box, or contacts that are not given: nothing is known to join its pins
+    inside_unknown: bool = False  # a box, or contacts (or one position of them) that are not given: what joins its pins is not wholly known
 
     @property
     def place(self) -> Place:

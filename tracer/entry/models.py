@@ -79,12 +79,14 @@ def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
 
 
 def _contact_groups(typed: Any) -> tuple[tuple[str, ...], ...]:
+    if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS:
+        return values.UNKNOWN_CONTACTS
     items = [typed] if isinstance(typed, str) and typed.strip() else typed or []
     listed = isinstance(items, list) and all(isinstance(item, str) or _is_pins(item) for item in items)
     if not listed:
         raise Misread(
             "the contacts that are closed are wanted here",
-            "Write for example `[30-15, 30-75]`, or `[]` for none.",
+            "Write for example `[30-15, 30-75]`, `[]` for none, or `unknown`.",
         )
     return tuple(values.pin_group(item) for item in items)
 
@@ -440,7 +442,9 @@ class LeverFacts(Facts):
 
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
 
 
 class SwitchFacts(PartFacts):
@@ -449,7 +453,9 @@ class SwitchFacts(PartFacts):
     kind_name = "switch"
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
     levers: dict[str, LeverFacts] = Field(
         default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
     )
@@ -462,7 +468,9 @@ class RelayFacts(PartFacts):
     kind_name = "relay"
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
-    contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{rest: [30-87a], energised: [30-87] or unknown}, or unknown"
+    )
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")

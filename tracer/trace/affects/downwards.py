@@ -178,7 +178,7 @@ class _Walks:
         if part.kind == "relay":
             return lever.name, ["rest", "energised"]
         if lever.follows is None:
-            return lever.name, list(lever.contacts)
+            return lever.name, [*lever.contacts, *lever.unknown]
         if lever.follows == "key":
             return "the key", list(self.circuit.typed.vehicle.key)
         return f"condition {lever.follows}", ["yes", "no"]
@@ -188,7 +188,7 @@ class _Walks:
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
         if lever.follows != "key" or part.kind == "relay":
-            return set(link.closed)
+            return {*link.closed, *lever.unknown}
         return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in lever.contacts}
 
     def _closed(self, link: Link, setting: _Setting) -> bool:

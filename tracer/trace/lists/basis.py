@@ -125,8 +125,9 @@ def _runs_and_positions(tracing: Tracing, on_links: Iterable[int]) -> Iterator[A
             if part.kind == "switch":
                 lever = part.levers[link.lever]
                 every = tracing.states.keys if lever.follows == "key" else ("yes", "no") if lever.follows else ()
-                left_out = [position for position in every if position not in lever.contacts]
-                for position in left_out if every else ["a further position"] if len(lever.contacts) < 2 else []:
+                typed = (*lever.contacts, *lever.unknown)  # what is typed as unknown is a loose end
+                left_out = [position for position in every if position not in typed]
+                for position in left_out if every else ["a further position"] if len(typed) < 2 else []:
                     yield Assumption("position", f"{lever.name} in {position}")
 
 
