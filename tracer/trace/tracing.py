@@ -188,7 +188,7 @@ class Tracing:
         ways = self._all_supply_ways
         found = set()
         for number, link in enumerate(self.circuit.links):
-            if link.kind is LinkKind.FUSE and ways.leads_to(link.a):
+            if link.kind is LinkKind.FUSE and ways.leads_to(link.a) and not ways.has_way_beside(link.a, number):
                 way = ways.to(link.a)
                 if way is not None and number in way.sole_links:
                     found.add(link.part)

@@ -149,6 +149,9 @@ def _wires_at(circuit: Circuit, node: int, way: Way | None) -> list[str]:
     return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
 
 
+MOST_ALONE = 100_000  # parallel fuses times links of a way on which positions clash: beyond that no fuse is said to suffice alone
+
+
 def _fuses(tracing: Tracing, way: Way, level: str) -> tuple[FuseOnWay, ...]:
     circuit = tracing.circuit
     numbers = [number for number in way.links if circuit.links[number].kind is LinkKind.FUSE]
@@ -168,6 +171,8 @@ def _fuses(tracing: Tracing, way: Way, level: str) -> tuple[FuseOnWay, ...]:
 
 def _alone(circuit: Circuit, way: Way, level: str, number: int, parallel: list[int]) -> bool | None:
     """Whether a fuse feeds the pin with the others out: a source that may be dead counts only where it feeds through this very fuse."""
+    if way.clashes and len(parallel) * len(way.links) > MOST_ALONE:
+        return None
     others = [other for other in parallel if other != number]
     steady = _feeds(circuit, way, level, others)
     if steady is True or not way.passing:

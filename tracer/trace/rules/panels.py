@@ -358,12 +358,19 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
 def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse on the only way of another one, with a smaller rating."""
     circuit, ways = tracing.circuit, tracing.supply_ways()
+    rated = [
+        part.facts.amps for part in circuit.parts.values() if isinstance(part.facts, FuseFacts) and part.facts.amps
+    ]
     for link in circuit.links:
         if link.kind is not LinkKind.FUSE or circuit.is_left_open(link):
             continue
         own = circuit.parts[link.part].facts
-        way = ways.to(link.a)
-        if way is None or not isinstance(own, FuseFacts) or own.amps is None:
+        if (
+            not isinstance(own, FuseFacts)
+            or own.amps is None
+            or own.amps <= min(rated)
+            or (way := ways.to(link.a)) is None
+        ):
             continue
         above = [circuit.links[number] for number in way.sole_links if circuit.links[number].kind is LinkKind.FUSE]
         above.sort(key=lambda one: -max(way.distance[one.a], way.distance[one.b]))
