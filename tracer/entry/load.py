@@ -43,12 +43,15 @@ _POSITION_KINDS = ("fuse", "link", "breaker", "relay", "diode", "switch", "resis
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One page: the file it was typed in, what the page calls itself, its title, where its facts are from."""
+    """One page: the file it was typed in, what the page calls itself, its title, where its facts are from, what to mind with all of it."""
 
     file: str
     id: str
     title: str | None
     seen: str
+    note: str | None = None
+    hazard: tuple[str, ...] = ()
+    caution: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +255,8 @@ class _SheetReader:
         seen = head.seen if head else "diagram"
         sheet_id = head.sheet if head else file.name
         self._ids.setdefault(sheet_id, file.name)
-        self.sheets.append(Sheet(file.name, sheet_id, head.title if head else None, seen))
+        told = (head.title, seen, head.note, head.hazard, head.caution) if head else (None, seen)
+        self.sheets.append(Sheet(file.name, sheet_id, *told))
         self.files.append(file)
         self._read_parts(file, number, seen)
         self._read_runs(file, number, seen)

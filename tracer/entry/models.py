@@ -222,6 +222,46 @@ _WIRE_COUNT_SCHEMA = {
 WireCount = Annotated[int | None, ReadBy(_unknown_or(_wire_count), _WIRE_COUNT_SCHEMA)]
 YesNo = Annotated[Literal["yes", "no"], ONE_OF, WithJsonSchema({"type": ["string", "boolean"]})]
 
+HAZARD_WORDS = ("restraint", "high voltage", "fuel", "raised load", "hot", "moving", "none")
+
+
+def _hazard_words(typed: Any) -> tuple[str, ...]:
+    found = tuple(one_of(HAZARD_WORDS, word) for word in (typed if isinstance(typed, list) else [typed]))
+    if "none" in found and len(found) > 1:
+        raise Misread(
+            "`none` does not go with another hazard", "Write `hazard: none` alone, or the hazards without it."
+        )
+    return found
+
+
+def _vehicle_hazards(typed: Any) -> tuple[str, ...]:
+    found = _hazard_words(typed)
+    if "none" in found:
+        raise Misread(
+            "`none` is not possible for a whole vehicle",
+            "Write it on the part or the page whose name only sounds like one.",
+        )
+    return found
+
+
+def _by_pin(typed: Any) -> Any:
+    return typed if isinstance(typed, dict) else {"": typed}
+
+
+_HAZARD_SCHEMA = {
+    "anyOf": [{"enum": list(HAZARD_WORDS)}, {"type": "array", "items": {"enum": list(HAZARD_WORDS)}}],
+    "description": "what can hurt somebody here; `none` where a name only sounds like it",
+}
+_VEHICLE_HAZARD_SCHEMA = {
+    "anyOf": [{"enum": list(HAZARD_WORDS[:-1])}, {"type": "array", "items": {"enum": list(HAZARD_WORDS[:-1])}}],
+    "description": "what can hurt somebody anywhere on it: said by every command",
+}
+HazardWords = Annotated[tuple[str, ...], ReadBy(_hazard_words, _HAZARD_SCHEMA)]
+VehicleHazards = Annotated[tuple[str, ...], ReadBy(_vehicle_hazards, _VEHICLE_HAZARD_SCHEMA)]
+# By pin; what holds for the whole part goes under an empty key.
+HazardsByPin = Annotated[dict[str, HazardWords], Short(_by_pin, _HAZARD_SCHEMA)]
+WordsByPin = Annotated[dict[str, Text], Short(_by_pin, {"type": "string"})]
+
 # --- parts ---------------------------------------------------------------------------------------------------------
 
 
@@ -234,7 +274,16 @@ class PartFacts(Facts):
     name: Text | None = Field(None, description="what it is called in words")
     at: Text | None = Field(None, description="where it sits")
     access: Text | None = Field(None, description="how to get there")
-    note: Text | None = None
+    note: WordsByPin = Field(
+        default_factory=dict, description="what else there is to say; for single pins {PIN: words}"
+    )
+    hazard: HazardsByPin = Field(
+        default_factory=dict,
+        description="what can hurt somebody: restraint, high voltage ...; for single pins {PIN: hazard}",
+    )
+    caution: WordsByPin = Field(
+        default_factory=dict, description="what to mind, in words; for single pins {PIN: words}"
+    )
     seen: Seen | None = Field(None, description="where the fact is from")
     meets: dict[str, Text] = Field(
         default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
@@ -591,6 +640,8 @@ class VehicleFacts(Facts):
     limits: dict[str, Limit] = Field(
         default_factory=dict, description="{what: V}: limits of this vehicle that take the place of the usual ones"
     )
+    hazard: VehicleHazards = ()
+    caution: Text | None = Field(None, description="what to mind in all work on this vehicle")
     note: Text | None = None
 
 
@@ -607,6 +658,8 @@ class SheetFacts(Facts):
 
     sheet: Name = Field(description="what the page calls itself")
     title: Text | None = None
+    hazard: HazardWords = ()
+    caution: Text | None = Field(None, description="what to mind with everything on this page")
     note: Text | None = None
     seen: Seen = Field("diagram", description="where the facts of this sheet are from")
     parts: Annotated[Any, WithJsonSchema({"type": ["object", "null"]})] = None

@@ -15,7 +15,9 @@ from tracer.trace.ways.guards import Guard, guards_of
 from tracer.trace.ways.simple import Ways, WaysWithout
 
 if TYPE_CHECKING:
+    from tracer.trace.hazards import Hazards
     from tracer.trace.lists.census import PinFinding
+    from tracer.trace.minding import Minded
     from tracer.trace.rules.registry import Finding
 
 SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
@@ -69,6 +71,20 @@ class Tracing:
     def guards(self) -> dict[int, Guard]:
         """The positions that close each contact, by link number; contacts that every position closes are left out."""
         return guards_of(self.circuit)
+
+    @cached_property
+    def hazards(self) -> Hazards:
+        """Where something can hurt somebody."""
+        from tracer.trace.hazards import Hazards
+
+        return Hazards(self)
+
+    @cached_property
+    def to_mind(self) -> list[tuple[Minded, frozenset[str]]]:
+        """Every hazard, caution and note with the names that it concerns."""
+        from tracer.trace.minding import things_to_mind
+
+        return things_to_mind(self)
 
     @cached_property
     def second_count(self) -> SecondCount:

@@ -1,0 +1,106 @@
+"""How every output shows what is to be minded: counted in the first lines, told once, named at each row and point that it concerns."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from tracer.report.layout import Page, counted
+from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minded, Minding
+
+
+def first_words(minding: Minding) -> str:
+    """'2 HAZARDS: restraint (RCM), hot (EXH). 1 caution.'; empty where there is nothing but notes."""
+    hazards, cautions = minding.of(HAZARD), minding.of(CAUTION)
+    words = []
+    if hazards:
+        words.append(f"{counted(len(hazards), 'HAZARD')}: {_by_kind(hazards)}.")
+    if cautions:
+        words.append(f"{counted(len(cautions), 'caution')}.")
+    return " ".join(words)
+
+
+def _by_kind(hazards: Iterable[Minded]) -> str:
+    kinds: dict[str, list[str]] = {}
+    for one in hazards:
+        kinds.setdefault(one.hazard, []).append(one.of + (", by its name" if one.called else ""))
+    return ", ".join(f"{kind} ({'; '.join(whose)})" for kind, whose in kinds.items())
+
+
+def opening(page: Page, minding: Minding) -> None:
+    """The first line about hazards, and each hazard and caution once."""
+    if words := first_words(minding):
+        page.line(words, strong=True)
+    for line in lines(minding, HAZARD, CAUTION):
+        page.line(f"- {line}", indent=2, hang=4)
+
+
+def notes(page: Page, minding: Minding) -> None:
+    """What was typed as a note about what is shown."""
+    found = lines(minding, NOTE)
+    if found:
+        page.heading("Notes")
+    for line in found:
+        page.line(line, indent=2, hang=4)
+
+
+def lines(minding: Minding, *kinds: str) -> list[str]:
+    """Each thing of these kinds in one line: whose it is, what is said, where."""
+    return [_line(one) for kind in kinds for one in minding.of(kind)]
+
+
+def _line(one: Minded) -> str:
+    where = [name for name in one.at if name != one.of and "." in name]
+    guess = f" It is called `{one.called}`; type `hazard: none` if it is no such part." if one.called else ""
+    if one.kind == NOTE:
+        return f"{one.of}: {one.words}"
+    at = f" At: {', '.join(where)}." if where else ""
+    return f"{one.of}: {one.words.rstrip('.')}.{guess}{at}"
+
+
+def mark(minding: Minding, *names: str) -> str:
+    """What stands at a row or point: 'restraint (RCM)', 'caution (FAN)'; empty where nothing is to be minded."""
+    return ", ".join(
+        f"{one.hazard or 'caution'} ({one.of})" for one in minding.at(*names) if one.kind in (HAZARD, CAUTION)
+    )
+
+
+def labelled(page: Page, minding: Minding, *names: str, indent: int = 4) -> None:
+    """The line of a row about its hazards."""
+    if words := mark(minding, *names):
+        page.labelled("hazard" if any(one.hazard for one in minding.at(*names)) else "caution", words, indent=indent)
+
+
+def marked(text: str, minding: Minding, *names: str) -> str:
+    """The text of a table's cell with its mark behind."""
+    words = mark(minding, *names)
+    return f"{text} [{words}]" if words else text
+
+
+def cell(minding: Minding, *names: str) -> str:
+    """All that is to be minded in a line of a CSV file."""
+    return "; ".join(_cell_words(one) for one in minding.at(*names))
+
+
+def _cell_words(one: Minded) -> str:
+    return f"HAZARD {one.hazard} ({one.of})" if one.hazard else f"{one.kind} ({one.of}): {one.words}"
+
+
+def everywhere(minding: Minding) -> list[str]:
+    """What concerns a whole answer, for lines of their own at the end of a CSV file."""
+    return [_cell_words(one) for one in minding.things if not one.at]
+
+
+def minding_data(minding: Minding) -> list[dict[str, Any]]:
+    """Each thing once, with the names of the parts and points that it concerns (none: all of the answer)."""
+    return [
+        {
+            "kind": one.kind,
+            "of": one.of,
+            "hazard": one.hazard or None,
+            "called": one.called or None,
+            "words": one.words,
+            "at": list(one.at),
+        }
+        for one in minding.things
+    ]
