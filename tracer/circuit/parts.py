@@ -289,6 +289,7 @@ def pins_known(part: Part) -> frozenset[str] | None:
 def _check_pins(part: Part, problems: list[Problem]) -> None:
     """Pins that are named among the facts of a part must be pins of it."""
     facts = part.facts
+    _check_minded_pins(part, problems)
     if isinstance(facts, ModuleFacts) and facts.cavities:
         cavities = frozenset(facts.cavities)
         listed: list[tuple[tuple[str, ...], str]] = [(("pins", pin), pin) for pin in facts.pins]
@@ -308,6 +309,20 @@ def _check_pins(part: Part, problems: list[Problem]) -> None:
         )
     elif isinstance(facts, ConnectorFacts) and facts.cavities:
         _report_pins(part, [(("mates", a), a) for a in facts.mates], frozenset(facts.cavities), problems)
+
+
+def _check_minded_pins(part: Part, problems: list[Problem]) -> None:
+    """A hazard, caution or note of a pin that there is not would be one of nothing."""
+    known = pins_known(part)
+    for fragment in part.fragments:
+        for key in ("hazard", "caution", "note"):
+            for pin in getattr(fragment.facts, key):
+                if pin and known is not None and pin not in known:
+                    near = nearest(pin, known)
+                    fix = f"Did you mean {near[0]}? " if near else ""
+                    place = fragment.place_of((key, pin), key=True, text=pin)
+                    what = f"{part.name} has no pin {pin}"
+                    problems.append(fragment.file.problem(place, what, f"{fix}Correct the pin under `{key}`.", pin))
 
 
 def _report_pins(

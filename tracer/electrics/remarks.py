@@ -222,6 +222,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
             part = tracing.circuit.parts.get(module)
             if (
                 draw.assumed
+                or tracing.hazards.withheld(draw.name)
                 or part is None
                 or part.kind != "module"
                 or model.level_words(draw.first, supply=True) != "live"

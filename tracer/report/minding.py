@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from dataclasses import replace
 from typing import Any
 
 from tracer.report.layout import Page, counted
+from tracer.standards.hazards import HAZARDS
 from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minded, Minding
 
 
@@ -35,9 +37,10 @@ def opening(page: Page, minding: Minding) -> None:
         page.line(f"- {line}", indent=2, hang=4)
 
 
-def notes(page: Page, minding: Minding) -> None:
-    """What was typed as a note about what is shown."""
-    found = lines(minding, NOTE)
+def notes(page: Page, *mindings: Minding, told: Collection[str] = ()) -> None:
+    """What was typed as a note about what is shown, without the notes of those that are `told` beside them."""
+    left = dict.fromkeys(replace(one, at=()) for minding in mindings for one in minding.of(NOTE) if one.of not in told)
+    found = lines(Minding(tuple(left)), NOTE)
     if found:
         page.heading("Notes")
     for line in found:
@@ -45,17 +48,15 @@ def notes(page: Page, minding: Minding) -> None:
 
 
 def lines(minding: Minding, *kinds: str) -> list[str]:
-    """Each thing of these kinds in one line: whose it is, what is said, where."""
-    return [_line(one) for kind in kinds for one in minding.of(kind)]
-
-
-def _line(one: Minded) -> str:
-    where = [name for name in one.at if name != one.of and "." in name]
-    guess = f" It is called `{one.called}`; type `hazard: none` if it is no such part." if one.called else ""
-    if one.kind == NOTE:
-        return f"{one.of}: {one.words}"
-    at = f" At: {', '.join(where)}." if where else ""
-    return f"{one.of}: {one.words.rstrip('.')}.{guess}{at}"
+    """What is said, once: hazards of one kind in one line with whose they are, every caution and note in a line of its own."""
+    said: dict[tuple[str, str], list[str]] = {}
+    for one in (one for kind in kinds for one in minding.of(kind)):
+        guess = f" (called `{one.called}`; type `hazard: none` if it is no such part)" if one.called else ""
+        said.setdefault((one.kind, one.words), []).append(one.of + guess)
+    return [
+        f"{words.rstrip('.')}: {', '.join(whose)}" if kind == HAZARD else f"{', '.join(whose)}: {words}"
+        for (kind, words), whose in said.items()
+    ]
 
 
 def mark(minding: Minding, *names: str) -> str:
@@ -65,10 +66,19 @@ def mark(minding: Minding, *names: str) -> str:
     )
 
 
+def withheld(minding: Minding, *names: str) -> str:
+    """What stands in place of every method and figure at a part or point; empty where they are given."""
+    found = (HAZARDS[one.hazard].withheld for one in minding.at(*names) if one.hazard)
+    return next((words for words in found if words), "")
+
+
 def labelled(page: Page, minding: Minding, *names: str, indent: int = 4) -> None:
-    """The line of a row about its hazards."""
-    if words := mark(minding, *names):
-        page.labelled("hazard" if any(one.hazard for one in minding.at(*names)) else "caution", words, indent=indent)
+    """The line of a row about its hazards and cautions."""
+    found = [one for one in minding.at(*names) if one.kind in (HAZARD, CAUTION)]
+    if any(one.hazard for one in found):
+        page.labelled("hazard", mark(minding, *names), indent=indent)
+    elif found:
+        page.labelled("caution", ", ".join(one.of for one in found), indent=indent)
 
 
 def marked(text: str, minding: Minding, *names: str) -> str:
@@ -84,6 +94,11 @@ def cell(minding: Minding, *names: str) -> str:
 
 def _cell_words(one: Minded) -> str:
     return f"HAZARD {one.hazard} ({one.of})" if one.hazard else f"{one.kind} ({one.of}): {one.words}"
+
+
+def notes_at(minding: Minding, *names: str) -> str:
+    """The notes and cautions of a line of a CSV file that has its hazards already."""
+    return "; ".join(_cell_words(one) for one in minding.at(*names) if not one.hazard)
 
 
 def everywhere(minding: Minding) -> list[str]:

@@ -99,9 +99,12 @@ class Hazards:
         )
 
     def withheld_in(self, part: str) -> str:
-        """The same for a part as a whole: to unplug it, or to load what it switches, is a method too."""
-        found = [danger.withheld for danger in self.of_part.get(part, ()) if danger.withheld and not danger.pin]
-        return found[0] if found else ""
+        """The same for a part: to unplug it, or to read across it, is a method too."""
+        if not self._withheld:
+            return ""
+        own = (danger.withheld for danger in self.of_part.get(part, ()) if not danger.pin)
+        pins = (self.withheld(self._circuit.node_names[node]) for node in self._circuit.pins_of.get(part, {}).values())
+        return next((words for words in (*own, *pins) if words), "")
 
     @cached_property
     def _withheld(self) -> dict[str, str]:
@@ -168,7 +171,7 @@ class Hazards:
         """
         import networkx
 
-        region, steps = self._flood(own, ends, dependents)
+        _, steps = self._flood(own, ends, dependents)
         graph = networkx.Graph((a, b) for a, b in steps if a not in own and b not in own)
         root = -1
         graph.add_edges_from((root, end) for end in ends if end in graph)

@@ -45,17 +45,25 @@ class Minding:
         """The hazards, the cautions or the notes."""
         return tuple(one for one in self.things if one.kind == kind)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every part and point of the answer that something concerns."""
+        return tuple(dict.fromkeys(name for one in self.things for name in one.at))
+
     def at(self, *names: str) -> tuple[Minded, ...]:
         """What concerns one of these parts and points."""
         wanted = set(names)
         return tuple(one for one in self.things if not wanted.isdisjoint(one.at))
 
 
+NOTHING = Minding()
+
+
 def minding_of(tracing: Tracing, answer: object) -> Minding:
     """What is to be minded in an answer; a value of it that names a part, a point or a module and its pin counts as shown."""
     everything = tracing.to_mind
     if not everything:
-        return Minding()
+        return NOTHING
     shown = set(_names_in(answer, ""))
     found = []
     for thing, names in everything:
@@ -177,4 +185,4 @@ def _names_in(value: object, module: str) -> Iterator[str]:
             yield from _names_in(held, module)
 
 
-__all__ = ["CAUTION", "HAZARD", "NOTE", "Minded", "Minding", "minding_of", "things_to_mind"]
+__all__ = ["CAUTION", "HAZARD", "NOTE", "NOTHING", "Minded", "Minding", "minding_of", "things_to_mind"]

@@ -7,6 +7,7 @@ that were not typed in, the battery) is taken at its ends, all together and in t
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import Changes
@@ -15,6 +16,7 @@ from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.electrics.volts.values import LampTest, VoltsReport
 from tracer.trace.lists.results import SupplyReport
+from tracer.trace.minding import minding_of
 from tracer.trace.tracing import Tracing
 
 __all__ = ["volts_of"]
@@ -43,7 +45,8 @@ def volts_of(
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
     lamps = lamp_tests(tracing, report, key, changes, limits, lamp_w) if with_lamp else {}
-    return _report(supposed, sound[0] if sound else None, lamps)
+    found = _report(supposed, sound[0] if sound else None, lamps)
+    return replace(found, minding=minding_of(tracing, found))
 
 
 def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:

@@ -12,6 +12,7 @@ from tracer.report.diagram import symbols
 from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
 from tracer.report.layout import also_words
+from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
 
 LINE = 7.6  # height of a line of text
@@ -333,13 +334,17 @@ class _Maker:
         return [(point.code, True, "code")] if point else []
 
     def _also(self, node: int | None) -> tuple[str, ...]:
-        """All rows of a node: two points that are in the same rows say so once."""
+        """All rows of a node and what is to be minded there: two points that are alike say so once."""
         point = self.view.coded.get(node) if node is not None else None
-        return (point.row.code, *point.also) if point else ()
+        return (point.row.code, *point.also, mark(self.view.report.minding, point.probe.at)) if point else ()
 
     def _also_lines(self, node: int | None) -> list[str]:
+        """The other rows of a point, and what is to be minded there."""
         point = self.view.coded.get(node) if node is not None else None
-        return wrapped(also_words(point.also), _ALSO, SIZE) if point and point.also else []
+        if point is None:
+            return []
+        also = wrapped(also_words(point.also), _ALSO, SIZE) if point.also else []
+        return [*also, *wrapped(mark(self.view.report.minding, point.probe.at), _ALSO, SIZE)]
 
     def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
         """Codes of loose ends that belong to the part as a whole."""
@@ -507,6 +512,9 @@ class _Maker:
         if point is not None:
             lines.append((point.code, True, "code"))
             lines += [(line, False, "note") for line in wrapped(also_words(point.also), 44, SIZE)]
+            lines += [
+                (line, True, "note") for line in wrapped(mark(self.view.report.minding, point.probe.at), 44, SIZE)
+            ]
         if module == self.view.module:
             lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
         height = LINE * len(lines) + 4
@@ -575,6 +583,10 @@ class _Maker:
             shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
             width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
             y += 18
+            if marks := mark(self.view.report.minding, f"{self.view.module}.{pin}"):
+                shapes.append(Text(-4, y + 5, marks, SIZE, "end", True, "note"))
+                width = max(width, 4 + text_width(marks, SIZE, bold=True))
+                y += LINE
         block.height = y
         block.left = block.right = width / 2 + 2
         block.shapes = [_moved_x(shape, width / 2 + 2) for shape in shapes]

@@ -16,6 +16,7 @@ from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.still_fed import Loss, Opened, Reach, opened_at_pin
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.panels.labels import position_in
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
@@ -122,6 +123,7 @@ class AffectsReport:
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     loose_ends: int  # of the vehicle: what hangs there may be affected too
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -337,7 +339,7 @@ class Affected:
             notes.append(
                 f"either-or position: the fuse sits in {listed(target.parts)} or in {listed(partners)}; it is taken as sitting in {listed(target.parts)}"
             )
-        return AffectsReport(
+        report = AffectsReport(
             self.circuit.name,
             target,
             fitted.states.keys,
@@ -349,6 +351,7 @@ class Affected:
             _cautions(target.kind),
             len(loose_ends(self.tracing)),
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     def _after(self, fitted: _Fitted, target: Target, loss: Loss) -> KeyStates:
         """The key states with the target open. They know of themselves what falls without supply; a module without any ground is opened here."""

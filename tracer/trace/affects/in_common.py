@@ -7,13 +7,14 @@ only in some key states does not count here: ask `affects` for that.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracer.circuit.model import INSIDE_MODULE, LinkKind
 from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.dead_part import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.affects.still_fed import Opened, Reach
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -78,6 +79,7 @@ class CommonReport:
     places: tuple[CommonPlace, ...]
     cautions: tuple[str, ...]
     loose_ends: int  # of the vehicle: what is shared may run over them
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -137,7 +139,7 @@ class _Common:
             for (hits, working), found in grouped.items()
         ]
         groups = [group for group in groups if len(self.dead) == 1 or len(group.dead) > 1]
-        return CommonReport(
+        report = CommonReport(
             self.circuit.name,
             self.dead,
             self.working,
@@ -146,6 +148,7 @@ class _Common:
             tuple(caution.text for caution in cautions_for("probe")),
             len(loose_ends(self.tracing)),
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     def _terminals(self, name: str) -> list[Terminal]:
         part, _, pin = (name, "", "") if name in self.circuit.parts else name.partition(".")

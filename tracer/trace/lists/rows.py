@@ -80,9 +80,10 @@ def row_of(
             (),
             (),
             what_for,
+            no_method=tracing.hazards.withheld(circuit.node_names[node]),
         )
     live, why = levels(tracing, node, level)
-    return Row(
+    row = Row(
         code=code,
         part=part,
         pin=pin,
@@ -99,11 +100,13 @@ def row_of(
         why=why,
         needs=(),
         joined_with=_joined_with(circuit, part, pin),
-        notes=_notes(tracing, way, level),
+        notes=(),
         what_for=what_for,
         left_out=left_out(tracing, way),
         too_many=_too_many(tracing, way),
     )
+    no_method = tracing.hazards.withheld_on(row)
+    return replace(row, no_method=no_method, notes=_notes(tracing, way, level, with_readings=not no_method))
 
 
 def levels(tracing: Tracing, node: int, level: str) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
@@ -251,6 +254,8 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     """The common-practice reading; computed values take its place where lengths and loads are known."""
     live, _ = levels(tracing, node, level)
     limit: Limit
+    if withheld := tracing.hazards.withheld(tracing.circuit.node_names[node]):
+        return Expect(withheld, None, "", live)
     if level == "ground":
         limit = drop_limit("ground path")
         return Expect(
@@ -299,8 +304,8 @@ def _joined_with(circuit: Circuit, part: str, pin: str) -> tuple[str, ...]:
     return tuple(other for group in owner.facts.joined if pin in group for other in group if other != pin)
 
 
-def _notes(tracing: Tracing, way: Way, level: str) -> tuple[str, ...]:
-    """What a reader of the row must know besides, each in one sentence, always in the same order."""
+def _notes(tracing: Tracing, way: Way, level: str, *, with_readings: bool) -> tuple[str, ...]:
+    """What a reader of the row must know besides, each in one sentence, always in the same order; with or without what a meter shows there."""
     circuit = tracing.circuit
     links = [circuit.links[number] for number in sorted(way.links)]
     notes = [
@@ -309,6 +314,8 @@ def _notes(tracing: Tracing, way: Way, level: str) -> tuple[str, ...]:
         *_assumed_notes(circuit, links),
         *_fuse_notes(circuit, links, level),
     ]
+    if not with_readings:
+        return tuple(notes)
     if level == "supply" and any(link.kind is LinkKind.DIODE for link in links):
         notes.append("through a diode: reads 0.3 to 0.7 V lower than before it (common practice, no source)")
     notes += _output_notes(circuit, links)

@@ -14,6 +14,7 @@ from tracer.trace.affects.dead_part import fuse_words
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.lists.rows import levels
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.panels.labels import named_in, output_node, position_in
 from tracer.trace.rules.registry import Finding, loose_ends
 from tracer.trace.tracing import Tracing
@@ -135,6 +136,7 @@ class PanelReport:
     panels: tuple[Panel, ...]
     cautions: tuple[str, ...] = field(default=())
     loose_elsewhere: int = 0  # in the vehicle, at none of these positions and on no way below them
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -177,6 +179,7 @@ def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelRepor
         panels,
         tuple(caution.text for caution in cautions_for("fuses")),
         sum(_loose_end(finding) not in shown for finding in found),
+        minding_of(tracing, panels),
     )
 
 
@@ -265,7 +268,7 @@ def _position(tracing: Tracing, part: Part, panel: PanelFacts, below: _Below) ->
         not_named=not_named,
         sheets=_sheets(circuit, part),
         name=facts.name,
-        note=facts.note,
+        note="; ".join(dict.fromkeys(words for one in part.fragments for words in one.facts.note.values())) or None,
     )
 
 

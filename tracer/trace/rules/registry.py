@@ -127,6 +127,7 @@ def _load_rules() -> None:
         coils_and_contacts,
         connectors,
         fuses,
+        hazards,
         modules,
         panels,
         references,
