@@ -95,8 +95,8 @@ def test_cautions_and_notes_come_from_the_part_its_pin_its_page_and_the_vehicle(
     tracing, _ = hazards(tmp_path, more=", caution: {3: wait}, note: {1: new}", head="caution: chock the wheels\n")
     found = minding_of(tracing, ("RCM.3", "RCM.1"))
     assert [(one.kind, one.of, one.words, one.at) for one in found.things] == [
-        ("caution", "sheet 1", "chock the wheels", ()),
         ("caution", "RCM.3", "wait", ("RCM.3",)),
+        ("caution", "sheet 1", "chock the wheels", ()),
         ("note", "RCM.1", "new", ("RCM.1",)),
     ]
 

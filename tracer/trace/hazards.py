@@ -8,7 +8,7 @@ too much is withheld rather than too little.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Iterable, Iterator
+from collections.abc import Collection, Hashable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
@@ -201,7 +201,10 @@ class Hazards:
 
 def pins_named(circuit: Circuit, part: str, pin: str) -> frozenset[int]:
     """The nodes of a pin (both halves of a cavity); of the whole part where no pin is named, or where nothing is joined to one of that name."""
-    everything = frozenset(circuit.pins_of.get(part, {}).values())
+    positions = [
+        one.name for one in circuit.parts.values() if one.panel == part
+    ]  # a panel's pins are those of its positions
+    everything = frozenset(node for name in (part, *positions) for node in circuit.pins_of.get(name, {}).values())
     return (pins_of_names(circuit, part, {pin}) or everything) if pin else everything
 
 
@@ -229,10 +232,4 @@ def _of(circuit: Circuit, part: Part) -> Iterator[Danger]:
         yield from (Danger(kind, part.name, pin) for kind in kinds if kind != "none")
 
 
-def dangers_in_order(dangers: Iterable[Danger]) -> list[Danger]:
-    """Each once, in the order in which they are printed."""
-    order = list(HAZARDS)
-    return sorted(dict.fromkeys(dangers), key=lambda danger: (order.index(danger.kind), danger.part, danger.pin))
-
-
-__all__ = ["CONSUMERS", "Danger", "Hazards", "dangers_in_order", "pins_named", "pins_of_names"]
+__all__ = ["CONSUMERS", "Danger", "Hazards", "pins_named", "pins_of_names"]

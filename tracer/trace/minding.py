@@ -6,14 +6,14 @@ An answer is read by its fields, not by a list of what each command shows, so th
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry.problems import natural
 from tracer.standards.hazards import HAZARDS
-from tracer.trace.hazards import dangers_in_order, pins_named
+from tracer.trace.hazards import pins_named
 from tracer.trace.tracing import Tracing
 
 HAZARD, CAUTION, NOTE = "hazard", "caution", "note"
@@ -83,14 +83,19 @@ def things_to_mind(tracing: Tracing) -> list[tuple[Minded, frozenset[str]]]:
     """Every hazard, caution and note of the vehicle with the names that it concerns; none where it concerns everything."""
     found = [*_hazards(tracing), *_cautions(tracing), *_notes(tracing)]
     order = {HAZARD: 0, CAUTION: 1, NOTE: 2}
-    return sorted(found, key=lambda one: order[one[0].kind])
+    hazards = list(HAZARDS)
+
+    def rank(one: Minded) -> tuple[int, bool, int, tuple[tuple[int, int | str], ...]]:
+        return order[one.kind], one.of != "vehicle", hazards.index(one.hazard) if one.hazard else 0, natural(one.of)
+
+    return sorted(found, key=lambda one: rank(one[0]))
 
 
 def _hazards(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
     circuit, nodes_of = tracing.circuit, tracing.hazards.nodes_of
     for kind in circuit.typed.vehicle.hazard:
         yield Minded(HAZARD, "vehicle", HAZARDS[kind].line, hazard=kind), frozenset()
-    for danger in dangers_in_order(nodes_of):
+    for danger in nodes_of:
         thing = Minded(HAZARD, danger.of, HAZARDS[danger.kind].line, hazard=danger.kind, called=danger.word)
         yield thing, _names(circuit, nodes_of[danger], danger.part)
 
@@ -121,7 +126,8 @@ def _notes(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
         )
     for number, run in enumerate(circuit.runs):
         if run.note:
-            yield Minded(NOTE, " ".join(run.text.split()), run.note), _names_of_runs(circuit, {number})
+            ends = sorted((run.points[0].text, run.points[-1].text), key=natural)  # whichever was typed first
+            yield Minded(NOTE, f"wire {' to '.join(ends)}", run.note), _names_of_runs(circuit, {number})
 
 
 def _typed_on_parts(circuit: Circuit, field: str) -> Iterator[tuple[str, str, str]]:
@@ -133,17 +139,19 @@ def _typed_on_parts(circuit: Circuit, field: str) -> Iterator[tuple[str, str, st
         yield from ((part.name, pin, words) for pin, words in typed)
 
 
-def _names(circuit: Circuit, nodes: Iterable[int], part: str) -> frozenset[str]:
-    """The names of nodes and of the parts that they are pins of; `part` itself in any case."""
-    nodes = list(nodes)
+def _names(circuit: Circuit, nodes: Collection[int], *named: str) -> frozenset[str]:
+    """The names of nodes and of the parts that they are pins of; parts that are named in any case."""
     parts = {circuit.node_parts[node] for node in nodes} & circuit.parts.keys()
     points = (name for node in nodes for name in (circuit.node_names[node], circuit.cavity_of(node)))
-    return frozenset({part, *parts, *points})
+    return frozenset({*named, *parts, *points})
 
 
 def _names_of_runs(circuit: Circuit, runs: set[int]) -> frozenset[str]:
-    links = [link for link in circuit.links if link.kind is LinkKind.WIRE and link.run in runs]
-    return frozenset(circuit.node_names[node] for link in links for node in (link.a, link.b))
+    """The points that runs join, and the parts they are pins of."""
+    nodes = {
+        node for link in circuit.links if link.kind is LinkKind.WIRE and link.run in runs for node in (link.a, link.b)
+    }
+    return _names(circuit, nodes)
 
 
 def _names_on_sheet(circuit: Circuit, sheet: int) -> frozenset[str]:

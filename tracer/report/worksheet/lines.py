@@ -11,7 +11,7 @@ from tracer.plan.bench import Computed, there
 from tracer.plan.codes import bus_pins
 from tracer.plan.lamps import Lamp
 from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
-from tracer.report.layout import also_words, elsewhere_words
+from tracer.report.layout import also_words, codes, elsewhere_words
 from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
@@ -398,8 +398,13 @@ class _Writer:
             notes.insert(
                 0, f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in."
             )
-        notes += [f"{row.code}: {note}." for row in report.rows for note in row.notes]
-        return (*notes, *lines(report.minding, NOTE))
+        of_rows: dict[str, list[str]] = {}
+        for row in report.rows:
+            for note in row.notes:
+                of_rows.setdefault(note, []).append(row.code)
+        notes += [f"{codes(rows)}: {note}." for note, rows in of_rows.items()]
+        typed = lines(report.minding, NOTE)
+        return (*notes, *(["As typed in: " + "; ".join(typed)] if typed else []))
 
     def _rests_on(self) -> str:
         """What the computed values rest on, said once; empty where there are none."""
