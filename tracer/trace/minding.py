@@ -85,7 +85,7 @@ def things_to_mind(tracing: Tracing) -> list[tuple[Minded, frozenset[str]]]:
     order = {HAZARD: 0, CAUTION: 1, NOTE: 2}
     hazards = list(HAZARDS)
 
-    def rank(one: Minded) -> tuple[int, bool, int, tuple[tuple[int, int | str], ...]]:
+    def rank(one: Minded) -> tuple[int, bool, int, list[tuple[int, int, str]]]:
         return order[one.kind], one.of != "vehicle", hazards.index(one.hazard) if one.hazard else 0, natural(one.of)
 
     return sorted(found, key=lambda one: rank(one[0]))
