@@ -16,12 +16,14 @@ from pathlib import Path
 from typing import Any
 
 import networkx
+import pytest
 from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
 import tracer
 from tests.commands import run
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tests.typed import load
 from tracer.circuit.model import LOADS, LinkKind
 from tracer.entry.problems import CannotUse
 from tracer.trace.hazards import Danger
@@ -120,8 +122,62 @@ def points_in(value: Any) -> Iterator[str]:
 @FEW
 @given(typed_vehicles(), KINDS, st.data())
 def test_nothing_to_measure_stands_on_its_wiring(vehicle: TypedVehicle, kind: str, data: st.DataObject) -> None:
-    name = data.draw(st.sampled_from(names_of(vehicle)))
-    tracing = tracing_of(typed_on(vehicle, name, f"hazard: {kind}"))
+    name = data.draw(st.sampled_from(["M", *names_of(vehicle)]))
+    withheld_by_every_command(tracing_of(typed_on(vehicle, name, f"hazard: {kind}")), name, kind)
+
+
+@pytest.mark.parametrize("kind", ["restraint", "high voltage"])
+def test_nothing_to_measure_stands_on_a_module_with_fuse_ground_and_bus(kind: str, tmp_path: Path) -> None:
+    sheet = """sheet: 1
+parts:
+  BAT: battery
+  F1: {is: fuse, amps: 10}
+  F2: {is: fuse, amps: 5}
+  X1: connector
+  S1: splice
+  S2: splice
+  S3: splice
+  S4: splice
+  G1: ground
+  RCM: {is: module, hazard: HAZARD, cavities: 1-7, pins: {1: supply, 2: ground, 3: output, 4: signal, 5: bus d H, 6: bus d L, 7: supply}, joined: [[1, 7]], draws: {1: 1}}
+  SQ: {is: load, ohms: 2}
+  RAD: {is: module, cavities: 1-4, pins: {1: supply, 2: ground, 3: bus d H, 4: bus d L}, draws: {1: 1}}
+  GW: {is: module, cavities: 1-4, pins: {1: supply, 2: ground, 3: bus d H, 4: bus d L}, draws: {1: 1}}
+runs:
+  - BAT.+ -- RD 4 1m -- S1
+  - S1 -- RD 1 1m -- F1 -- RD 1 1m -- X1.1 -- RD 1 1m -- RCM.1
+  - S1 -- RD 1 1m -- F2 -- RD 1 1m -- RAD.1
+  - S1 -- RD 1 1m -- GW.1
+  - RCM.2 -- BN 1 1m -- S2 -- BN 2.5 1m -- G1
+  - RAD.2 -- BN 1 1m -- S2
+  - GW.2 -- BN 1 1m -- S2
+  - BAT.- -- BK 25 1m -- G1
+  - RCM.3 -- GN 0.5 1m -- SQ.1
+  - RCM.4 -- YE 0.5 1m -- SQ.2
+  - RCM.5 -- YE 0.5 1m -- S3 -- YE 0.5 1m -- RAD.3
+  - RCM.6 -- GN 0.5 1m -- S4 -- GN 0.5 1m -- RAD.4
+  - S3 -- YE 0.5 1m -- GW.3
+  - S4 -- GN 0.5 1m -- GW.4
+"""
+    vehicle = "vehicle: v\nbuses: {d: {kind: high-speed can, terminations: {RCM: 120, RAD: 120}}}\n"
+    tracing = Tracing(load(tmp_path, sheet.replace("HAZARD", kind), vehicle=vehicle))
+    assert withheld_by_every_command(tracing, "RCM", kind) >= 10
+    bus = json.loads(run(tracing, ["bus", "--json"])[1])["buses"][0]
+    assert all(case["ohms"]["RCM.5/6"] is None for case in bus["cases"])
+    assert bus["cases"][0]["ohms"]["RAD.3/4"] is not None
+    assert not any("RCM unplugged" in case["words"] for case in bus["cases"])
+    assert not any("RCM" in test["test"] or "RCM" in test["at"] for test in bus["tests"])
+    with pytest.raises(tracer.CannotAnswer, match="the maker's procedure only"):
+        tracer.bus_reading(tracing, tracer.bus(tracing, "d"), "120ohm", "RCM")
+    with pytest.raises(tracer.BadChange, match="the maker's procedure only"):
+        tracer.volts(tracing, "RCM", loads=["S1=21W"])
+    with pytest.raises(tracer.BadReading, match="the maker's procedure only"):
+        tracer.draw(tracing, ["F1=0.4"])
+
+
+def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
+    """That nothing to measure stands on the wiring of the one hazard of a vehicle, in any command; how many rows and points were looked at."""
+    looked_at = 0
     names = tracing.circuit.node_names
     reach = {names[node] for nodes in tracing.hazards.nodes_of.values() for node in nodes}
     parts = {tracing.circuit.node_parts[node] for nodes in tracing.hazards.nodes_of.values() for node in nodes} | {name}
@@ -135,20 +191,33 @@ def test_nothing_to_measure_stands_on_its_wiring(vehicle: TypedVehicle, kind: st
         for row in (row for level in ("supplies", "grounds", "carrying", "chains") for row in listed[level]):
             for probe in row["probes"]:
                 if probe["at"] in reach:
+                    looked_at += 1
                     assert probe["expect"]["text"] == words and probe["expect"]["limit_v"] is None
                     assert all(not other["expect"]["computed"] for other in row["probes"])
         for row in json.loads(run(tracing, ["volts", module, "--json"])[1])["rows"]:
-            touched = {row["point"], *(probe["at"] for probe in row["probes"])} & reach
-            if touched:
-                figures = ("volts", "lost", "current", "copper_v", "limit", "across", "lamp", "in_order_v")
-                assert row["not_computed"] == words and not any(row[figure] for figure in figures) and not row["judge"]
+            if {row["point"], *(probe["at"] for probe in row["probes"])} & reach:
+                looked_at += 1
+                figures = (
+                    "volts",
+                    "lost",
+                    "current",
+                    "copper_v",
+                    "limit",
+                    "across",
+                    "unplugged",
+                    "in_order_v",
+                    "judge",
+                )
+                assert row["not_computed"] == words and not any(row[figure] for figure in figures)
                 assert not row["elements"] and not row["probes"]
         for pin in json.loads(run(tracing, ["states", module, "--json"])[1])["pins"]:
             if f"{module}.{pin['pin']}" in reach:
+                looked_at += 1
                 assert pin["reading"] == words
         for batch in json.loads(run(tracing, ["worksheet", module, "--json"])[1])["batches"]:
             for reading in batch["readings"]:
                 if reading["point"] in reach:
+                    looked_at += 1
                     assert reading["expected"] == words and reading["no_method"] and not reading["must"]
                     kept = ("boxes", "computed", "lamp", "lamp_w", "limit", "source")
                     assert not any(reading[key] for key in kept), reading
@@ -158,7 +227,9 @@ def test_nothing_to_measure_stands_on_its_wiring(vehicle: TypedVehicle, kind: st
         if arguments[0] in ("supplies", "states", "volts", "panel", "draw"):
             for line in text.partition("\nCAUTIONS")[0].partition("\nREMARKS")[0].splitlines():
                 if any(is_named(point, line) for point in reach if "." in point) and said_of_one(line):
+                    looked_at += 1
                     assert not _METHOD.search(line), (arguments, line)
+    return looked_at
 
 
 def said_of_one(line: str) -> bool:

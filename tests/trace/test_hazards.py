@@ -8,6 +8,8 @@ import pytest
 
 import tracer
 from tests.typed import write
+from tracer.report.panel import page_data
+from tracer.report.supplies import as_text
 from tracer.standards.hazards import HAZARDS, hazards_in_words
 from tracer.trace.hazards import Hazards
 from tracer.trace.minding import minding_of
@@ -152,3 +154,63 @@ def test_words_that_sound_like_a_hazard(name: str, kinds: list[str]) -> None:
 def test_each_kind_has_a_line_and_two_withhold_every_method() -> None:
     assert {name for name, kind in HAZARDS.items() if kind.no_method} == {"restraint", "high voltage"}
     assert all(kind.line for kind in HAZARDS.values())
+
+
+def test_positions_in_reach_get_no_boxes_for_volts_and_millivolts(tmp_path: Path) -> None:
+    text = (
+        SHEET.replace("NAME", "Airbag")
+        .replace("MORE", "")
+        .replace(
+            "  F1: {is: fuse, amps: 10}\n  F2: {is: fuse, amps: 5}\n", "  P: {is: panel, positions: {F1: 10, F2: 5}}\n"
+        )
+    )
+    report = tracer.panels(tracer.load(write(tmp_path, text, vehicle="vehicle: v\n")))
+    rows = {row["label"]: row for row in page_data(report)["panels"][0]["positions"]}
+    assert [rows[label]["no_method"] for label in ("F1", "F2")] == [True, False]
+    assert "restraint (RCM); restraint wiring, the maker's procedure only" in rows["F1"]["state"]
+
+
+def test_a_hazard_of_a_panel_is_that_of_its_positions(tmp_path: Path) -> None:
+    text = (
+        SHEET.replace("NAME", "Radio")
+        .replace("MORE", "")
+        .replace("  F1: {is: fuse, amps: 10}\n", "  P: {is: panel, hazard: high voltage, positions: {F1: 10}}\n")
+    )
+    tracing = Tracing(tracer.load(write(tmp_path, text, vehicle="vehicle: v\n")))
+    assert {"F1.feed", "F1.load", "RCM.1"} <= reach((tracing, tracing.hazards), "high voltage")
+
+
+def test_of_a_whole_vehicle_it_is_said_everywhere_and_withholds_nothing(tmp_path: Path) -> None:
+    text = SHEET.replace("NAME", "Radio").replace("MORE", "")
+    tracing = Tracing(
+        tracer.load(write(tmp_path, text, vehicle="vehicle: v\nhazard: [high voltage, fuel]\nnote: third key lost\n"))
+    )
+    report = tracer.supplies(tracing, "RCM")
+    assert [(one.kind, one.hazard, one.at) for one in report.minding.things] == [
+        ("hazard", "high voltage", ()), ("hazard", "fuel", ()), ("note", "", ()),
+    ]  # fmt: skip
+    assert not any(row.no_method for row in report.rows)
+    shown = as_text(report)
+    assert "2 HAZARDS: high voltage (vehicle), fuel (vehicle)." in shown and "vehicle: third key lost" in shown
+
+
+@pytest.mark.parametrize(
+    ("vehicle", "more", "said"),
+    [
+        ("vehicle: v\nhazard: none\n", "", "`none` is not possible for a whole vehicle"),
+        ("vehicle: v\n", ", hazard: {9: restraint}", "RCM has no pin 9"),
+        ("vehicle: v\n", ", note: {9: words}", "RCM has no pin 9"),
+        ("vehicle: v\n", ", hazard: restrain", "Did you mean `restraint`"),
+    ],
+)
+def test_slips_are_problems(tmp_path: Path, vehicle: str, more: str, said: str) -> None:
+    text = SHEET.replace("NAME", "Radio").replace("MORE", more)
+    with pytest.raises(tracer.CannotUse, match=said):
+        tracer.load(write(tmp_path, text, vehicle=vehicle))
+
+
+def test_one_pin_of_a_hazard_can_be_none(tmp_path: Path) -> None:
+    found = hazards(tmp_path, name="Airbag", more=', hazard: {"": restraint, 3: none}')
+    assert "RCM.1" in reach(found) and "RCM.3" not in reach(found)
+    guessed = hazards(tmp_path / "b", name="Airbag", more=", hazard: {3: none}")
+    assert "RCM.1" in reach(guessed) and "RCM.3" not in reach(guessed)

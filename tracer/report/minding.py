@@ -16,7 +16,7 @@ def first_words(minding: Minding) -> str:
     hazards, cautions = minding.of(HAZARD), minding.of(CAUTION)
     words = []
     if hazards:
-        words.append(f"{counted(len(hazards), 'HAZARD')}: {_by_kind(hazards)}.")
+        words.append(f"{counted(len(hazards), 'HAZARD', 'HAZARDS')}: {_by_kind(hazards)}.")
     if cautions:
         words.append(f"{counted(len(cautions), 'caution')}.")
     return " ".join(words)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.changes import BadChange, Changes
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
@@ -37,9 +37,13 @@ def volts_of(
     Raises
     ------
     NotSettled : no steady voltages were found; never hidden
+    BadChange : a test load where nothing may be measured
     ValueError : no such key state
     """
     changes = changes or Changes()
+    for load in changes.loads:
+        if withheld := tracing.hazards.withheld(tracing.circuit.node_names[load.node]):
+            raise BadChange(f"{load.words}: {withheld}; no test load belongs there.")
     models = [model_of(tracing, key, changes, limits=limits, first=report.module)]
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))

@@ -337,11 +337,12 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
             key=natural,
         )
         over = f" over {listed(others, joiner='and')}" if others else ""
+        withheld = tracing.hazards.withheld_in(link.part)
         yield Finding(
             circuit.parts[link.part].place,
             link.part,
             f"the load side of {link.part} is also fed another way{over}",
-            "",
+            f"Nothing to do if the diagram shows it; {withheld}." if withheld else "",
             (link.a, link.b),
             (link.part,),
         )
