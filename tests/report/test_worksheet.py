@@ -224,7 +224,9 @@ runs:
     assert any("restraint" in caution.casefold() and "wait" in caution for caution in made.cautions)
     own = [reading for reading in readings if reading.point.startswith(("RCU.", "F1."))]
     assert own and all(reading.expected == "restraint wiring, the maker's procedure only" for reading in own)
-    assert all(reading.no_method and not reading.boxes and not reading.computed and not reading.limit for reading in own)
+    assert all(
+        reading.no_method and not reading.boxes and not reading.computed and not reading.limit for reading in own
+    )
 
 
 @pytest.mark.parametrize("case", CASES)
