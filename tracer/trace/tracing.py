@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
+from tracer.circuit.open_ends import open_ends
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import CannotAnswer
 from tracer.trace.lists.second_count import SecondCount
@@ -85,6 +86,11 @@ class Tracing:
         from tracer.trace.minding import things_to_mind
 
         return things_to_mind(self)
+
+    @cached_property
+    def open_ends(self) -> dict[int, str]:
+        """Each node at which something unknown may be joined, and what that is in words."""
+        return open_ends(self.circuit)
 
     @cached_property
     def second_count(self) -> SecondCount:
