@@ -9,6 +9,7 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
+from functools import cache
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry.problems import natural
@@ -168,21 +169,29 @@ _CODES = frozenset(
 _DOTTED = re.compile(r"[^\s,;()`|]+\.[^\s,;()`|]*[^\s,;()`|.:]")
 
 
+@cache
+def _read_of(kind: type) -> tuple[str, ...]:
+    """The fields of a value in which names of parts may stand."""
+    return tuple(field.name for field in fields(kind) if field.name not in _CODES)
+
+
 def _names_in(value: object, module: str) -> Iterator[str]:
     """Whatever may be a name in a value: whole texts, their first words, words with a dot; a pin with its part, or with the module it is listed for."""
     if isinstance(value, str):
         yield value
-        yield value.partition(" ")[0]
-        yield from _DOTTED.findall(value)
+        if " " in value:
+            yield value.partition(" ")[0]
+            if "." in value:
+                yield from _DOTTED.findall(value)
     elif is_dataclass(value) and not isinstance(value, Enum | type):
         module = getattr(value, "module", module) if isinstance(getattr(value, "module", ""), str) else module
         part = getattr(value, "part", "") or module
-        for field in fields(value):
-            held = getattr(value, field.name)
-            if field.name == "pin" and isinstance(held, str):
+        for name in _read_of(type(value)):
+            held = getattr(value, name)
+            if name == "pin" and isinstance(held, str):
                 yield f"{part}.{held}"
                 yield held if "." in held else part
-            elif field.name not in _CODES:
+            elif held is not None:
                 yield from _names_in(held, module)
     elif isinstance(value, dict):
         for key, held in value.items():
