@@ -15,6 +15,7 @@ from tracer.entry import values
 from tracer.entry.facts import read_facts
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.models import (
+    IN_A_POSITION,
     KINDS,
     ROLES,
     LeverFacts,
@@ -28,6 +29,7 @@ from tracer.entry.models import (
     VehicleFacts,
 )
 from tracer.entry.overrides import check_buses, check_draws, check_limits
+from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
 from tracer.entry.text import TypedFile, files_of, read_file
@@ -38,7 +40,6 @@ Path_ = tuple[str | int, ...]
 
 _PART_NAME = re.compile(r"^[^\s.:<>?,/\[\]{}]+$")
 _RESERVED = frozenset({"ref", "unknown", "track", "bare", "key"})
-_POSITION_KINDS = ("fuse", "link", "breaker", "relay", "diode", "switch", "resistor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ class Fragment:
     """What one sheet says about one part. `path` leads to it inside the file."""
 
     name: str
-    kind: str
+    kind: PartKind
     facts: PartFacts
     sheet: int
     file: TypedFile
@@ -345,7 +346,7 @@ class _SheetReader:
             facts: PartFacts | None = _facts(KINDS[kind], tree, file, path, self.problems)
             if facts is None:
                 continue
-            self._add(Fragment(name, kind, facts, number, file, path, facts.seen or seen))
+            self._add(Fragment(name, PartKind(kind), facts, number, file, path, facts.seen or seen))
             if isinstance(facts, PanelFacts):
                 self._positions(name, facts, number, file, path, facts.seen or seen)
 
@@ -357,14 +358,14 @@ class _SheetReader:
             except Misread as misread:
                 self.problems.append(file.problem(file.place_of(at, key=True), misread.what, misread.fix, labels))
                 continue
-            kind, tree = "fuse", typed
+            kind, tree = str(PartKind.FUSE), typed
             if isinstance(typed, str):
                 word = typed.strip()
                 tree = {"state": "empty"} if word == "empty" else {} if word in values.UNKNOWN_WORDS else {"amps": word}
             elif isinstance(typed, dict):
-                kind = typed.get("is", "fuse")
-                if kind not in _POSITION_KINDS:
-                    fix = did_you_mean(str(kind), _POSITION_KINDS, f"In a position sits a {listed(_POSITION_KINDS)}.")
+                kind = typed.get("is", PartKind.FUSE)
+                if kind not in IN_A_POSITION:
+                    fix = did_you_mean(str(kind), IN_A_POSITION, f"In a position sits a {listed(IN_A_POSITION)}.")
                     self.problems.append(
                         file.problem(file.place_of((*at, "is")), f"`{kind}` cannot sit in a position", fix, str(kind))
                     )
@@ -397,7 +398,7 @@ class _SheetReader:
                 self._add(
                     Fragment(
                         f"{panel}/{label}",
-                        kind,
+                        PartKind(kind),
                         position,
                         number,
                         file,

@@ -25,6 +25,7 @@ from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
 from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, as_text, one_of
+from tracer.entry.part_kinds import PartKind
 from tracer.entry.values import Misread, When
 
 # --- scalars -------------------------------------------------------------------------------------------------------
@@ -263,7 +264,7 @@ Output = Annotated[OutputFacts, Short(_output, {"enum": ["high", "low", "both", 
 class ModuleFacts(PartFacts):
     """A control module."""
 
-    kind_name = "module"
+    kind_name = PartKind.MODULE
     cavities: Pins = Field((), description="every cavity of its connectors")
     unused: Pins = Field((), description="the empty cavities")
     pins: dict[str, Text] = Field(
@@ -283,7 +284,7 @@ class ModuleFacts(PartFacts):
 class FuseFacts(PartFacts):
     """A fuse on its own or in a position of a panel."""
 
-    kind_name = "fuse"
+    kind_name = PartKind.FUSE
     amps: Amps = Field(None, description="rating in A")
     type: Text | None = Field(None, description="ISO 8820 type letter")
     serves: Text | None = Field(None, description="what the lid or handbook says it serves")
@@ -303,13 +304,13 @@ class FuseFacts(PartFacts):
 class LinkFacts(FuseFacts):
     """A fusible link."""
 
-    kind_name = "link"
+    kind_name = PartKind.LINK
 
 
 class BreakerFacts(FuseFacts):
     """A circuit breaker."""
 
-    kind_name = "breaker"
+    kind_name = PartKind.BREAKER
 
 
 _POSITION_SCHEMA = {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]}
@@ -318,7 +319,7 @@ _POSITION_SCHEMA = {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}
 class PanelFacts(PartFacts):
     """A fuse or relay box."""
 
-    kind_name = "panel"
+    kind_name = PartKind.PANEL
     # read one by one in `load.py`, so that one slip does not hide the others
     positions: dict[str, Annotated[Any, WithJsonSchema(_POSITION_SCHEMA)]] = Field(
         default_factory=dict,
@@ -334,7 +335,7 @@ class PanelFacts(PartFacts):
 class SpliceFacts(PartFacts):
     """A crimped or welded joint, a stud."""
 
-    kind_name = "splice"
+    kind_name = PartKind.SPLICE
     wires: WireCount = None
     lugs: Pins = Field((), description="the names of the lugs on a stud, where the diagram names them")
 
@@ -342,7 +343,7 @@ class SpliceFacts(PartFacts):
 class ConnectorFacts(PartFacts):
     """An in-line connector: each cavity has two halves."""
 
-    kind_name = "connector"
+    kind_name = PartKind.CONNECTOR
     cavities: Pins = ()
     unused: Pins = ()
     mates: dict[str, Text] = Field(
@@ -354,7 +355,7 @@ class ConnectorFacts(PartFacts):
 class JointFacts(PartFacts):
     """A joint connector: groups of cavities that are one conductor."""
 
-    kind_name = "joint"
+    kind_name = PartKind.JOINT
     cavities: Pins = ()
     unused: Pins = ()
     bussed: Groups = Field((), description="the groups that are one conductor: [[1-4], [5-8]]")
@@ -364,7 +365,7 @@ class JointFacts(PartFacts):
 class GroundFacts(PartFacts):
     """A ground point."""
 
-    kind_name = "ground"
+    kind_name = PartKind.GROUND
     on: Text | None = Field(None, description="the mass it sits on: body (default), engine, cab ...")
     wires: WireCount = None
     lugs: Pins = Field((), description="the names of the lugs on it, where the diagram names them")
@@ -379,19 +380,19 @@ class TwoPinFacts(PartFacts):
 class StrapFacts(TwoPinFacts):
     """A ground strap."""
 
-    kind_name = "strap"
+    kind_name = PartKind.STRAP
 
 
 class ResistorFacts(TwoPinFacts):
     """A resistor: what lies behind it is not a supply."""
 
-    kind_name = "resistor"
+    kind_name = PartKind.RESISTOR
 
 
 class LoadFacts(TwoPinFacts):
     """A lamp, motor, valve, heater or sensor: what lies behind it is not a supply."""
 
-    kind_name = "load"
+    kind_name = PartKind.LOAD
     watts: Watts = None
     amps: Amps = None
     pins: Pins = Field((), description="its pins, when they are not 1 and 2")
@@ -404,7 +405,7 @@ class LoadFacts(TwoPinFacts):
 class DiodeFacts(PartFacts):
     """A diode; conducts from A to K."""
 
-    kind_name = "diode"
+    kind_name = PartKind.DIODE
     serves: Text | None = None
     state: State | None = None
 
@@ -412,21 +413,21 @@ class DiodeFacts(PartFacts):
 class BatteryFacts(PartFacts):
     """A battery; pins that begin with + are sources, pins that begin with - ground references."""
 
-    kind_name = "battery"
+    kind_name = PartKind.BATTERY
     volts: Volts = None
 
 
 class GeneratorFacts(PartFacts):
     """A generator; B+ is a source."""
 
-    kind_name = "generator"
+    kind_name = PartKind.GENERATOR
     volts: Volts = None
 
 
 class ConverterFacts(PartFacts):
     """A converter: a load on one side and a source on the other."""
 
-    kind_name = "converter"
+    kind_name = PartKind.CONVERTER
     volts: Volts = None
     return_: Annotated[Literal["joined", "isolated", "unknown"], ONE_OF] | None = Field(
         None,
@@ -446,7 +447,7 @@ class LeverFacts(Facts):
 class SwitchFacts(PartFacts):
     """A switch with its contact table."""
 
-    kind_name = "switch"
+    kind_name = PartKind.SWITCH
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
     contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
@@ -459,7 +460,7 @@ class SwitchFacts(PartFacts):
 class RelayFacts(PartFacts):
     """A relay; its pins come from its kind, or from `coil` and `contacts`."""
 
-    kind_name = "relay"
+    kind_name = PartKind.RELAY
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
     contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
@@ -474,7 +475,7 @@ class RelayFacts(PartFacts):
 class BoxFacts(PartFacts):
     """A box whose inside is not documented: its pins are known, what joins them is not."""
 
-    kind_name = "box"
+    kind_name = PartKind.BOX
     cavities: Pins = Field((), description="its pins")
     unused: Pins = Field((), description="those that are empty")
 
@@ -487,6 +488,10 @@ KINDS: dict[str, type[PartFacts]] = {
         SwitchFacts, RelayFacts, BoxFacts,
     )
 }  # fmt: skip
+
+IN_A_POSITION = (  # what may sit in a position of a panel, in the order in which it is offered
+    PartKind.FUSE, PartKind.LINK, PartKind.BREAKER, PartKind.RELAY, PartKind.DIODE, PartKind.SWITCH, PartKind.RESISTOR,
+)  # fmt: skip
 
 ROLES = ("supply", "ground", "bus", "output", "reference", "signal", "shield")
 
