@@ -77,13 +77,14 @@ class Does(Enum):
 class LinkRow:
     """`carries`: which of supply and ground a way takes over it. `in_position`: it is open where its position is empty or its option not fitted.
 
-    `wiring`: plain metal of the vehicle's wiring, without rating or resistance of its own.
+    `wiring`: plain metal of the vehicle's wiring, without rating or resistance of its own; `harness`: such as makes one piece of harness.
     """
 
     does: Does
     lies: Lies
     carries: frozenset[str]
     wiring: bool = False
+    harness: bool = False
     in_position: bool = False
 
 
@@ -91,11 +92,11 @@ _BOTH, _NEITHER = frozenset({"supply", "ground"}), frozenset[str]()
 _SUPPLY, _GROUND = frozenset({"supply"}), frozenset({"ground"})
 
 LINKS: Mapping[LinkKind, LinkRow] = {
-    LinkKind.WIRE: LinkRow(Does.CONDUCTS, Lies.OUTSIDE, _BOTH, wiring=True),
-    LinkKind.REFERENCE: LinkRow(Does.CONDUCTS, Lies.ON_PAPER, _BOTH, wiring=True),
+    LinkKind.WIRE: LinkRow(Does.CONDUCTS, Lies.OUTSIDE, _BOTH, wiring=True, harness=True),
+    LinkKind.REFERENCE: LinkRow(Does.CONDUCTS, Lies.ON_PAPER, _BOTH, wiring=True, harness=True),
     LinkKind.FUSE: LinkRow(Does.CONDUCTS, Lies.INSIDE, _BOTH, in_position=True),
     LinkKind.MATING: LinkRow(Does.CONDUCTS, Lies.INSIDE, _BOTH, wiring=True),
-    LinkKind.BUSSED: LinkRow(Does.CONDUCTS, Lies.INSIDE, _BOTH, wiring=True),
+    LinkKind.BUSSED: LinkRow(Does.CONDUCTS, Lies.INSIDE, _BOTH, wiring=True, harness=True),
     LinkKind.BUSBAR: LinkRow(Does.CONDUCTS, Lies.OUTSIDE, _BOTH, wiring=True),
     LinkKind.MASS: LinkRow(Does.CONDUCTS, Lies.OUTSIDE, _BOTH),
     LinkKind.STRAP: LinkRow(Does.CONDUCTS, Lies.INSIDE, _BOTH),
@@ -126,6 +127,7 @@ SUPPLY_KINDS = links_that(lambda row: "supply" in row.carries)
 GROUND_KINDS = links_that(lambda row: "ground" in row.carries)
 GATES = (SUPPLY_KINDS | GROUND_KINDS) - CONDUCTORS  # between nets: supply or ground comes over them in some state
 WIRING = links_that(lambda row: row.wiring)
+HARNESS = links_that(lambda row: row.harness)
 OUTSIDE = links_that(lambda row: row.lies is Lies.OUTSIDE)
 BESIDE = OUTSIDE - {LinkKind.MASS}  # leads to another point that can be touched
 INSIDE = links_that(lambda row: row.lies in (Lies.INSIDE, Lies.IN_MODULE))
@@ -196,7 +198,6 @@ PARTS: Mapping[PartKind, PartRow] = {
 }  # fmt: skip
 
 FUSE_KINDS = frozenset(kind for kind, row in PARTS.items() if row.fuse)
-HARNESS = frozenset({LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.BUSSED})  # what makes one piece of harness
 
 __all__ = [
     "BESIDE", "CONDUCTORS", "DRIVERS", "FUSE_KINDS", "GATES", "GROUND_KINDS", "HARNESS", "INSIDE", "INSIDE_MODULE", "IN_A_POSITION", "LINKS", "LOADS",

@@ -225,26 +225,12 @@ class Circuit:
         """All modules, by name."""
         return (part for part in self.parts.values() if part.kind is PartKind.MODULE)
 
+    @cached_property
     def graph(self) -> networkx.MultiGraph:
-        """The circuit as a networkx multigraph: nodes are node names, edge keys are link numbers.
+        """The circuit as a networkx multigraph of node names, with the numbers of links as edge keys, see `graph.py`."""
+        from tracer.circuit.graph import graph_of
 
-        Edges carry `kind` (lower-case name of the link kind), `part`, and for wires `wire` (as typed).
-        """
-        import networkx
-
-        graph = networkx.MultiGraph()
-        graph.add_nodes_from(self.node_names)
-        for number, link in enumerate(self.links):
-            wire = self.wire_of(link).text if link.kind is LinkKind.WIRE else ""
-            graph.add_edge(
-                self.node_names[link.a],
-                self.node_names[link.b],
-                key=number,
-                kind=link.kind.name.lower(),
-                part=link.part,
-                wire=wire,
-            )
-        return graph
+        return graph_of(self)
 
 
 __all__ = [

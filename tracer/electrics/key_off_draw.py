@@ -21,6 +21,7 @@ from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.kinds import CONSUMERS
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -343,14 +344,13 @@ class _Drawer:
     def _consumers(self, fuse: str, known: list[str]) -> list[str]:
         """Modules, loads, relays and converters below, those that are also below a fuse that was read left out."""
         apart = {part for other in known for part in self.parts_below[other]}
-        kinds = ("module", "load", "converter", "relay")
         return sorted(
             (
                 name
                 for name in self.parts_below[fuse] - apart
-                if name in self.circuit.parts and self.circuit.parts[name].kind in kinds
+                if name in self.circuit.parts and self.circuit.parts[name].kind in CONSUMERS
             ),
-            key=lambda name: (kinds.index(self.circuit.parts[name].kind), natural(name)),
+            key=lambda name: (CONSUMERS.index(self.circuit.parts[name].kind), natural(name)),
         )
 
     def _conflicts(self, read: list[FuseDraw]) -> Iterable[str]:

@@ -6,7 +6,7 @@
 | its pins, what joins them inside, how a run writes it | `PARTS` in `circuit/kinds.py`; links: `LINKS` there |
 | where it is probed, what it draws, how it opens | `PARTS` in `trace/kinds.py` |
 | ohms and words of a link | `LINKS` in `electrics/model/elements.py` |
-| how it is drawn | `PARTS` and `LINKS` in `report/diagram/kinds.py` |
+| how it is drawn | `PARTS` and `LINKS` in `report/kinds.py` |
 
 `tests/test_kinds.py` lists every table that lacks a row; docs/adding/kind-of-part.md adds a kind, step by step.
 """

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.circuit.model import Circuit, LinkKind, Part, PartKind
 from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, natural, nearest
@@ -74,7 +74,7 @@ def supplies_of(circuit: Circuit | Tracing, module: str) -> SupplyReport:
 
 def _module(circuit: Circuit, name: str) -> Part:
     part = circuit.parts.get(name)
-    if part is None or part.kind != "module":
+    if part is None or part.kind is not PartKind.MODULE:
         known = sorted(part.name for part in circuit.modules())
         raise UnknownModule(name, nearest(name, known), known, part.kind if part else None)
     return part

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
+from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts
 from tracer.entry.problems import listed, natural
 from tracer.trace.affects.downwards import parts_below
@@ -292,7 +292,7 @@ def rating_not_made(tracing: Tracing) -> Iterator[Finding]:
 
     for part in tracing.circuit.parts.values():
         facts = part.facts
-        if part.kind != "fuse" or not isinstance(facts, FuseFacts) or facts.amps is None:
+        if part.kind is not PartKind.FUSE or not isinstance(facts, FuseFacts) or facts.amps is None:
             continue
         try:
             families = [fuse_kind(facts.type).name] if facts.type else [kind.name for kind in fuse_kinds()]

@@ -1,0 +1,106 @@
+"""Every kind of part and of link has its row in each layer's table; the second count's own table says the same as the circuit's."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Callable, Collection, Mapping
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tracer.circuit.kinds import LINKS, LOADS, PARTS, WIRING, Does, Lies, LinkKind, LinkRow, PartKind
+from tracer.electrics.model import elements
+from tracer.entry.models import KINDS
+from tracer.report import kinds as drawn
+from tracer.trace import kinds as traced
+from tracer.trace.lists.second_table import IS
+
+ROOT = Path(__file__).resolve().parents[1]
+
+TABLES: dict[str, tuple[Mapping[Any, Any], type[Enum]]] = {
+    "how it is typed: KINDS in entry/models.py": ({PartKind(kind): row for kind, row in KINDS.items()}, PartKind),
+    "in a circuit: PARTS in circuit/kinds.py": (dict(PARTS), PartKind),
+    "in a circuit: LINKS in circuit/kinds.py": (dict(LINKS), LinkKind),
+    "on a list: PARTS in trace/kinds.py": (dict(traced.PARTS), PartKind),
+    "in the second count: IS in trace/lists/second_table.py": (dict(IS), LinkKind),
+    "in a network: LINKS in electrics/model/elements.py": (dict(elements.LINKS), LinkKind),
+    "drawn: PARTS in report/kinds.py": (dict(drawn.PARTS), PartKind),
+    "drawn: LINKS in report/kinds.py": (dict(drawn.LINKS), LinkKind),
+}
+
+
+def lacking(table: Collection[object], kinds: type[Enum]) -> list[str]:
+    """The kinds without a row."""
+    return [kind.name for kind in kinds if kind not in table]
+
+
+@pytest.mark.parametrize("where", TABLES)
+def test_every_kind_has_a_row(where: str) -> None:
+    table, kinds = TABLES[where]
+    assert lacking(table.keys(), kinds) == [], f"{where} lacks rows"
+    assert len(table) == len(kinds), f"{where} has rows for what is no kind"
+
+
+def test_a_row_that_is_missing_is_found() -> None:
+    assert lacking(set(LinkKind) - {LinkKind.COIL}, LinkKind) == ["COIL"]
+
+
+# What the second count calls a link, and what the circuit's table says of such a link. Both are typed in by hand.
+SAME: dict[str, Callable[[LinkRow], bool]] = {
+    "metal": lambda row: row.does is Does.CONDUCTS and row.wiring and row.lies is not Lies.IN_MODULE,
+    "strap": lambda row: row.does is Does.CONDUCTS and not row.wiring and row.lies is Lies.INSIDE,
+    "mass": lambda row: row.does is Does.CONDUCTS and not row.wiring and row.lies is Lies.OUTSIDE,
+    "fuse": lambda row: row.does is Does.CONDUCTS and row.in_position,
+    "bridge in a module": lambda row: row.does is Does.CONDUCTS and row.lies is Lies.IN_MODULE,
+    "contact": lambda row: row.does is Does.SWITCHES and row.lies is Lies.INSIDE,
+    "diode": lambda row: row.does is Does.ONE_WAY and row.carries == {"supply", "ground"},
+    "output to supply": lambda row: row.does is Does.SWITCHES_ONE_WAY and row.carries == {"supply"},
+    "output to ground": lambda row: row.does is Does.SWITCHES_ONE_WAY and row.carries == {"ground"},
+    "load": lambda row: row.does is Does.LOADS and not row.carries,
+}
+
+
+@pytest.mark.parametrize("kind", LinkKind)
+def test_the_two_tables_say_the_same(kind: LinkKind) -> None:
+    assert SAME[IS[kind]](LINKS[kind])
+
+
+def test_a_row_carries_what_its_link_does() -> None:
+    for kind, row in LINKS.items():
+        assert bool(row.carries) is (row.does is not Does.LOADS), kind
+        assert not row.wiring or (row.does is Does.CONDUCTS and row.carries == {"supply", "ground"}), kind
+        assert not row.wiring or kind not in LOADS, kind
+    assert LinkKind.WIRE in WIRING and LinkKind.FUSE not in WIRING
+
+
+# The second count may know the names of kinds, and must not know the circuit's rows or its flood.
+SECOND = ("lists/second_count.py", "lists/second_table.py", "lists/unknown_count.py", "affects/downwards.py")
+NAMES = {"Link", "LinkKind", "PartKind", "Circuit"}
+
+
+@pytest.mark.parametrize("file", SECOND)
+def test_the_second_count_takes_nothing_from_the_tables_of_the_first(file: str) -> None:
+    tree = ast.parse((ROOT / "tracer" / "trace" / file).read_text(encoding="utf-8"))
+    taken = {
+        name.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("tracer.circuit.")
+        for name in node.names
+        if node.module != "tracer.circuit.states"
+    }
+    assert taken <= NAMES, f"{file} takes {sorted(taken - NAMES)}"
+
+
+# A set of kinds that is typed out somewhere is a fact with a second home, and is forgotten when a kind is added.
+SETS = re.compile(r"LinkKind\.[A-Z_]+,\s*LinkKind\.[A-Z_]+,\s*LinkKind\.[A-Z_]+")
+TABLE_FILES = ("circuit/kinds.py", "entry/models.py")
+
+
+def test_no_set_of_kinds_is_typed_out_beside_the_tables() -> None:
+    files = [file for file in sorted((ROOT / "tracer").rglob("*.py")) if not str(file).endswith(TABLE_FILES)]
+    assert len(files) > 100
+    found = [str(file.relative_to(ROOT)) for file in files if SETS.search(file.read_text(encoding="utf-8"))]
+    assert found == []
