@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+import tracer
 from tracer.circuit.kinds import LINKS, LOADS, PARTS, WIRING, Does, Lies, LinkKind, LinkRow, PartKind
 from tracer.electrics.model import elements
 from tracer.entry.models import KINDS
@@ -104,3 +105,46 @@ def test_no_set_of_kinds_is_typed_out_beside_the_tables() -> None:
     assert len(files) > 100
     found = [str(file.relative_to(ROOT)) for file in files if SETS.search(file.read_text(encoding="utf-8"))]
     assert found == []
+
+
+# --- a kind works in every answer ------------------------------------------------------------------------------------
+
+# A point of each kind on which two wires may meet, and how the part is declared. A panel has positions, which are parts of their own.
+POINTS = {
+    "module": ("P.1", "{is: module, cavities: 1-2, pins: {1: signal}}"), "fuse": ("P.load", "{is: fuse, amps: 5}"), "link": ("P.load", "{is: link, amps: 60}"),
+    "breaker": ("P.load", "{is: breaker, amps: 5}"), "splice": ("P", "splice"), "connector": ("P.1:a", "connector"), "joint": ("P.1", "{is: joint, bussed: [[1, 2]], several: [1]}"),
+    "ground": ("P", "{is: ground, on: island}"), "strap": ("P.1", "strap"), "battery": ("P.+", "battery"), "generator": ("P.B+", "generator"),
+    "converter": ("P.in", "converter"), "load": ("P.1", "load"), "resistor": ("P.1", "resistor"), "diode": ("P.K", "diode"),
+    "switch": ("P.1", "{is: switch, contacts: {on: [1-2], off: []}}"), "relay": ("P.30", "{is: relay, kind: normally open}"), "box": ("P.1", "box"),
+}  # fmt: skip
+
+
+def test_each_kind_has_a_point() -> None:
+    assert POINTS.keys() | {"panel"} == set(PartKind)
+
+
+@pytest.mark.parametrize("kind", POINTS)
+def test_a_way_over_a_point_of_each_kind_has_its_answers(kind: str, tmp_path: Path) -> None:
+    """Two wires meet on a pin of the part, and a module is fed over it: no answer may stumble over what else the part is."""
+    point, declared = POINTS[kind]
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text("vehicle: kinds\n", encoding="utf-8")
+    (tmp_path / "sheets" / "1.yaml").write_text(
+        f"sheet: 1\nparts: {{BAT: battery, F1: {{is: fuse, amps: 10}}, G1: ground, ALM: {{is: module, cavities: 1-2, pins: {{1: supply, 2: ground}}}}, P: {declared}}}\n"
+        f"runs:\n- BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- {point}\n- {point} -- RD 1 1m -- ALM.1\n- ALM.2 -- BN 1 1m -- G1\n- BAT.- -- BK 35 1m -- G1\n",
+        encoding="utf-8",
+    )
+    tracing = tracer.Tracing(tracer.load(tmp_path))
+    (row,) = tracer.supplies(tracing, "ALM").supplies
+    at = next(probe for probe in row.probes if probe.at.startswith("P"))
+    words = traced.PARTS[PartKind(kind)].touched
+    assert at.kind == (words if isinstance(words, str) else words[point[2:]])
+    told = {effect.terminal.part for effect in tracer.affects(tracing, "F1").effects}
+    assert ("ALM" in told) is (kind != "battery"), "a battery post ends the way: F1 is not on it"
+    assert tracer.affects(tracing, "P").target.kind == kind
+    groups = tracer.common(tracing, ["ALM"]).groups
+    named = {candidate.name for group in groups for candidate in group.candidates}
+    assert ("P" in named) is traced.PARTS[PartKind(kind)].comes_off, "what opens at its pins takes along what is fed over them"
+    assert point[:3] in tracer.diagram(tracing, "ALM", "svg").files[0].decode() or kind == "connector"
+    assert tracer.worksheet(tracing, "ALM", "csv").files[0]
+    assert [one.code for one in tracer.volts(tracing, "ALM").rows] == ["S1", "G1"]

@@ -55,7 +55,7 @@ PARTS: Mapping[PartKind, PartRow] = {
     PartKind.DIODE: PartRow(
         {"A": "diode, anode", "K": "diode, cathode"}, 10, passes_current=True, ends_line=True, gates=True
     ),
-    PartKind.BOX: PartRow("connector of a box", 12),
+    PartKind.BOX: PartRow("connector of a box", 12, comes_off=True),
     PartKind.MODULE: PartRow("module connector", 13, Draws.AS_DECLARED, comes_off=True, ends_line=True),
     PartKind.PANEL: PartRow("panel", 16),
     PartKind.CONVERTER: PartRow("converter", 17, Draws.AT_ITS_INPUT, passes_current=True),
