@@ -107,6 +107,38 @@ def test_no_set_of_kinds_is_typed_out_beside_the_tables() -> None:
     assert found == []
 
 
+# Who walks by itself, and not with `circuit/flood.py`, and why.
+WALK = re.compile(r"^ *(?:for [\w, ]+ in|while) (?:queue|stack|waiting|frontier|pending|leaves)\b", re.MULTILINE)
+WALKS = {
+    "circuit/flood.py": "the flood",
+    "circuit/halves.py": "along pieces of harness while the circuit is being joined, by names",
+    "circuit/states.py": "what spreads is a level, which may rise",
+    "circuit/wires.py": "no walk: points that wait for a pin",
+    "electrics/model/module_draws.py": "what spreads are volts, which may rise",
+    "electrics/network/elimination.py": "no walk: nodes that can be taken out",
+    "plan/upstream.py": "only against the flow of a potential",
+    "report/diagram/ranks.py": "no walk: ranks of a drawing",
+    "trace/affects/downwards.py": "the second count",
+    "trace/affects/in_common.py": "from pin to pin over what each needs",
+    "trace/affects/still_fed.py": "a tree that is mended while links open",
+    "trace/lists/second_count.py": "the second count",
+    "trace/lists/second_table.py": "the second count",
+    "trace/lists/unknown_count.py": "the second count",
+    "trace/ways/blocks.py": "depth first: blocks",
+    "trace/ways/directed_paths.py": "depth first: paths, one after the other",
+    "trace/ways/one_way.py": "along one-way links, and paths, one after the other",
+    "trace/ways/simple.py": "depth first: blocks; and distances within one way",
+    "trace/ways/two_paths.py": "flows, and its steps are counted",
+}
+
+
+def test_nobody_floods_by_hand() -> None:
+    files = {str(file.relative_to(ROOT / "tracer")): file for file in sorted((ROOT / "tracer").rglob("*.py"))}
+    found = {name for name, file in files.items() if WALK.search(file.read_text(encoding="utf-8"))}
+    assert found - WALKS.keys() == set(), "use tracer.circuit.flood, or say here why not"
+    assert WALKS.keys() - found == set(), "no longer walks by itself"
+
+
 # --- a kind works in every answer ------------------------------------------------------------------------------------
 
 # A point of each kind on which two wires may meet, and how the part is declared. A panel has positions, which are parts of their own.
@@ -144,7 +176,9 @@ def test_a_way_over_a_point_of_each_kind_has_its_answers(kind: str, tmp_path: Pa
     assert tracer.affects(tracing, "P").target.kind == kind
     groups = tracer.common(tracing, ["ALM"]).groups
     named = {candidate.name for group in groups for candidate in group.candidates}
-    assert ("P" in named) is traced.PARTS[PartKind(kind)].comes_off, "what opens at its pins takes along what is fed over them"
+    assert ("P" in named) is traced.PARTS[PartKind(kind)].comes_off, (
+        "what opens at its pins takes along what is fed over them"
+    )
     assert point[:3] in tracer.diagram(tracing, "ALM", "svg").files[0].decode() or kind == "connector"
     assert tracer.worksheet(tracing, "ALM", "csv").files[0]
     assert [one.code for one in tracer.volts(tracing, "ALM").rows] == ["S1", "G1"]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import tracer
 from tests.trace import drawn
-from tracer.circuit.flood import flood, lead_back, pieces, walk
+from tracer.circuit.flood import flood, lead_back, pieces, shortest_way, walk
 from tracer.circuit.kinds import CONDUCTORS, INSIDE_MODULE, LINKS, Link, LinkKind
 from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
@@ -79,6 +79,22 @@ def test_a_flood_meets_what_networkx_meets(
         way = lead_back(circuit, met, node)
         assert len(way) == far[node]
         assert (way[-1][1] if way else node) in starts
+
+
+@given(drawn.runs(), st.data())
+def test_a_shortest_way_is_as_short_as_that_of_networkx(lines: tuple[str, ...], data: st.DataObject) -> None:
+    circuit = drawn.typed(lines)
+    nodes = st.sampled_from(range(len(circuit.node_names)))
+    start, goals = data.draw(nodes), data.draw(st.frozensets(nodes, max_size=3))
+    graph = numbered(circuit, frozenset(LINKS))
+    far = networkx.single_source_shortest_path_length(graph, start)
+    way = shortest_way(start, goals, lambda at: ((n, circuit.other(circuit.links[n], at)) for n in circuit.at[at]))
+    assert len(way) == min((far[goal] for goal in goals if goal in far), default=0)
+    at = start
+    for number, before, node in way:
+        assert before == at and {before, node} == {circuit.links[number].a, circuit.links[number].b}
+        at = node
+    assert at in goals or not way
 
 
 @given(drawn.runs(), SOME_KINDS)

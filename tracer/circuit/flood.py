@@ -1,6 +1,6 @@
 """The one walk along links: everything that is reached from some nodes over links of some kinds.
 
-Whoever has to know what hangs together asks here. Not here: the second count, which has to be wrong by itself if at all; the ways, where a link counts only if
+Whoever has to know what hangs together asks here; `shortest_way` walks other graphs too (a network, a bus). Not here: the second count, which has to be wrong by itself if at all; the ways, where a link counts only if
 a path uses it (`trace/ways/`); and key states, where what is spread is a level (`circuit/states.py`).
 """
 
@@ -95,6 +95,32 @@ def lead_back(circuit: Linked, met: dict[int, int], node: int) -> list[tuple[int
     return way
 
 
+def shortest_way(
+    start: int, goals: Collection[int], leads: Callable[[int], Iterable[tuple[int, int]]]
+) -> list[tuple[int, int, int]]:
+    """A shortest way to the nearest goal in any graph: (link, node it leaves, node it leads to), from the start on; empty where there is none, or no need.
+
+    Parameters
+    ----------
+    leads : what leads on from a node: (link, node at its other end); of several shortest ways, the one by what is named first
+    """
+    came: dict[int, tuple[int, int]] = {start: (-1, start)}
+    queue = [start]
+    for here in queue:
+        if here in goals:
+            way = []
+            while here != start:
+                number, before = came[here]
+                way.append((number, before, here))
+                here = before
+            return way[::-1]
+        for number, other in leads(here):
+            if other not in came:
+                came[other] = (number, here)
+                queue.append(other)
+    return []
+
+
 def pieces(
     circuit: Linked, nodes: Iterable[int], kinds: Collection[LinkKind], *, passes: Passes | None = None
 ) -> Iterator[list[int]]:
@@ -111,4 +137,4 @@ def pieces(
         yield piece
 
 
-__all__ = ["Linked", "Passes", "flood", "lead_back", "links_at", "pieces", "walk"]
+__all__ = ["Linked", "Passes", "flood", "lead_back", "links_at", "pieces", "shortest_way", "walk"]
