@@ -1,4 +1,4 @@
-"""The circuit as a networkx graph; floods, pieces and nets against networkx (a general library), on the demo and on random vehicles."""
+"""The circuit as a networkx graph; floods, shortest ways and nets against networkx (a general library), on the demo and on random vehicles."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import tracer
 from tests.trace import drawn
-from tracer.circuit.flood import flood, lead_back, pieces, shortest_way, walk
+from tracer.circuit.flood import flood, lead_back, shortest_way, walk
 from tracer.circuit.kinds import CONDUCTORS, INSIDE_MODULE, LINKS, Link, LinkKind
 from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
@@ -95,16 +95,6 @@ def test_a_shortest_way_is_as_short_as_that_of_networkx(lines: tuple[str, ...], 
         assert before == at and {before, node} == {circuit.links[number].a, circuit.links[number].b}
         at = node
     assert at in goals or not way
-
-
-@given(drawn.runs(), SOME_KINDS)
-def test_pieces_are_the_components_of_networkx(lines: tuple[str, ...], kinds: frozenset[LinkKind]) -> None:
-    circuit = drawn.typed(lines)
-    some = range(0, len(circuit.node_names), 2)
-    found = [frozenset(piece) for piece in pieces(circuit, some, kinds)]
-    expected = networkx.connected_components(numbered(circuit, kinds).subgraph(some))
-    assert sorted(map(sorted, found)) == sorted(map(sorted, expected))
-    assert [min(piece) for piece in found] == sorted(min(piece) for piece in found)
 
 
 def test_a_link_that_may_not_be_passed_is_not(demo: Circuit) -> None:

@@ -121,20 +121,4 @@ def shortest_way(
     return []
 
 
-def pieces(
-    circuit: Linked, nodes: Iterable[int], kinds: Collection[LinkKind], *, passes: Passes | None = None
-) -> Iterator[list[int]]:
-    """The pieces into which some nodes fall: those that links of these kinds join within them, each from its lowest node on."""
-    left = set(nodes)
-    inside = frozenset(left)
-
-    def within(number: int, link: Link, here: int, there: int) -> bool:
-        return there in inside and (passes is None or passes(number, link, here, there))
-
-    while left:
-        piece = list(flood(circuit, [min(left)], kinds, passes=within))
-        left.difference_update(piece)
-        yield piece
-
-
-__all__ = ["Linked", "Passes", "flood", "lead_back", "links_at", "pieces", "shortest_way", "walk"]
+__all__ = ["Linked", "Passes", "flood", "lead_back", "links_at", "shortest_way", "walk"]

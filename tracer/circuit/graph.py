@@ -1,6 +1,6 @@
 """The circuit as a networkx graph, to be printed and asked.
 
-Not what the answers are worked out on: to import networkx takes as long as the whole list of a small vehicle's module, and its floods, components and blocks take
+Not what the lists are worked out on: to import networkx takes as long as the whole list of a small vehicle's module, and its floods, components and blocks take
 several times as long as ours on a vehicle of real size (`benchmarks/bench_graph.py` measures both). The tests hold ours against it.
 """
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from tracer.circuit.flood import flood, pieces
+from tracer.circuit.flood import flood
 from tracer.circuit.kinds import CONDUCTORS, DRIVERS, FUSE_KINDS, INSIDE_MODULE, LINKS, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
@@ -164,17 +164,13 @@ class Affected:
         touched = {
             nets.of[circuit.links[number].a] for number in target.opened.links if circuit.links[number].kind in _LINE
         }
-
-        def holds(number: int, link: Link, here: int, there: int) -> bool:
-            return number not in target.opened.links
-
         for net in sorted(touched):
             members = nets.members[net]
             if any(fitted.reach.reached(node, level) for node in members for level in ("supply", "ground")):
                 continue
             parted = [
                 sorted(name for node in piece if (name := self._line_pin(node)))
-                for piece in pieces(circuit, members, _LINE, passes=holds)
+                for piece in _pieces(circuit, members, target.opened.links)
             ]
             filled = sorted(tuple(piece) for piece in parted if piece)
             if len(filled) > 1:
@@ -361,6 +357,17 @@ def _lacking(
 def _cautions(kind: str) -> tuple[str, ...]:
     works = ("fuses", "battery") if kind in ("battery", "link", "generator") else ("fuses",)
     return tuple(dict.fromkeys(caution.text for work in works for caution in cautions_for(work)))
+
+
+def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Iterator[set[int]]:
+    """The pieces into which a net falls when links of it open."""
+    import networkx
+
+    numbers = {number for node in members for number in circuit.at[node]} - opened
+    line = networkx.Graph((link.a, link.b) for number in numbers if (link := circuit.links[number]).kind in _LINE)
+    line.add_nodes_from(members)
+    found: Iterator[set[int]] = networkx.connected_components(line)
+    return found
 
 
 def _order(effect: Effect) -> tuple[int, str, str]:
