@@ -70,6 +70,8 @@ class Copy:
         ]
         assert len(where) == 1 or not found["anchor"], f"{found['anchor']!r} begins {len(where)} lines of {path.name}"
         at = len(lines) if not where else where[0] if found["how"] == "above" else self._end(lines, where[0])
+        if path.suffix == ".py" and not code.startswith(" "):  # a function or class stands two lines from the next
+            code = f"{code}\n\n" if found["how"] == "above" else f"\n\n{code}"
         path.write_text("".join([*lines[:at], code, *lines[at:]]), encoding="utf-8")
 
     @staticmethod
