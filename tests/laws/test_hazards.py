@@ -24,10 +24,11 @@ import tracer
 from tests.commands import run
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tests.typed import load
+from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS
 from tracer.circuit.model import LOADS, LinkKind
 from tracer.entry.problems import CannotUse
-from tracer.trace.hazards import Danger
-from tracer.trace.tracing import GROUND_KINDS, SUPPLY_KINDS, Tracing
+from tracer.trace.hazards import Danger, Hazards
+from tracer.trace.tracing import Tracing
 
 # Every command is run on each vehicle: few of them, and a failing one is not made smaller, which would take minutes.
 FEW = settings(max_examples=max(6, settings().max_examples // 6), phases=(Phase.explicit, Phase.reuse, Phase.generate))
@@ -88,8 +89,8 @@ def is_named(name: str, text: str) -> bool:
 def test_wherever_its_wiring_is_shown_the_hazard_is(vehicle: TypedVehicle, kind: str, data: st.DataObject) -> None:
     name = data.draw(st.sampled_from(names_of(vehicle)))
     tracing = tracing_of(typed_on(vehicle, name, f"hazard: {kind}"))
-    (danger,) = tracing.hazards.nodes_of
-    reach = {tracing.circuit.node_names[node] for node in tracing.hazards.nodes_of[danger]}
+    (danger,) = tracing.once(Hazards).nodes_of
+    reach = {tracing.circuit.node_names[node] for node in tracing.once(Hazards).nodes_of[danger]}
     dotted = {point for point in reach if "." in point}  # S1 is a row as well as a splice
     said = f"{kind} ({name})"
     for arguments, text in texts(tracing, drawn=True):
@@ -179,8 +180,10 @@ def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
     """That nothing to measure stands on the wiring of the one hazard of a vehicle, in any command; how many rows and points were looked at."""
     looked_at = 0
     names = tracing.circuit.node_names
-    reach = {names[node] for nodes in tracing.hazards.nodes_of.values() for node in nodes}
-    parts = {tracing.circuit.node_parts[node] for nodes in tracing.hazards.nodes_of.values() for node in nodes} | {name}
+    reach = {names[node] for nodes in tracing.once(Hazards).nodes_of.values() for node in nodes}
+    parts = {
+        tracing.circuit.node_parts[node] for nodes in tracing.once(Hazards).nodes_of.values() for node in nodes
+    } | {name}
     words = (
         "restraint wiring, the maker's procedure only"
         if kind == "restraint"
@@ -265,7 +268,7 @@ def test_the_reach_ends_where_something_else_is_fed(vehicle: TypedVehicle, kind:
         if networkx.has_path(free, a, b):
             for path in networkx.all_simple_paths(free, a, b):
                 shared.update(path)
-    (reached,) = tracing.hazards.nodes_of.values()
+    (reached,) = tracing.once(Hazards).nodes_of.values()
     assert own <= reached and not (reached - own) & shared
     beside = {other for node in reached for other in graph.neighbors(node)} - reached
     assert beside <= shared | own
@@ -292,7 +295,7 @@ def test_none_takes_back_all_that_a_name_did(vehicle: TypedVehicle, data: st.Dat
     plain = tracing_of(typed_on(vehicle, name, "name: Walrus q7"))
     none = tracing_of(typed_on(vehicle, name, "name: Airbag q7, hazard: none"))
     guessed = tracing_of(typed_on(vehicle, name, "name: Airbag"))
-    assert guessed.hazards.guessed == (Danger("restraint", name, word="airbag"),)
+    assert guessed.once(Hazards).guessed == (Danger("restraint", name, word="airbag"),)
     assert any("R251" in text for arguments, text in texts(guessed) if arguments == ["check"])
     for (arguments, expected), (_, found) in zip(texts(plain, drawn=True), texts(none, drawn=True), strict=True):
         if arguments[0] != "diagram":  # laid out by the width of the letters

@@ -43,7 +43,7 @@ runs:
 def hazards(tmp_path: Path, name: str = "Crash module", more: str = "", head: str = "") -> tuple[Tracing, Hazards]:
     text = head + SHEET.replace("NAME", name).replace("MORE", more)
     tracing = Tracing(tracer.load(write(tmp_path, text, vehicle="vehicle: v\n")))
-    return tracing, tracing.hazards
+    return tracing, tracing.once(Hazards)
 
 
 def reach(found: tuple[Tracing, Hazards], kind: str = "restraint") -> set[str]:
@@ -109,8 +109,8 @@ def test_a_ring_of_its_own_is_its_own_unless_something_else_hangs_on_it(tmp_path
     sheet = SHEET.replace("F2: {is", "F3: {is: fuse, amps: 10}\n  F2: {is")
     text = sheet.replace("NAME", "Airbag").replace("MORE", "") + ring
     tracing = Tracing(tracer.load(write(tmp_path, text, vehicle="vehicle: v\n")))
-    assert ({"F1.load", "F3.load", "F3.feed"} <= reach((tracing, tracing.hazards))) == (not also)
-    assert "RCM.1" in reach((tracing, tracing.hazards))
+    assert ({"F1.load", "F3.load", "F3.feed"} <= reach((tracing, tracing.once(Hazards)))) == (not also)
+    assert "RCM.1" in reach((tracing, tracing.once(Hazards)))
 
 
 def test_a_line_that_others_share_is_theirs_too_up_to_the_branch(tmp_path: Path) -> None:
@@ -122,7 +122,7 @@ def test_a_line_that_others_share_is_theirs_too_up_to_the_branch(tmp_path: Path)
     )
     bus += "  - RCM.5 -- YE 0.5 -- X1.5 -- YE 0.5 -- S9\n  - S9 -- YE 0.5 -- RAD.3\n  - S9 -- YE 0.5 -- O.1\n"
     tracing = Tracing(tracer.load(write(tmp_path, bus, vehicle="vehicle: v\n")))
-    found = reach((tracing, tracing.hazards))
+    found = reach((tracing, tracing.once(Hazards)))
     assert {"RCM.5", "X1.5, towards RCM", "X1.5, towards S9"} <= found and not {"S9", "RAD.3", "O.1"} & found
 
 
@@ -177,7 +177,7 @@ def test_a_hazard_of_a_panel_is_that_of_its_positions(tmp_path: Path) -> None:
         .replace("  F1: {is: fuse, amps: 10}\n", "  P: {is: panel, hazard: high voltage, positions: {F1: 10}}\n")
     )
     tracing = Tracing(tracer.load(write(tmp_path, text, vehicle="vehicle: v\n")))
-    assert {"F1.feed", "F1.load", "RCM.1"} <= reach((tracing, tracing.hazards), "high voltage")
+    assert {"F1.feed", "F1.load", "RCM.1"} <= reach((tracing, tracing.once(Hazards)), "high voltage")
 
 
 def test_of_a_whole_vehicle_it_is_said_everywhere_and_withholds_nothing(tmp_path: Path) -> None:

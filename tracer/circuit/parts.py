@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Conflict, Lever, Part
 from tracer.entry.facts import keys_of
 from tracer.entry.kinds import KindFacts
@@ -13,9 +14,6 @@ from tracer.entry.models import (
     BoxFacts,
     ConnectorFacts,
     ConverterFacts,
-    DiodeFacts,
-    FuseFacts,
-    GeneratorFacts,
     JointFacts,
     LeverFacts,
     LoadFacts,
@@ -23,7 +21,6 @@ from tracer.entry.models import (
     PartFacts,
     RelayFacts,
     SwitchFacts,
-    TwoPinFacts,
 )
 from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, natural, nearest
@@ -71,7 +68,7 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     }
     for part in parts.values():
         for key, lever in part.levers.items():
-            if part.kind == "switch" and lever.follows is not None:
+            if part.kind is PartKind.SWITCH and lever.follows is not None:
                 _check_positions(part, key, lever, typed, problems)
     names = {full: name for full, name in short.items()}
     return parts, names, conflicts
@@ -261,29 +258,21 @@ def joined_inside(part: Part) -> frozenset[str]:
 def pins_known(part: Part) -> frozenset[str] | None:
     """The pins a part can have, or None when any name may be a pin."""
     facts = part.facts
-    if isinstance(facts, FuseFacts):
-        return frozenset({"feed", "load"})
     if isinstance(facts, RelayFacts | SwitchFacts):
         return None if part.inside_unknown else joined_inside(part).union(facts.pins, getattr(facts, "unused", ()))
     if isinstance(facts, BoxFacts):
         return frozenset((*facts.cavities, *facts.unused)) if facts.cavities else None
-    if isinstance(facts, DiodeFacts):
-        return frozenset({"A", "K"})
-    if isinstance(facts, LoadFacts):
-        return frozenset(facts.pins or ("1", "2"))
-    if isinstance(facts, TwoPinFacts):
-        return frozenset({"1", "2"})
     if isinstance(facts, ConverterFacts):
-        return frozenset({"in", "out", "ground"} | ({"return"} if facts.return_ else set()))
+        return frozenset((*PARTS[part.kind].pins, *(("return",) if facts.return_ else ())))
     if isinstance(facts, ModuleFacts):
         return frozenset((*facts.cavities, *facts.pins, *facts.unused)) if facts.cavities else None
     if isinstance(facts, ConnectorFacts):
         return frozenset((*facts.cavities, *facts.mates, *facts.mates.values())) if facts.cavities else None
     if isinstance(facts, JointFacts):
         return frozenset(facts.cavities or (pin for group in facts.bussed for pin in group))
-    if isinstance(facts, GeneratorFacts):
-        return None
-    return None
+    if isinstance(facts, LoadFacts) and facts.pins:
+        return frozenset(facts.pins)
+    return frozenset(PARTS[part.kind].pins) or None
 
 
 def _check_pins(part: Part, problems: list[Problem]) -> None:

@@ -21,6 +21,8 @@ from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.hazards import Hazards
+from tracer.trace.kinds import CONSUMERS
 from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
@@ -120,7 +122,7 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
         state = getattr(tracing.circuit.parts[parts[0]].facts, "state", None)
         if state in NOT_FITTED:
             raise BadReading(f"{parts[0]} is typed in as `state: {state}`: no fuse sits there that could be read.")
-        if withheld := tracing.hazards.withheld_in(parts[0]):
+        if withheld := tracing.once(Hazards).withheld_in(parts[0]):
             raise BadReading(f"{parts[0]}: {withheld}; no reading of it is judged here.")
         if parts[0] in found:
             raise BadReading(f"{parts[0]} is given twice.")
@@ -152,7 +154,7 @@ class _Drawer:
         self.asleep = self.held.get(ASLEEP) == "yes" if ASLEEP in vehicle.conditions else None
         self.key = "off" if "off" in vehicle.key else vehicle.key[0]
         fed = sorted(self._fed() | set(mv), key=natural)
-        withheld = {fuse: tracing.hazards.withheld_in(fuse) for fuse in fed}
+        withheld = {fuse: tracing.once(Hazards).withheld_in(fuse) for fuse in fed}
         self.not_to_read = tuple((fuse, words) for fuse, words in withheld.items() if words)
         self.fuses = [fuse for fuse in fed if not withheld[fuse]]
         below = {fuse: parts_below(tracing, fuse) for fuse in self.fuses}
@@ -357,14 +359,13 @@ class _Drawer:
     def _consumers(self, fuse: str, known: list[str]) -> list[str]:
         """Modules, loads, relays and converters below, those that are also below a fuse that was read left out."""
         apart = {part for other in known for part in self.parts_below[other]}
-        kinds = ("module", "load", "converter", "relay")
         return sorted(
             (
                 name
                 for name in self.parts_below[fuse] - apart
-                if name in self.circuit.parts and self.circuit.parts[name].kind in kinds
+                if name in self.circuit.parts and self.circuit.parts[name].kind in CONSUMERS
             ),
-            key=lambda name: (kinds.index(self.circuit.parts[name].kind), natural(name)),
+            key=lambda name: (CONSUMERS.index(self.circuit.parts[name].kind), natural(name)),
         )
 
     def _conflicts(self, read: list[FuseDraw]) -> Iterable[str]:

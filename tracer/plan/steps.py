@@ -31,6 +31,7 @@ from tracer.plan.bench import Bench, Computed, Range, there
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.lamps import Lamp, LampRule
 from tracer.plan.upstream import Upstream
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Cavity, Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -143,7 +144,7 @@ class _Planner:
         self.keys = report.keys
         self.limits = limits
         self.lamps = LampRule(tracing.circuit)
-        self.not_unplugged = tracing.hazards.withheld_in(report.module)
+        self.not_unplugged = tracing.once(Hazards).withheld_in(report.module)
         self.system_v = self.lamps.system_v
         self.working = working_key(report)
         self.bench = Bench(tracing, report, limits)
@@ -202,7 +203,7 @@ class _Planner:
         if step.kind in (*_UNPLUGGED, Kind.UNTRACED) and self.not_unplugged:
             return self.not_unplugged
         points = [step.point, *(row.point for row in step.rows if step.kind is not Kind.POINT)]
-        return next((words for point in points if (words := self.tracing.hazards.withheld(point))), "")
+        return next((words for point in points if (words := self.tracing.once(Hazards).withheld(point))), "")
 
     def _at_module(self, order: int, step: Step) -> None:
         self._add(self.report.place, self.report.access, order, step)

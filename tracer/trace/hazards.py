@@ -13,15 +13,18 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
+from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS, PartKind
 from tracer.circuit.model import LOADS, Circuit, Part
 from tracer.standards.hazards import HAZARDS, hazards_in_words
-from tracer.trace.tracing import GROUND_KINDS, SUPPLY_KINDS, Tracing
+from tracer.trace.kinds import CONSUMERS as DRAWING
+from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:
     from tracer.trace.lists.results import Row
 
-# What draws something: the hazard of a page is that of these. Anything else on it is only on the way to them.
-CONSUMERS = frozenset({"module", "load", "resistor", "converter", "box"})
+
+# What draws something, or may: the hazard of a page is that of these. Anything else on it is only on the way to them.
+CONSUMERS = frozenset(DRAWING) | {PartKind.RESISTOR, PartKind.BOX}
 _Whose = TypeVar("_Whose", bound=Hashable)
 _PASSED = SUPPLY_KINDS | GROUND_KINDS
 

@@ -14,7 +14,7 @@ from functools import cache
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry.problems import natural
 from tracer.standards.hazards import HAZARDS
-from tracer.trace.hazards import pins_named
+from tracer.trace.hazards import Hazards, pins_named
 from tracer.trace.tracing import Tracing
 
 HAZARD, CAUTION, NOTE = "hazard", "caution", "note"
@@ -62,7 +62,7 @@ NOTHING = Minding()
 
 def minding_of(tracing: Tracing, answer: object) -> Minding:
     """What is to be minded in an answer; a value of it that names a part, a point or a module and its pin counts as shown."""
-    everything = tracing.to_mind
+    everything = tracing.once(things_to_mind)
     if not everything:
         return NOTHING
     shown = set(_names_in(answer, ""))
@@ -93,7 +93,7 @@ def things_to_mind(tracing: Tracing) -> list[tuple[Minded, frozenset[str]]]:
 
 
 def _hazards(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
-    circuit, nodes_of = tracing.circuit, tracing.hazards.nodes_of
+    circuit, nodes_of = tracing.circuit, tracing.once(Hazards).nodes_of
     for kind in circuit.typed.vehicle.hazard:
         yield Minded(HAZARD, "vehicle", HAZARDS[kind].line, hazard=kind), frozenset()
     for danger in nodes_of:
@@ -109,7 +109,7 @@ def _cautions(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
         if one.caution:
             yield Minded(CAUTION, f"sheet {one.id}", one.caution), _names_on_sheet(circuit, sheet)
     for part, pin, words in _typed_on_parts(circuit, "caution"):
-        reach = tracing.hazards.reach_of({pin: pins_named(circuit, part, pin)})[pin]
+        reach = tracing.once(Hazards).reach_of({pin: pins_named(circuit, part, pin)})[pin]
         yield Minded(CAUTION, f"{part}.{pin}" if pin else part, words), _names(circuit, reach, part)
 
 

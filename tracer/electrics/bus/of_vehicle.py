@@ -16,6 +16,7 @@ from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
+from tracer.trace.hazards import Hazards
 from tracer.trace.minding import minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
@@ -113,7 +114,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
 
 def _withheld(lines: BusLines, accesses: Sequence[Access]) -> dict[str, str]:
     """The modules and access points at which nothing may be measured, and what stands there instead."""
-    hazards, names = lines.tracing.hazards, lines.circuit.node_names
+    hazards, names = lines.tracing.once(Hazards), lines.circuit.node_names
     found = {node.module: hazards.withheld_in(node.module) for node in lines.nodes}
     for access in accesses:
         found[access.name] = hazards.withheld(names[access.high]) or hazards.withheld(names[access.low])

@@ -15,6 +15,7 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.electrics.volts.values import LampTest, VoltsReport
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.minding import minding_of
 from tracer.trace.tracing import Tracing
@@ -42,7 +43,7 @@ def volts_of(
     """
     changes = changes or Changes()
     for load in changes.loads:
-        if withheld := tracing.hazards.withheld(tracing.circuit.node_names[load.node]):
+        if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[load.node]):
             raise BadChange(f"{load.words}: {withheld}; no test load belongs there.")
     models = [model_of(tracing, key, changes, limits=limits, first=report.module)]
     if changes.faulty:

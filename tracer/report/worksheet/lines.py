@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import BusReport, LevelLine
 from tracer.plan.bench import Computed, there
 from tracer.plan.codes import bus_pins
 from tracer.plan.lamps import Lamp
 from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
+from tracer.report.kinds import PARTS
 from tracer.report.layout import also_words, codes, elsewhere_words
 from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
@@ -233,7 +235,7 @@ class _Writer:
             notes.append(f"joined inside with pin {', '.join(row.joined_with)}: reads good through it")
         comes_from = _feeders(step.fed_by) or _ends(row)
         return _Words(
-            expected, limit, source, _side(step.part_kind, probe.kind), comes_from, note="; ".join(notes)
+            expected, limit, source, probe.kind + (PARTS[PartKind(step.part_kind)].side if step.part_kind else ""), comes_from, note="; ".join(notes)
         )  # fmt: skip
 
     def _plugged_in(self, step: Step, usual: tuple[float | None, str]) -> tuple[str, str, str]:
@@ -436,13 +438,6 @@ class _Writer:
         if key == self.report.keys[0]:
             return f"{words}; unplug {module}"
         return f"key off, unplug {module}, then: {words}"
-
-
-def _side(part_kind: str, kind: str) -> str:
-    """What is touched and from which side."""
-    if part_kind in ("connector", "module", "joint", "switch"):
-        return f"{kind}, wire side"
-    return f"{kind}, from below or by adapter" if part_kind == "relay" else kind
 
 
 def _feeders(feeders: Iterable[Feeder]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import LooseEnd, Row
 from tracer.trace.lists.supplies import supplies_of
@@ -69,7 +70,9 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
             pins.append(_of_row(row, cavity.kind))
             continue
         reading, note = _untraced(cavity.kind, cavity.pin, facts, loads)
-        if withheld := tracing.hazards.withheld(f"{module}.{cavity.pin}") or tracing.hazards.withheld_in(module):
+        if withheld := tracing.once(Hazards).withheld(f"{module}.{cavity.pin}") or tracing.once(Hazards).withheld_in(
+            module
+        ):
             reading, note = withheld, ""
         pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, reading, note))
     vehicle = tracing.circuit.typed.vehicle

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from tracer.trace.hazards import Hazards
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -25,7 +26,7 @@ _SHEET = (
 )
 def sounds_like_a_hazard(tracing: Tracing) -> Iterator[Finding]:
     """A hazard that was guessed from a name."""
-    for danger in tracing.hazards.guessed:
+    for danger in tracing.once(Hazards).guessed:
         part = tracing.circuit.parts[danger.part]
         message = f"{danger.part} is called `{danger.word}`, so it is taken as {danger.kind} wiring"
         yield Finding(part.place, part.name, message.replace("voltage wiring", "voltage"), "", parts=(part.name,))
