@@ -235,23 +235,16 @@ def volts(
     NotSettled : no steady voltages were found
     CannotUse : the workshop's file cannot be read
     """
-    from dataclasses import replace
-
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
-    from tracer.plan.lamps import RESTRAINT, LampRule
 
     tracing = _tracing(circuit)
     report = supplies(tracing, module)
-    restraint = LampRule(tracing, report).restraint
     changes = changes_of(
         tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
-    found = volts_of(
-        tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w, with_lamp=not restraint
-    )  # fmt: skip
-    return replace(found, notes=(f"No lamp: {RESTRAINT}.", *found.notes)) if restraint else found
+    return volts_of(tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w)
 
 
 def buses(circuit: Circuit | Tracing) -> list[str]:

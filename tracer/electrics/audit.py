@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from tracer.circuit.model import Circuit
 from tracer.trace.lists.basis import whole_vehicle
 from tracer.trace.lists.completeness import Answer, Completeness
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
 from tracer.trace.tracing import Tracing
 
@@ -19,6 +20,7 @@ class Audit(Answer):
     loose_ends: tuple[Finding, ...]
     remarks: tuple[Finding, ...]
     completeness: Completeness
+    minding: Minding = NOTHING
 
 
 def audit_of(tracing: Tracing) -> Audit:
@@ -26,4 +28,5 @@ def audit_of(tracing: Tracing) -> Audit:
     from tracer.electrics.remarks import electric_remarks
 
     noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
-    return Audit(tracing.circuit, tuple(loose_ends(tracing)), tuple(noted), whole_vehicle(tracing))
+    loose = tuple(loose_ends(tracing))
+    return Audit(tracing.circuit, loose, tuple(noted), whole_vehicle(tracing), minding_of(tracing, (loose, noted)))

@@ -8,15 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
-from tracer.trace.lists.results import Row, SupplyReport
-from tracer.trace.tracing import Tracing
+from tracer.trace.lists.results import Row
 
 LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 SHARE_OF_FUSE = 0.5
-RESTRAINT = "restraint wiring, the maker's procedure only"
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
-_RESTRAINT = ("airbag", "air bag", "restraint", "srs", "belt tension", "pretension", "squib", "igniter")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,21 +63,12 @@ def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
     return Lamp(watts, watts / system_v, f"{size}, from battery positive over a fused lead")
 
 
-def is_restraint(*words: str | None) -> bool:
-    """Whether any of the names speaks of airbags or belt tensioners: there no lamp goes, and the maker's procedure rules."""
-    said = " ".join(word.casefold() for word in words if word)
-    return any(mark in said for mark in _RESTRAINT)
-
-
 class LampRule:
     """Which lamp loads which row of a module's list: the same for every command, form and page."""
 
-    def __init__(self, tracing: Tracing, report: SupplyReport) -> None:
-        self._circuit = tracing.circuit
-        self.system_v = float(tracing.circuit.typed.vehicle.system.split()[0])
-        self.restraint = is_restraint(
-            report.module, report.name, *(part for row in report.rows for part in row.switches)
-        )
+    def __init__(self, circuit: Circuit) -> None:
+        self._circuit = circuit
+        self.system_v = float(circuit.typed.vehicle.system.split()[0])
 
     def of(self, row: Row) -> Lamp:
         """The lamp for any row."""
@@ -87,8 +76,8 @@ class LampRule:
 
     def supply(self, row: Row) -> Lamp:
         """The lamp for a supply row: by its smallest fuse, or by what an electronic output says it replaces."""
-        if self.restraint:
-            return Lamp(None, 0.0, RESTRAINT)
+        if row.no_method:
+            return Lamp(None, 0.0, row.no_method)
         if row.code[0] == "V" or row.declared.split(" ")[0] in NEVER:
             return Lamp(None, 0.0, "signal, bus, reference and shield pins take no lamp")
         ratings = [fuse.amps for fuse in row.fuses]
@@ -107,8 +96,8 @@ class LampRule:
 
     def ground(self, row: Row) -> Lamp:
         """The lamp that loads a ground alone."""
-        if self.restraint:
-            return Lamp(None, 0.0, RESTRAINT)
+        if row.no_method:
+            return Lamp(None, 0.0, row.no_method)
         return lamp_for_ground(self._area_mm2(row), self.system_v)
 
     def _area_mm2(self, row: Row) -> float | None:

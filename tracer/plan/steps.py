@@ -19,7 +19,7 @@ is loaded alone.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from functools import cached_property
 
@@ -31,6 +31,7 @@ from tracer.plan.bench import Bench, Computed, Range, there
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.lamps import Lamp, LampRule
 from tracer.plan.upstream import Upstream
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Cavity, Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -93,6 +94,7 @@ class Step:
     fuse: Feeder | None = None
     bus: BusReport | None = None
     bus_line: str = ""
+    no_method: str = ""  # what stands in place of it all: nothing is measured there
 
     @property
     def row(self) -> Row:
@@ -122,7 +124,6 @@ class Plan:
     """All steps of a module. `failed` maps key states without computed values to the reason, `batteries` key states to what is at the posts."""
 
     module: str
-    restraint: bool
     system_v: float
     cranks: bool
     batches: tuple[StepBatch, ...]
@@ -142,7 +143,8 @@ class _Planner:
         self.report = report
         self.keys = report.keys
         self.limits = limits
-        self.lamps = LampRule(tracing, report)
+        self.lamps = LampRule(tracing.circuit)
+        self.not_unplugged = tracing.once(Hazards).withheld_in(report.module)
         self.system_v = self.lamps.system_v
         self.working = working_key(report)
         self.bench = Bench(tracing, report, limits)
@@ -164,7 +166,6 @@ class _Planner:
         }
         return Plan(
             module=self.report.module,
-            restraint=self.lamps.restraint,
             system_v=self.system_v,
             cranks=any(key in CRANKING for _, _, key in self._found),
             batches=batches,
@@ -189,9 +190,20 @@ class _Planner:
 
     def _add(self, place: str | None, access: str | None, order: int, step: Step) -> None:
         place = place or None
+        if withheld := self._withheld(step):
+            if step.kind in _UNPLUGGED or (step.kind is Kind.UNTRACED and step.key != self.keys[0]):
+                return  # the point stands in the list already
+            step = _without_method(replace(step, key=self.working), withheld)
         if access and not self._access.get(place):
             self._access[place] = access
         self._found.setdefault((place, step.plugged, step.key), []).append((order, step))
+
+    def _withheld(self, step: Step) -> str:
+        """What stands in place of a step; a module of which any pin is dangerous is not unplugged either."""
+        if step.kind in (*_UNPLUGGED, Kind.UNTRACED) and self.not_unplugged:
+            return self.not_unplugged
+        points = [step.point, *(row.point for row in step.rows if step.kind is not Kind.POINT)]
+        return next((words for point in points if (words := self.tracing.once(Hazards).withheld(point))), "")
 
     def _at_module(self, order: int, step: Step) -> None:
         self._add(self.report.place, self.report.access, order, step)
@@ -452,6 +464,17 @@ class _Planner:
         except NotSettled as error:
             self.bench.failed.setdefault(key, str(error))
         return Step(Kind.BATTERY, "", "battery posts", key, plugged, frozenset({"volts"}), must=True, bare=computed)
+
+
+_UNPLUGGED = frozenset({Kind.ALONE, Kind.BY_FUSE, Kind.BUS_OHM, Kind.FIT})
+
+
+def _without_method(step: Step, withheld: str) -> Step:
+    """A step that only says what may not be done there."""
+    return replace(
+        step, plugged=True, boxes=frozenset(), must=False, lamp=None, bare=None, loaded=None, usual=None, no_method=withheld,
+        state="", why=(), held=(), out=(), bus=None,
+    )  # fmt: skip
 
 
 def working_key(report: SupplyReport) -> str:

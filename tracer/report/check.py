@@ -8,6 +8,7 @@ from tracer.circuit.model import Circuit
 from tracer.electrics.audit import Audit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
+from tracer.report.minding import minding_data, notes, opening
 from tracer.report.sheets import place_fields
 from tracer.trace.rules.registry import Finding, Rule
 
@@ -20,12 +21,14 @@ def as_text(audit: Audit, *, width: int = 80, bold: bool = False) -> str:
     page.line(audit.circuit.name, strong=True)
     page.line(_counts(audit.circuit))
     page.line(verdict(audit), strong=True)
+    opening(page, audit.minding)
     for title, findings in (("Loose ends", audit.loose_ends), ("Remarks", audit.remarks)):
         if findings:
             page.heading(title)
             for finding in findings:
                 page.line(f"{finding.code} {finding.place}: {finding.message}.", indent=2, hang=7)
                 page.line(finding.fix, indent=7)
+    notes(page, audit.minding)
     return page.text()
 
 
@@ -57,6 +60,7 @@ def as_data(audit: Audit) -> dict[str, Any]:
         **completeness_data(audit.completeness),
         "loose_ends": [_finding_data(finding) for finding in audit.loose_ends],
         "remarks": [_finding_data(finding) for finding in audit.remarks],
+        "minding": minding_data(audit.minding),
     }
 
 

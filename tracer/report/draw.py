@@ -8,6 +8,7 @@ from tracer.electrics.key_off_draw import DrawReport, FuseDraw, ma_number, ma_wo
 from tracer.electrics.volts.values import Range
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page
+from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.volts import limit_data, range_data
 from tracer.standards.cautions import cautions_for
 
@@ -19,6 +20,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
     page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
+    opening(page, report.minding)
     _expected_for(page, report)
     if report.readings:
         _readings(page, report)
@@ -27,6 +29,12 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
         _unread(page, report)
     elif not report.readings:
         page.line(f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in.")
+    if report.not_to_read:
+        page.heading("Fed, but not to be read")
+        for fuse, words in report.not_to_read:
+            page.line(
+                f"{marked(fuse, report.minding, fuse)}: {words}. Its current is in no figure here.", indent=2, hang=4
+            )
     page.heading("How to read")
     page.line(
         "Millivolts across the two test points of a fuse that stays in its place, doors and bonnet latched, after the modules have fallen asleep (minutes, on some vehicles over an hour; common practice, no source). Pulling a fuse wakes modules and loses the fault.",
@@ -40,6 +48,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"Limit {limit.words()} ({limit.said}).", indent=2)
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
+    notes(page, report.minding)
     page.cautions(caution.text for caution in cautions_for("fuses"))
     return page.text()
 
@@ -66,7 +75,7 @@ def _readings(page: Page, report: DrawReport) -> None:
         assert draw.current_ma is not None and draw.mv is not None
         cells.append(
             [
-                draw.fuse,
+                marked(draw.fuse, report.minding, draw.fuse),
                 _rating(draw),
                 f"{draw.mv:g}",
                 ma_number(draw.current_ma.nominal),
@@ -100,7 +109,9 @@ def _next(page: Page, report: DrawReport) -> None:
         if step.read:
             page.line(f"read {', '.join(step.read)}", indent=4, hang=6)
         if step.open_up:
-            page.line(f"on it: {', '.join(step.open_up)}", indent=4, hang=6)
+            page.line(
+                f"on it: {', '.join(marked(part, report.minding, part) for part in step.open_up)}", indent=4, hang=6
+            )
 
 
 def _unread(page: Page, report: DrawReport) -> None:
@@ -113,7 +124,7 @@ def _unread(page: Page, report: DrawReport) -> None:
         page.line(place, indent=2, hang=4, strong=True)
         cells = [
             [
-                d.fuse,
+                marked(d.fuse, report.minding, d.fuse),
                 _rating(d) + (" (*)" if d.note else ""),
                 ma_words(report.least_mv / d.ohm.nominal),
                 _expected(d),
@@ -173,6 +184,8 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         ],
         "conflicts": list(report.conflicts),
         "notes": list(report.notes),
+        "not_to_read": [{"fuse": fuse, "why": words} for fuse, words in report.not_to_read],
+        "minding": minding_data(report.minding),
         "meter": report.meter,
     }
 

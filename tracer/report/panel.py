@@ -7,9 +7,13 @@ from typing import Any
 
 from tracer.report.completeness import cell, completeness_data, first_line
 from tracer.report.layout import Page, counted, display_width
+from tracer.report.minding import cell as minding_cell
+from tracer.report.minding import first_words, labelled, lines, minding_data, notes, opening, withheld
+from tracer.report.minding import mark as minding_mark
 from tracer.report.sheets import csv_text
 from tracer.report.supplies import loose_data
 from tracer.trace.lists.completeness import Completeness
+from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -37,8 +41,10 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
     page.line(verdict(report.panels, report.completeness), strong=True)
+    opening(page, report.minding)
     for panel in report.panels:
-        _panel(page, panel)
+        _panel(page, panel, report.minding)
+    notes(page, report.minding, told=[position.part for position in report.positions])
     _cautions(page, report.cautions)
     return page.text()
 
@@ -55,7 +61,7 @@ def verdict(panels: Sequence[Panel], completeness: Completeness) -> str:
     return first_line(completeness, counts=total, missing="what hangs there may be served from here too")
 
 
-def _panel(page: Page, panel: Panel) -> None:
+def _panel(page: Page, panel: Panel, minding: Minding) -> None:
     title = f"{panel.panel} - {panel.name}" if panel.name else panel.panel
     page.heading(title)
     if panel.place:
@@ -64,7 +70,7 @@ def _panel(page: Page, panel: Panel) -> None:
         page.line(f"{loose.code} {loose.place}: {loose.message}. {loose.fix}", indent=2, hang=7)
     _plan(page, panel)
     for position in panel.positions:
-        _position(page, position)
+        _position(page, position, minding)
 
 
 def mark(position: Position) -> str:
@@ -122,7 +128,7 @@ def _shown_in_plan(panel: Panel) -> dict[str, str]:
     return shown
 
 
-def _position(page: Page, position: Position) -> None:
+def _position(page: Page, position: Position, minding: Minding) -> None:
     page.blank()
     state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
     belongs = "" if position.state == EMPTY else position.belongs
@@ -130,6 +136,7 @@ def _position(page: Page, position: Position) -> None:
     page.line(
         f"{position.label:<5} {name}{belongs}{'; ' if belongs and state else ''}{state}".rstrip(), hang=6, strong=True
     )
+    labelled(page, minding, position.part, indent=6)
     if position.either:
         page.labelled(
             "or", f"the fuse of this circuit sits here or in {position.either}: only in one of the two", indent=6
@@ -242,6 +249,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
     page.line(first_line(seen.completeness, why=seen_verdict(seen)), strong=True)
+    opening(page, report.minding)
     if seen.mismatches and not report.complete:
         page.line(f"What is taken away may be more than is listed: {first_line(report.completeness)}", strong=True)
     hazards = [one for one in seen.mismatches if one.hazard]
@@ -250,7 +258,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
         if found:
             page.heading(title)
             for one in found:
-                _mismatch(page, one)
+                _mismatch(page, one, report.minding)
     if seen.stories:
         page.heading("Likely story")
         for story in seen.stories:
@@ -291,10 +299,11 @@ def _expected(position: Position) -> str:
     return position.belongs if position.state == FITTED else f"{position.belongs} ({position.state})"
 
 
-def _mismatch(page: Page, one: Mismatch) -> None:
+def _mismatch(page: Page, one: Mismatch, minding: Minding) -> None:
     page.blank()
     page.line(f"{one.position.label:<5} {one.what.upper()}: {one.message}.", hang=6, strong=one.hazard)
     page.line(one.action, indent=6)
+    labelled(page, minding, one.position.part, indent=6)
     if one.symptoms:
         title = "feeds" if one.hazard or one.what.startswith("option") else "takes away"
         for number, symptom in enumerate(one.symptoms):
@@ -326,6 +335,7 @@ def as_data(report: PanelReport) -> dict[str, Any]:
             }
             for panel in report.panels
         ],
+        "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
     }
 
@@ -372,19 +382,20 @@ def as_csv(report: PanelReport) -> str:
     keys = report.panels[0].keys if report.panels else ()
     head = [
         "panel", "label", "belongs", "state", "A", "type", "colour", "fed from", "behind", "feed side", *(f"live in {key}" for key in keys), "serves", "text",
-        "sheets", "complete",
+        "sheets", "to mind", "complete",
     ]  # fmt: skip
-    lines = [
+    rows = [
         [
             position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
             *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
+            minding_cell(report.minding, position.part),
             cell(report.completeness),
         ]
         for panel in report.panels
         for position in panel.positions
     ]  # fmt: skip
-    return csv_text(head, lines)
+    return csv_text(head, rows)
 
 
 def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
@@ -415,6 +426,7 @@ def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
             {"label": position.label, "panel": position.panel, "belongs": position.belongs}
             for position in seen.not_looked_at
         ],
+        "minding": minding_data(report.minding),
         "cautions": list(seen.cautions),
     }
 
@@ -441,14 +453,18 @@ def page_data(report: PanelReport) -> dict[str, Any]:
     return {
         "vehicle": report.vehicle,
         "boxes": list(BOXES),
-        "cautions": list(report.cautions),
+        "cautions": [
+            one
+            for one in (first_words(report.minding), *lines(report.minding, HAZARD, CAUTION, NOTE), *report.cautions)
+            if one
+        ],
         "panels": [
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
                 "verdict": verdict([panel], report.completeness),
                 "plan": _page_plan(panel),
-                "positions": [_page_row(position) for position in panel.positions],
+                "positions": [_page_row(position, report.minding) for position in panel.positions],
             }
             for panel in report.panels
         ],
@@ -467,13 +483,15 @@ def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
     ]
 
 
-def _page_row(position: Position) -> dict[str, Any]:
+def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
     state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
     belongs = "" if position.state == EMPTY else _short(position)
     notes: Sequence[str] = [
         state,
         f"or in {position.either}" if position.either else "",
         f"element of {position.body}" if position.body else "",
+        minding_mark(minding, position.part),
+        withheld(minding, position.part),
     ]
     return {
         "label": position.label,
@@ -484,6 +502,7 @@ def _page_row(position: Position) -> dict[str, Any]:
         "live": live_words(position) if position.live else "",
         "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
         "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
+        "no_method": bool(withheld(minding, position.part)),
     }  # fmt: skip
 
 

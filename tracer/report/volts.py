@@ -8,6 +8,7 @@ from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.report.minding import labelled, minding_data, notes, opening
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.volts/1"
@@ -30,6 +31,7 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
             for row in rows:
                 _row(page, report, row)
     _unplugged(page, report)
+    notes(page, report.minding)
     _rests_on(page, report)
     return page.text()
 
@@ -40,6 +42,7 @@ def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{list_words(report.module, report.completeness)}{not_in_them}", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
+    opening(page, report.minding)
     page.line(
         f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
     )
@@ -92,6 +95,7 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     page.line(f"{row.code:<3} {row.point}  {row.declared or 'not declared'}: {row.state}", hang=4, strong=True)
     if row.why:
         page.labelled("depends", f"{'; '.join(row.why)} (taken as not so; hold it with --with)")
+    labelled(page, report.minding, row.point, *(probe.at for probe in row.probes))
     if row.not_computed:
         page.labelled("expect", row.not_computed)
         return
@@ -230,7 +234,7 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
         )
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
-    limits = {row.limit.item: row.limit for row in report.rows}
+    limits = {row.limit.item: row.limit for row in report.rows if not row.no_method}
     limits |= {e.limit.item: e.limit for row in report.rows for e in row.elements if e.limit is not None}
     for limit in limits.values():
         page.line(f"- limit {limit_words(limit)}", indent=2, hang=4)
@@ -304,6 +308,7 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "meter_ohm": report.meter_ohm,
         "assumed_currents": report.assumed_currents,
         "rows": [_row_data(row) for row in report.rows],
+        "minding": minding_data(report.minding),
     }
 
 
@@ -340,7 +345,7 @@ def _row_data(row: RowVolts) -> dict[str, Any]:
         "lost": None if row.not_computed else range_data(row.lost, "_v"),
         "current": None if row.not_computed else range_data(row.current_a, "_a"),
         "copper_v": None if row.not_computed else round(row.copper_v, 6),
-        "limit": limit_data(row.limit),
+        "limit": None if row.no_method else limit_data(row.limit),
         "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
         "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),
         "in_order_v": None if row.in_order_v is None else round(row.in_order_v, 6),

@@ -30,7 +30,7 @@ def lamp_tests(
     meter_ohm = limits.of("meter input").high
     found = {}
     for row in report.rows:
-        if row.part != report.module:
+        if row.part != report.module or row.no_method:
             continue
         node = tracing.circuit.pins_of[row.part][row.pin]
         loaded = with_test_lamp(model, node, watts, supply=row.level == "supply").solve()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.trace.lists.completeness import Answer, Completeness
+from tracer.trace.minding import NOTHING, Minding
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,7 @@ class RowVolts:
     assumed: tuple[str, ...]
     lamp: LampTest | None
     not_computed: str = ""
+    no_method: bool = False  # not computed because nothing may be measured there: no limit is named either
 
     @property
     def volts(self) -> Range:
@@ -142,6 +144,7 @@ class VoltsReport(Answer):
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
+    minding: Minding = NOTHING
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

@@ -2,26 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import LinkKind
+from tracer.circuit.kinds import DRIVERS, INSIDE_MODULE, LinkKind, PartKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts
 from tracer.report.diagram import symbols
 from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
+from tracer.report.kinds import ELEMENTS, LINKS, PARTS, Shape
 from tracer.report.layout import also_words
+from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
 
 LINE = 7.6  # height of a line of text
 SIZE = SMALLEST_PT
 _WIDEST = 74.0  # a name may be this wide
 _ALSO = 110.0  # a list of rows
-ELEMENTS = frozenset({
-    LinkKind.FUSE, LinkKind.MATING, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.STRAP, LinkKind.COIL, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW,
-})  # fmt: skip
-BOXED = frozenset({"module", "converter"})  # parts drawn as one box with pins at its edges
 _STYLES = {None: "plain", Level.LIVE: "heavy", Level.DEAD: "dashed", Level.DEPENDS: "dashdot"}
 
 
@@ -195,7 +193,7 @@ class _Maker:
 
     def _is_pin(self, node: int) -> bool:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
-        return part is not None and part.kind in BOXED
+        return part is not None and PARTS[part.kind].shape is Shape.BOX
 
     def _inside_only(self, step: Step) -> bool:
         """Whether a link joins two pins of one box at the same edge; such a link is told in words in the box."""
@@ -245,7 +243,7 @@ class _Maker:
         if lower is not None:
             self.bottom_of[lower] = block.id
             self.top_of.setdefault(lower, block.id)
-        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+        if step.kind in DRIVERS:
             block.box, block.edge = step.part, "inside"
         return self._add(block)
 
@@ -297,34 +295,25 @@ class _Maker:
             rating = f"{facts.amps:g} A" if facts.amps is not None else "? A"
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
+        row = LINKS[step.kind]
         if step.kind is LinkKind.MATING:
-            return wrapped(circuit.contact_name(step.upper, step.lower), _WIDEST, SIZE, most=2), 5.0
-        if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
-            return [*name, f"{top}/{bottom}", *extra], 9.0 if step.kind is LinkKind.COIL else 6.5
-        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
-            return ["output", step.output], 9.0
-        if step.kind is LinkKind.DIODE:
-            return [*name, *extra], 5.5
-        return [*name, f"{top}/{bottom}"], 5.0
+            return wrapped(circuit.contact_name(step.upper, step.lower), _WIDEST, SIZE, most=2), row.beside
+        if step.kind in DRIVERS:
+            return ["output", step.output], row.beside
+        return [*name, *([f"{top}/{bottom}"] if row.pins else []), *extra], row.beside
 
     def _symbol(self, step: Step, height: float) -> list[Primitive]:
         kind = self.circuit.parts[step.part].kind
         upper, lower = self._style(step.upper), self._style(step.lower)
-        if step.kind is LinkKind.FUSE:
-            return (symbols.breaker if kind == "breaker" else symbols.fuse)(height, upper, lower)
-        if step.kind is LinkKind.CONTACT:
-            at_rest = kind == "relay" and "rest" in step.closed
-            return (symbols.break_contact if at_rest else symbols.make_contact)(height, upper, lower)
         if step.kind is LinkKind.DIODE:
             return symbols.diode(height, upper, lower, downwards=self.circuit.node_pins[step.upper] == "A")
-        draw: dict[LinkKind, Callable[[float, str, str], list[Primitive]]] = {
-            LinkKind.MATING: symbols.mating,
-            LinkKind.COIL: symbols.coil,
-            LinkKind.STRAP: symbols.strap,
-            LinkKind.DRIVER_HIGH: symbols.driver,
-            LinkKind.DRIVER_LOW: symbols.driver,
-        }
-        return draw[step.kind](height, upper, lower)
+        symbol = LINKS[step.kind].symbol
+        if kind is PartKind.BREAKER:
+            symbol = "breaker"
+        elif kind is PartKind.RELAY and step.kind is LinkKind.CONTACT and "rest" in step.closed:
+            symbol = "break_contact"
+        drawn: list[Primitive] = getattr(symbols, symbol)(height, upper, lower)
+        return drawn
 
     # --- texts of a point --------------------------------------------------------------------------------------
 
@@ -333,13 +322,17 @@ class _Maker:
         return [(point.code, True, "code")] if point else []
 
     def _also(self, node: int | None) -> tuple[str, ...]:
-        """All rows of a node: two points that are in the same rows say so once."""
+        """All rows of a node and what is to be minded there: two points that are alike say so once."""
         point = self.view.coded.get(node) if node is not None else None
-        return (point.row.code, *point.also) if point else ()
+        return (point.row.code, *point.also, mark(self.view.report.minding, point.probe.at)) if point else ()
 
     def _also_lines(self, node: int | None) -> list[str]:
+        """The other rows of a point, and what is to be minded there."""
         point = self.view.coded.get(node) if node is not None else None
-        return wrapped(also_words(point.also), _ALSO, SIZE) if point and point.also else []
+        if point is None:
+            return []
+        also = wrapped(also_words(point.also), _ALSO, SIZE) if point.also else []
+        return [*also, *wrapped(mark(self.view.report.minding, point.probe.at), _ALSO, SIZE)]
 
     def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
         """Codes of loose ends that belong to the part as a whole."""
@@ -355,7 +348,8 @@ class _Maker:
     def _node_block(self, node: int) -> None:
         circuit = self.circuit
         name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
-        if part is not None and part.kind in BOXED:
+        shape = PARTS[part.kind].shape if part is not None else None
+        if part is not None and shape is Shape.BOX:
             self._pin_block(node, part.name, circuit.node_pins[node])
             return
         title = f"{name} ({part.facts.name})" if part is not None and part.facts.name else name
@@ -363,16 +357,16 @@ class _Maker:
         loose = self.view.loose_at.get(node)
         if part is None and loose:
             self._broken_block(block, loose, below=not self.outgoing[node], words=name.split(" (")[0])
-        elif part is None or (part.kind == "joint" and circuit.node_pins[node].startswith("group ")):
+        elif part is None or (part.kind is PartKind.JOINT and circuit.node_pins[node].startswith("group ")):
             self._bar(block, name)
-        elif part.kind == "battery":
+        elif shape is Shape.BATTERY:
             positive = circuit.node_pins[node].startswith("+")
             block.shapes += symbols.battery(positive=positive)
             block.height = 18
             block.text(-8.5, 6.5, part.name)
             block.text(-8.5, 14.5, "+" if positive else "−", bold=True)
             self._node_texts(block, node, 8.5, 6.5)
-        elif part.kind == "ground" and not circuit.node_pins[node]:  # a lug on it is a terminal
+        elif shape is Shape.GROUND and not circuit.node_pins[node]:  # a lug on it is a terminal
             block.shapes += symbols.terminal()
             block.height = 10
             on = getattr(part.facts, "on", None) or "body"
@@ -393,7 +387,7 @@ class _Maker:
             self._node_texts(block, node, 4.5, base, further=8.0)
         else:
             block.shapes += (
-                symbols.splice() if part.kind == "splice" and not circuit.node_pins[node] else symbols.terminal()
+                symbols.splice() if shape is Shape.SPLICE and not circuit.node_pins[node] else symbols.terminal()
             )
             block.height = 10
             for index, line in enumerate(wrapped(name, _WIDEST, SIZE, most=2)):
@@ -477,9 +471,8 @@ class _Maker:
 
     def _edge_of(self, node: int) -> str:
         """At which edge of its box a pin is: the top when all that comes from outside comes from above."""
-        inside = (LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
-        out = [step for step in self.outgoing[node] if step.kind not in inside]
-        into = [step for step in self.incoming[node] if step.kind not in inside]
+        out = [step for step in self.outgoing[node] if step.kind not in INSIDE_MODULE]
+        into = [step for step in self.incoming[node] if step.kind not in INSIDE_MODULE]
         if out and not into:
             return "bottom"
         if not (out or into):
@@ -487,7 +480,7 @@ class _Maker:
             declared = getattr(part.facts, "pins", {}).get(self.circuit.node_pins[node], "")
             return (
                 "bottom"
-                if declared.startswith("ground") or any(s.kind in inside for s in self.incoming[node])
+                if declared.startswith("ground") or any(s.kind in INSIDE_MODULE for s in self.incoming[node])
                 else "top"
             )
         return "top"
@@ -507,6 +500,9 @@ class _Maker:
         if point is not None:
             lines.append((point.code, True, "code"))
             lines += [(line, False, "note") for line in wrapped(also_words(point.also), 44, SIZE)]
+            lines += [
+                (line, True, "note") for line in wrapped(mark(self.view.report.minding, point.probe.at), 44, SIZE)
+            ]
         if module == self.view.module:
             lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
         height = LINE * len(lines) + 4
@@ -575,6 +571,10 @@ class _Maker:
             shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
             width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
             y += 18
+            if marks := mark(self.view.report.minding, f"{self.view.module}.{pin}"):
+                shapes.append(Text(-4, y + 5, marks, SIZE, "end", True, "note"))
+                width = max(width, 4 + text_width(marks, SIZE, bold=True))
+                y += LINE
         block.height = y
         block.left = block.right = width / 2 + 2
         block.shapes = [_moved_x(shape, width / 2 + 2) for shape in shapes]

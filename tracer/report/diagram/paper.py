@@ -32,6 +32,8 @@ from tracer.report.diagram.shapes import (
 )
 from tracer.report.diagram.view import View
 from tracer.report.layout import elsewhere_words
+from tracer.report.minding import first_words, lines
+from tracer.trace.minding import CAUTION, HAZARD, NOTE
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
@@ -353,6 +355,10 @@ def _title_block(
     line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
     if report.completeness.rests_on:
         line(f"Rests on: {', and '.join(report.completeness.conditions)}.", bold=True)
+    if words := first_words(report.minding):
+        line(words, bold=True)
+    for words in lines(report.minding, HAZARD, CAUTION, NOTE) if number == 1 else ():
+        line(words)
     if listed:
         line(WHY, bold=True)
     if report.loose_elsewhere:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Set
 
-from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, LinkKind, Part
+from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import GroundFacts, ModuleFacts, SpliceFacts
 from tracer.entry.problems import natural
+from tracer.trace.kinds import PARTS
 from tracer.trace.lists.completeness import Assumption, Completeness
 from tracer.trace.lists.results import Row
 from tracer.trace.rules.registry import loose_ends
@@ -60,26 +61,28 @@ def joint_count(part: Part) -> int | None:
 
 def whole_vehicle(tracing: Tracing) -> Completeness:
     """Whether an answer about all that is typed in is complete: whatever is loose or assumed anywhere may bring it something more."""
-    if tracing.completeness is None:
-        circuit = tracing.circuit
-        every = range(len(circuit.node_names))
-        attached = [
-            end for ends in (circuit.sources, circuit.grounds) for end in ends if end.assumed and circuit.at[end.node]
-        ]
-        grounds = {end.node for end in circuit.grounds}
-        found = {
-            *(Assumption("ground" if end.node in grounds else "source", end.id) for end in attached),
-            *_masses(tracing, every),
-            *_runs_and_positions(tracing, range(len(circuit.links))),
-            *_silent_in(tracing, every, frozenset()),
-        }
-        tracing.completeness = Completeness(
-            loose=len(loose_ends(tracing)),
-            rests_on=_in_order(found),
-            uncounted=uncounted_joints(circuit, every),
-            about="vehicle",
-        )
-    return tracing.completeness
+    return tracing.once(_all_that_is_typed)
+
+
+def _all_that_is_typed(tracing: Tracing) -> Completeness:
+    circuit = tracing.circuit
+    every = range(len(circuit.node_names))
+    attached = [
+        end for ends in (circuit.sources, circuit.grounds) for end in ends if end.assumed and circuit.at[end.node]
+    ]
+    grounds = {end.node for end in circuit.grounds}
+    found = {
+        *(Assumption("ground" if end.node in grounds else "source", end.id) for end in attached),
+        *_masses(tracing, every),
+        *_runs_and_positions(tracing, range(len(circuit.links))),
+        *_silent_in(tracing, every, frozenset()),
+    }
+    return Completeness(
+        loose=len(loose_ends(tracing)),
+        rests_on=_in_order(found),
+        uncounted=uncounted_joints(circuit, every),
+        about="vehicle",
+    )
 
 
 def of_nodes(tracing: Tracing, nodes: Set[int]) -> tuple[Assumption, ...]:
@@ -105,7 +108,7 @@ def _assumed_ends(rows: Iterable[Row]) -> Iterator[Assumption]:
 def _masses(tracing: Tracing, on_ways: Iterable[int]) -> Iterator[Assumption]:
     """Ground points for which nobody says on which mass they sit, where there is more than one."""
     parts = tracing.circuit.parts
-    if len(tracing.masses) < 2 and not any(part.kind == "strap" for part in parts.values()):
+    if len(tracing.masses) < 2 and not any(part.kind is PartKind.STRAP for part in parts.values()):
         return
     for node in on_ways:
         part = parts.get(tracing.circuit.node_parts[node])
@@ -122,7 +125,7 @@ def _runs_and_positions(tracing: Tracing, on_links: Iterable[int]) -> Iterator[A
             yield Assumption("assumed", f"the run at {circuit.run_place(link.run)}")
         elif link.kind is LinkKind.CONTACT:
             part = circuit.parts[link.part]
-            if part.kind == "switch":
+            if part.kind is PartKind.SWITCH:
                 lever = part.levers[link.lever]
                 every = tracing.states.keys if lever.follows == "key" else ("yes", "no") if lever.follows else ()
                 typed = (*lever.contacts, *lever.unknown)  # what is typed as unknown is a loose end
@@ -179,12 +182,12 @@ def _listeners(tracing: Tracing, net: frozenset[int], module: str) -> set[str] |
         part = circuit.parts.get(circuit.node_parts[node])
         if any(circuit.links[number].kind in LOADS for number in circuit.at[node]):
             return None
-        if part is not None and part.kind == "module":
+        if part is not None and part.kind is PartKind.MODULE:
             if _role(part, circuit.node_pins[node]) not in _STILL:
                 return None
             points.add(circuit.node_names[node])
             owners.add(part.name)
-        elif part is not None and circuit.is_attached(node) and part.kind in ("relay", "switch", "diode"):
+        elif part is not None and circuit.is_attached(node) and PARTS[part.kind].gates:
             points.add(circuit.node_names[node])
             gated = True
         elif part is not None and part.kind in FUSE_KINDS:

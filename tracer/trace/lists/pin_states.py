@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row
 from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.tracing import Tracing
 
 
@@ -39,6 +41,7 @@ class ModuleStates(Answer):
     unstable: tuple[str, ...]
     completeness: Completeness
     loose_ends: tuple[LooseEnd, ...]
+    minding: Minding = NOTHING
 
 
 def pin_states(tracing: Tracing, module: str) -> ModuleStates:
@@ -62,12 +65,16 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
             pins.append(_of_row(row, cavity.kind))
             continue
         reading, note = _untraced(cavity.kind, cavity.pin, facts, loads)
+        if withheld := tracing.once(Hazards).withheld(f"{module}.{cavity.pin}") or tracing.once(Hazards).withheld_in(
+            module
+        ):
+            reading, note = withheld, ""
         pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, reading, note))
     vehicle = tracing.circuit.typed.vehicle
     conditions = {name: condition.text or "" for name, condition in vehicle.conditions.items()}
     unstable = sorted({name for settled in tracing.states.settled.values() for name in settled.unstable})
     chains = tuple(_of_row(row, row.what_for) for row in report.chains)
-    return ModuleStates(
+    states = ModuleStates(
         report.vehicle,
         module,
         report.name,
@@ -79,6 +86,7 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
         report.completeness,
         report.loose_ends,
     )
+    return replace(states, minding=minding_of(tracing, states))
 
 
 def _of_row(row: Row, kind: str) -> PinStates:
@@ -90,6 +98,7 @@ def _of_row(row: Row, kind: str) -> PinStates:
     else:
         level = {key: {"live": "ground", "dead": "open"}.get(state, state) for key, state in row.live.items()}
         reading = row.probes[-1].expect.text if row.probes else "ground"
+    reading = row.no_method or reading
     pin = row.pin if row.code[0] != "C" else row.point
     return PinStates(pin, row.code, row.declared or row.what_for, kind, level, row.why, reading, "; ".join(row.notes))
 

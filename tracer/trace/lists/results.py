@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from tracer.entry.problems import Place
 from tracer.trace.lists.completeness import Answer, Completeness
+from tracer.trace.minding import NOTHING, Minding
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,7 @@ class Row:
     what_for: str = ""  # side chains: what the chain is for, in words
     left_out: tuple[LeftOut, ...] = ()
     too_many: tuple[str, ...] = ()  # switches with too many positions together: the row may list more than there is
+    no_method: str = ""  # what stands in place of every method and figure, on restraint and high-voltage wiring
 
     @property
     def point(self) -> str:
@@ -116,6 +118,7 @@ class ThroughLoad:
     level: str
     loads: tuple[str, ...]
     note: str
+    no_method: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +181,7 @@ class SupplyReport(Answer):
     sheets: tuple[str, ...]
     cautions: tuple[str, ...]
     gets: dict[str, str] = field(default_factory=dict)
+    minding: Minding = NOTHING
 
     @property
     def loose_elsewhere(self) -> int:

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.halves import Key, harness_pieces, leads_to
-from tracer.circuit.model import Circuit, Part
+from tracer.circuit.kinds import PARTS, PartKind
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
 
 _HEAD = "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}"
-_MANY_LISTS = frozenset({"ground", "battery", "generator", "rail"})
 
 
 @rule(
@@ -31,7 +31,7 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
     It concerns what goes past the connector from one of its harnesses to the other; and where that does not make up for all of them, what goes through it.
     """
     circuit = tracing.circuit
-    pieces: list[list[int]] | None = None
+    harnesses: _Harnesses | None = None
     for part in circuit.parts.values():
         facts = part.facts
         if not isinstance(facts, ConnectorFacts):
@@ -40,9 +40,8 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
         missing = [cavity for cavity in facts.cavities if cavity not in facts.unused and f"{cavity}:a" not in pins]
         if not missing:
             continue
-        if pieces is None:
-            pieces = harness_pieces(circuit.links, circuit.parts, circuit.node_parts)
-        past = _past(circuit, part, pieces)
+        harnesses = harnesses or _Harnesses(circuit)
+        past = harnesses.past(part.name)
         nodes = [node for piece in past for node in _own_nodes(circuit, piece)]
         if len(missing) > sum(_surely_past(circuit, piece) for piece in past):
             # wires that go past the connector do not make up for all of them: by its own count some wire goes through it, and nobody knows which
@@ -62,27 +61,41 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
 
 def _surely_past(circuit: Circuit, piece: list[int]) -> bool:
     """Whether a piece that leads from one harness to the other ends at no further connector, which might join the two as well."""
-    return all(
-        _kind(circuit, node) != "connector"
+    parts = (
+        circuit.parts.get(circuit.node_parts[node])
         for number in piece
         for node in (circuit.links[number].a, circuit.links[number].b)
     )
+    return all(part is None or part.kind is not PartKind.CONNECTOR for part in parts)
 
 
-def _past(circuit: Circuit, part: Part, pieces: list[list[int]]) -> list[list[int]]:
-    """The pieces of harness that lead from what only one half of a connector leads to, to what only the other half leads to."""
-    sides: tuple[set[Key], set[Key]] = (set(), set())
-    reached = []
-    for piece in pieces:
-        keys = set(leads_to(piece, circuit.links, circuit.parts, circuit.node_parts))
-        keys.discard(("2 connector", part.name))
-        reached.append(keys)
-        for number in piece:
-            for node in (circuit.links[number].a, circuit.links[number].b):
-                if circuit.node_parts[node] == part.name:
-                    sides["ab".index(circuit.node_pins[node][-1])].update(keys)
-    only_a, only_b = sides[0] - sides[1], sides[1] - sides[0]
-    return [piece for piece, keys in zip(pieces, reached, strict=True) if keys & only_a and keys & only_b]
+class _Harnesses:
+    """The pieces of harness of a circuit, and where each of them leads; worked out once for all connectors."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.pieces = harness_pieces(circuit.links, circuit.parts, circuit.node_parts)
+        self.leads = [set(leads_to(piece, circuit.links, circuit.parts, circuit.node_parts)) for piece in self.pieces]
+        self.leading_to: dict[Key, list[int]] = {}
+        self.at_half: dict[tuple[str, str], set[int]] = {}
+        for number, (piece, keys) in enumerate(zip(self.pieces, self.leads, strict=True)):
+            for key in keys:
+                self.leading_to.setdefault(key, []).append(number)
+            for link in piece:
+                for node in (circuit.links[link].a, circuit.links[link].b):
+                    name = circuit.node_parts[node]
+                    if name in circuit.parts and circuit.parts[name].kind is PartKind.CONNECTOR:
+                        self.at_half.setdefault((name, circuit.node_pins[node][-1]), set()).add(number)
+
+    def past(self, connector: str) -> list[list[int]]:
+        """The pieces that lead from what only one half of a connector leads to, to what only the other half leads to."""
+        sides = [
+            {key for number in self.at_half.get((connector, half), ()) for key in self.leads[number]}
+            - {("2 connector", connector)}
+            for half in "ab"
+        ]
+        only_a, only_b = sides[0] - sides[1], sides[1] - sides[0]
+        from_a = {number for key in only_a for number in self.leading_to[key]}
+        return [self.pieces[number] for number in sorted(from_a) if self.leads[number] & only_b]
 
 
 def _in_its_harnesses(circuit: Circuit, facts: ConnectorFacts) -> list[int]:
@@ -99,12 +112,14 @@ def _in_its_harnesses(circuit: Circuit, facts: ConnectorFacts) -> list[int]:
 def _own_nodes(circuit: Circuit, piece: list[int]) -> list[int]:
     """The ends of a piece of harness that are not a source, a ground point or a rail, where every list meets."""
     ends = dict.fromkeys(node for number in piece for node in (circuit.links[number].a, circuit.links[number].b))
-    return [node for node in ends if _kind(circuit, node) not in _MANY_LISTS]
+    return [node for node in ends if not _meets_every_list(circuit, node)]
 
 
-def _kind(circuit: Circuit, node: int) -> str:
+def _meets_every_list(circuit: Circuit, node: int) -> bool:
     part = circuit.parts.get(circuit.node_parts[node])
-    return part.kind if part else "rail" if circuit.node_parts[node] else "reference"
+    return (
+        PARTS[part.kind].many_harnesses if part else bool(circuit.node_parts[node])
+    )  # a rail; a reference is of no part
 
 
 def _words(circuit: Circuit, piece: list[int]) -> str:
