@@ -16,7 +16,7 @@ from tracer.trace.hazards import Hazards
 from tracer.trace.kinds import touched
 from tracer.trace.lists.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
-from tracer.trace.ways.settings import left_out, level_of, switched_by
+from tracer.trace.ways.settings import left_out, level_of, reasons_of, switched_by
 from tracer.trace.ways.simple import Way, Ways
 from tracer.trace.ways.without import WaysWithout, fed_without
 
@@ -91,15 +91,14 @@ def row_of(
 
 def levels(tracing: Tracing, node: int, level: str) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     """For each key state: live, dead, depends or unknown; and the reasons of the last two."""
-    states = tracing.states
     live: dict[str, str] = {}
     why: dict[str, tuple[str, ...]] = {}
-    for key in states.keys:
+    for key in tracing.states.keys:
         found = level_of(tracing, node, key, level)
         if found is not Level.DEPENDS:
             live[key] = _LEVEL_WORDS[found]
             continue
-        reasons = states.reasons(node, key, supply=level == "supply")
+        reasons = reasons_of(tracing, node, key, level)
         live[key] = "unknown" if reasons and not any(reason.known for reason in reasons) else "depends"
         why[key] = tuple(reason.text for reason in reasons)
     return live, why
