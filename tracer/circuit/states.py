@@ -10,11 +10,10 @@ coil. Such a relay is named, never looped on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 from functools import cached_property
-from itertools import product
 
 from tracer.circuit.model import Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
@@ -570,12 +569,6 @@ class KeyStates:
         return tuple(
             self.nets.of[pins[pin]] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins
         )
-
-
-def every_truth(names: Sequence[str]) -> Iterator[dict[str, bool]]:
-    """Each assignment of truth to the names."""
-    for values in product((False, True), repeat=len(names)):
-        yield dict(zip(names, values, strict=True))
 
 
 def _words(level: Level) -> str:
