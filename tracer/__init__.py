@@ -217,7 +217,7 @@ def volts(
     added: Iterable[str] = (),
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
-    lamp_w: float = 21.0,
+    lamp_w: float | None = None,
     shop: Path | None = None,
 ) -> VoltsReport:
     """Computed volts at every probe point of a module's rows in a key state, with what-ifs and the limits of a workshop's file.
@@ -226,6 +226,7 @@ def volts(
     ----------
     key : a key state; run, or the last but one, where it is left out
     opened, unplugged, loads, added, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
+    lamp_w : a test lamp for each pin in place of the one that its fuse or wire allows, which is the usual one
 
     Raises
     ------
@@ -237,19 +238,24 @@ def volts(
 
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
-    from tracer.plan.lamps import RESTRAINT, LampRule
+    from tracer.plan.lamps import LampRule
 
     tracing = _tracing(circuit)
     report = supplies(tracing, module)
-    restraint = LampRule(tracing, report).restraint
+    rule = LampRule(tracing, report)
     changes = changes_of(
         tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
     found = volts_of(
-        tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w, with_lamp=not restraint
-    )  # fmt: skip
-    return replace(found, notes=(f"No lamp: {RESTRAINT}.", *found.notes)) if restraint else found
+        tracing,
+        report,
+        tracing.key_state(key),
+        changes,
+        limits=limits(tracing, shop),
+        lamps=rule.own_pins(report, lamp_w),
+    )
+    return replace(found, restraint=rule.restraint)
 
 
 def buses(circuit: Circuit | Tracing) -> list[str]:

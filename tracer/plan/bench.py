@@ -23,6 +23,7 @@ from tracer.electrics.volts.expected import ComputedExpect, expectations
 from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.not_computed import Withheld
 from tracer.electrics.volts.values import Range
+from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -217,7 +218,7 @@ class _Unplugged:
             volts.append(node_v)
             lost.append(plus_v - node_v if supply else node_v)
         box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
-        load = METER_ONLY if lamp_w is None else f"lamp {lamp_w:g} W"
+        load = METER_ONLY if lamp_w is None else f"lamp {figures.stated(lamp_w, 'W')}"
         return Computed(
             box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in",
         )  # fmt: skip

@@ -27,9 +27,10 @@ from tracer.circuit.model import LinkKind
 from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
+from tracer.electrics.volts.values import Lamp
 from tracer.plan.bench import Bench, Computed, Range, there
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
-from tracer.plan.lamps import Lamp, LampRule
+from tracer.plan.lamps import LampRule
 from tracer.plan.upstream import Upstream
 from tracer.trace.lists.results import Cavity, Row, SupplyReport
 from tracer.trace.tracing import Tracing

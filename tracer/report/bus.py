@@ -9,6 +9,7 @@ from typing import Any
 from tracer.electrics.bus.readings import Classified
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
 from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
 SCHEMA = "tracer.bus/1"
@@ -84,12 +85,12 @@ def _make_up(page: Page, report: BusReport) -> None:
 
 
 def _termination_words(one: BusTermination) -> str:
-    text = f"{one.ohms:g} Ω" if one.ohms is not None else "resistance not known"
+    text = figures.ohms(one.ohms) if one.ohms is not None else "resistance not known"
     return text + (", split" if one.split else "") + ("" if one.fitted else ", not fitted")
 
 
 def _metres(length_m: float | None) -> str:
-    return f"{length_m:.1f} m" if length_m is not None else "length not known"
+    return figures.metres(length_m)
 
 
 def _in_order(page: Page, report: BusReport) -> None:
@@ -119,7 +120,7 @@ def _cases(page: Page, report: BusReport) -> None:
     if shorts:
         most = max(reading.nominal for case in shorts for reading in case.readings if reading is not None)
         page.line(
-            f"the two lines touching anywhere: 0 to {most:.1f} Ω (plus the contact) at every point; the lowest reading is nearest to the fault",
+            f"the two lines touching anywhere: 0 to {figures.ohms(most)} (plus the contact) at every point; the lowest reading is nearest to the fault",
             indent=2,
             hang=4,
         )
@@ -255,7 +256,7 @@ def _names(report: BusReport, numbers: Sequence[int]) -> str:
 
 def _ohm_range(case: Case) -> str:
     readings = [reading for reading in case.readings if reading is not None]
-    return f"{min(r.low for r in readings):.1f} to {max(r.high for r in readings):.1f} Ω"
+    return figures.ohms_ends(min(r.low for r in readings), max(r.high for r in readings))
 
 
 def _tests(page: Page, report: BusReport) -> None:
@@ -284,7 +285,7 @@ def _tests(page: Page, report: BusReport) -> None:
         elif test.tells:
             moves, tells = f"{ohm_words(test.before.nominal)} to {_class_words(test.after.nominal)}", "yes"
         else:
-            moves, tells = f"by {low:.2f} to {high:.2f} of {test.before.nominal:.0f} Ω", "nothing"
+            moves, tells = f"by {figures.ohms_ends(low, high)} of {figures.ohms(test.before.nominal)}", "nothing"
             accuracy = max(accuracy, test.accuracy)
         rows.append([test.module, test.at, moves, tells])
     if rows:
@@ -292,7 +293,7 @@ def _tests(page: Page, report: BusReport) -> None:
         page.table(rows, indent=4, head=["unplug", "read at", "moves the reading", "tells"], stacked_names=["tells"])
     if accuracy:
         page.line(
-            f"Nothing: the reading moves by less than the accuracy of the meter ({accuracy:.1f} Ω), so this test says nothing about the module or its branch.",
+            f"Nothing: the reading moves by less than the accuracy of the meter ({figures.ohms(accuracy)}), so this test says nothing about the module or its branch.",
             indent=4,
         )
     page.line(
@@ -309,7 +310,7 @@ def _without_rule(page: Page, report: BusReport) -> None:
         )
         for line, ohm in report.line_ohms.items():
             page.line(
-                f"line {line}: all resistors together {ohm:.0f} Ω as typed in (about 100 Ω is usual, from memory). With a node unplugged they are more.",
+                f"line {line}: all resistors together {figures.ohms(ohm)} as typed in (about 100 Ω is usual, from memory). With a node unplugged they are more.",
                 indent=2,
             )
         page.line(
@@ -374,9 +375,9 @@ SHORT_WORDS = 22  # longer than this is no cell but a note
 def _level(level: LevelLine) -> tuple[str, list[str]]:
     """The cell of a line in a state, and what else is said about it."""
     words = level.words.split("; ") if level.words else []
-    value = "" if level.nominal_v is None else f"{level.nominal_v:.1f}"
+    value = "" if level.nominal_v is None else figures.volts_number(level.nominal_v)
     if level.low_v is not None and level.high_v is not None:
-        ends = f"{level.low_v:.2f} to {level.high_v:.2f}"
+        ends = figures.volts_ends(level.low_v, level.high_v)
         value = f"{value} ({ends})" if value else ends
     if not value and words and len(words[0]) <= SHORT_WORDS:
         value = words.pop(0)

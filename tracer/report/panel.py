@@ -8,6 +8,7 @@ from typing import Any
 from tracer.report.layout import Page, counted, display_width
 from tracer.report.sheets import csv_text
 from tracer.report.supplies import loose_data
+from tracer.standards import figures
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -75,7 +76,7 @@ def _panel(page: Page, panel: Panel) -> None:
 
 def mark(position: Position) -> str:
     """What a position shows in the plan: '20 A', 'EMPTY', '(15 A)', '15 A or'."""
-    rating = f"{position.amps:g} A" if position.amps is not None else ""
+    rating = figures.stated(position.amps, "A") if position.amps is not None else ""
     if position.state == EMPTY:
         return "EMPTY"
     if position.state == OPTION:
@@ -469,7 +470,9 @@ def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
     for position in panel.positions:
         if position.body and position.body not in marks:
             marks[position.body] = "/".join(
-                f"{one.amps:g}" for one in panel.positions if one.body == position.body and one.amps is not None
+                figures.stated(one.amps)
+                for one in panel.positions
+                if one.body == position.body and one.amps is not None
             )
     return [
         [{"label": "" if label == "_" else label, "mark": marks.get(label, "")} for label in row] for row in panel.plan
@@ -505,6 +508,6 @@ def _short(position: Position) -> str:
         return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
     if position.kind in ("relay", "diode"):
         return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
-    rating = f"{position.amps:g} A" if position.amps is not None else "rating not known"
+    rating = figures.stated(position.amps, "A") if position.amps is not None else "rating not known"
     more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
     return ", ".join(word for word in (rating, *more) if word)

@@ -9,6 +9,7 @@ from tracer.entry.problems import listed, natural
 from tracer.report.completeness import cell, completeness_data, joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.sheets import csv_text, place_fields
+from tracer.standards import figures
 from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
@@ -257,7 +258,7 @@ def _volts_words(row: Row, one: ComputedExpect) -> str:
     if one.floating:
         return "floating"
     mark = "*" if one.assumed else ""
-    return f"{one.volts.nominal:.2f} V{mark} ({one.volts.low:.2f} to {one.volts.high:.2f})"
+    return f"{figures.volts(one.volts.nominal)}{mark} ({figures.volts_ends(one.volts.low, one.volts.high)})"
 
 
 def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
@@ -266,13 +267,13 @@ def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
         ((one.lost, one.current_a.nominal, one.state) for one in flowing if one.lost and one.current_a),
         key=lambda one: one[0].high,
     )
-    at = f"at {current_a:.2g} A" if current_a >= 0.0005 else "next to no current"
-    return f"{lost.nominal:.2f} V, up to {lost.high:.2f} V, {at} ({state})"
+    at = f"at {figures.amps(current_a)}" if current_a >= 0.0005 else "next to no current"
+    return f"{figures.volts(lost.nominal)}, up to {figures.volts(lost.high)}, {at} ({state})"
 
 
 def _limit_words(row: Row, one: ComputedExpect, wire_limit_v: float | None) -> str:
     diode = " besides what the diode takes" if row.diodes else ""
-    wire = f", {wire_limit_v:.2f} V in one wire" if wire_limit_v is not None else ""
+    wire = f", {figures.volts(wire_limit_v)} in one wire" if wire_limit_v is not None else ""
     return f"{one.limit.words()} on the whole way{diode}{wire}"
 
 
@@ -285,7 +286,7 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
         return
     any_point = next(iter(expected.points.values()))
     battery = "; ".join(
-        f"{one.state} {one.battery.nominal:.2f} V ({one.battery.low:.2f} to {one.battery.high:.2f}, {one.battery_state})"
+        f"{one.state} {figures.volts(one.battery.nominal)} ({figures.volts_ends(one.battery.low, one.battery.high)}, {one.battery_state})"
         for one in any_point
     )
     page.line(
@@ -360,7 +361,7 @@ def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     words = []
     for fuse in fuses:
         rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
-        text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else f" {rating}")
+        text = fuse.part + (f" {figures.stated(fuse.amps, 'A')}" if fuse.amps is not None else f" {rating}")
         if fuse.beside:
             text += f" (all but {' and '.join(fuse.beside)} comes through it)"
         elif not fuse.sole:

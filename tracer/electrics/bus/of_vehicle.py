@@ -15,6 +15,7 @@ from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
+from tracer.standards import figures
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -93,7 +94,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         levels,
         tuple(lines.notes),
         tuple(lines.problems),
-        f"{100 * limits.of('meter resistance share').high:g} % of the reading and {limits.of('meter resistance digits').high:g} Ω",
+        f"{figures.percent(limits.of('meter resistance share').high)} of the reading and {figures.ohms(limits.of('meter resistance digits').high)}",
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",
         len(loose_ends(lines.tracing)) - len(on_lines),

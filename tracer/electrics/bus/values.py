@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
 OPEN_OHM = 1e6  # readings above count as open
@@ -149,9 +150,5 @@ class BusReport:
 
 
 def ohm_words(ohm: float) -> str:
-    """'60.0 Ω', '12 kΩ', 'open'."""
-    if ohm > OPEN_OHM:
-        return "open"
-    if ohm >= 1000:
-        return f"{ohm / 1000:.3g} kΩ"
-    return f"{ohm:.1f} Ω"
+    """'60 Ω', '12.3 kΩ', 'open'."""
+    return "open" if ohm > OPEN_OHM else figures.ohms(ohm)

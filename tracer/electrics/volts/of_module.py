@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.of_circuit import model_of
-from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
+from tracer.electrics.volts.lamp_tests import lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
-from tracer.electrics.volts.values import LampTest, VoltsReport
+from tracer.electrics.volts.values import Lamp, LampTest, VoltsReport
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -27,10 +27,9 @@ def volts_of(
     changes: Changes | None = None,
     *,
     limits: LimitsInUse,
-    lamp_w: float = TEST_LAMP_W,
-    with_lamp: bool = True,
+    lamps: Mapping[str, Lamp] | None = None,
 ) -> VoltsReport:
-    """Expected volts of every row of a module in a key state.
+    """Expected volts of every row of a module in a key state; with `lamps` (by the code of the row) also what each pin reads alone and unplugged.
 
     Raises
     ------
@@ -42,8 +41,8 @@ def volts_of(
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
-    lamps = lamp_tests(tracing, report, key, changes, limits, lamp_w) if with_lamp else {}
-    return _report(supposed, sound[0] if sound else None, lamps)
+    tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
+    return _report(supposed, sound[0] if sound else None, tests)
 
 
 def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:

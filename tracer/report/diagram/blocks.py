@@ -12,6 +12,7 @@ from tracer.report.diagram import symbols
 from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
 from tracer.report.diagram.view import Step, View, bus_lines
 from tracer.report.layout import also_words
+from tracer.standards import figures
 from tracer.trace.lists.results import LooseEnd
 
 LINE = 7.6  # height of a line of text
@@ -294,7 +295,7 @@ class _Maker:
         extra = [state] if state in ("empty", "option", "none") else []
         if step.kind is LinkKind.FUSE:
             assert isinstance(facts, FuseFacts)
-            rating = f"{facts.amps:g} A" if facts.amps is not None else "? A"
+            rating = figures.stated(facts.amps, "A") if facts.amps is not None else "? A"
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
         if step.kind is LinkKind.MATING:

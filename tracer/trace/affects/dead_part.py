@@ -14,6 +14,7 @@ from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.still_fed import Loss, Opened, Reach, opened_at_pin
 from tracer.trace.panels.labels import position_in
@@ -731,7 +732,9 @@ def _order(effect: Effect) -> tuple[int, str, str]:
 def fuse_words(circuit: Circuit, name: str) -> str:
     """'F9 10 A', 'ML1 150 A', 'STE'."""
     facts = circuit.parts[name].facts if name in circuit.parts else None
-    return f"{name} {facts.amps:g} A" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    return (
+        f"{name} {figures.stated(facts.amps, 'A')}" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    )
 
 
 __all__ = [

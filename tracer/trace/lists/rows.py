@@ -9,6 +9,7 @@ from tracer.circuit.model import Circuit, End, Link, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.standards import figures
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.lists.results import Expect, FuseOnWay, Probe, Row, RowEnd
@@ -244,7 +245,7 @@ def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
 
 
 def _limit_words(limit: Limit) -> str:
-    return f"{limit.item} {limit.max_v:.2f} V: {said(limit.certainty, limit.source)}"
+    return f"{limit.item} {figures.volts(limit.max_v)}: {said(limit.certainty, limit.source)}"
 
 
 def _expect(tracing: Tracing, node: int, level: str) -> Expect:
@@ -254,13 +255,13 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     if level == "ground":
         limit = drop_limit("ground path")
         return Expect(
-            f"at most {limit.max_v:.2f} V to battery negative, plugged in and working",
+            f"at most {figures.volts(limit.max_v)} to battery negative, plugged in and working",
             limit.max_v,
             _limit_words(limit),
             live,
         )
     limit = drop_limit("single wire")
-    text = f"battery voltage, at most {limit.max_v:.2f} V lost per wire, plugged in and working"
+    text = f"battery voltage, at most {figures.volts(limit.max_v)} lost per wire, plugged in and working"
     return Expect(text, limit.max_v, _limit_words(limit), live)
 
 
@@ -410,7 +411,10 @@ def _output_notes(circuit: Circuit, links: list[Link]) -> list[str]:
             facts = circuit.parts[link.part].facts
             assert isinstance(facts, ModuleFacts)
             fuse = facts.outputs[link.output].fuse
-            outputs.append(f"{link.part}.{link.output}" + (f" (takes the place of a {fuse:g} A fuse)" if fuse else ""))
+            outputs.append(
+                f"{link.part}.{link.output}"
+                + (f" (takes the place of a {figures.stated(fuse, 'A')} fuse)" if fuse else "")
+            )
     if not outputs:
         return []
     return [

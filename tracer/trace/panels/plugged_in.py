@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from tracer.circuit.model import FUSE_KINDS
 from tracer.entry.models import PanelFacts
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
 from tracer.trace.affects.dead_part import LOST, SOME_STATES, Affected
 from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, UNKNOWN, PanelReport, Position
@@ -82,7 +83,7 @@ class Plugged:
             return "as it should be"
         words = [self.kind or "fuse"]
         if self.amps is not None:
-            words.append(f"{self.amps:g} A")
+            words.append(figures.stated(self.amps, "A"))
         if self.letter:
             words.append(f"type {self.letter}")
         if self.blown:
@@ -343,13 +344,13 @@ def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, 
     elif seen.amps is not None and position.amps is not None and seen.amps > position.amps:
         yield (
             TOO_LARGE,
-            f"{seen.amps:g} A where {position.amps:g} A belongs: the wire may burn before the fuse opens",
+            f"{figures.stated(seen.amps, 'A')} where {figures.stated(position.amps, 'A')} belongs: the wire may burn before the fuse opens",
             f"Take it out and fit what belongs ({position.belongs}); look whether the wire or the connector has been hot.",
         )
     elif seen.amps is not None and position.amps is not None and seen.amps < position.amps:
         yield (
             TOO_SMALL,
-            f"{seen.amps:g} A where {position.amps:g} A belongs: it may open in normal use",
+            f"{figures.stated(seen.amps, 'A')} where {figures.stated(position.amps, 'A')} belongs: it may open in normal use",
             f"Fit what belongs: {position.belongs}.",
         )
     if seen.letter and position.letter and seen.letter != position.letter:
@@ -443,14 +444,15 @@ def _stories(tracing: Tracing, report: PanelReport, mismatches: Iterable[Mismatc
 def _story(lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
     there = more.position
     first = lacking[0].position
+    assert first.amps is not None and there.amps is not None  # both were compared with what was seen
     if len(lacking) == 1 and lacking[0].seen.amps is not None and lacking[0].seen.amps == there.amps:
         message = (
-            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {first.amps:g} A, "
-            f"{there.label} {there.amps:g} A"
+            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {figures.stated(first.amps, 'A')}, "
+            f"{there.label} {figures.stated(there.amps, 'A')}"
         )
     else:
         labels = listed([lack.position.label for lack in lacking])
-        message = f"the {first.amps:g} A that is missing in {labels} probably sits in {there.label}"
+        message = f"the {figures.stated(first.amps, 'A')} that is missing in {labels} probably sits in {there.label}"
     fed = [f"{position.label} feeds {_fed_words(position)}" for position in (*(one.position for one in lacking), there)]
     return Story(message, "; ".join((words, *fed)), (there.part, *(lack.position.part for lack in lacking)))
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
 from tracer.entry.problems import CannotAnswer, natural, nearest
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects.dead_part import fuse_words
@@ -101,7 +102,7 @@ class Position:
         if self.relay:
             words += f", {self.relay}"
         if self.kind in FUSE_KINDS:
-            words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
+            words += f" {figures.stated(self.amps, 'A')}" if self.amps is not None else ", rating not known"
             if self.letter or self.family:
                 words += (
                     f", type {self.letter} ({self.family})"

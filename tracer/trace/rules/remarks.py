@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
+from tracer.standards import figures
 from tracer.standards.conductors import largest_fuse_a
 from tracer.trace.lists.census import pins_found
 from tracer.trace.lists.rows import gaps_on
@@ -142,7 +143,7 @@ def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
         area_mm2, text, node = smallest
         allowed = largest_fuse_a(area_mm2)
         if allowed is not None and facts.amps > allowed.value:
-            message = f"{part.name} is {facts.amps:g} A, but the wire {text} behind it takes {allowed.value:g} A at most ({allowed.source})"
+            message = f"{part.name} is {figures.stated(facts.amps, 'A')}, but the wire {text} behind it takes {figures.stated(allowed.value, 'A')} at most ({allowed.source})"
             yield Finding(part.place, part.name, message, "", (circuit.pins_of[part.name]["load"], node), (part.name,))
 
 
