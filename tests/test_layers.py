@@ -148,6 +148,49 @@ def test_commands_ask_the_front_door_only() -> None:
     assert not wrong, "\n".join(wrong)
 
 
+# What `report` may know of the layers that work things out: plain values and their words, never what computes them.
+SHOWN_VALUES = {
+    "tracer.trace": (
+        "affects.dead_part", "affects.in_common", "lists.completeness", "lists.pin_states", "lists.results", "panels.plugged_in", "panels.positions_of",
+        "rules.registry.Finding", "rules.registry.Rule",
+    ),
+    "tracer.electrics": (
+        "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
+    ),
+    "tracer.plan": ("codes", "drawn", "values"),
+}  # fmt: skip
+# Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.
+SHOWN_REPORTS = (
+    "tracer.electrics.audit.Audit", "tracer.electrics.bus.readings.Classified", "tracer.electrics.key_off_draw.DrawReport",
+    "tracer.electrics.key_off_draw.FuseDraw", "tracer.electrics.volts.expected.ComputedExpect", "tracer.electrics.volts.expected.Expected",
+)  # fmt: skip
+
+
+def test_report_only_shows() -> None:
+    """No solver, no tracing, no numpy, and of the rules only their texts."""
+    allowed = tuple(f"{layer}.{name}" for layer, names in SHOWN_VALUES.items() for name in names)
+    wrong = [
+        f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}"
+        for module, file, imported in tracer_imports()
+        if module.startswith("tracer.report")
+        if imported.target.startswith((*SHOWN_VALUES, "numpy", "scipy", "networkx"))
+        if not imported.target.startswith(allowed)
+        if not (imported.for_types and imported.target in SHOWN_REPORTS)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_showing_loads_no_solver() -> None:
+    """Run, not read: what a shown value is defined beside must not bring the solver in."""
+    modules = [module for module, _ in tracer_modules() if module.startswith("tracer.report")]
+    assert len(modules) > 20
+    libraries = ["numpy", "scipy", "networkx", "tracer.electrics.network.linear", "tracer.electrics.model.of_circuit"]
+    program = f"import sys, {', '.join(modules)}; print(*[name for name in {libraries} if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.split() == []
+
+
 def test_every_module_stands_in_a_layer() -> None:
     modules = tracer_modules()
     assert modules, "no module found below tracer/"

@@ -366,16 +366,38 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
     UnknownModule : no module has that name
     NoEngine (a CannotCompute) : the layout engine cannot be run
     """
-    from tracer.report.printing import printed as printed_of
+    from tracer.report import printing
+    from tracer.standards.figures import decimal_mark
 
-    return printed_of(_tracing(circuit), module, job)
+    tracing = _tracing(circuit)
+    with decimal_mark(job.mark):  # numbers stand in reasons and notes as well
+        report = supplies(tracing, module)
+        if job.what == "worksheet":
+            from tracer.plan.steps import plan_of
+
+            plan = plan_of(tracing, report, job.limits or limits(tracing))
+            return printing.worksheet(tracing.circuit, report, plan, job)
+        from tracer.plan.drawn import view_of
+
+        return printing.diagram(view_of(tracing, report, job.key), job)
 
 
 def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]:
     """Every module's, as they get ready, in several processes; each reads the vehicle's folder once."""
-    from tracer.report.printing import printed_all as printed_all_of
+    from functools import partial
 
-    return printed_all_of(folder, modules, job)
+    from tracer.report.printing import in_processes
+
+    return in_processes(partial(_printed_in_worker, str(folder), job), modules)
+
+
+_opened: dict[str, Tracing] = {}  # in a worker: the one vehicle it works on
+
+
+def _printed_in_worker(folder: str, job: Job, module: str) -> Printed:
+    if folder not in _opened:
+        _opened[folder] = _tracing(load(folder))
+    return printed(_opened[folder], module, job)
 
 
 def limits(circuit: Circuit | Tracing, shop: Path | None = None) -> LimitsInUse:

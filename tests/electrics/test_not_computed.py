@@ -12,6 +12,7 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
+from tests.report.printed_vehicles import sheet_of
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.volts.expected import expected_of
@@ -19,7 +20,6 @@ from tracer.electrics.volts.not_computed import CONTACT_A
 from tracer.report import bus as bus_report
 from tracer.report import supplies as supplies_report
 from tracer.report import volts as volts_report
-from tracer.report.printing import sheet_of
 from tracer.report.worksheet import form
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing

@@ -19,12 +19,12 @@ import tracer
 from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
+from tracer.plan.drawn import view_of
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
-from tracer.report.diagram.view import view_of
 from tracer.report.layout import also_words
 from tracer.report.supplies import as_data
 from tracer.trace.lists.results import SupplyReport
@@ -52,7 +52,7 @@ def drawn(
     tracing: Tracing, module: str, key: str | None = None, sheet: Sheet = DATE
 ) -> tuple[SupplyReport, list[Drawing]]:
     report = supplies_of(tracing, module)
-    return report, diagram_of(tracing, report, key=key, sheet=sheet)
+    return report, diagram_of(view_of(tracing, report, key), sheet)
 
 
 _DRAWN: dict[tuple[int, str, str], list[Drawing]] = {}

@@ -12,7 +12,7 @@ import pypdf
 import pytest
 
 import tracer
-from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins, write_vehicle
+from tests.report.printed_vehicles import HOSTILE, hostile, sheet_of, sixty_pins, write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import Changes
@@ -24,7 +24,6 @@ from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts
 from tracer.plan.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground
 from tracer.report.lamps import lamp_words
-from tracer.report.printing import sheet_of
 from tracer.report.volts import as_text as volts_text
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
 from tracer.report.worksheet.form import template

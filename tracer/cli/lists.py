@@ -90,7 +90,7 @@ def affects(
     from tracer.report import affects as report
 
     answer(
-        lambda tracing: (tracing, tracer.affects(tracing, part, pin)),
+        lambda tracing: (tracing.circuit, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(got[1]),
         complete=lambda got: got[1].complete,

@@ -219,7 +219,7 @@ class _Drawer:
         assert isinstance(facts, FuseFacts)
         element = fuse_element_ohms(facts, facts.amps, cold=True)
         ohm = Range(element.low, element.nominal, element.high)
-        place, _ = self.tracing.place_of_part(fuse)
+        place, _ = self.tracing.circuit.place_of_part(fuse)
         mv = self.mv.get(fuse)
         return FuseDraw(
             fuse,

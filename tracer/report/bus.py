@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tracer.electrics.bus.readings import Classified
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.bus.readings import Classified
 
 SCHEMA = "tracer.bus/1"
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tracer.electrics.key_off_draw import DrawReport, FuseDraw
 from tracer.electrics.volts.values import Range
 from tracer.report.layout import Page, counted
 from tracer.report.volts import limit_data, range_data
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.key_off_draw import DrawReport, FuseDraw
 
 SCHEMA = "tracer.draw/1"
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 from tracer.circuit.model import LinkKind
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts
+from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram import symbols
 from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
-from tracer.report.diagram.view import Step, View, bus_lines
 from tracer.report.layout import also_words
 from tracer.standards import figures
 from tracer.trace.lists.results import LooseEnd
@@ -133,7 +133,7 @@ def blocks_of(view: View, part: Part) -> Blocks:
 class _Maker:
     def __init__(self, view: View, part: Part) -> None:
         self.view = view
-        self.circuit = view.tracing.circuit
+        self.circuit = view.circuit
         self.part = part
         self.nodes = part.nodes
         self.steps = (*part.steps, *part.entering)
@@ -219,7 +219,7 @@ class _Maker:
         upper = step.upper if self._absorbed(step.upper, step, upper=True) else None
         lower = step.lower if self._absorbed(step.lower, step, upper=False) else None
         pins = f"{self._pin(step.upper)}-{self._pin(step.lower)}"
-        title = f"{self.view.tracing.title(step.part)}, {step.kind.name.lower().replace('_', ' ')} {pins}"
+        title = f"{self.view.circuit.title(step.part)}, {step.kind.name.lower().replace('_', ' ')} {pins}"
         block = Block(f"element-{slug(step.part)}.{slug(pins)}", title, part.kind, upper=upper, lower=lower)
         above, below = self._point_lines(upper), self._point_lines(lower)
         same = upper is not None and lower is not None and self._also(upper) == self._also(lower)
@@ -529,7 +529,7 @@ class _Maker:
         for module in names:
             part = self.circuit.parts[module]
             own = module == self.view.module
-            self.made.boxes[module] = self.view.tracing.title(module)
+            self.made.boxes[module] = self.view.circuit.title(module)
             block = Block(f"name-{slug(module)}", self.made.boxes[module], "name", box=module, edge="name")
             size = 10.0 if own else 8.0
             y = size

@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from tracer.plan.drawn import View
 from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Text, moved
-from tracer.report.diagram.view import View
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap

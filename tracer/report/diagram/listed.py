@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram.blocks import LINE, SIZE, slug
 from tracer.report.diagram.shapes import Group, Text, text_width, wrapped
-from tracer.report.diagram.view import Step, View, bus_lines
 from tracer.report.layout import also_words
 
 WHY = (
@@ -44,7 +44,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
 
 
 def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
     bold: list[tuple[str, str]] = []
     lines: list[str] = []
@@ -71,11 +71,11 @@ def _words(view: View, step: Step) -> str:
         )
     elif step.part:
         # a rail has a name, but is no part
-        name = view.tracing.title(step.part) if step.part in view.tracing.circuit.parts else step.part
+        name = view.circuit.title(step.part) if step.part in view.circuit.parts else step.part
         way = f"{kind} of {name}" + (f", closed: {', '.join(step.closed)}" if step.closed else "")
     else:
         way = kind
-    return f"- {way} to {view.tracing.circuit.node_names[step.lower]}"
+    return f"- {way} to {view.circuit.node_names[step.lower]}"
 
 
 def _item(

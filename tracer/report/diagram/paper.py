@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import count, product
 from math import ceil
 
+from tracer.plan.drawn import View
 from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY, items_of
@@ -29,7 +30,6 @@ from tracer.report.diagram.shapes import (
     text_width,
     wrapped,
 )
-from tracer.report.diagram.view import View
 from tracer.report.layout import counted, elsewhere_words
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}

@@ -6,7 +6,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from tracer.plan.bench import Computed
+from tracer.plan.values import Computed
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.fonts import only_embedded
 from tracer.report.sheets import csv_text, json_text, place_fields

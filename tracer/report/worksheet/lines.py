@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import BusReport, LevelLine
-from tracer.plan.bench import Computed, there
 from tracer.plan.codes import bus_pins
-from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
+from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.report.lamps import lamp_words
 from tracer.report.layout import also_words, elsewhere_words
 from tracer.report.supplies import verdict

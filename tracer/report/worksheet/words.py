@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tracer.plan.bench import Computed, there
+from tracer.plan.values import Computed, there
 from tracer.report.volts import volts
 from tracer.standards import figures
 

@@ -220,7 +220,7 @@ def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
 def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
     circuit = tracing.circuit
     part = circuit.parts[circuit.node_parts[node]]
-    place, access = tracing.place_of_part(part.name)
+    place, access = tracing.circuit.place_of_part(part.name)
     links = [
         number for number in circuit.at[node] if number in way.links and circuit.links[number].kind is LinkKind.WIRE
     ]

@@ -394,7 +394,7 @@ class _Symptoms:
                 terminal = effect.terminal
                 if terminal.kind == "relay":
                     continue
-                title = self.tracing.title(terminal.part)
+                title = self.tracing.circuit.title(terminal.part)
                 states = f" {words} ({', '.join(effect.states)})" if words else ""
                 pins.setdefault(title, []).append(f"pin {terminal.pin} no {terminal.level}{states}")
         relays = [

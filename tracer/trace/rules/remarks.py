@@ -219,7 +219,7 @@ def place_missing(tracing: Tracing) -> Iterator[Finding]:
     """A wired part with a place of its own, but none typed."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind == "panel" or tracing.place_of_part(part.name)[0]:
+        if part.kind == "panel" or tracing.circuit.place_of_part(part.name)[0]:
             continue
         pins = circuit.pins_of.get(part.name, {})
         nodes = tuple(node for node in pins.values() if circuit.is_attached(node))
