@@ -135,6 +135,7 @@ CLI_USES = (
     "tracer.entry.names",
     "tracer.entry.problems",
     "tracer.entry.start",
+    "tracer.standards.figures",
 )
 
 

@@ -24,7 +24,8 @@ from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
-from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
+from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, wrapped
+from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
 from tracer.report.supplies import as_data
 from tracer.trace.lists.results import SupplyReport

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from tracer.electrics.volts.values import Range
 from tracer.report.layout import Page, counted
-from tracer.report.volts import limit_data, range_data
+from tracer.report.once import limit_data
+from tracer.report.volts_data import range_data
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 

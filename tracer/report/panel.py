@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from tracer.report.layout import Page, counted, display_width
-from tracer.report.sheets import csv_text
-from tracer.report.supplies import loose_data
+from tracer.report.sheets import csv_text, loose_data
 from tracer.standards import figures
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (

@@ -1,19 +1,18 @@
-"""Expected volts of a module in one key state: as text and as JSON."""
+"""Expected volts of a module in one key state, as text."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import ElementVolts, LampTest, ProbeVolts, Range, RowVolts, VoltsReport, Why
-from tracer.report.completeness import completeness_data, list_words
+from tracer.report.completeness import list_words
 from tracer.report.lamps import RESTRAINT, reason
 from tracer.report.layout import Page, codes, counted, elsewhere_words
+from tracer.report.volts_data import as_data
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
-SCHEMA = "tracer.volts/1"
 NARROW = 70
 NOT_COMPUTED = "not computed"  # in a cell; the reason stands with the row
 
@@ -268,104 +267,4 @@ def limit_words(limit: LimitInUse) -> str:
     return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
-# --- JSON ----------------------------------------------------------------------------------------------------------
-
-
-def as_data(report: VoltsReport) -> dict[str, Any]:
-    """The readings as plain data, documented in docs/json/volts.md."""
-    return {
-        "schema": SCHEMA,
-        "vehicle": report.vehicle,
-        "module": report.module,
-        "complete": report.complete,
-        "completeness": completeness_data(report.completeness),
-        "loose_elsewhere": report.completeness.elsewhere,
-        "key": report.key,
-        "system_v": report.system_v,
-        "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},
-        "held": list(report.held),
-        "changes": list(report.changes),
-        "undecided": list(report.undecided),
-        "restraint": report.restraint,
-        "notes": list(report.notes),
-        "meter_ohm": report.meter_ohm,
-        "assumed_currents": report.assumed_currents,
-        "rows": [_row_data(row) for row in report.rows],
-    }
-
-
-def range_data(value: Range, unit: str) -> dict[str, float]:
-    """`{low_v, nominal_v, high_v}` or another unit, rounded to what a computation from such values can mean."""
-    return {f"{name}{unit}": round(getattr(value, name), 6) for name in ("low", "nominal", "high")}
-
-
-def limit_data(limit: LimitInUse | None) -> dict[str, Any] | None:
-    """A limit with where it is from."""
-    if limit is None:
-        return None
-    return {
-        "item": limit.item,
-        "value": limit.high,
-        "low": limit.low,
-        "unit": limit.unit,
-        "origin": limit.origin,
-        "source": limit.source,
-    }
-
-
-def _row_data(row: RowVolts) -> dict[str, Any]:
-    return {
-        "row": row.code,
-        "point": row.point,
-        "level": row.level,
-        "declared": row.declared,
-        "state": row.state,
-        "why": list(row.why),
-        "floating": row.floating,
-        "not_computed": row.not_computed or None,
-        "volts": None if row.not_computed else range_data(row.volts, "_v"),
-        "lost": None if row.not_computed else range_data(row.lost, "_v"),
-        "current": None if row.not_computed else range_data(row.current_a, "_a"),
-        "copper_v": None if row.not_computed else round(row.copper_v, 6),
-        "limit": limit_data(row.limit),
-        "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
-        "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),
-        "in_order_v": None if row.in_order_v is None else round(row.in_order_v, 6),
-        "judge": list(row.verdicts),
-        "assumed": list(row.assumed),
-        "unplugged": None
-        if row.lamp is None
-        else {
-            "meter_v": _rounded(row.lamp.meter_v),
-            "lamp_v": _rounded(row.lamp.lamp_v),
-            "lamp_w": row.lamp.lamp.watts,
-        },
-        "elements": [
-            {
-                "element": element.name,
-                "from": element.from_point,
-                "to": element.to_point,
-                "ohm": {key: float(f"{value:.4g}") for key, value in range_data(element.ohm, "_ohm").items()},
-                "current": range_data(element.current_a, "_a"),
-                "drop": range_data(element.drop_v, "_v"),
-                "copper_v": round(element.copper_v, 6),
-                "basis": element.basis,
-                "assumed": element.assumed or None,
-                "limit": limit_data(element.limit),
-            }
-            for element in row.elements
-        ],
-        "probes": [
-            {
-                "at": probe.at,
-                "floating": probe.floating,
-                "volts": range_data(probe.volts, "_v"),
-                "lost": range_data(probe.lost, "_v"),
-            }
-            for probe in row.probes
-        ],
-    }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)
+__all__ = ["as_data", "as_text", "limit_words", "volts"]

@@ -10,7 +10,8 @@ from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts
 from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram import symbols
-from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
+from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, wrapped
+from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
 from tracer.standards import figures
 from tracer.trace.lists.results import LooseEnd

@@ -27,9 +27,9 @@ from tracer.report.diagram.shapes import (
     Rect,
     Text,
     moved,
-    text_width,
     wrapped,
 )
+from tracer.report.fonts import text_width
 from tracer.report.layout import counted, elsewhere_words
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}

@@ -57,6 +57,11 @@ class Reading:
     computed: tuple[Computed, ...] = ()
     lamp_w: float | None = None
 
+    @property
+    def lamp_box(self) -> str:
+        """What stands in the box for the reading with the lamp on."""
+        return "lamp" if self.lamp_w is None else figures.stated(self.lamp_w, "W")
+
 
 @dataclass(frozen=True, slots=True)
 class Batch:
