@@ -71,6 +71,7 @@ def bus(
 ) -> None:  # fmt: skip
     """Lines, terminations and branches of a bus; the resistance to expect at each point, whole and with one thing changed; which tests tell nothing."""
     from tracer.report import bus as report
+    from tracer.report import bus_data
 
     if (reading is None) != (at is None) or (reading is not None and name is None):
         fail("A reading needs a bus, --reading and --at: tracer bus drive --reading 120ohm --at ALM", WRONG_USAGE)
@@ -87,7 +88,7 @@ def bus(
     answer(
         ask,
         text=lambda got, **page: report.as_text(*got, **page),
-        data=lambda got: report.as_data(*got),
+        data=lambda got: bus_data.as_data(*got),
         complete=lambda got: all(one.complete for one in got[0]),
         json=json,
     )

@@ -127,6 +127,7 @@ def panel(
 ) -> None:
     """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
     from tracer.report import panel as report
+    from tracer.report import panel_data, panel_page
 
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
@@ -137,7 +138,7 @@ def panel(
         found = tracer.panels(tracing, name)
         if pdf is not None:
             with decimal_mark(chosen.decimal):
-                write(tracing.circuit, pdf, report.as_pdf(found))
+                write(tracing.circuit, pdf, panel_page.as_pdf(found))
         texts = {str(seen): text_of(seen)} if seen is not None else {}
         if saw:
             texts["--saw"] = "\n".join(saw)
@@ -146,10 +147,16 @@ def panel(
     with decimal_mark(POINT if json or csv else chosen.decimal):
         found, compared = asked(ask, json=json)
         if compared is not None:
-            show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
+            show(panel_data.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
             end(complete=compared.complete)
         if pdf is None or json or csv:
-            show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **page()))
+            show(
+                panel_data.as_data(found)
+                if json
+                else panel_data.as_csv(found)
+                if csv
+                else report.as_text(found, **page())
+            )
     end(complete=found.complete)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from tracer.plan.drawn import Step, View, bus_lines
-from tracer.report.diagram.blocks import LINE, SIZE, slug
+from tracer.report.diagram.block import LINE, SIZE, slug
 from tracer.report.diagram.shapes import Group, Text, wrapped
 from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
