@@ -364,3 +364,20 @@ def test_a_path_of_one_machine_is_recognised(before: str, folder: str) -> None:
 )
 def test_other_text_is_not_taken_for_a_path_of_one_machine(harmless: str) -> None:
     assert not MACHINE_PATH.search(harmless)
+
+
+# A number with a unit that is formatted where it stands: `{x:.2f} V`, `{x:g} A`. Those of developers' errors (`standards`, the solver's own) are for nobody's eyes.
+UNIT_AT_HAND = re.compile(r"\{[^{}]+:[^{}]*[fge]\} ?(?:V|mV|A|mA|Ω|kΩ|W)(?![A-Za-z])")
+
+
+def test_numbers_with_units_are_written_in_one_module() -> None:
+    own = ("tracer.standards", "tracer.electrics.network")
+    wrong = [
+        f"{file.relative_to(ROOT)}:{number}: {line.strip()[:100]}"
+        for module, file in tracer_modules()
+        if not module.startswith(own)
+        for number, line in enumerate(file.read_text(encoding="utf-8").splitlines(), start=1)
+        if UNIT_AT_HAND.search(line)
+    ]
+    assert UNIT_AT_HAND.search('f"{value:.2f} V"') and UNIT_AT_HAND.search("{amps:g} A")
+    assert not wrong, "\n".join(wrong)

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
+from tracer.electrics.bus.alike import clusters_of, cut_off, cut_off_modules, only_cuts_off, signature
+from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, ohm_words
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
@@ -131,17 +132,17 @@ def _cases(page: Page, report: BusReport) -> None:
 
 def _opens(page: Page, report: BusReport) -> None:
     """Opens by what is read: first those that move the reading everywhere, then branch by branch from the trunk outwards."""
-    groups: dict[str, list[Case]] = {}
+    groups: dict[tuple[str, ...], list[Case]] = {}
     for case in report.cases:
         if case.kind == "open":
-            groups.setdefault(_signature(report, case), []).append(case)
+            groups.setdefault(signature(report, case), []).append(case)
     if not groups:
         return
     page.heading("One line open: where it reads what")
     branches: dict[tuple[str, ...], list[list[Case]]] = {}
     for cases in groups.values():
-        if _only_cuts_off(report, cases[0]):
-            branches.setdefault(_cut_off_modules(report, cases[0]), []).append(cases)
+        if only_cuts_off(report, cases[0]):
+            branches.setdefault(cut_off_modules(report, cases[0]), []).append(cases)
             continue
         page.line(_case_words(report, cases[0]), indent=2, hang=4, strong=True)
         page.line(f"open in any of: {_places(cases)}", indent=4, hang=6)
@@ -151,10 +152,10 @@ def _opens(page: Page, report: BusReport) -> None:
         )
     rows = []
     for modules, sets in branches.items():
-        sets.sort(key=lambda cases: -len(_cut_off(report, cases[0])))
+        sets.sort(key=lambda cases: -len(cut_off(report, cases[0])))
         for n, cases in enumerate(sets):
-            here = _cut_off(report, cases[0])
-            beyond = frozenset[int]().union(*(_cut_off(report, later[0]) for later in sets[n + 1 :]))
+            here = cut_off(report, cases[0])
+            beyond = frozenset[int]().union(*(cut_off(report, later[0]) for later in sets[n + 1 :]))
             first = sorted(here - beyond) or sorted(here)
             more = "" if len(first) == len(here) else " and beyond"
             towards = ", ".join(modules) if n == 0 else ""
@@ -162,39 +163,6 @@ def _opens(page: Page, report: BusReport) -> None:
     if rows:
         page.table(rows, indent=4, head=["towards", "reads open at", "one of these is open"], stacked_names=["towards"])
     page.line("Faults of one line of this list read alike: a resistance reading cannot tell them apart.", indent=2)
-
-
-def _signature(report: BusReport, case: Case) -> str:
-    """What is read where, coarsely: cases with the same one read alike."""
-    words = []
-    for reading, base in zip(case.readings, report.cases[0].readings, strict=True):
-        if reading is None or base is None:
-            words.append("-")
-        elif reading.nominal >= INPUTS_OHM:
-            words.append("open")
-        else:
-            words.append("=" if _alike(base, reading) else f"{reading.nominal:.2g}")
-    return " ".join(words)
-
-
-def _cut_off(report: BusReport, case: Case) -> frozenset[int]:
-    """Access points that read open although they do not in order."""
-    return frozenset(
-        n
-        for n, (reading, base) in enumerate(zip(case.readings, report.cases[0].readings, strict=True))
-        if reading is not None and base is not None and reading.nominal >= INPUTS_OHM > base.nominal
-    )
-
-
-def _cut_off_modules(report: BusReport, case: Case) -> tuple[str, ...]:
-    return tuple(
-        dict.fromkeys(report.accesses[n].module for n in sorted(_cut_off(report, case)) if report.accesses[n].module)
-    )
-
-
-def _only_cuts_off(report: BusReport, case: Case) -> bool:
-    """Whether some points read open and all others as in order."""
-    return bool(_cut_off(report, case)) and set(_signature(report, case).split()) <= {"open", "=", "-"}
 
 
 def _places(cases: Sequence[Case]) -> str:
@@ -217,31 +185,15 @@ def _case_words(report: BusReport, case: Case) -> str:
     return "; ".join([*words, f"{largest[0]} elsewhere"])
 
 
-def _clusters(report: BusReport, case: Case, *, compare: bool = False) -> list[tuple[str, list[int]]]:
-    """Access points that read alike (within 3 %), with what they read, lowest first."""
-    known = [(n, reading) for n, reading in enumerate(case.readings) if reading is not None]
-    known.sort(key=lambda item: (item[1].nominal, item[0]))
-    groups: list[list[tuple[int, Ohm]]] = []
-    for n, reading in known:
-        if groups and _alike(groups[-1][0][1], reading):
-            groups[-1].append((n, reading))
-        else:
-            groups.append([(n, reading)])
-    found = []
-    for group in groups:
-        middle = group[len(group) // 2][1].nominal
-        base = report.cases[0].readings[group[0][0]]
-        same = compare and base is not None and abs(base.nominal - middle) <= 0.03 * middle
-        found.append(
-            (f"as in order ({ohm_words(middle)})" if same else _class_words(middle), sorted(n for n, _ in group))
+def _clusters(report: BusReport, case: Case, *, compare: bool = False) -> list[tuple[str, Sequence[int]]]:
+    """What is read, lowest first, and at which access points; with `compare` it is said where that is as in order."""
+    return [
+        (
+            f"as in order ({ohm_words(one.ohm)})" if compare and one.in_order else _class_words(one.ohm),
+            one.accesses,
         )
-    return found
-
-
-def _alike(one: Ohm, other: Ohm) -> bool:
-    if one.nominal >= INPUTS_OHM and other.nominal >= INPUTS_OHM:
-        return one.is_open == other.is_open
-    return abs(one.nominal - other.nominal) <= 0.03 * max(one.nominal, 1.0) + 0.05
+        for one in clusters_of(report, case)
+    ]
 
 
 def _class_words(ohm: float) -> str:
@@ -411,7 +363,7 @@ def _explained(report: BusReport, reading: Classified) -> dict[str, list[str]]:
     for one in reading.explanations:
         value = _class_words(one.expected.nominal)
         if one.kind == "open":
-            modules = _cut_off_modules(report, cases[one.words])
+            modules = cut_off_modules(report, cases[one.words])
             where = f"one line open towards {', '.join(modules)}" if modules else "one line open"
             found.setdefault(f"{where} (reads {value})", []).append(_place(cases[one.words]))
         elif one.kind == "unplugged":
