@@ -52,7 +52,10 @@ class Block:
 
     @property
     def half(self) -> float:
-        """Half of the width that it is given: the line stays in the middle."""
+        """Half of the width that it is given.
+
+        The wider side counts on both: dot places by the middle, and only what is the same left and right of the line keeps lines of one net on one x.
+        """
         return max(self.left, self.right) + 0.8
 
     def text(
