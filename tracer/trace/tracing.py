@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
 from tracer.circuit.nets import Nets
+from tracer.circuit.open_ends import open_ends
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import CannotAnswer
 from tracer.trace.lists.second_count import SecondCount
@@ -69,6 +70,11 @@ class Tracing:
     def guards(self) -> dict[int, Guard]:
         """The positions that close each contact, by link number; contacts that every position closes are left out."""
         return guards_of(self.circuit)
+
+    @cached_property
+    def open_ends(self) -> dict[int, str]:
+        """Each node at which something unknown may be joined, and what that is in words."""
+        return open_ends(self.circuit)
 
     @cached_property
     def second_count(self) -> SecondCount:

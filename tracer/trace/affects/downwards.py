@@ -7,6 +7,7 @@ together, it is repeated for every setting of their switches and relays, one aft
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 from itertools import product
 from math import prod
 from weakref import WeakKeyDictionary
@@ -22,9 +23,26 @@ _BOTH_WAYS = frozenset(
      LinkKind.CONTACT, LinkKind.JOINED}
 )  # fmt: skip
 _DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  # from `a` to `b`
-_INSIDE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH})
 
 _Setting = dict[str, str]  # what is switched, and the position it is in
+
+
+@dataclass(frozen=True, slots=True)
+class _Switch:
+    """What moves a contact, its positions, and those in which this contact is closed, or may be."""
+
+    name: str
+    positions: list[str]
+    closed: set[str]
+
+    def passes(self, setting: _Setting, left_open: Collection[str]) -> bool:
+        """Whether the contact is closed in a setting; a switch that it does not name closes it, unless it is left open."""
+        if self.name in setting:
+            return setting[self.name] in self.closed
+        return self.name not in left_open
+
+
+_Steps = list[list[tuple[int, _Switch | None]]]
 
 
 def parts_below(tracing: Tracing, part: str) -> frozenset[str]:
@@ -53,8 +71,13 @@ class _Walks:
         self.stops = frozenset(node for node in self.sources if _always_live(tracing, node))
         grounds = self._joined(end.node for end in circuit.grounds)
         self.barred = grounds - self._joined(self.sources)
+        self.pins = {node for pins in circuit.pins_of.values() for node in pins.values()}
+        self.switches = {
+            number: self._switch(link) for number, link in enumerate(circuit.links) if link.kind is LinkKind.CONTACT
+        }
         self.turned, self.either = frozenset[str](), frozenset[str]()
         self.turned, self.either = self._fuse_senses()
+        self.down, self.up = self._steps(down=True), self._steps(down=False)
 
     def _joined(self, starts: Iterable[int]) -> frozenset[int]:
         """What is one conductor with these nodes, outside modules."""
@@ -74,7 +97,7 @@ class _Walks:
         turned: set[str] = set()
         while True:  # the load side is fed while the feed side is not, and so on upwards
             self.turned = frozenset(turned)
-            fed = self.walk(self.sources, "", down=True)
+            fed = self.walk(self.sources, self._steps(down=True))
             more = {fuse.part for fuse in fuses if fuse.b in fed and fuse.a not in fed and fuse.part not in turned}
             if not more:
                 break
@@ -101,10 +124,27 @@ class _Walks:
                     queue.append(other)
         return seen
 
+    def _steps(self, *, down: bool) -> _Steps:
+        """From each node one step down (or up): where to, and the contact on the way if there is one."""
+        steps: _Steps = [[] for _ in self.circuit.node_parts]
+        for number, link in enumerate(self.circuit.links):
+            forwards = backwards = link.kind in _BOTH_WAYS
+            if link.kind in _DOWN_ONLY:
+                forwards = (link.part in self.turned) is not down
+                backwards = not forwards
+                if link.kind is LinkKind.FUSE and link.part in self.either:
+                    forwards = backwards = True
+            switch = self.switches.get(number)
+            if forwards and link.b not in self.barred:
+                steps[link.a].append((link.b, switch))
+            if backwards and link.a not in self.barred:
+                steps[link.b].append((link.a, switch))
+        return steps
+
     def walk(
-        self, starts: Iterable[int], module: str, *, down: bool, within: Collection[int] | None = None, setting: _Setting | None = None
-    ) -> frozenset[int]:  # fmt: skip
-        """Every node met going down (or up) from some nodes, on demand only within others and with the contacts of one setting."""
+        self, starts: Iterable[int], steps: _Steps, setting: _Setting | None = None, left_open: Collection[str] = ()
+    ) -> set[int]:
+        """Every node met going down (or up) from some nodes: over all contacts, or those of one setting but for switches left open."""
         seen = set(starts)
         stops = self.stops - seen
         queue = list(seen)
@@ -112,91 +152,85 @@ class _Walks:
             node = queue.pop()
             if node in stops:
                 continue
-            for link in self._links(node):
-                if link.part == module and link.kind in _INSIDE:
+            for other, switch in steps[node]:
+                if other in seen or (switch and setting is not None and not switch.passes(setting, left_open)):
                     continue
-                if link.kind in _DOWN_ONLY:
-                    turned = link.part in self.turned
-                    upper = link.b if turned else link.a
-                    if (node == upper) is not down and not (link.kind is LinkKind.FUSE and link.part in self.either):
-                        continue
-                elif link.kind not in _BOTH_WAYS or (
-                    setting and link.kind is LinkKind.CONTACT and not self._closed(link, setting)
-                ):
-                    continue
-                other = link.b if link.a == node else link.a
-                if other not in seen and other not in self.barred and (within is None or other in within):
-                    seen.add(other)
-                    queue.append(other)
-        return frozenset(seen)
+                seen.add(other)
+                queue.append(other)
+        return seen
 
     def below(self, starts: list[int], feeds: list[int]) -> set[int]:
         """The nodes below some nodes, which are fed from `feeds`, in at least one setting."""
-        region = self.walk(starts, "", down=True)
-        before = self.walk(feeds, "", down=False) if feeds else frozenset[int]()
-        if not self._clashing(region | before):
-            return set(region)
-        found = set(region)
-        for part in {self.circuit.node_parts[node] for node in region}:
-            for node in set(self.circuit.pins_of.get(part, {}).values()) & region:
-                way = (self.walk([node], "", down=False) & region) | before
-                settings = self._settings(way)
-                if settings is not None and not any(self._leads(starts, feeds, node, way, one) for one in settings):
-                    found.discard(node)
-        return found
-
-    def _leads(self, starts: list[int], feeds: list[int], node: int, way: frozenset[int], setting: _Setting) -> bool:
-        if feeds and not self.sources & self.walk(feeds, "", down=False, within=way, setting=setting):
-            return False
-        return node in self.walk(starts, "", down=True, within=way, setting=setting)
+        region = self.walk(starts, self.down)
+        before = self.walk(feeds, self.up) if feeds else set[int]()
+        clashing = self._clashing(region | before)
+        if not clashing:
+            return region
+        reached = _Reached(self, starts, feeds)
+        # What the settings of the feed alone let through, without any other contact that clashes, needs no more trials.
+        above = self._clashing(before)
+        found = set(starts)
+        for setting in _settings(above, len(region)) or ():
+            found |= reached(setting, clashing.keys() - above.keys())
+        for node in region & self.pins - found:
+            way = (self.walk([node], self.up) & region) | before
+            settings = _settings(self._clashing(way), len(way))
+            if settings is None or any(node in reached(one) for one in settings):
+                found.add(node)
+        return found | (region - self.pins)
 
     # --- settings ----------------------------------------------------------------------------------------------
-
-    def _settings(self, region: Collection[int]) -> Iterator[_Setting] | None:
-        """Every setting of what clashes among the contacts of a region; None when they are too many."""
-        choices = self._clashing(region)
-        if prod(map(len, choices.values())) * len(region) > MOST_STEPS:
-            return None
-        return (dict(zip(choices, one, strict=True)) for one in product(*choices.values()))
 
     def _clashing(self, region: Collection[int]) -> dict[str, list[str]]:
         """What is switched with contacts in a region that no position closes together, with its positions."""
         open_to: dict[str, set[str]] = {}
+        positions: dict[str, list[str]] = {}
         for node in region:
-            for link in self._links(node):
-                if link.kind is LinkKind.CONTACT and link.a in region and link.b in region:
-                    name, positions = self._switch(link)
-                    open_to.setdefault(name, set(positions)).intersection_update(self._closed_in(link))
-        clashing = {name for name, left in open_to.items() if not left}
-        positions_of = {name: positions for link in self.circuit.links if clashing and link.kind is LinkKind.CONTACT for name, positions in [self._switch(link)] if name in clashing}  # fmt: skip
-        return {name: positions_of[name] for name in sorted(positions_of)}
+            for other, switch in self.down[node]:  # contacts lead both ways: one list holds them all
+                if switch and other in region:
+                    positions[switch.name] = switch.positions
+                    open_to.setdefault(switch.name, set(switch.positions)).intersection_update(switch.closed)
+        return {name: positions[name] for name in sorted(positions) if not open_to[name]}
 
-    def _switch(self, link: Link) -> tuple[str, list[str]]:
-        """What moves a contact, and its positions."""
+    def _switch(self, link: Link) -> _Switch:
+        """What moves a contact, its positions, and those in which it is closed, or may be."""
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
         if part.kind == "relay":
-            return lever.name, ["rest", "energised"]
+            return _Switch(lever.name, ["rest", "energised"], set(link.closed))
         if lever.follows is None:
-            return lever.name, list(lever.contacts)
+            return _Switch(lever.name, list(lever.contacts), set(link.closed))
         if lever.follows == "key":
-            return "the key", list(self.circuit.typed.vehicle.key)
-        return f"condition {lever.follows}", ["yes", "no"]
-
-    def _closed_in(self, link: Link) -> set[str]:
-        """The positions in which a contact is closed, or may be."""
-        part = self.circuit.parts[link.part]
-        lever = part.levers[link.lever]
-        if lever.follows != "key" or part.kind == "relay":
-            return set(link.closed)
-        return {key for key in self.circuit.typed.vehicle.key if key in link.closed or key not in lever.contacts}
-
-    def _closed(self, link: Link, setting: _Setting) -> bool:
-        name, _ = self._switch(link)
-        return name not in setting or setting[name] in self._closed_in(link)
+            keys = list(self.circuit.typed.vehicle.key)
+            closed = {key for key in keys if key in link.closed or key not in lever.contacts}
+            return _Switch("the key", keys, closed)
+        return _Switch(f"condition {lever.follows}", ["yes", "no"], set(link.closed))
 
     def _links(self, node: int) -> Iterator[Link]:
         return (self.circuit.links[number] for number in self.circuit.at[node])
+
+
+class _Reached:
+    """What is reached below some nodes in one setting, each setting walked once; nothing where nothing feeds it."""
+
+    def __init__(self, walks: _Walks, starts: list[int], feeds: list[int]) -> None:
+        self.walks, self.starts, self.feeds = walks, starts, feeds
+        self.made: dict[tuple[tuple[str, str], ...], set[int]] = {}
+
+    def __call__(self, setting: _Setting, left_open: Collection[str] = ()) -> set[int]:
+        key = (*sorted(setting.items()), *((name, "open") for name in sorted(left_open)))
+        if key not in self.made:
+            walks = self.walks
+            fed = not self.feeds or walks.sources & walks.walk(self.feeds, walks.up, setting, left_open)
+            self.made[key] = walks.walk(self.starts, walks.down, setting, left_open) if fed else set()
+        return self.made[key]
+
+
+def _settings(choices: dict[str, list[str]], size: int) -> Iterator[_Setting] | None:
+    """Every setting of what clashes; None when they are too many for a region of that size."""
+    if prod(map(len, choices.values())) * size > MOST_STEPS:
+        return None
+    return (dict(zip(choices, one, strict=True)) for one in product(*choices.values()))
 
 
 def _always_live(tracing: Tracing, node: int) -> bool:

@@ -61,6 +61,15 @@ class _Level:
             self.barred = self._joined(sources) - self._joined(grounds)
         self._carries = CONDUCTORS | _ONE_WAY[level] | {LinkKind.CONTACT}
         self._kept, self._way_up = self._without_leaves()
+        # A way that comes to an end looks at no link that leads out of what is kept, and only a module with links inside of it matters to a walk.
+        self._at: dict[int, list[int]] = {}
+        self._insides = set[str]()
+        for number, link in enumerate(circuit.links):
+            if link.kind in self._carries and link.a != link.b and self._kept[link.a] and self._kept[link.b]:
+                self._at.setdefault(link.a, []).append(number)
+                self._at.setdefault(link.b, []).append(number)
+                if link.kind in INSIDE_MODULE:
+                    self._insides.add(link.part)
         self._counted: dict[tuple[int, str, tuple[tuple[str, frozenset[str]], ...]], Counted] = {}
 
     def above(self, pin: int, module: str) -> Counted:
@@ -80,6 +89,7 @@ class _Level:
             if link.kind is LinkKind.FUSE:
                 fuses.add(link.part)
             node = self.circuit.other(link, node)
+        module = module if module in self._insides else ""
         key = (node, module, tuple(sorted(positions.items())))
         if key not in self._counted:
             self._counted[key] = self._walk(node, module, positions)
@@ -100,7 +110,7 @@ class _Level:
             if not stack or stack[-1][0] != node:  # a node come upon
                 if node in self.ends:
                     found = (found or set()) | {link.part for link in path if link.kind is LinkKind.FUSE}
-                stack.append((node, iter(() if node in self.stops else circuit.at[node])))
+                stack.append((node, iter(() if node in self.stops else self._at.get(node, ()))))
             number = next(stack[-1][1], None)
             if number is None:
                 stack.pop()
@@ -116,7 +126,7 @@ class _Level:
                 return Counted(None if found is None else frozenset(found), all_walked=False)
             link = circuit.links[number]
             other = circuit.other(link, node)
-            if other in passed or not self._kept[other] or other in self.barred:
+            if other in passed or other in self.barred:
                 continue
             left = self._step(link, node, module, held[-1])
             if left is None:

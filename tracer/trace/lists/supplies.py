@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, LinkKind, Part
-from tracer.circuit.open_ends import open_ends
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
@@ -242,7 +241,7 @@ class _Lister:
         )
         # A level that hangs on what is not typed in is not proven, however far away that is.
         hung_on = {reason for row in rows for reasons in row.why.values() for reason in reasons}
-        zone |= {node for node, words in open_ends(self.circuit).items() if words in hung_on}
+        zone |= {node for node, words in self.tracing.open_ends.items() if words in hung_on}
         if any(end.assumed for row in rows if row.level == "ground" for end in row.ends):
             zone |= self.tracing.typed_grounds  # what is loose there may be the missing joint to the assumed ground
         return zone

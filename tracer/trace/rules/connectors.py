@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.halves import Key, harness_pieces, leads_to
-from tracer.circuit.model import Circuit, Part
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
 from tracer.trace.rules.registry import Finding, rule
@@ -28,7 +28,7 @@ _MANY_LISTS = frozenset({"ground", "battery", "generator", "rail"})
 def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
     """Cavities of an in-line connector that are neither in a run nor unused; it concerns what goes through the connector, and what may go past it."""
     circuit = tracing.circuit
-    pieces: list[list[int]] | None = None
+    harnesses: _Harnesses | None = None
     for part in circuit.parts.values():
         facts = part.facts
         if not isinstance(facts, ConnectorFacts):
@@ -37,9 +37,8 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
         missing = [cavity for cavity in facts.cavities if cavity not in facts.unused and f"{cavity}:a" not in pins]
         if not missing:
             continue
-        if pieces is None:
-            pieces = harness_pieces(circuit.links, circuit.parts, circuit.node_parts)
-        past = _past(circuit, part, pieces)
+        harnesses = harnesses or _Harnesses(circuit)
+        past = harnesses.past(part.name)
         nodes = [*pins.values(), *(node for piece in past for node in _own_nodes(circuit, piece))]
         if not pins:
             nodes += _in_its_harnesses(circuit, facts)
@@ -54,20 +53,33 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
         yield Finding(part.place_of("cavities"), part.name, message, "", tuple(dict.fromkeys(nodes)))
 
 
-def _past(circuit: Circuit, part: Part, pieces: list[list[int]]) -> list[list[int]]:
-    """The pieces of harness that lead from what only one half of a connector leads to, to what only the other half leads to."""
-    sides: tuple[set[Key], set[Key]] = (set(), set())
-    reached = []
-    for piece in pieces:
-        keys = set(leads_to(piece, circuit.links, circuit.parts, circuit.node_parts))
-        keys.discard(("2 connector", part.name))
-        reached.append(keys)
-        for number in piece:
-            for node in (circuit.links[number].a, circuit.links[number].b):
-                if circuit.node_parts[node] == part.name:
-                    sides["ab".index(circuit.node_pins[node][-1])].update(keys)
-    only_a, only_b = sides[0] - sides[1], sides[1] - sides[0]
-    return [piece for piece, keys in zip(pieces, reached, strict=True) if keys & only_a and keys & only_b]
+class _Harnesses:
+    """The pieces of harness of a circuit, and where each of them leads; worked out once for all connectors."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.pieces = harness_pieces(circuit.links, circuit.parts, circuit.node_parts)
+        self.leads = [set(leads_to(piece, circuit.links, circuit.parts, circuit.node_parts)) for piece in self.pieces]
+        self.leading_to: dict[Key, list[int]] = {}
+        self.at_half: dict[tuple[str, str], set[int]] = {}
+        for number, (piece, keys) in enumerate(zip(self.pieces, self.leads, strict=True)):
+            for key in keys:
+                self.leading_to.setdefault(key, []).append(number)
+            for link in piece:
+                for node in (circuit.links[link].a, circuit.links[link].b):
+                    name = circuit.node_parts[node]
+                    if name in circuit.parts and circuit.parts[name].kind == "connector":
+                        self.at_half.setdefault((name, circuit.node_pins[node][-1]), set()).add(number)
+
+    def past(self, connector: str) -> list[list[int]]:
+        """The pieces that lead from what only one half of a connector leads to, to what only the other half leads to."""
+        sides = [
+            {key for number in self.at_half.get((connector, half), ()) for key in self.leads[number]}
+            - {("2 connector", connector)}
+            for half in "ab"
+        ]
+        only_a, only_b = sides[0] - sides[1], sides[1] - sides[0]
+        from_a = {number for key in only_a for number in self.leading_to[key]}
+        return [self.pieces[number] for number in sorted(from_a) if self.leads[number] & only_b]
 
 
 def _in_its_harnesses(circuit: Circuit, facts: ConnectorFacts) -> list[int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import LinkKind, Part
-from tracer.circuit.open_ends import open_ends, unknown_insides
+from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import natural
@@ -94,7 +94,7 @@ def supply_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
                 through = f"; only through {', '.join(loads)}" if loads else ""
                 at = f"{part.name}.{pin.pin}"
                 near = tracing.zone([pin.node], [], part.name)
-                unknown = sorted({words for node, words in open_ends(tracing.circuit).items() if node in near})
+                unknown = sorted({words for node, words in tracing.open_ends.items() if node in near})
                 through += f"; not known is {' and '.join(unknown)}" if unknown else ""
                 yield Finding(
                     part.place_of("pins", pin.pin, key=True),
