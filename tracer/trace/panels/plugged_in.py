@@ -444,11 +444,12 @@ def _stories(tracing: Tracing, report: PanelReport, mismatches: Iterable[Mismatc
 def _story(lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
     there = more.position
     first = lacking[0].position
-    assert first.amps is not None and there.amps is not None  # both were compared with what was seen
-    if len(lacking) == 1 and lacking[0].seen.amps is not None and lacking[0].seen.amps == there.amps:
+    assert first.amps is not None  # it was compared with what was seen
+    seen_a = lacking[0].seen.amps
+    if len(lacking) == 1 and seen_a is not None and seen_a == there.amps:
         message = (
             f"{first.label} and {there.label} are probably exchanged: {first.label} should be {figures.stated(first.amps, 'A')}, "
-            f"{there.label} {figures.stated(there.amps, 'A')}"
+            f"{there.label} {figures.stated(seen_a, 'A')}"
         )
     else:
         labels = listed([lack.position.label for lack in lacking])
