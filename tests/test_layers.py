@@ -10,8 +10,10 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
+import networkx
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -120,11 +122,72 @@ def tracer_modules() -> list[tuple[str, Path]]:
     return found
 
 
-def tracer_imports() -> Iterator[tuple[str, Path, Import]]:
+@cache
+def tracer_imports() -> tuple[tuple[str, Path, Import], ...]:
+    """Every import below tracer/, with the module and file in which it stands."""
+    return tuple(_read_imports())
+
+
+def _read_imports() -> Iterator[tuple[str, Path, Import]]:
     for module, file in tracer_modules():
         source = file.read_text(encoding="utf-8")
         for imported in imports_in(source, module, is_package=file.name == "__init__.py"):
             yield module, file, imported
+
+
+# No file is longer than this, and no file that was longer may grow: it is named here until it is split.
+MOST_LINES = 500
+STILL_LONGER = {"electrics/network/linear.py": 725}
+
+
+def test_no_file_is_too_long_to_be_read_at_once() -> None:
+    lengths = {
+        str(file.relative_to(ROOT / "tracer")): len(file.read_text(encoding="utf-8").splitlines())
+        for _, file in tracer_modules()
+    }
+    too_long = {name: lines for name, lines in lengths.items() if lines > STILL_LONGER.get(name, MOST_LINES)}
+    assert not too_long, f"longer than {MOST_LINES} lines, or than they were: {too_long}"
+    split = [name for name in STILL_LONGER if lengths.get(name, 0) <= MOST_LINES]
+    assert not split, f"no longer too long, so not in STILL_LONGER: {split}"
+
+
+def circles(imports: dict[str, set[str]]) -> list[list[str]]:
+    """The circles of imports: modules each of which leads, over others, back to itself (networkx: strongly connected components)."""
+    graph = networkx.DiGraph((module, other) for module, others in imports.items() for other in others)
+    return [sorted(found) for found in networkx.strongly_connected_components(graph) if len(found) > 1]
+
+
+def imports_by_module(*, at_load: bool) -> dict[str, set[str]]:
+    """For each module those that it imports, for more than types; `at_load` leaves out what is imported inside a function."""
+    modules = {module for module, _ in tracer_modules()}
+    found: dict[str, set[str]] = {module: set() for module in modules}
+    for module, _, imported in tracer_imports():
+        target = imported.target if imported.target in modules else imported.target.rpartition(".")[0]
+        if not imported.for_types and (imported.at_load or not at_load):
+            loaded = {target, target.rpartition(".")[0]}  # a module brings its package along
+            found[module] |= {one for one in loaded & modules if not f"{module}.".startswith(f"{one}.")}
+    return found
+
+
+def test_no_circle_of_imports_inside_a_folder() -> None:
+    everything = imports_by_module(at_load=False)
+    folders = {module.rpartition(".")[0] for module in everything}
+    for folder in folders - {"", "tracer"}:
+        inside = {
+            module: {other for other in others if other.rpartition(".")[0] == folder}
+            for module, others in everything.items()
+            if module.rpartition(".")[0] == folder
+        }
+        assert circles(inside) == [], folder
+    assert len(folders) > 15
+
+
+def test_no_circle_of_imports_as_modules_are_loaded() -> None:
+    assert circles(imports_by_module(at_load=True)) == []
+
+
+def test_a_circle_is_found() -> None:
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a", "d"}, "d": set()}) == [["a", "b", "c"]]
 
 
 # What a command may use beside the front door: how things are shown, how files and messages are made.
@@ -152,8 +215,9 @@ def test_commands_ask_the_front_door_only() -> None:
 # What `report` may know of the layers that work things out: plain values and their words, never what computes them.
 SHOWN_VALUES = {
     "tracer.trace": (
-        "affects.dead_part", "affects.in_common", "lists.completeness", "lists.pin_states", "lists.results", "panels.plugged_in", "panels.positions_of",
-        "rules.registry.Finding", "rules.registry.Rule",
+        "affects.dead_part", "affects.in_common", "lists.completeness", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
+        "minding.Minded", "minding.Minding", "minding.NOTE", "minding.NOTHING", "panels.plugged_in", "panels.positions_of", "rules.registry.Finding",
+        "rules.registry.Rule",
     ),
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",

@@ -16,11 +16,16 @@ PAGE = (ROOT / "docs" / "using-from-python.md").read_text(encoding="utf-8")
 
 
 def test_the_example_of_the_page_runs() -> None:
-    (example,) = re.findall(r"```python\n(.*?)```", PAGE, flags=re.DOTALL)
-    done = subprocess.run([sys.executable, "-c", example], cwd=ROOT, capture_output=True, text=True, check=False)
+    first, second = re.findall(r"```python\n(.*?)```", PAGE, flags=re.DOTALL)
+    done = subprocess.run([sys.executable, "-c", first + second], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("COMPLETE\nS1 ALM.2 ")
     assert "\nS2 ALM.3 live 12.2" in done.stdout
+    assert re.search(r"\nMultiGraph named 'Quillam Otterby minibus.*' with \d+ nodes and \d+ edges\n", done.stdout)
+    assert re.search(
+        r"\n\d+ wire ALM\.4 X4\.2, towards ALM BK/YE 1 0\.7m sheet 5 line 91\n\['ALM\.4', .*\]\n", done.stdout
+    )
+    assert re.search(r"\n\d+ blocks\n$", done.stdout)
 
 
 def test_every_public_name_is_there_and_on_the_page() -> None:

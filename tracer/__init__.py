@@ -234,28 +234,24 @@ def volts(
     NotSettled : no steady voltages were found
     CannotUse : the workshop's file cannot be read
     """
-    from dataclasses import replace
-
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
     from tracer.plan.lamps import LampRule
 
     tracing = _tracing(circuit)
     report = supplies(tracing, module)
-    rule = LampRule(tracing, report)
     changes = changes_of(
         tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
-    found = volts_of(
+    return volts_of(
         tracing,
         report,
         tracing.key_state(key),
         changes,
         limits=limits(tracing, shop),
-        lamps=rule.own_pins(report, lamp_w),
+        lamps=LampRule(tracing.circuit).own_pins(report, lamp_w),
     )
-    return replace(found, restraint=rule.restraint)
 
 
 def buses(circuit: Circuit | Tracing) -> list[str]:

@@ -116,6 +116,18 @@ def test_what_a_load_shows_behind_one_ohm(tmp_path: Path, hot_ohm: float, lamp_v
     assert row(report, "M.1").volts.nominal == pytest.approx(lamp_v, abs=0.17)
 
 
+@pytest.mark.parametrize("lamp_w", [5.0, 21.0, 55.0])
+@pytest.mark.parametrize(("added_ohm", "hidden"), [(0.0, False), (0.4, False), (0.65, True), (5.0, True)])
+def test_what_the_meter_hides_is_told_alike_with_every_lamp(
+    tmp_path: Path, lamp_w: float, added_ohm: float, hidden: bool
+) -> None:
+    """A lamp of 55 W behind a bad joint is far from its rated current: it shows the same joint as one of 5 W."""
+    tracing = tracing_of(tmp_path, PLAIN)
+    added = [f"F1={added_ohm}ohm"] if added_ohm else []
+    found = row(volts(tracing, "M", added=added, lamp_w=lamp_w), "M.1")
+    assert found.lamp is not None and found.lamp.hidden("supply") is hidden
+
+
 def test_100_ohm_in_series_meter_full_lamp_nothing(tmp_path: Path) -> None:
     tracing = tracing_of(tmp_path, PLAIN)
     faulty = row(volts(tracing, "M", added=["F1=100ohm"], lamp_w=21.0), "M.1")

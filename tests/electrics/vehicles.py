@@ -51,7 +51,7 @@ def volts(
         held=held,
         battery_v=battery_v,
     )
-    lamps = LampRule(tracing, report).own_pins(report, lamp_w)
+    lamps = LampRule(tracing.circuit).own_pins(report, lamp_w)
     return volts_of(tracing, report, key, wanted, limits=limits_of(tracing.circuit), lamps=lamps)
 
 

@@ -22,7 +22,7 @@ from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.of_module import volts_of
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts
-from tracer.plan.lamps import LAMPS_W, is_restraint, lamp_below, lamp_for_ground
+from tracer.plan.lamps import LAMPS_W, lamp_below, lamp_for_ground
 from tracer.report.lamps import lamp_words
 from tracer.report.volts import as_text as volts_text
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
@@ -201,11 +201,6 @@ def test_lamps_in_special_cases() -> None:
         5.0,
         5.0,
     )
-    assert (
-        is_restraint(None, "Airbag module")
-        and is_restraint("Belt tensioner left")
-        and not is_restraint("Air levelling module")
-    )
 
 
 def test_restraint_modules_get_no_lamp_and_their_cautions(tmp_path: Path) -> None:
@@ -228,6 +223,11 @@ runs:
     assert all("loaded" not in reading.boxes and reading.lamp_w is None for reading in readings)
     assert all("lamp" not in reading.expected + reading.limit for reading in readings)
     assert any("restraint" in caution.casefold() and "wait" in caution for caution in made.cautions)
+    own = [reading for reading in readings if reading.point.startswith(("RCU.", "F1."))]
+    assert own and all(reading.expected == "restraint wiring, the maker's procedure only" for reading in own)
+    assert all(
+        reading.no_method and not reading.boxes and not reading.computed and not reading.limit for reading in own
+    )
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS, Link, LinkKind
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
-from tracer.trace.tracing import GROUND_KINDS, SUPPLY_KINDS, Tracing, ground_sense, supply_sense
+from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.guards import guards_of
 from tracer.trace.ways.simple import Ways
 

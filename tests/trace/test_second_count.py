@@ -86,10 +86,11 @@ def test_many_ways_stop_the_search_and_prove_nothing_wrong(tmp_path: Path) -> No
 
 def test_it_calls_no_function_of_the_first_count(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every function of the first count raises here; the second goes on."""
+    from tracer.circuit import flood
     from tracer.circuit.nets import Nets
     from tracer.circuit.states import KeyStates
     from tracer.trace.lists import census
-    from tracer.trace.ways import blocks, clashes, directed_paths, guards, one_way, two_paths
+    from tracer.trace.ways import blocks, clashes, directed_paths, guards, one_way, two_paths, without
     from tracer.trace.ways import consistent as consistent_ways
     from tracer.trace.ways import simple as ways
 
@@ -98,8 +99,8 @@ def test_it_calls_no_function_of_the_first_count(monkeypatch: pytest.MonkeyPatch
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("the second count called the first")
 
-    firsts = (blocks, clashes, consistent_ways, directed_paths, guards, two_paths, one_way, ways)
-    for owner in (Tracing, ways.Ways, ways.WaysWithout, Nets, KeyStates, census, *firsts):
+    firsts = (flood, without, blocks, clashes, consistent_ways, directed_paths, guards, two_paths, one_way, ways)
+    for owner in (Tracing, ways.Ways, without.WaysWithout, Nets, KeyStates, census, *firsts):
         for name, value in [*vars(owner).items()]:
             if callable(value) and name != "__class__" and getattr(value, "__module__", "").startswith("tracer."):
                 monkeypatch.setattr(owner, name, refuse)
@@ -135,10 +136,10 @@ def _with_a_fuse_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def _without_a_contact(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first count forgets that supply passes a contact."""
-    from tracer.circuit.model import LinkKind
+    from tracer.circuit.kinds import SUPPLY_KINDS, LinkKind
     from tracer.trace import tracing as tracing
 
-    monkeypatch.setattr(tracing, "SUPPLY_KINDS", tracing.SUPPLY_KINDS - {LinkKind.CONTACT})
+    monkeypatch.setattr(tracing, "SUPPLY_KINDS", SUPPLY_KINDS - {LinkKind.CONTACT})
 
 
 def _with_a_blind_second_count(monkeypatch: pytest.MonkeyPatch) -> None:

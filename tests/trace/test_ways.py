@@ -8,7 +8,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.trace.ways.simple import Ways, WaysWithout
+from tracer.trace.ways.simple import Ways
+from tracer.trace.ways.without import WaysWithout
 
 Edges = list[tuple[int, int]]
 

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
 from tracer.trace.ways.guards import Guard
-from tracer.trace.ways.simple import Way, Ways, WaysWithout
+from tracer.trace.ways.simple import Way, Ways
+from tracer.trace.ways.without import WaysWithout
 
 ROOT = -1  # all ends, taken as one node
 

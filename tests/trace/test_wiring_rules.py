@@ -7,13 +7,14 @@ import shutil
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 
 from tests.trace import drawn
 from tests.trace.slow import reached_without
 from tests.typed import load
 from tracer.circuit import join
-from tracer.circuit.model import LinkKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import SUPPLY_KINDS, LinkKind
 from tracer.entry import read_folder
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
@@ -308,13 +309,24 @@ def test_whichever_module_has_its_lines_swapped_is_the_one_that_is_named(
 
 
 @given(drawn.runs())
+@example(
+    (
+        "BAT.+ -- RD 1 -- K1.87a",
+        "K1.87 -- RD 1 -- M0.1",
+        "F0.load -- RD 1 -- M0.4",
+        "BAT.+ -- RD 1 -- F0.feed",
+        "BAT.- -- RD 1 -- G0",
+    )
+)
 def test_what_a_fuse_is_charged_with_has_no_other_way(lines: tuple[str, ...]) -> None:
     """Against a fresh search without the fuse; where no diode or output gives a sense, all that hangs on it alone is charged."""
     circuit = drawn.typed(lines)
     tracing = Tracing(circuit)
     before = reached_without(tracing, set(), set())["supply"]
+    # also what only contacts lead to that are never closed together: a fuse is charged by the wires, whatever position a switch is in
+    near = flood(circuit, [end.node for end in circuit.sources], SUPPLY_KINDS, barred=tracing.hard_ground).keys()
     one_way = any(
-        link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) and {link.a, link.b} <= before for link in circuit.links
+        link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) and {link.a, link.b} <= near for link in circuit.links
     )
     consumers = [f"E{n}" for n in range(drawn.LOADS)] + [f"M{n}" for n in range(drawn.MODULES)]
     for fuse in (f"F{n}" for n in range(drawn.FUSES)):

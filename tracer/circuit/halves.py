@@ -10,13 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from tracer.circuit.model import Link, LinkKind, Part
+from tracer.circuit.kinds import BESIDE, HARNESS, PARTS, Link, LinkKind, PartKind
+from tracer.circuit.model import Part
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
 
-_SEVERAL_HARNESSES = frozenset({"ground", "battery", "generator"})  # rings of many harnesses meet there
-_HARNESS = frozenset({LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.BUSSED})
-_OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MEETS, LinkKind.BUSBAR, LinkKind.RAIL})
+_LEADS = BESIDE | {LinkKind.REFERENCE}
 
 Key = tuple[str, str]
 
@@ -66,7 +65,7 @@ def harness_pieces(links: Sequence[Link], parts: Mapping[str, Part], part_of: Se
     """The pieces of harness: the link numbers of wires that splices, joint connectors and references join, and nothing else."""
     at: dict[int, list[int]] = {}
     for number, link in enumerate(links):
-        if link.kind in _HARNESS:
+        if link.kind in HARNESS:
             at.setdefault(link.a, []).append(number)
             at.setdefault(link.b, []).append(number)
     pieces = []
@@ -79,7 +78,7 @@ def harness_pieces(links: Sequence[Link], parts: Mapping[str, Part], part_of: Se
         for number in piece:
             for node in (links[number].a, links[number].b):
                 part = parts.get(part_of[node])
-                if part.kind in ("splice", "joint") if part else not part_of[node]:  # not a rail, not a mass
+                if PARTS[part.kind].part_of_harness if part else not part_of[node]:  # not a rail, not a mass
                     new = [other for other in at[node] if other not in seen]
                     seen.update(new)
                     piece += new
@@ -94,11 +93,11 @@ def leads_to(
     for number in piece:
         for node in (links[number].a, links[number].b):
             part = parts.get(part_of[node])
-            if part is None or part.kind in _SEVERAL_HARNESSES:
+            if part is None or PARTS[part.kind].many_harnesses:
                 continue
-            if part.kind in ("splice", "joint"):
+            if PARTS[part.kind].part_of_harness:
                 yield "1 harness", part.name
-            elif part.kind == "connector":
+            elif part.kind is PartKind.CONNECTOR:
                 yield "2 connector", part.name
             else:
                 yield "3 part", part.name
@@ -116,7 +115,7 @@ class _Halves:
         self.frames: dict[str, _Unit] = {}  # of each connector: what is told to sit in a and in b
         self.units: dict[str, dict[frozenset[str], _Unit]] = {}
         for name, part in wiring.parts.items():
-            if part.kind == "connector":
+            if part.kind is PartKind.CONNECTOR:
                 self.frames[name] = _Unit(name)
                 self.units[name] = {}
 
@@ -296,7 +295,7 @@ def name_halves(wiring: Wiring) -> None:
     """Name each half by its cavity and by where it leads: 'X4.5, towards ALM'; where both lead to one part, by the pins there, then by the wires."""
     at: dict[int, list[int]] = {}
     for number, link in enumerate(wiring.links):
-        if link.kind in _OUTSIDE:
+        if link.kind in _LEADS:
             at.setdefault(link.a, []).append(number)
             at.setdefault(link.b, []).append(number)
     by_cavity: dict[str, list[int]] = {}
@@ -351,6 +350,6 @@ def _far_names(wiring: Wiring, at: Mapping[int, list[int]], node: int, finer: in
 
 def _pin_name(wiring: Wiring, part: str, node: int) -> str:
     pin = wiring.pin_of[node]
-    if wiring.parts[part].kind == "connector":
+    if wiring.parts[part].kind is PartKind.CONNECTOR:
         pin = pin[:-2]
     return f"{part}.{pin}" if pin else part

@@ -9,10 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from tracer.circuit.flood import links_at
+from tracer.circuit.kinds import (
+    CONDUCTORS,
+    FUSE_KINDS,
+    IN_A_POSITION,
+    INSIDE_MODULE,
+    LOADS,
+    OUTSIDE,
+    SWITCHED,
+    Link,
+    LinkKind,
+    PartKind,
+)
 from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import PartFacts
 from tracer.entry.problems import NOWHERE, Place
@@ -20,57 +32,6 @@ from tracer.entry.runs import Run, Wire
 
 if TYPE_CHECKING:
     import networkx
-
-
-class LinkKind(IntEnum):
-    """What joins two nodes."""
-
-    WIRE = 0
-    REFERENCE = 1  # the two halves of a wire that goes on at another mark
-    FUSE = 2
-    MATING = 3  # the two halves of an in-line cavity
-    BUSSED = 4  # a cavity of a joint connector and its group
-    BUSBAR = 5
-    MASS = 6  # a ground point and the mass it sits on
-    STRAP = 7
-    MEETS = 8  # two points bolted together
-    RAIL = 9  # a rail and the point where it begins
-    CONTACT = 10
-    DIODE = 11  # conducts from `a` to `b`
-    JOINED = 12  # pins bridged inside a module
-    DRIVER_HIGH = 13  # from the module's supply pin `a` to its output `b`
-    DRIVER_LOW = 14  # from the module's output `a` to its ground pin `b`
-    COIL = 15
-    LOAD = 16
-    RESISTOR = 17
-    CONVERTER = 18  # the input side: a load
-
-
-CONDUCTORS = frozenset(
-    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.FUSE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.MASS, LinkKind.STRAP,
-     LinkKind.MEETS, LinkKind.RAIL, LinkKind.JOINED}
-)  # fmt: skip
-SWITCHED = frozenset({LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
-LOADS = frozenset({LinkKind.COIL, LinkKind.LOAD, LinkKind.RESISTOR, LinkKind.CONVERTER})
-OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS})
-FUSE_KINDS = frozenset({"fuse", "link", "breaker"})
-_IN_A_POSITION = frozenset({LinkKind.FUSE, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.COIL})
-INSIDE_MODULE = frozenset({LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW})
-
-
-@dataclass(slots=True)
-class Link:
-    """One link. `part` is the part it is inside of; a wire has its run and the number of the wire in that run instead."""
-
-    a: int
-    b: int
-    kind: LinkKind
-    part: str = ""
-    run: int = -1
-    wire: int = -1
-    closed: tuple[str, ...] = ()  # CONTACT: the positions in which it is closed
-    output: str = ""  # DRIVER: the module's output pin
-    lever: str = ""  # CONTACT: which of the part's levers moves it; with `part` it names what has the positions
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +48,7 @@ class Part:
     """One part with its facts from all sheets."""
 
     name: str
-    kind: str
+    kind: PartKind
     facts: PartFacts
     fragments: tuple[Fragment, ...]
     coils: tuple[tuple[str, str], ...] = ()
@@ -190,12 +151,7 @@ class Circuit:
     @cached_property
     def at(self) -> list[list[int]]:
         """For each node the links that touch it."""
-        at: list[list[int]] = [[] for _ in self.node_names]
-        for number, link in enumerate(self.links):
-            at[link.a].append(number)
-            if link.b != link.a:
-                at[link.b].append(number)
-        return at
+        return links_at(self.links, len(self.node_names))
 
     @cached_property
     def pins_of(self) -> dict[str, dict[str, int]]:
@@ -212,12 +168,16 @@ class Circuit:
     def cavity_of(self, node: int) -> str:
         """The cavity of an in-line connector by its number alone, without where its half leads: 'X4.5'; other points by their name."""
         part = self.parts.get(self.node_parts[node])
-        return self.node_names[node].partition(",")[0] if part and part.kind == "connector" else self.node_names[node]
+        return (
+            self.node_names[node].partition(",")[0]
+            if part and part.kind is PartKind.CONNECTOR
+            else self.node_names[node]
+        )
 
     def is_told(self, node: int) -> bool:
         """Whether what the node is called among the pins of its part is known: not so for `a` and `b` of a connector where nothing says which half is which."""
         part = self.parts.get(self.node_parts[node])
-        return part is None or part.kind != "connector" or node in self.told_halves
+        return part is None or part.kind is not PartKind.CONNECTOR or node in self.told_halves
 
     def contact_name(self, a: int, b: int) -> str:
         """The contact between two halves: 'X4.1', 'X4.5>12' where they number their cavities differently (half a first)."""
@@ -255,7 +215,7 @@ class Circuit:
 
     def is_left_open(self, link: Link) -> bool:
         """Whether a link is inside a position that must be empty, or whose fuse, relay or diode is not fitted in this vehicle's equipment."""
-        return link.kind in _IN_A_POSITION and self.is_not_fitted(link.part)
+        return link.kind in IN_A_POSITION and self.is_not_fitted(link.part)
 
     def is_not_fitted(self, part: str) -> bool:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
@@ -278,30 +238,16 @@ class Circuit:
 
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""
-        return (part for part in self.parts.values() if part.kind == "module")
+        return (part for part in self.parts.values() if part.kind is PartKind.MODULE)
 
+    @cached_property
     def graph(self) -> networkx.MultiGraph:
-        """The circuit as a networkx multigraph: nodes are node names, edge keys are link numbers.
+        """The circuit as a networkx multigraph of node names, with the numbers of links as edge keys, see `graph.py`."""
+        from tracer.circuit.graph import graph_of
 
-        Edges carry `kind` (lower-case name of the link kind), `part`, and for wires `wire` (as typed).
-        """
-        import networkx
-
-        graph = networkx.MultiGraph()
-        graph.add_nodes_from(self.node_names)
-        for number, link in enumerate(self.links):
-            wire = self.wire_of(link).text if link.kind is LinkKind.WIRE else ""
-            graph.add_edge(
-                self.node_names[link.a],
-                self.node_names[link.b],
-                key=number,
-                kind=link.kind.name.lower(),
-                part=link.part,
-                wire=wire,
-            )
-        return graph
+        return graph_of(self)
 
 
 __all__ = [
-    "CONDUCTORS", "FUSE_KINDS", "INSIDE_MODULE", "LOADS", "NOWHERE", "SWITCHED", "Circuit", "Conflict", "End", "Lever", "Link", "LinkKind", "Part", "ReferenceEnd",
+    "CONDUCTORS", "FUSE_KINDS", "INSIDE_MODULE", "LOADS", "NOWHERE", "SWITCHED", "Circuit", "Conflict", "End", "Lever", "Link", "LinkKind", "Part", "PartKind", "ReferenceEnd",
 ]  # fmt: skip

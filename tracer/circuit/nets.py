@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import cached_property
 
-from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Circuit
+from tracer.circuit.kinds import CONDUCTORS, INSIDE_MODULE
+from tracer.circuit.model import Circuit
 
 
 class Nets:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.circuit.kinds import PARTS, LinkKind, PartKind
+from tracer.circuit.model import Circuit, Part
 from tracer.circuit.parts import joined_inside
 from tracer.entry.models import BoxFacts, ConverterFacts, RelayFacts, SwitchFacts
 from tracer.entry.problems import natural
@@ -65,7 +66,7 @@ def _has_guest(circuit: Circuit, node: int) -> bool:
 def open_contacts(circuit: Circuit) -> Iterator[tuple[str, str, int]]:
     """Contact pins without a wire whose partner is wired and has no other wired partner: part, pin, node."""
     for part in circuit.parts.values():
-        if part.kind not in ("relay", "switch") or circuit.is_not_fitted(part.name):
+        if not PARTS[part.kind].moves or circuit.is_not_fitted(part.name):
             continue
         pins = circuit.pins_of.get(part.name, {})
         unused = part.facts.unused if isinstance(part.facts, RelayFacts) else ()
@@ -86,7 +87,7 @@ def open_coils(circuit: Circuit) -> dict[str, list[str]]:
     """Relays that are in use but whose coil is not wired on both sides, with the coil pins that are missing."""
     found: dict[str, list[str]] = {}
     for part in circuit.parts.values():
-        if part.kind == "relay" and part.coils and not circuit.is_not_fitted(part.name):
+        if part.kind is PartKind.RELAY and part.coils and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             missing = [pin for coil in part.coils for pin in coil if not circuit.is_attached(pins[pin])]
             if missing and any(circuit.is_attached(node) for node in pins.values()):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Conflict, Lever, Part
 from tracer.entry.facts import keys_of
 from tracer.entry.kinds import KindFacts
@@ -13,9 +14,6 @@ from tracer.entry.models import (
     BoxFacts,
     ConnectorFacts,
     ConverterFacts,
-    DiodeFacts,
-    FuseFacts,
-    GeneratorFacts,
     JointFacts,
     LeverFacts,
     LoadFacts,
@@ -23,7 +21,6 @@ from tracer.entry.models import (
     PartFacts,
     RelayFacts,
     SwitchFacts,
-    TwoPinFacts,
 )
 from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, natural, nearest
@@ -53,7 +50,7 @@ DESCRIPTIVE = frozenset(
         "wires",
     }
 )
-_NOT_COMPARED = frozenset({"seen", "note", "is_"})
+_NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution"})  # every sheet may add its own
 
 
 def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part], dict[str, str], list[Conflict]]:
@@ -71,7 +68,7 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     }
     for part in parts.values():
         for key, lever in part.levers.items():
-            if part.kind == "switch" and lever.follows is not None:
+            if part.kind is PartKind.SWITCH and lever.follows is not None:
                 _check_positions(part, key, lever, typed, problems)
     names = {full: name for full, name in short.items()}
     return parts, names, conflicts
@@ -261,34 +258,27 @@ def joined_inside(part: Part) -> frozenset[str]:
 def pins_known(part: Part) -> frozenset[str] | None:
     """The pins a part can have, or None when any name may be a pin."""
     facts = part.facts
-    if isinstance(facts, FuseFacts):
-        return frozenset({"feed", "load"})
     if isinstance(facts, RelayFacts | SwitchFacts):
         return None if part.inside_unknown else joined_inside(part).union(facts.pins, getattr(facts, "unused", ()))
     if isinstance(facts, BoxFacts):
         return frozenset((*facts.cavities, *facts.unused)) if facts.cavities else None
-    if isinstance(facts, DiodeFacts):
-        return frozenset({"A", "K"})
-    if isinstance(facts, LoadFacts):
-        return frozenset(facts.pins or ("1", "2"))
-    if isinstance(facts, TwoPinFacts):
-        return frozenset({"1", "2"})
     if isinstance(facts, ConverterFacts):
-        return frozenset({"in", "out", "ground"} | ({"return"} if facts.return_ else set()))
+        return frozenset((*PARTS[part.kind].pins, *(("return",) if facts.return_ else ())))
     if isinstance(facts, ModuleFacts):
         return frozenset((*facts.cavities, *facts.pins, *facts.unused)) if facts.cavities else None
     if isinstance(facts, ConnectorFacts):
         return frozenset((*facts.cavities, *facts.mates, *facts.mates.values())) if facts.cavities else None
     if isinstance(facts, JointFacts):
         return frozenset(facts.cavities or (pin for group in facts.bussed for pin in group))
-    if isinstance(facts, GeneratorFacts):
-        return None
-    return None
+    if isinstance(facts, LoadFacts) and facts.pins:
+        return frozenset(facts.pins)
+    return frozenset(PARTS[part.kind].pins) or None
 
 
 def _check_pins(part: Part, problems: list[Problem]) -> None:
     """Pins that are named among the facts of a part must be pins of it."""
     facts = part.facts
+    _check_minded_pins(part, problems)
     if isinstance(facts, ModuleFacts) and facts.cavities:
         cavities = frozenset(facts.cavities)
         listed: list[tuple[tuple[str, ...], str]] = [(("pins", pin), pin) for pin in facts.pins]
@@ -308,6 +298,20 @@ def _check_pins(part: Part, problems: list[Problem]) -> None:
         )
     elif isinstance(facts, ConnectorFacts) and facts.cavities:
         _report_pins(part, [(("mates", a), a) for a in facts.mates], frozenset(facts.cavities), problems)
+
+
+def _check_minded_pins(part: Part, problems: list[Problem]) -> None:
+    """A hazard, caution or note of a pin that there is not would be one of nothing."""
+    known = pins_known(part)
+    for fragment in part.fragments:
+        for key in ("hazard", "caution", "note"):
+            for pin in getattr(fragment.facts, key):
+                if pin and known is not None and pin not in known:
+                    near = nearest(pin, known)
+                    fix = f"Did you mean {near[0]}? " if near else ""
+                    place = fragment.place_of((key, pin), key=True, text=pin)
+                    what = f"{part.name} has no pin {pin}"
+                    problems.append(fragment.file.problem(place, what, f"{fix}Correct the pin under `{key}`.", pin))
 
 
 def _report_pins(

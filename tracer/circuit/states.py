@@ -12,33 +12,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum
 from functools import cached_property
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.kinds import DRIVERS, GATES, LinkKind, PartKind
+from tracer.circuit.model import Circuit, Link
 from tracer.circuit.nets import Nets
 from tracer.circuit.open_ends import open_coils, open_ends
+from tracer.circuit.truths import Level, Reason, Truths, every_truth
 from tracer.entry.models import ModuleFacts
-from tracer.entry.values import When
-from tracer.standards.terminals import meaning
 
 MOST_STATES_SEARCHED = 1024  # relays that chatter together: every order of moves is tried up to this many states
-
-
-class Level(IntEnum):
-    """Whether something is dead, live, or depends on something."""
-
-    DEAD = 0
-    DEPENDS = 1
-    LIVE = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """What a level depends on: `known` is false when a fact is missing rather than free."""
-
-    text: str
-    known: bool = True
 
 
 @dataclass
@@ -79,13 +62,14 @@ class KeyStates:
 
     def __post_init__(self) -> None:
         self.nets = Nets(self.circuit)
+        self._truth = Truths(self.circuit)
         of = self.nets.of
         self._coils: dict[str, list[tuple[int, int]]] = {}
         self._gates_at: dict[int, list[_Gate]] = {}
         for link in self.circuit.links:
             if self.circuit.is_left_open(link):
                 continue
-            if link.kind in (LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+            if link.kind in GATES:
                 gate = _Gate(of[link.a], of[link.b], link)
                 if gate.a != gate.b:
                     self._gates_at.setdefault(gate.a, []).append(gate)
@@ -98,7 +82,7 @@ class KeyStates:
         self._open_coils = open_coils(self.circuit)
         self._powered_by = {part.name: self._supply_nets(part.name) for part in self.circuit.modules()}
         for part in self.circuit.parts.values():
-            if part.kind == "converter":
+            if part.kind is PartKind.CONVERTER:
                 pins = self.circuit.pins_of[part.name]
                 self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
         self._ground_nets = {of[end.node] for end in self.circuit.grounds}
@@ -305,7 +289,7 @@ class KeyStates:
 
     def _alive(self, name: str, supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
         nets = self._powered_by[name]
-        if self.circuit.parts[name].kind == "converter":
+        if self.circuit.parts[name].kind is PartKind.CONVERTER:
             into, out_of = nets
             return min(supply.get(into, Level.DEAD), ground.get(out_of, Level.DEAD))
         return max((supply.get(net, Level.DEAD) for net in nets), default=Level.LIVE)
@@ -321,11 +305,11 @@ class KeyStates:
     ) -> Iterator[tuple[int, Level]]:
         for end in self.circuit.sources:
             part = self.circuit.parts.get(self.circuit.node_parts[end.node])
-            if part is not None and part.kind == "converter":
+            if part is not None and part.kind is PartKind.CONVERTER:
                 yield self.nets.of[end.node], alive[part.name]
             else:
                 level = self.source_level(end.node, key, fixed)
-                at_most = alive[part.name] if part is not None and part.kind == "module" else Level.LIVE
+                at_most = alive[part.name] if part is not None and part.kind is PartKind.MODULE else Level.LIVE
                 yield self.nets.of[end.node], min(level, at_most)
         for net in self._open:
             yield net, Level.DEPENDS
@@ -335,46 +319,19 @@ class KeyStates:
         if self.circuit.is_left_open(link):
             return Level.DEAD
         if link.kind is LinkKind.CONTACT:
-            return self._contact(link, settled.key, settled.relays, fixed or {})[0]
-        if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
-            commanded = self._command(link.part, link.output, settled.key, fixed or {})[0]
+            return self._truth.contact(link, settled.key, settled.relays, fixed or {})[0]
+        if link.kind in DRIVERS:
+            commanded = self._truth.command(link.part, link.output, settled.key, fixed or {})[0]
             return min(settled.alive.get(link.part, Level.LIVE), commanded)
         raise ValueError(f"{link.kind.name} neither opens nor closes")
 
     def source_level(self, node: int, key: str, fixed: Mapping[str, bool] | None = None) -> Level:
         """Whether a source is live in a key state, as the vehicle says."""
-        return self._source(node, key, fixed or {})[0]
+        return self._truth.source(node, key, fixed or {})[0]
 
     def source_reasons(self, node: int, key: str) -> tuple[Reason, ...]:
         """What the level of a source depends on."""
-        return self._source(node, key, {})[1]
-
-    def _source(self, node: int, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
-        name = self.circuit.node_names[node]
-        rail = self.circuit.typed.vehicle.rails.get(name)
-        if rail is not None and self.circuit.node_parts[node] not in self.circuit.parts:
-            if rail.live is not None:
-                return self._when(rail.live, key, fixed, f"when rail {name} is live")
-            return self._din_level(name, key)
-        part = self.circuit.parts[self.circuit.node_parts[node]]
-        if part.kind == "module":
-            level, why = self._command(part.name, self.circuit.node_pins[node], key, fixed)
-            return level, why
-        if part.kind == "generator":
-            return Level.DEPENDS, (Reason(f"{part.name} turning"),)
-        if part.kind == "converter":
-            return Level.DEPENDS, (Reason(f"converter {part.name} working"),)
-        return Level.LIVE, ()
-
-    @staticmethod
-    def _din_level(rail: str, key: str) -> tuple[Level, tuple[Reason, ...]]:
-        terminal = meaning(rail)
-        unknown = Reason(f"whether rail {rail} is live in {key} (say it under `rails`)", known=False)
-        if terminal is None or terminal.live is None or key not in ("off", "acc", "run", "start"):
-            return Level.DEPENDS, (unknown,)
-        if key == "start" and not terminal.start_certain:
-            return Level.DEPENDS, (unknown,)
-        return (Level.LIVE if key in terminal.live else Level.DEAD), ()
+        return self._truth.source(node, key, {})[1]
 
     def _flood(
         self, starts: Iterable[tuple[int, Level]], key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool], alive: Mapping[str, Level],
@@ -420,90 +377,12 @@ class KeyStates:
         level = gates.get(id(link))
         if level is None:
             level = (
-                self._contact(link, key, relays, fixed)
+                self._truth.contact(link, key, relays, fixed)
                 if contact
-                else self._command(link.part, link.output, key, fixed)
+                else self._truth.command(link.part, link.output, key, fixed)
             )[0]
             gates[id(link)] = level
         return level if contact else min(alive.get(link.part, Level.LIVE), level)
-
-    # --- what opens and closes ---------------------------------------------------------------------------------
-
-    def _contact(
-        self, link: Link, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
-    ) -> tuple[Level, tuple[Reason, ...]]:
-        part = self.circuit.parts[link.part]
-        lever = part.levers[link.lever]
-        if part.kind == "relay":
-            energised = relays.get(part.name, Level.DEAD)
-            if set(link.closed) >= {"rest", "energised"}:
-                return Level.LIVE, ()
-            level = energised if "energised" in link.closed else Level(Level.LIVE - energised)
-            return level, ()
-        if lever.follows == "key":
-            if part.kind == "switch" and key not in lever.contacts:
-                return Level.DEPENDS, (
-                    Reason(f"what {lever.name} does in {key} (no such position in its contacts)", known=False),
-                )
-            return (Level.LIVE if key in link.closed else Level.DEAD), ()
-        if lever.follows is not None:
-            on, why = self._name(lever.follows, key, fixed)
-            yes, no = "yes" in link.closed, "no" in link.closed
-            if yes and no:
-                return Level.LIVE, ()
-            return (on if yes else Level(Level.LIVE - on)), why
-        chosen = [position for position in lever.contacts if fixed.get(f"{lever.name}={position}")]
-        if chosen:
-            return (Level.LIVE if chosen[0] in link.closed else Level.DEAD), ()
-        if set(link.closed) == set(lever.contacts):
-            return Level.LIVE, ()
-        return Level.DEPENDS, (Reason(f"{lever.name} in position {' or '.join(link.closed)}"),)
-
-    def _command(self, module: str, pin: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
-        facts = self.circuit.parts[module].facts
-        assert isinstance(facts, ModuleFacts)
-        output = facts.outputs[pin]
-        name = output.command or f"{module}.{pin}"
-        if name in fixed:
-            return (Level.LIVE if fixed[name] else Level.DEAD), ()
-        if not output.when.known:
-            return Level.DEPENDS, (Reason(f"{module} commanding {output.command or f'pin {pin}'}"),)
-        level, why = self._when(output.when, key, fixed, f"when {module} commands pin {pin}")
-        if output.drives == "both" and level is Level.LIVE:  # a half bridge drives one way at a time
-            return Level.DEPENDS, (Reason(f"which way {module} drives pin {pin}"),)
-        return level, why
-
-    def _when(
-        self, condition: When, key: str, fixed: Mapping[str, bool], unknown: str
-    ) -> tuple[Level, tuple[Reason, ...]]:
-        if condition.clauses is None:
-            return Level.DEPENDS, (Reason(f"{unknown} (not known)", known=False),)
-        best = Level.DEAD
-        why: tuple[Reason, ...] = ()
-        for clause in condition.clauses:
-            level, clause_why = Level.LIVE, []
-            for name, wanted in clause:
-                truth, name_why = self._name(name, key, fixed)
-                held = truth if wanted else Level(Level.LIVE - truth)
-                level = min(level, held)
-                clause_why += [
-                    Reason(reason.text if wanted else f"not {reason.text}", reason.known) for reason in name_why
-                ]
-            if level is Level.DEPENDS:
-                why = (*why, *clause_why)
-            best = max(best, level)
-        return best, (why if best is Level.DEPENDS else ())
-
-    def _name(self, name: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
-        """The truth of a key state or a condition."""
-        if name in self.keys:
-            return (Level.LIVE if name == key else Level.DEAD), ()
-        condition = self.circuit.typed.vehicle.conditions[name]
-        if self._when(condition.when, key, {}, name)[0] is Level.DEAD:
-            return Level.DEAD, ()
-        if name in fixed:
-            return (Level.LIVE if fixed[name] else Level.DEAD), ()
-        return Level.DEPENDS, (Reason(name),)
 
     # --- reasons -----------------------------------------------------------------------------------------------
 
@@ -517,7 +396,7 @@ class KeyStates:
         if supply:
             for end in self.circuit.sources:
                 if self.nets.of[end.node] == net:
-                    yield from self._source(end.node, settled.key, {})[1]
+                    yield from self._truth.source(end.node, settled.key, {})[1]
         for gate in self._gates_at.get(net, ()):
             before = gate.b if gate.a == net else gate.a
             if levels.get(before, Level.DEAD) is Level.DEAD:
@@ -533,8 +412,8 @@ class KeyStates:
     def _why_gate(self, link: Link, settled: Settled, asked: set[tuple[int, bool]]) -> Iterator[Reason]:
         if link.kind is LinkKind.CONTACT:
             part = self.circuit.parts[link.part]
-            if part.kind != "relay":
-                yield from self._contact(link, settled.key, settled.relays, {})[1]
+            if part.kind is not PartKind.RELAY:
+                yield from self._truth.contact(link, settled.key, settled.relays, {})[1]
                 return
             if link.part in self._open_coils:
                 yield Reason(f"whether relay {link.part} pulls in (its coil is not typed in)", known=False)
@@ -555,7 +434,7 @@ class KeyStates:
                         if settled.ground[minus] is Level.DEPENDS:
                             yield from self._why(minus, settled, False, asked)
             return
-        yield from self._command(link.part, link.output, settled.key, {})[1]
+        yield from self._truth.command(link.part, link.output, settled.key, {})[1]
         if settled.alive.get(link.part) is Level.DEPENDS:
             for net in self._powered_by[link.part]:
                 if settled.supply.get(net) is Level.DEPENDS:
@@ -573,3 +452,6 @@ class KeyStates:
 
 def _words(level: Level) -> str:
     return {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}[level]
+
+
+__all__ = ["MOST_STATES_SEARCHED", "KeyStates", "Level", "Reason", "Settled", "every_truth"]

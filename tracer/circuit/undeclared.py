@@ -9,21 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
-from tracer.circuit.model import FUSE_KINDS, Part
+from tracer.circuit.kinds import FUSE_KINDS, PARTS, PartKind, Written
+from tracer.circuit.model import Part
 from tracer.entry.problems import is_letter_for_digit, nearest
 from tracer.entry.runs import Point
 
-_NO_PIN = FUSE_KINDS | {"splice", "ground", "load", "resistor", "strap", "diode"}
 _RAIL = re.compile(r"(?:kl|t|term|terminal)[-_]?(\d+\w*)", re.IGNORECASE)
-_DECLARED = {
-    "splice": ("{is: splice}", "a splice"),
-    "ground": ("{is: ground, on: MASS}", "a ground point (MASS: body, engine ...)"),
-    "connector": ("{is: connector}", "an in-line connector"),
-    "load": ("{is: load}", "a lamp, motor, valve or sensor"),
-    "relay": ("{is: relay}", "a relay"),
-    "switch": ("{is: switch}", "a switch"),
-    "module": ("{is: module}", "a module"),
-}
 
 
 def undeclared(
@@ -59,29 +50,31 @@ def _fits(part: Part, point: Point, pins: frozenset[str] | None) -> bool:
     """Whether a part can stand where the point stands."""
     if "/" in point.part:
         return False  # a label of another panel is another fuse
+    written = PARTS[part.kind].written
     if point.half or point.mate:
-        return part.kind == "connector"
+        return written is Written.CAVITY
     if point.pin is None:
-        return part.kind in _NO_PIN
-    return part.kind not in ("panel", "splice", "ground") and (pins is None or point.pin in pins)
+        return written in (Written.ALONE, Written.SIDES, Written.LIKE_PINS)
+    return written not in (Written.ALONE, Written.NOT) and (pins is None or point.pin in pins)
 
 
-def _kind_of_letters(name: str, parts: Mapping[str, Part], fitting: list[Part]) -> str:
+def _kind_of_letters(name: str, parts: Mapping[str, Part], fitting: list[Part]) -> PartKind | None:
     """The kind of all parts whose names differ from this one by their number only, where such a part can stand there."""
     letters = re.sub(r"\d", "", name)
     family = [part for part in parts.values() if re.sub(r"\d", "", part.name) == letters]
     kinds = {part.kind for part in family}
-    return kinds.pop() if len(kinds) == 1 and any(part in fitting for part in family) else ""
+    return kinds.pop() if len(kinds) == 1 and any(part in fitting for part in family) else None
 
 
-def _declaration(name: str, parts: Mapping[str, Part], kind: str) -> str:
+def _declaration(name: str, parts: Mapping[str, Part], kind: PartKind | None) -> str:
     """How to declare it, as a part of that kind where one is known."""
     panel, slash, label = name.rpartition("/")
     if slash:
         return f"A position is declared under `positions` of its panel: `{panel}: {{is: panel, positions: {{{label}: AMPS}}}}`."
     if kind in FUSE_KINDS and any(part.panel for part in parts.values() if part.kind == kind):
         return f"If it is a {kind}, add it under `positions` of its panel: `{name}: AMPS`."
-    if kind in _DECLARED:
-        facts, word = _DECLARED[kind]
+    declare = PARTS[kind].declare if kind is not None else None
+    if declare is not None:
+        facts, word = declare
         return f"Every part is declared once, under `parts:` of a sheet: `{name}: {facts}` if it is {word}."
     return f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: KIND}}`; docs/format.md lists the kinds."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
 from tracer.trace.tracing import Tracing
 
@@ -16,6 +17,7 @@ class Audit:
     circuit: Circuit
     loose_ends: tuple[Finding, ...]
     remarks: tuple[Finding, ...]
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -27,4 +29,5 @@ def audit_of(tracing: Tracing) -> Audit:
     from tracer.electrics.remarks import electric_remarks
 
     noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
-    return Audit(tracing.circuit, tuple(loose_ends(tracing)), tuple(noted))
+    loose = tuple(loose_ends(tracing))
+    return Audit(tracing.circuit, loose, tuple(noted), minding_of(tracing, (loose, noted)))

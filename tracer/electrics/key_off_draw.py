@@ -22,6 +22,9 @@ from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.standards import figures
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.hazards import Hazards
+from tracer.trace.kinds import CONSUMERS
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -82,6 +85,8 @@ class DrawReport:
     notes: tuple[str, ...]
     meter: str
     least_mv: float  # the last digit of the meter
+    not_to_read: tuple[tuple[str, str], ...] = ()  # fed positions on which nothing may be measured, with the reason
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -118,6 +123,8 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
         state = getattr(tracing.circuit.parts[parts[0]].facts, "state", None)
         if state in NOT_FITTED:
             raise BadReading(f"{parts[0]} is typed in as `state: {state}`: no fuse sits there that could be read.")
+        if withheld := tracing.once(Hazards).withheld_in(parts[0]):
+            raise BadReading(f"{parts[0]}: {withheld}; no reading of it is judged here.")
         if parts[0] in found:
             raise BadReading(f"{parts[0]} is given twice.")
         found[parts[0]] = abs(mv)  # which lead is where does not matter
@@ -147,7 +154,10 @@ class _Drawer:
         self.held = {ASLEEP: "yes", **held} if ASLEEP in vehicle.conditions else held
         self.asleep = self.held.get(ASLEEP) == "yes" if ASLEEP in vehicle.conditions else None
         self.key = "off" if "off" in vehicle.key else vehicle.key[0]
-        self.fuses = sorted(self._fed() | set(mv), key=natural)
+        fed = sorted(self._fed() | set(mv), key=natural)
+        withheld = {fuse: tracing.once(Hazards).withheld_in(fuse) for fuse in fed}
+        self.not_to_read = tuple((fuse, words) for fuse, words in withheld.items() if words)
+        self.fuses = [fuse for fuse in fed if not withheld[fuse]]
         below = {fuse: parts_below(tracing, fuse) for fuse in self.fuses}
         self.below = {fuse: [other for other in self.fuses if other in parts] for fuse, parts in below.items()}
         self.parts_below = below
@@ -164,7 +174,7 @@ class _Drawer:
         limit = self.limits.of("key-off draw")
         unread = tuple(draws[fuse] for fuse in self.fuses if fuse not in self.mv)
         digits = self.limits.of("meter millivolt digits").high
-        return DrawReport(
+        report = DrawReport(
             self.circuit.name,
             self.key,
             tuple(name if state == "yes" else f"{name}={state}" for name, state in self.held.items()),
@@ -174,13 +184,19 @@ class _Drawer:
             unread,
             total,
             limit,
-            _verdict(total, limit, sum(not any(above in self.mv for above in draw.above) for draw in unread)),
+            _verdict(
+                total,
+                limit,
+                sum(not any(above in self.mv for above in draw.above) for draw in unread) + len(self.not_to_read),
+            ),
             tuple(self._next(read)),
             tuple(self._conflicts(read)),
             tuple(self.notes),
             f"{figures.percent(self.limits.of('meter millivolt share').high)} of the reading and {figures.stated(digits, 'mV')}",
             digits,
+            self.not_to_read,
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     def _fed(self) -> set[str]:
         """Fuses that supply reaches with the key off, as far as that is known; positions that are not fitted left out."""
@@ -347,14 +363,13 @@ class _Drawer:
     def _consumers(self, fuse: str, known: list[str]) -> list[str]:
         """Modules, loads, relays and converters below, those that are also below a fuse that was read left out."""
         apart = {part for other in known for part in self.parts_below[other]}
-        kinds = ("module", "load", "converter", "relay")
         return sorted(
             (
                 name
                 for name in self.parts_below[fuse] - apart
-                if name in self.circuit.parts and self.circuit.parts[name].kind in kinds
+                if name in self.circuit.parts and self.circuit.parts[name].kind in CONSUMERS
             ),
-            key=lambda name: (kinds.index(self.circuit.parts[name].kind), natural(name)),
+            key=lambda name: (CONSUMERS.index(self.circuit.parts[name].kind), natural(name)),
         )
 
     def _conflicts(self, read: list[FuseDraw]) -> Iterable[str]:

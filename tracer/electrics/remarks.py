@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place
 from tracer.standards import figures
+from tracer.trace.hazards import Hazards
 from tracer.trace.rules.registry import RULES, Finding, Rule, RuleFunction, all_rules, findings_of
 from tracer.trace.tracing import Tracing
 
@@ -223,6 +224,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
             part = tracing.circuit.parts.get(module)
             if (
                 draw.assumed
+                or tracing.once(Hazards).withheld(draw.name)
                 or part is None
                 or part.kind != "module"
                 or model.level_words(draw.first, supply=True) != "live"

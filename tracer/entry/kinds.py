@@ -10,8 +10,8 @@ from pathlib import Path
 from pydantic import Field
 
 from tracer.entry.facts import Facts, Path_, read_facts
-from tracer.entry.models import Coil, Contacts, Text
 from tracer.entry.problems import CannotUse, Problem, did_you_mean
+from tracer.entry.scalars import Coil, Contacts, Text
 from tracer.entry.text import TypedFile, read_file
 
 

@@ -1,226 +1,55 @@
 """What may stand in `vehicle.yaml`, a sheet and each kind of part, as pydantic models. The JSON Schema is made from these.
 
-Every value arrives as text (see `text.py`); the types below turn it into numbers, pins and conditions.
+Every value arrives as text (see `text.py`); the types in `scalars.py` turn it into numbers, pins and conditions.
 
 A new key is a new field of the model of its part or file; nothing else has to know of it before it is used:
 
     from_: Pins = Field((), alias="from", description="the module's supply pins it switches from")
 
-- its type is one of the types of scalars below, `dict[str, TYPE]` for a mapping with any keys, another model for one with known keys,
+- its type is one of those types, `dict[str, TYPE]` for a mapping with any keys, another model for one with known keys,
   or `Annotated[Literal["a", "b"], ONE_OF]` for one word of several; `| None` where nothing need be said (amps, ohms and the like have it inside);
 - a key that must be there has no default; a mapping has `default_factory=dict`;
 - `alias` is the typed key where it is not the field's name (`from`, `feed side`);
 - `description` is what an editor shows: it goes into the JSON Schema, which `python -m tracer.entry.schema` writes anew.
 
-A new type of scalar is `Annotated[TYPE, ReadBy(parse, schema)]`: `parse` takes what was typed (text, a list or a mapping) and returns the value,
-or raises `Misread` with what is wrong and what to write instead. A model or mapping that may be typed shorter is `Annotated[MODEL, Short(before, schema)]`.
 docs/format.md names the key to the user, and `circuit/parts.py` says what holds where two sheets state it differently.
 """
 
-import re
-from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
-from tracer.entry.facts import ONE_OF, Facts, Plain, ReadBy, Short, as_text, one_of
-from tracer.entry.values import Misread, When
-
-# --- scalars -------------------------------------------------------------------------------------------------------
-
-
-def _unknown_or(parse: Callable[[Any], Any]) -> Callable[[Any], Any]:
-    return lambda typed: None if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS else parse(typed)
-
-
-def _number(quantity: str, least: float, most: float, **units: float) -> ReadBy:
-    """A number with or without a unit, or `unknown`."""
-
-    def parse(typed: Any) -> float:
-        return values.number(as_text(typed), units, quantity, least, most)
-
-    return ReadBy(_unknown_or(parse), _NUMBER_SCHEMA)
-
-
-def _pins(typed: Any) -> tuple[str, ...]:
-    return values.pins_behind(typed) if isinstance(typed, dict) else values.pin_list(typed)
-
-
-def _targets(typed: Any) -> tuple[str, ...]:
-    if isinstance(typed, dict):
-        raise Misread("a list of positions is wanted here", "Write for example `[F9-F11, K2.30]`.")
-    return values.pin_list(typed, dotted=True)
-
-
-def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
-    if not isinstance(typed, list):
-        raise Misread("a list of groups is wanted here", "Write for example `[[1-4], [5, 6]]`.")
-    groups = tuple(_pins(group) for group in typed)
-    if any(isinstance(group, str) and len(pins) < 2 for group, pins in zip(typed, groups, strict=True)):
-        raise Misread("a list of groups is wanted here, not of single pins", "Write for example `[[1-4], [5, 6]]`.")
-    return groups
-
-
-def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
-    """Rows of labels as they sit in a panel. `_` is a gap and may come back, a label may not."""
-    if not isinstance(typed, list):
-        raise Misread("a list of rows is wanted here", "Write for example `[[F1-F4], [F5, _, F6-F7]]`.")
-    rows = []
-    for row in typed:
-        items = [row] if isinstance(row, str) else row
-        if not isinstance(items, list):
-            raise Misread("a row of labels is wanted here", "Write for example `[F5, _, F6-F7]`.")
-        labels: list[str] = []
-        for item in items:
-            labels += ["_"] if isinstance(item, str) and item.strip() == "_" else values.pin_list([item])
-        rows.append(tuple(labels))
-    return tuple(rows)
-
-
-def _contact_groups(typed: Any) -> tuple[tuple[str, ...], ...]:
-    items = [typed] if isinstance(typed, str) and typed.strip() else typed or []
-    listed = isinstance(items, list) and all(isinstance(item, str) or _is_pins(item) for item in items)
-    if not listed:
-        raise Misread(
-            "the contacts that are closed are wanted here",
-            "Write for example `[30-15, 30-75]`, or `[]` for none.",
-        )
-    return tuple(values.pin_group(item) for item in items)
-
-
-def _is_pins(typed: Any) -> bool:
-    return isinstance(typed, list) and all(isinstance(pin, str) for pin in typed)
-
-
-def _table(typed: Any) -> Any:
-    return {values.UNKNOWN: []} if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS else typed
-
-
-def _when(typed: Any) -> When:
-    if isinstance(typed, dict):
-        raise Misread("a list of key states and conditions is wanted here", "Write for example `[run, start]`.")
-    return values.when(typed)
-
-
-def _coil(typed: Any) -> tuple[str, str]:
-    pins = values.pin_group(typed if _is_pins(typed) else as_text(typed))
-    if len(pins) != 2:
-        raise Misread("a coil has two pins", "Write for example `coil: 86-85`.")
-    return pins[0], pins[1]
-
-
-def _gets(typed: Any) -> dict[str, str]:
-    """How a module without a supply or ground pin gets one: `passive` (it needs neither), or `{supply: BDM, ground: case}`."""
-    if typed == "passive":
-        return {"supply": "passive", "ground": "passive"}
-    wrong = "how the module gets supply and ground is wanted here"
-    fix = "Write `passive`, or `{supply: MODULE, ground: case}`; only for what no pin of it gets."
-    if not isinstance(typed, dict) or not typed:
-        raise Misread(wrong, fix)
-    for level, how in typed.items():
-        if level not in ("supply", "ground") or not isinstance(how, str) or not how.strip():
-            raise Misread(wrong, fix, level)
-        if level == "supply" and how.strip() == "case":
-            raise Misread("no supply comes over the case", "Write the module that feeds it, or `passive`.", how)
-    return {level: how.strip() for level, how in typed.items()}
-
-
-def _wire_count(typed: Any) -> int:
-    count = values.number(as_text(typed), {}, "a number of wires", 0, 99)
-    if count != int(count):
-        raise Misread(f"`{as_text(typed)}` is no whole number", "Write how many wires end there, such as `4`.")
-    return int(count)
-
-
-_PINS_SCHEMA = {
-    "anyOf": [
-        {"type": ["string", "number"]},
-        {"type": "array", "items": {"type": ["string", "number"]}},
-        {"type": "object"},
-    ],
-    "description": "pins: `1-32`, a list such as [1, 5-8], or {CN8-: 1-24} for the pins CN8-1 to CN8-24",
-}
-_WHEN_SCHEMA = {
-    "anyOf": [{"type": ["string", "boolean"]}, {"type": "array", "items": {"type": ["string", "boolean"]}}],
-    "description": "always, never, unknown, or a list of key states and conditions; `and` and `not` inside an entry",
-}
-_LISTS_OF_PINS_SCHEMA = {"type": "array", "items": _PINS_SCHEMA}
-_GROUP_SCHEMA = {"type": ["string", "array"], "items": {"type": ["string", "number"]}}
-_CONTACTS_SCHEMA = {"anyOf": [{"type": "string"}, {"type": "array", "items": _GROUP_SCHEMA}]}
-_NUMBER_SCHEMA = {"type": ["string", "number"]}
-_LIMIT_SCHEMA = {**_NUMBER_SCHEMA, "description": "a number, or a range such as 12.2-12.8"}
-
-
-def _several(typed: Any) -> Any:
-    if isinstance(typed, dict):
-        raise Misread("a list of words is wanted here", "Write for example `[off, run, start]`.")
-    return [typed] if isinstance(typed, str) else typed
-
-
-def _draw(typed: Any) -> Any:
-    return typed if isinstance(typed, dict) else {"": typed}
-
-
-def _limit(typed: Any) -> tuple[float, ...]:
-    """A limit: one number, or two as a range `12.2-12.8`; a unit may follow."""
-    text = as_text(typed)
-    match = _LIMIT.match(text)
-    if match is None:
-        raise Misread(f"`{text}` is not a limit", "Write a number such as `0.3`, or a range such as `12.2-12.8`.")
-    found = tuple(float(word.replace(",", ".")) for word in (match["low"], match["high"]) if word)
-    if len(found) == 2 and found[0] > found[1]:
-        raise Misread(f"the range `{text}` runs backwards", "Write the lower number first.")
-    return found
-
-
-_LIMIT = re.compile(
-    r"^(?P<low>\d+(?:[.,]\d+)?)(?:\s*(?:-|to)\s*(?P<high>\d+(?:[.,]\d+)?))?\s*(?:V|mA|mV|ohm|Ω|MΩ)?$", re.IGNORECASE
+from tracer.entry.facts import ONE_OF, Facts, ReadBy, Short, as_text, one_of
+from tracer.entry.part_kinds import PartKind
+from tracer.entry.scalars import (
+    NUMBER_SCHEMA,
+    Amps,
+    Coil,
+    Condition,
+    ContactTable,
+    Draw,
+    Gets,
+    Groups,
+    HazardsByPin,
+    HazardWords,
+    Limit,
+    Name,
+    Ohms,
+    Pins,
+    Rows,
+    Seen,
+    State,
+    Targets,
+    Text,
+    VehicleHazards,
+    Volts,
+    Watts,
+    WireCount,
+    Words,
+    WordsByPin,
+    YesNo,
 )
-
-
-_OHM_UNITS = {"ohm": 1.0, "ohms": 1.0, "ω": 1.0, "kohm": 1e3, "kω": 1e3, "k": 1e3}
-
-Text = Annotated[str, Plain()]
-Name = Annotated[str, Plain(least=1)]
-Words = Annotated[tuple[Name, ...], Short(_several)]
-Pins = Annotated[tuple[str, ...], ReadBy(_pins, _PINS_SCHEMA)]
-Targets = Annotated[tuple[str, ...], ReadBy(_targets, _PINS_SCHEMA)]
-Groups = Annotated[tuple[tuple[str, ...], ...], ReadBy(_groups, _LISTS_OF_PINS_SCHEMA)]
-Rows = Annotated[tuple[tuple[str, ...], ...], ReadBy(_rows, _LISTS_OF_PINS_SCHEMA)]
-Contacts = Annotated[tuple[tuple[str, ...], ...], ReadBy(_contact_groups, _CONTACTS_SCHEMA)]
-Condition = Annotated[When, ReadBy(_when, _WHEN_SCHEMA)]
-# `unknown` is a table with the one position `unknown`, which joins nothing: circuit/parts.py knows it by that.
-ContactTable = Annotated[dict[str, Contacts], Short(_table, {"enum": ["unknown"]})]
-Coil = Annotated[tuple[str, str], ReadBy(_coil, _GROUP_SCHEMA)]
-Amps = Annotated[float | None, _number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)]
-Watts = Annotated[float | None, _number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)]
-Ohms = Annotated[float | None, _number("a resistance in ohms", 0.00001, 1e9, **_OHM_UNITS)]
-Volts = Annotated[float | None, _number("a voltage in V", 0.1, 1000, v=1.0)]
-DrawnAmps = Annotated[float | None, _number("a current in A", 0, 2000, a=1.0, ma=0.001)]
-# A current for each key state or condition; a single current goes under an empty key.
-Draw = Annotated[dict[str, DrawnAmps], Short(_draw, _NUMBER_SCHEMA, "a current in A, or {key state or condition: A}")]
-Limit = Annotated[tuple[float, ...], ReadBy(_limit, _LIMIT_SCHEMA)]
-Seen = Annotated[Literal["diagram", "vehicle", "assumed"], ONE_OF]
-State = Annotated[Literal["fitted", "empty", "option", "none"], ONE_OF]
-_GETS_SCHEMA = {
-    "anyOf": [
-        {"enum": ["passive"]},
-        {
-            "type": "object",
-            "properties": {"supply": {"type": "string"}, "ground": {"type": "string"}},
-            "additionalProperties": False,
-            "minProperties": 1,
-        },
-    ],
-    "description": "how a module gets the supply or ground that none of its pins has: passive, or {supply: MODULE, ground: case}",
-}
-Gets = Annotated[dict[str, str], ReadBy(_gets, _GETS_SCHEMA)]
-_WIRE_COUNT_SCHEMA = {
-    **_NUMBER_SCHEMA, "description": "how many wires end there, as counted on the vehicle or given by the maker"
-}  # fmt: skip
-WireCount = Annotated[int | None, ReadBy(_unknown_or(_wire_count), _WIRE_COUNT_SCHEMA)]
-YesNo = Annotated[Literal["yes", "no"], ONE_OF, WithJsonSchema({"type": ["string", "boolean"]})]
 
 # --- parts ---------------------------------------------------------------------------------------------------------
 
@@ -234,7 +63,16 @@ class PartFacts(Facts):
     name: Text | None = Field(None, description="what it is called in words")
     at: Text | None = Field(None, description="where it sits")
     access: Text | None = Field(None, description="how to get there")
-    note: Text | None = None
+    note: WordsByPin = Field(
+        default_factory=dict, description="what else there is to say; for single pins {PIN: words}"
+    )
+    hazard: HazardsByPin = Field(
+        default_factory=dict,
+        description="what can hurt somebody: restraint, high voltage ...; for single pins {PIN: hazard}",
+    )
+    caution: WordsByPin = Field(
+        default_factory=dict, description="what to mind, in words; for single pins {PIN: words}"
+    )
     seen: Seen | None = Field(None, description="where the fact is from")
     meets: dict[str, Text] = Field(
         default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
@@ -263,7 +101,7 @@ Output = Annotated[OutputFacts, Short(_output, {"enum": ["high", "low", "both", 
 class ModuleFacts(PartFacts):
     """A control module."""
 
-    kind_name = "module"
+    kind_name = PartKind.MODULE
     cavities: Pins = Field((), description="every cavity of its connectors")
     unused: Pins = Field((), description="the empty cavities")
     pins: dict[str, Text] = Field(
@@ -283,7 +121,7 @@ class ModuleFacts(PartFacts):
 class FuseFacts(PartFacts):
     """A fuse on its own or in a position of a panel."""
 
-    kind_name = "fuse"
+    kind_name = PartKind.FUSE
     amps: Amps = Field(None, description="rating in A")
     type: Text | None = Field(None, description="ISO 8820 type letter")
     serves: Text | None = Field(None, description="what the lid or handbook says it serves")
@@ -303,13 +141,13 @@ class FuseFacts(PartFacts):
 class LinkFacts(FuseFacts):
     """A fusible link."""
 
-    kind_name = "link"
+    kind_name = PartKind.LINK
 
 
 class BreakerFacts(FuseFacts):
     """A circuit breaker."""
 
-    kind_name = "breaker"
+    kind_name = PartKind.BREAKER
 
 
 _POSITION_SCHEMA = {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}]}
@@ -318,7 +156,7 @@ _POSITION_SCHEMA = {"anyOf": [{"type": ["string", "number"]}, {"type": "object"}
 class PanelFacts(PartFacts):
     """A fuse or relay box."""
 
-    kind_name = "panel"
+    kind_name = PartKind.PANEL
     # read one by one in `load.py`, so that one slip does not hide the others
     positions: dict[str, Annotated[Any, WithJsonSchema(_POSITION_SCHEMA)]] = Field(
         default_factory=dict,
@@ -334,7 +172,7 @@ class PanelFacts(PartFacts):
 class SpliceFacts(PartFacts):
     """A crimped or welded joint, a stud."""
 
-    kind_name = "splice"
+    kind_name = PartKind.SPLICE
     wires: WireCount = None
     lugs: Pins = Field((), description="the names of the lugs on a stud, where the diagram names them")
 
@@ -342,7 +180,7 @@ class SpliceFacts(PartFacts):
 class ConnectorFacts(PartFacts):
     """An in-line connector: each cavity has two halves."""
 
-    kind_name = "connector"
+    kind_name = PartKind.CONNECTOR
     cavities: Pins = ()
     unused: Pins = ()
     mates: dict[str, Text] = Field(
@@ -354,7 +192,7 @@ class ConnectorFacts(PartFacts):
 class JointFacts(PartFacts):
     """A joint connector: groups of cavities that are one conductor."""
 
-    kind_name = "joint"
+    kind_name = PartKind.JOINT
     cavities: Pins = ()
     unused: Pins = ()
     bussed: Groups = Field((), description="the groups that are one conductor: [[1-4], [5-8]]")
@@ -364,7 +202,7 @@ class JointFacts(PartFacts):
 class GroundFacts(PartFacts):
     """A ground point."""
 
-    kind_name = "ground"
+    kind_name = PartKind.GROUND
     on: Text | None = Field(None, description="the mass it sits on: body (default), engine, cab ...")
     wires: WireCount = None
     lugs: Pins = Field((), description="the names of the lugs on it, where the diagram names them")
@@ -379,19 +217,19 @@ class TwoPinFacts(PartFacts):
 class StrapFacts(TwoPinFacts):
     """A ground strap."""
 
-    kind_name = "strap"
+    kind_name = PartKind.STRAP
 
 
 class ResistorFacts(TwoPinFacts):
     """A resistor: what lies behind it is not a supply."""
 
-    kind_name = "resistor"
+    kind_name = PartKind.RESISTOR
 
 
 class LoadFacts(TwoPinFacts):
     """A lamp, motor, valve, heater or sensor: what lies behind it is not a supply."""
 
-    kind_name = "load"
+    kind_name = PartKind.LOAD
     watts: Watts = None
     amps: Amps = None
     pins: Pins = Field((), description="its pins, when they are not 1 and 2")
@@ -404,7 +242,7 @@ class LoadFacts(TwoPinFacts):
 class DiodeFacts(PartFacts):
     """A diode; conducts from A to K."""
 
-    kind_name = "diode"
+    kind_name = PartKind.DIODE
     serves: Text | None = None
     state: State | None = None
 
@@ -412,21 +250,21 @@ class DiodeFacts(PartFacts):
 class BatteryFacts(PartFacts):
     """A battery; pins that begin with + are sources, pins that begin with - ground references."""
 
-    kind_name = "battery"
+    kind_name = PartKind.BATTERY
     volts: Volts = None
 
 
 class GeneratorFacts(PartFacts):
     """A generator; B+ is a source."""
 
-    kind_name = "generator"
+    kind_name = PartKind.GENERATOR
     volts: Volts = None
 
 
 class ConverterFacts(PartFacts):
     """A converter: a load on one side and a source on the other."""
 
-    kind_name = "converter"
+    kind_name = PartKind.CONVERTER
     volts: Volts = None
     return_: Annotated[Literal["joined", "isolated", "unknown"], ONE_OF] | None = Field(
         None,
@@ -446,7 +284,7 @@ class LeverFacts(Facts):
 class SwitchFacts(PartFacts):
     """A switch with its contact table."""
 
-    kind_name = "switch"
+    kind_name = PartKind.SWITCH
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
     contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
@@ -459,7 +297,7 @@ class SwitchFacts(PartFacts):
 class RelayFacts(PartFacts):
     """A relay; its pins come from its kind, or from `coil` and `contacts`."""
 
-    kind_name = "relay"
+    kind_name = PartKind.RELAY
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
     contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
@@ -474,7 +312,7 @@ class RelayFacts(PartFacts):
 class BoxFacts(PartFacts):
     """A box whose inside is not documented: its pins are known, what joins them is not."""
 
-    kind_name = "box"
+    kind_name = PartKind.BOX
     cavities: Pins = Field((), description="its pins")
     unused: Pins = Field((), description="those that are empty")
 
@@ -487,6 +325,10 @@ KINDS: dict[str, type[PartFacts]] = {
         SwitchFacts, RelayFacts, BoxFacts,
     )
 }  # fmt: skip
+
+IN_A_POSITION = (  # what may sit in a position of a panel, in the order in which it is offered
+    PartKind.FUSE, PartKind.LINK, PartKind.BREAKER, PartKind.RELAY, PartKind.DIODE, PartKind.SWITCH, PartKind.RESISTOR,
+)  # fmt: skip
 
 ROLES = ("supply", "ground", "bus", "output", "reference", "signal", "shield")
 
@@ -557,7 +399,7 @@ def _termination(typed: Any) -> Any:
     return typed if isinstance(typed, dict) else {"ohms": typed}
 
 
-Termination = Annotated[TerminationFacts, Short(_termination, _NUMBER_SCHEMA)]
+Termination = Annotated[TerminationFacts, Short(_termination, NUMBER_SCHEMA)]
 
 
 class BusFacts(Facts):
@@ -591,6 +433,8 @@ class VehicleFacts(Facts):
     limits: dict[str, Limit] = Field(
         default_factory=dict, description="{what: V}: limits of this vehicle that take the place of the usual ones"
     )
+    hazard: VehicleHazards = ()
+    caution: Text | None = Field(None, description="what to mind in all work on this vehicle")
     note: Text | None = None
 
 
@@ -607,6 +451,8 @@ class SheetFacts(Facts):
 
     sheet: Name = Field(description="what the page calls itself")
     title: Text | None = None
+    hazard: HazardWords = ()
+    caution: Text | None = Field(None, description="what to mind with everything on this page")
     note: Text | None = None
     seen: Seen = Field("diagram", description="where the facts of this sheet are from")
     parts: Annotated[Any, WithJsonSchema({"type": ["object", "null"]})] = None

@@ -9,19 +9,23 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from tracer.circuit.model import INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.circuit.flood import lead_back, walk
+from tracer.circuit.kinds import GROUND_KINDS, INSIDE_MODULE, SUPPLY_KINDS, Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.trace.lists.results import LooseEnd, SupplyReport
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
 
 _FAR = 100_000  # where ground lies on the scale that grows from source to ground
 _PIN = 50_000  # where a pin lies that nothing reaches
-_CONDUCTS = frozenset(LinkKind) - {LinkKind.COIL, LinkKind.LOAD, LinkKind.RESISTOR, LinkKind.CONVERTER, LinkKind.MASS}
+# Leads on to what has to be found; a load does not, and the mass is what the ground symbol stands for.
+_LEADS = (SUPPLY_KINDS | GROUND_KINDS) - INSIDE_MODULE - {LinkKind.MASS}
 _WIRE = re.compile(
     r"^(?P<colour>.*?)(?:\s+(?P<size>(?:AWG\s*)?\d[\d.,/]*(?:\s*(?:mm2|mm²|sqmm|AWG|ga))?))?(?:\s+[\d.,]+\s*(?:m|cm|mm|ft))?(?:\s*\((?P<number>[^()]+)\))?$"
 )
@@ -68,6 +72,7 @@ class View:
     loose_rest: tuple[LooseEnd, ...] = ()  # those that hang on nothing that is drawn
     supply_side: frozenset[int] = frozenset()
     levels: dict[int, Level] = field(default_factory=dict)  # in `key`; empty where none was asked for
+    minding: Minding = NOTHING  # of the list, and of all that is drawn: a lead to a loose end is on no row
 
     @property
     def module(self) -> str:
@@ -87,7 +92,7 @@ def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> V
     circuit = tracing.circuit
     for row in report.rows:
         node = circuit.pins_of[row.part][row.pin] if row.pin else circuit.node_of_point[row.part, ""]
-        own = circuit.parts[row.part].kind == "module"
+        own = circuit.parts[row.part].kind is PartKind.MODULE
         leaving_out = row.part if own else ""
         ways = tracing.supply_ways(leaving_out) if row.level == "supply" else tracing.ground_ways(leaving_out)
         distance = supply if row.level == "supply" else ground
@@ -119,6 +124,7 @@ def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> V
     shown |= {loose for part, found in view.loose_parts.items() if part in parts for loose in found}
     shown |= {loose for found in view.loose_pins.values() for loose in found}
     view.loose_rest = tuple(loose for loose in report.loose_ends if loose not in shown)
+    view.minding = minding_of(tracing, (report, [names[node] for node in view.order], sorted(parts)))
     return view
 
 
@@ -185,30 +191,22 @@ def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int]
     """Put the shortest lead from a loose node to what is drawn already, or to a pin of the module, into the view."""
     circuit = view.circuit
     own = {at: pin for pin, at in pins.items()}
-    came: dict[int, tuple[int, int]] = {}
-    queue, seen = [node], {node}
-    for here in queue:
+    met: dict[int, int] = {}
+    for here, number in walk(circuit, [node], _LEADS):
+        met[here] = number
         if here in view.order or here in own:
             if here not in view.order:
                 view.order[here] = _PIN
                 extra.add(own[here])
             step = 1 if here in view.supply_side and here not in own else -1
             at = here
-            while at in came:
-                before, number = came[at]
-                links[number] = None
+            for link, before in lead_back(circuit, met, here):
+                links[link] = None
                 view.order.setdefault(before, view.order[at] + step)
                 if step > 0:
                     view.supply_side |= {before}
                 at = before
             return True
-        for number in circuit.at[here]:
-            link = circuit.links[number]
-            other = circuit.other(link, here)
-            if link.kind in _CONDUCTS and link.kind not in INSIDE_MODULE and other not in seen:
-                seen.add(other)
-                came[other] = (here, number)
-                queue.append(other)
     return False
 
 

@@ -6,15 +6,14 @@ its steady current for a moment). Rated powers are those of usual vehicle bulbs 
 
 from __future__ import annotations
 
+from tracer.circuit.model import Circuit
 from tracer.electrics.volts.values import Lamp, Why
 from tracer.entry.models import ModuleFacts
 from tracer.trace.lists.results import Row, SupplyReport
-from tracer.trace.tracing import Tracing
 
 LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 SHARE_OF_FUSE = 0.5
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
-_RESTRAINT = ("airbag", "air bag", "restraint", "srs", "belt tension", "pretension", "squib", "igniter")
 
 
 def lamp_below(smallest_fuse_a: float | None, system_v: float) -> Lamp:
@@ -53,21 +52,12 @@ def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
     return Lamp(watts, watts / system_v, Why.WIRE, area_mm2)
 
 
-def is_restraint(*words: str | None) -> bool:
-    """Whether any of the names speaks of airbags or belt tensioners: there no lamp goes, and the maker's procedure rules."""
-    said = " ".join(word.casefold() for word in words if word)
-    return any(mark in said for mark in _RESTRAINT)
-
-
 class LampRule:
     """Which lamp loads which row of a module's list: the same for every command, form and page."""
 
-    def __init__(self, tracing: Tracing, report: SupplyReport) -> None:
-        self._circuit = tracing.circuit
-        self.system_v = float(tracing.circuit.typed.vehicle.system.split()[0])
-        self.restraint = is_restraint(
-            report.module, report.name, *(part for row in report.rows for part in row.switches)
-        )
+    def __init__(self, circuit: Circuit) -> None:
+        self._circuit = circuit
+        self.system_v = float(circuit.typed.vehicle.system.split()[0])
 
     def of(self, row: Row) -> Lamp:
         """The lamp for any row."""
@@ -76,11 +66,10 @@ class LampRule:
     def own_pins(self, report: SupplyReport, watts: float | None = None) -> dict[str, Lamp]:
         """The lamp for each pin of the module itself, by the code of its row; `watts` in place of the rule's where a lamp may hang at all.
 
-        On restraint wiring there is not even a reading: empty.
+        A pin on which nothing may be measured is left out: there is not even a reading.
         """
-        if self.restraint:
-            return {}
-        found = {row.code: self.of(row) for row in report.rows if row.part == report.module}
+        own = (row for row in report.rows if row.part == report.module and not row.no_method)
+        found = {row.code: self.of(row) for row in own}
         if watts is not None:
             for code, lamp in found.items():
                 if lamp.watts is not None:
@@ -89,8 +78,8 @@ class LampRule:
 
     def supply(self, row: Row) -> Lamp:
         """The lamp for a supply row: by its smallest fuse, or by what an electronic output says it replaces."""
-        if self.restraint:
-            return Lamp(None, 0.0, Why.RESTRAINT)
+        if row.no_method:
+            return Lamp(None, 0.0, Why.NO_METHOD, withheld=row.no_method)
         if row.code[0] == "V" or row.declared.split(" ")[0] in NEVER:
             return Lamp(None, 0.0, Why.NO_FEED)
         ratings = [fuse.amps for fuse in row.fuses]
@@ -109,8 +98,8 @@ class LampRule:
 
     def ground(self, row: Row) -> Lamp:
         """The lamp that loads a ground alone."""
-        if self.restraint:
-            return Lamp(None, 0.0, Why.RESTRAINT)
+        if row.no_method:
+            return Lamp(None, 0.0, Why.NO_METHOD, withheld=row.no_method)
         return lamp_for_ground(self._area_mm2(row), self.system_v)
 
     def _area_mm2(self, row: Row) -> float | None:

@@ -19,6 +19,7 @@ is loaded alone.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cached_property
 
 from tracer.circuit.model import LinkKind
@@ -30,6 +31,7 @@ from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.lamps import LampRule
 from tracer.plan.upstream import Upstream
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -46,7 +48,8 @@ class _Planner:
         self.report = report
         self.keys = report.keys
         self.limits = limits
-        self.lamps = LampRule(tracing, report)
+        self.lamps = LampRule(tracing.circuit)
+        self.not_unplugged = tracing.once(Hazards).withheld_in(report.module)
         self.system_v = self.lamps.system_v
         self.working = working_key(report)
         self.bench = Bench(tracing, report, limits)
@@ -68,7 +71,6 @@ class _Planner:
         }
         return Plan(
             module=self.report.module,
-            restraint=self.lamps.restraint,
             system_v=self.system_v,
             cranks=any(key in CRANKING for _, _, key in self._found),
             batches=batches,
@@ -93,9 +95,20 @@ class _Planner:
 
     def _add(self, place: str | None, access: str | None, order: int, step: Step) -> None:
         place = place or None
+        if withheld := self._withheld(step):
+            if step.kind in _UNPLUGGED or (step.kind is Kind.UNTRACED and step.key != self.keys[0]):
+                return  # the point stands in the list already
+            step = _without_method(replace(step, key=self.working), withheld)
         if access and not self._access.get(place):
             self._access[place] = access
         self._found.setdefault((place, step.plugged, step.key), []).append((order, step))
+
+    def _withheld(self, step: Step) -> str:
+        """What stands in place of a step; a module of which any pin is dangerous is not unplugged either."""
+        if step.kind in (*_UNPLUGGED, Kind.UNTRACED) and self.not_unplugged:
+            return self.not_unplugged
+        points = [step.point, *(row.point for row in step.rows if step.kind is not Kind.POINT)]
+        return next((words for point in points if (words := self.tracing.once(Hazards).withheld(point))), "")
 
     def _at_module(self, order: int, step: Step) -> None:
         self._add(self.report.place, self.report.access, order, step)
@@ -356,6 +369,17 @@ class _Planner:
         except NotSettled as error:
             self.bench.failed.setdefault(key, str(error))
         return Step(Kind.BATTERY, "", "battery posts", key, plugged, frozenset({"volts"}), must=True, bare=computed)
+
+
+_UNPLUGGED = frozenset({Kind.ALONE, Kind.BY_FUSE, Kind.BUS_OHM, Kind.FIT})
+
+
+def _without_method(step: Step, withheld: str) -> Step:
+    """A step that only says what may not be done there."""
+    return replace(
+        step, plugged=True, boxes=frozenset(), must=False, lamp=None, bare=None, loaded=None, usual=None, no_method=withheld,
+        state="", why=(), held=(), out=(), bus=None,
+    )  # fmt: skip
 
 
 def working_key(report: SupplyReport) -> str:

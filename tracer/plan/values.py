@@ -110,6 +110,7 @@ class Step:
     fuse: Feeder | None = None
     bus: BusReport | None = None
     bus_line: str = ""
+    no_method: str = ""  # what stands in place of it all: nothing is measured there
 
     @property
     def row(self) -> Row:
@@ -139,7 +140,6 @@ class Plan:
     """All steps of a module. `failed` maps key states without computed values to the reason, `batteries` key states to what is at the posts."""
 
     module: str
-    restraint: bool
     system_v: float
     cranks: bool
     batches: tuple[StepBatch, ...]

@@ -8,6 +8,7 @@ from typing import Any
 
 from tracer.circuit.model import Circuit
 from tracer.report.layout import Page, counted
+from tracer.report.minding import mark, marked, minding_data, notes, opening
 from tracer.trace.affects.dead_part import (
     FEWER,
     LOST,
@@ -19,6 +20,7 @@ from tracer.trace.affects.dead_part import (
     Parted,
     Relay,
 )
+from tracer.trace.minding import Minding
 
 SCHEMA = "tracer.affects/1"
 _TITLES = {
@@ -44,6 +46,7 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
             strong=True,
         )
     page.line(verdict(report), strong=True)
+    opening(page, report.minding)
     for note in report.notes:
         page.line(f"Note: {note}.")
     _effects(page, circuit, LOST, report)
@@ -54,13 +57,17 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
     if report.gains:
         page.heading("Live or grounded though it should not be")
         for (part, _), gains in groupby(report.gains, key=lambda gain: (gain.terminal.part, gain.terminal.kind)):
-            _part_line(page, circuit, part)
-            page.table([_gain_row(gain) for gain in gains], indent=6)
+            _part_line(page, circuit, part, report.minding)
+            page.table([_gain_row(gain, report.minding) for gain in gains], indent=6)
     if report.parted:
         page.heading("Lines without supply or ground of their own that come apart")
         for parted in report.parted:
-            page.line(" | ".join(", ".join(piece) for piece in parted.pieces), indent=2, hang=4)
+            pieces = " | ".join(", ".join(piece) for piece in parted.pieces)
+            page.line(
+                marked(pieces, report.minding, *(at for piece in parted.pieces for at in piece)), indent=2, hang=4
+            )
     _effects(page, circuit, OTHER_WAY, report)
+    notes(page, report.minding)
     _foot(page, report)
     return page.text()
 
@@ -112,19 +119,19 @@ def _effects(page: Page, circuit: Circuit, kind: str, report: AffectsReport) -> 
         return
     page.heading(_TITLES[kind])
     for part, group in groupby(effects, key=lambda effect: effect.terminal.part):
-        _part_line(page, circuit, part)
-        page.table([_row(kind, effect) for effect in group], indent=6, stretch=3)
+        _part_line(page, circuit, part, report.minding)
+        page.table([_row(kind, effect, report.minding) for effect in group], indent=6, stretch=3)
 
 
-def _part_line(page: Page, circuit: Circuit, name: str) -> None:
+def _part_line(page: Page, circuit: Circuit, name: str, minding: Minding) -> None:
     part = circuit.parts[name]
     place, access = circuit.place_of_part(name)
-    title = f"{name} - {part.facts.name}" if part.facts.name else name
+    title = marked(f"{name} - {part.facts.name}" if part.facts.name else name, minding, name)
     where = f"; at: {place}" + (f" ({access})" if access else "") if place else ""
     page.line(f"{title}{where}", indent=2, hang=6)
 
 
-def _row(kind: str, effect: Effect) -> list[str]:
+def _row(kind: str, effect: Effect, minding: Minding) -> list[str]:
     terminal = effect.terminal
     what = terminal.declared if terminal.kind == "module" and terminal.declared else ""
     words = [_levels(kind, effect)]
@@ -133,6 +140,7 @@ def _row(kind: str, effect: Effect) -> list[str]:
     if effect.remains and kind != LOST:
         words.append(f"over {', '.join(effect.remains)}")
     said = f"{what} - " if what else ""
+    words.append(mark(minding, f"{terminal.part}.{terminal.pin}"))
     role = "" if what.split(" ")[0] == terminal.level else terminal.level
     return [f"pin {terminal.pin}", role, "", said + "; ".join(word for word in words if word)]
 
@@ -163,13 +171,17 @@ def levels_words(levels: dict[str, str], *, every: bool = True) -> str:
     return "; ".join(f"{level} in {', '.join(groups[level])}" for level in order if level in groups)
 
 
-def _gain_row(gain: Gain) -> list[str]:
+def _gain_row(gain: Gain, minding: Minding) -> list[str]:
     terminal = gain.terminal
     what = terminal.declared if terminal.kind == "module" else ""
     return [
         f"pin {terminal.pin}",
         terminal.level,
-        f"{what}{' - ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states}, every=len(gain.states) == len(gain.after))}",
+        marked(
+            f"{what}{' - ' if what else ''}now {levels_words({key: gain.after[key] for key in gain.states}, every=len(gain.states) == len(gain.after))}",
+            minding,
+            f"{terminal.part}.{terminal.pin}",
+        ),
     ]
 
 
@@ -223,6 +235,7 @@ def as_data(report: AffectsReport) -> dict[str, Any]:
         ],
         "parted": [_parted_data(parted) for parted in report.parted],
         "notes": list(report.notes),
+        "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
     }  # fmt: skip
 

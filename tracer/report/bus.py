@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tracer.electrics.bus.alike import clusters_of, cut_off, cut_off_modules, only_cuts_off, signature
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, ohm_words
 from tracer.report.layout import Page, counted, elsewhere_words
+from tracer.report.minding import marked, notes, opening
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
@@ -43,6 +44,7 @@ def as_text(reports: Sequence[BusReport], reading: Classified | None, *, width: 
         if report.kind not in shown:
             _levels(page, report)
         shown.add(report.kind)
+    notes(page, *(report.minding for report in reports))
     _foot(page)
     return page.text()
 
@@ -61,6 +63,10 @@ def _head(page: Page, report: BusReport) -> None:
         page.line(elsewhere_words(report.loose_elsewhere))
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
+    opening(page, report.minding)
+    for words in dict.fromkeys(words for _, words in report.not_to_measure):
+        names = ", ".join(name for name, one in report.not_to_measure if one == words)
+        page.line(f"{names}: {words}. Nothing is measured there, and no reading with it unplugged is given.", hang=4)
 
 
 def _make_up(page: Page, report: BusReport) -> None:
@@ -69,7 +75,8 @@ def _make_up(page: Page, report: BusReport) -> None:
     for node in report.nodes:
         pins = ", ".join(names if line == "LIN" else f"{line} {names}" for line, names in node.pin_names.items())
         ends = ", ".join(_termination_words(t) for t in report.terminations if t.name == node.module)
-        rows.append([node.module, pins, ends])
+        closed = node.module in dict(report.not_to_measure)
+        rows.append([marked(node.module, report.minding, node.module), pins, "yes" if closed and ends else ends])
     page.table(rows, indent=2, head=["module", "pins", "termination inside"])
     outside = [t for t in report.terminations if not t.module]
     if outside:
@@ -101,7 +108,7 @@ def _in_order(page: Page, report: BusReport) -> None:
     page.line("Supplies off, bus asleep, leads nulled. With everything plugged:", indent=2)
     for value, names in _clusters(report, report.cases[0]):
         page.line(f"{value}: {_names(report, names)}", indent=4, hang=6)
-    reading = report.cases[0].readings[0]
+    reading = next((one for one in report.cases[0].readings if one is not None), None)
     if reading is not None and reading.nominal < INPUTS_OHM:
         page.line(
             f"Range {_ohm_range(report.cases[0])} by the inputs of the nodes (12 to 100 kΩ each) and the terminations (1 %); meter {report.meter}.",
@@ -277,7 +284,8 @@ def _without_rule(page: Page, report: BusReport) -> None:
             indent=2,
         )
     elif report.kind == "high-speed can":
-        page.line("It cannot be computed: see what is not known above.", indent=2)
+        why = "Nothing is measured on this bus" if report.not_to_measure else "It cannot be computed"
+        page.line(f"{why}: see {'above' if report.not_to_measure else 'what is not known above'}.", indent=2)
     else:
         page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
 

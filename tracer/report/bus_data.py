@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from tracer.electrics.bus.values import BusReport, Ohm
+from tracer.report.minding import minding_data
 
 if TYPE_CHECKING:  # what works them out is not needed to show them
     from tracer.electrics.bus.readings import Classified
@@ -90,6 +91,8 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
             for level in report.levels
         ],
         "notes": list(report.notes),
+        "not_to_measure": [{"at": name, "why": words} for name, words in report.not_to_measure],
+        "minding": minding_data(report.minding),
         "problems": list(report.problems),
         "meter": report.meter,
     }

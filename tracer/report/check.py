@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from tracer.circuit.model import Circuit
 from tracer.report.layout import Page, counted
+from tracer.report.minding import minding_data, notes, opening
 from tracer.report.sheets import place_fields
 from tracer.trace.rules.registry import Finding, Rule
 
@@ -21,12 +22,14 @@ def as_text(audit: Audit, *, width: int = 80, bold: bool = False) -> str:
     page.line(audit.circuit.name, strong=True)
     page.line(_counts(audit.circuit))
     page.line(verdict(audit), strong=True)
+    opening(page, audit.minding)
     for title, findings in (("Loose ends", audit.loose_ends), ("Remarks", audit.remarks)):
         if findings:
             page.heading(title)
             for finding in findings:
                 page.line(f"{finding.code} {finding.place}: {finding.message}.", indent=2, hang=7)
                 page.line(finding.fix, indent=7)
+    notes(page, audit.minding)
     return page.text()
 
 
@@ -60,6 +63,7 @@ def as_data(audit: Audit) -> dict[str, Any]:
         "complete": audit.complete,
         "loose_ends": [_finding_data(finding) for finding in audit.loose_ends],
         "remarks": [_finding_data(finding) for finding in audit.remarks],
+        "minding": minding_data(audit.minding),
     }
 
 

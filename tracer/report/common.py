@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from tracer.report.layout import Page, counted
+from tracer.report.minding import marked, minding_data, notes, opening, withheld
 from tracer.trace.affects.in_common import CLEARED, DOUBTFUL, CommonGroup, CommonPlace, CommonReport, Hit
 
 SCHEMA = "tracer.common/1"
@@ -23,18 +24,27 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
             strong=True,
         )
     page.line(verdict(report), strong=True)
+    opening(page, report.minding)
     everybody = [group for group in report.groups if _by_all(report, group) and group.verdict != CLEARED]
     some = [group for group in report.groups if not _by_all(report, group) and group.verdict != CLEARED]
     cleared = [group for group in report.groups if group.verdict == CLEARED]
-    _groups(page, "Shared by all that are dead", everybody)
-    _groups(page, "Shared by some of them", some)
-    _groups(page, "Cleared: a working part needs it too", cleared)
+    _groups(page, report, "Shared by all that are dead", everybody)
+    _groups(page, report, "Shared by some of them", some)
+    _groups(page, report, "Cleared: a working part needs it too", cleared)
     _places(page, report.places)
     page.blank()
+    but = (
+        "; on restraint and high-voltage wiring by the maker's procedure only"
+        if withheld(report.minding, *report.minding.names)
+        else ""
+    )
     page.line(
-        "Each thing named here is taken as open by itself. Things in one group cannot be told apart by who is dead: measure between them. "
+        "Each thing named here is taken as open by itself. Things in one group cannot be told apart by who is dead: measure between them"
+        + but
+        + ". "
         "A bad joint that still carries some current, or two faults at once, are not covered."
     )
+    notes(page, report.minding)
     page.cautions(report.cautions)
     return page.text()
 
@@ -53,7 +63,7 @@ def _by_all(report: CommonReport, group: CommonGroup) -> bool:
     return len(group.dead) == len(report.dead)
 
 
-def _groups(page: Page, title: str, groups: Iterable[CommonGroup]) -> None:
+def _groups(page: Page, report: CommonReport, title: str, groups: Iterable[CommonGroup]) -> None:
     groups = list(groups)
     if not groups:
         return
@@ -69,7 +79,7 @@ def _groups(page: Page, title: str, groups: Iterable[CommonGroup]) -> None:
         for candidate in group.candidates:
             if candidate.kind != "wire":
                 where = f"; at: {candidate.place}" if candidate.place else ""
-                page.line(f"- {candidate.words}{where}", indent=5, hang=7)
+                page.line(f"- {marked(candidate.words, report.minding, candidate.name)}{where}", indent=5, hang=7)
         if wires:
             page.line(
                 f"- {counted(len(wires), 'wire')}: {'; '.join(one.name.removeprefix('wire ') for one in wires)}",
@@ -123,6 +133,7 @@ def as_data(report: CommonReport) -> dict[str, Any]:
             {"place": one.place, "dead": list(one.dead), "working": list(one.working), "names": list(one.names)}
             for one in report.places
         ],
+        "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
     }
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from tracer.electrics.volts.values import Range
 from tracer.report.layout import Page, counted
+from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.once import limit_data
 from tracer.report.volts_data import range_data
 from tracer.standards import figures
@@ -26,6 +27,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
             f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; positions and consumers may be missing here. `tracer check` lists them.",
             strong=True,
         )
+    opening(page, report.minding)
     _expected_for(page, report)
     if report.readings:
         _readings(page, report)
@@ -34,6 +36,12 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
         _unread(page, report)
     elif not report.readings:
         page.line(f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in.")
+    if report.not_to_read:
+        page.heading("Fed, but not to be read")
+        for fuse, words in report.not_to_read:
+            page.line(
+                f"{marked(fuse, report.minding, fuse)}: {words}. Its current is in no figure here.", indent=2, hang=4
+            )
     page.heading("How to read")
     page.line(
         "Millivolts across the two test points of a fuse that stays in its place, doors and bonnet latched, after the modules have fallen asleep (minutes, on some vehicles over an hour; common practice, no source). Pulling a fuse wakes modules and loses the fault.",
@@ -47,6 +55,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"Limit {limit.words()} ({limit.said}).", indent=2)
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
+    notes(page, report.minding)
     page.cautions(caution.text for caution in cautions_for("fuses"))
     return page.text()
 
@@ -73,7 +82,7 @@ def _readings(page: Page, report: DrawReport) -> None:
         assert draw.current_ma is not None and draw.mv is not None
         cells.append(
             [
-                draw.fuse,
+                marked(draw.fuse, report.minding, draw.fuse),
                 _rating(draw),
                 figures.stated(draw.mv),
                 figures.milliamps_number(draw.current_ma.nominal),
@@ -107,7 +116,9 @@ def _next(page: Page, report: DrawReport) -> None:
         if step.read:
             page.line(f"read {', '.join(step.read)}", indent=4, hang=6)
         if step.open_up:
-            page.line(f"on it: {', '.join(step.open_up)}", indent=4, hang=6)
+            page.line(
+                f"on it: {', '.join(marked(part, report.minding, part) for part in step.open_up)}", indent=4, hang=6
+            )
 
 
 def _unread(page: Page, report: DrawReport) -> None:
@@ -120,7 +131,7 @@ def _unread(page: Page, report: DrawReport) -> None:
         page.line(place, indent=2, hang=4, strong=True)
         cells = [
             [
-                d.fuse,
+                marked(d.fuse, report.minding, d.fuse),
                 _rating(d) + (" (*)" if d.note else ""),
                 figures.milliamps(report.least_mv / d.ohm.nominal),
                 _expected(d),
@@ -180,6 +191,8 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         ],
         "conflicts": list(report.conflicts),
         "notes": list(report.notes),
+        "not_to_read": [{"fuse": fuse, "why": words} for fuse, words in report.not_to_read],
+        "minding": minding_data(report.minding),
         "meter": report.meter,
     }
 

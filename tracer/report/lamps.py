@@ -5,8 +5,6 @@ from __future__ import annotations
 from tracer.electrics.volts.values import Lamp, Why
 from tracer.standards import figures
 
-RESTRAINT = "restraint wiring, the maker's procedure only"
-
 
 def lamp_words(lamp: Lamp) -> str:
     """'lamp 21 W (1.75 A): below half of 7.5 A', or why there is none."""
@@ -19,8 +17,8 @@ def reason(lamp: Lamp) -> str:
     """Why this lamp, or why none."""
     by = lamp.of
     match lamp.why:
-        case Why.RESTRAINT:
-            return RESTRAINT
+        case Why.NO_METHOD:
+            return lamp.withheld
         case Why.NO_FEED:
             return "signal, bus, reference and shield pins take no lamp"
         case Why.SYSTEM:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from tracer.report.layout import Page, counted, display_width
+from tracer.report.minding import labelled, notes, opening
 from tracer.standards import figures
+from tracer.trace.minding import Minding
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -33,8 +35,10 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
     page.line(verdict(report.panels, report.loose_elsewhere), strong=True)
+    opening(page, report.minding)
     for panel in report.panels:
-        _panel(page, panel)
+        _panel(page, panel, report.minding)
+    notes(page, report.minding, told=[position.part for position in report.positions])
     _cautions(page, report.cautions)
     return page.text()
 
@@ -59,7 +63,7 @@ def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
     return f"NOT COMPLETE: {' and '.join(said)}. {total}."
 
 
-def _panel(page: Page, panel: Panel) -> None:
+def _panel(page: Page, panel: Panel, minding: Minding) -> None:
     title = f"{panel.panel} - {panel.name}" if panel.name else panel.panel
     page.heading(title)
     if panel.place:
@@ -68,7 +72,7 @@ def _panel(page: Page, panel: Panel) -> None:
         page.line(f"{loose.code} {loose.place}: {loose.message}. {loose.fix}", indent=2, hang=7)
     _plan(page, panel)
     for position in panel.positions:
-        _position(page, position)
+        _position(page, position, minding)
 
 
 def mark(position: Position) -> str:
@@ -126,7 +130,7 @@ def _shown_in_plan(panel: Panel) -> dict[str, str]:
     return shown
 
 
-def _position(page: Page, position: Position) -> None:
+def _position(page: Page, position: Position, minding: Minding) -> None:
     page.blank()
     state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
     belongs = "" if position.state == EMPTY else position.belongs
@@ -134,6 +138,7 @@ def _position(page: Page, position: Position) -> None:
     page.line(
         f"{position.label:<5} {name}{belongs}{'; ' if belongs and state else ''}{state}".rstrip(), hang=6, strong=True
     )
+    labelled(page, minding, position.part, indent=6)
     if position.either:
         page.labelled(
             "or", f"the fuse of this circuit sits here or in {position.either}: only in one of the two", indent=6
@@ -246,6 +251,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
     page.line(seen_verdict(seen), strong=True)
+    opening(page, report.minding)
     if seen.mismatches and not report.complete:
         page.line(
             "NOT COMPLETE: loose ends in this vehicle; what is taken away may be more than is listed. `tracer check` lists them.",
@@ -257,7 +263,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
         if found:
             page.heading(title)
             for one in found:
-                _mismatch(page, one)
+                _mismatch(page, one, report.minding)
     if seen.stories:
         page.heading("Likely story")
         for story in seen.stories:
@@ -298,10 +304,11 @@ def _expected(position: Position) -> str:
     return position.belongs if position.state == FITTED else f"{position.belongs} ({position.state})"
 
 
-def _mismatch(page: Page, one: Mismatch) -> None:
+def _mismatch(page: Page, one: Mismatch, minding: Minding) -> None:
     page.blank()
     page.line(f"{one.position.label:<5} {one.what.upper()}: {one.message}.", hang=6, strong=one.hazard)
     page.line(one.action, indent=6)
+    labelled(page, minding, one.position.part, indent=6)
     if one.symptoms:
         title = "feeds" if one.hazard or one.what.startswith("option") else "takes away"
         for number, symptom in enumerate(one.symptoms):

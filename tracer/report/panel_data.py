@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.report.minding import cell, minding_data
 from tracer.report.panel import served_words
 from tracer.report.sheets import csv_text, loose_data
 from tracer.trace.panels.plugged_in import SeenReport
@@ -40,6 +41,7 @@ def as_data(report: PanelReport) -> dict[str, Any]:
             }
             for panel in report.panels
         ],
+        "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
     }
 
@@ -86,13 +88,14 @@ def as_csv(report: PanelReport) -> str:
     keys = report.panels[0].keys if report.panels else ()
     head = [
         "panel", "label", "belongs", "state", "A", "type", "colour", "fed from", "behind", "feed side", *(f"live in {key}" for key in keys), "serves", "text",
-        "sheets", "complete",
+        "sheets", "to mind", "complete",
     ]  # fmt: skip
     lines = [
         [
             position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
             *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
+            cell(report.minding, position.part),
             "NOT COMPLETE" if panel.loose_ends or report.loose_elsewhere else "complete",
         ]
         for panel in report.panels
@@ -129,5 +132,6 @@ def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
             {"label": position.label, "panel": position.panel, "belongs": position.belongs}
             for position in seen.not_looked_at
         ],
+        "minding": minding_data(report.minding),
         "cautions": list(seen.cautions),
     }

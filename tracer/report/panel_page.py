@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tracer.report.minding import first_words, lines, withheld
+from tracer.report.minding import mark as minding_mark
 from tracer.report.panel import live_words, mark, serves_words, verdict
 from tracer.standards import figures
+from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
 from tracer.trace.panels.positions_of import (
     ELECTRONIC,
     EMPTY,
@@ -43,14 +46,18 @@ def page_data(report: PanelReport) -> dict[str, Any]:
     return {
         "vehicle": report.vehicle,
         "boxes": list(BOXES),
-        "cautions": list(report.cautions),
+        "cautions": [
+            one
+            for one in (first_words(report.minding), *lines(report.minding, HAZARD, CAUTION, NOTE), *report.cautions)
+            if one
+        ],
         "panels": [
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
                 "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
                 "verdict": verdict([panel], report.loose_elsewhere),
                 "plan": _page_plan(panel),
-                "positions": [_page_row(position) for position in panel.positions],
+                "positions": [_page_row(position, report.minding) for position in panel.positions],
             }
             for panel in report.panels
         ],
@@ -71,13 +78,15 @@ def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
     ]
 
 
-def _page_row(position: Position) -> dict[str, Any]:
+def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
     state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
     belongs = "" if position.state == EMPTY else _short(position)
     notes: Sequence[str] = [
         state,
         f"or in {position.either}" if position.either else "",
         f"element of {position.body}" if position.body else "",
+        minding_mark(minding, position.part),
+        withheld(minding, position.part),
     ]
     return {
         "label": position.label,
@@ -88,6 +97,7 @@ def _page_row(position: Position) -> dict[str, Any]:
         "live": live_words(position) if position.live else "",
         "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
         "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
+        "no_method": bool(withheld(minding, position.part)),
     }  # fmt: skip
 
 

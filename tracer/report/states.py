@@ -6,6 +6,7 @@ from typing import Any
 
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, elsewhere_words
+from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.sheets import loose_data
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
 
@@ -21,6 +22,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
         page.line(words, strong=True)
     if states.completeness.elsewhere:
         page.line(elsewhere_words(states.completeness.elsewhere))
+    opening(page, states.minding)
     page.line(
         "A reading without its key state proves nothing. Levels are for a module plugged in, with the wiring in order."
     )
@@ -32,7 +34,12 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
         if pins:
             page.heading(title)
             rows = [
-                [pin.row, pin.pin, *(_level(pin, key, reasons) for key in states.keys), pin.declared or pin.kind]
+                [
+                    pin.row,
+                    pin.pin,
+                    *(_level(pin, key, reasons) for key in states.keys),
+                    marked(pin.declared or pin.kind, states.minding, _point(states, pin)),
+                ]
                 for pin in pins
             ]
             page.table(rows, indent=2, head=["row", kind, *states.keys, "what it is"], gap=2, stacked_names=states.keys)
@@ -47,10 +54,17 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     if others:
         page.heading("Other pins")
         for pin in others:
-            page.line(f"{pin.pin:<4} {pin.declared or pin.kind}: {pin.reading}.", indent=2, hang=7)
+            words = marked(f"{pin.declared or pin.kind}: {pin.reading}", states.minding, _point(states, pin))
+            page.line(f"{pin.pin:<4} {words}.", indent=2, hang=7)
     for relay in states.unstable:
         page.line(f"Relay {relay} has no stable state: it opens its own coil circuit.", indent=2)
+    notes(page, states.minding)
     return page.text()
+
+
+def _point(states: ModuleStates, pin: PinStates) -> str:
+    """The full name of a pin; those of side chains have it already."""
+    return pin.pin if pin.row.startswith("C") else f"{states.module}.{pin.pin}"
 
 
 def _level(pin: PinStates, key: str, reasons: list[str]) -> str:
@@ -81,6 +95,7 @@ def as_data(states: ModuleStates) -> dict[str, Any]:
         "chains": [_pin_data(pin) for pin in states.chains],
         "unstable_relays": list(states.unstable),
         "loose_ends": [loose_data(loose) for loose in states.loose_ends],
+        "minding": minding_data(states.minding),
     }
 
 

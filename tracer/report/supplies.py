@@ -6,11 +6,14 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
-from tracer.report.completeness import joints_words, loose_words, opening
+from tracer.report.completeness import joints_words, loose_words
+from tracer.report.completeness import opening as completeness_opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
+from tracer.report.minding import labelled, mark, notes, opening, withheld
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
 from tracer.standards import figures
 from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
+from tracer.trace.minding import Minding
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.volts.expected import ComputedExpect, Expected
@@ -26,20 +29,24 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     """The list as plain text of the given width, with the computed volts where there are any."""
     page = Page(width, bold=bold)
     _title(page, report)
+    opening(page, report.minding)
     if report.loose_ends:
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, "Supplies", report.supplies, _gets_words(report, "supply"))
-    _section(page, places, expected, "Grounds", report.grounds, _gets_words(report, "ground"))
+    _section(page, places, expected, report.minding, "Supplies", report.supplies, _gets_words(report, "supply"))
+    _section(page, places, expected, report.minding, "Grounds", report.grounds, _gets_words(report, "ground"))
     if report.carrying:
-        _section(page, places, expected, "Other pins that carry supply or ground level", report.carrying, "")
+        _section(
+            page, places, expected, report.minding, "Other pins that carry supply or ground level", report.carrying, ""
+        )
     if report.chains:
-        _section(page, places, expected, "What must work first", report.chains, "")
+        _section(page, places, expected, report.minding, "What must work first", report.chains, "")
     places.write(page)
     _through_loads(page, report)
     _census(page, report)
     _cross_check(page, report)
+    notes(page, report.minding)
     if report.remarks:
         page.heading("Remarks")
         for remark in report.remarks:
@@ -68,7 +75,7 @@ def verdict(report: SupplyReport) -> str:
         besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
         return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
     rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
-    return f"{opening(report.completeness)}: {counts}; {'; '.join(rest)}."
+    return f"{completeness_opening(report.completeness)}: {counts}; {'; '.join(rest)}."
 
 
 def _title(page: Page, report: SupplyReport) -> None:
@@ -108,7 +115,11 @@ def _gets_words(report: SupplyReport, level: str) -> str:
     if how == "passive":
         return f"{none}; as typed it needs none (passive)"
     if how == "case":
-        return f"{none}; as typed it is grounded by its case: prove the case against battery negative, with the module working"
+        proof = (
+            withheld(report.minding, report.module)
+            or "prove the case against battery negative, with the module working"
+        )
+        return f"{none}; as typed it is grounded by its case: {proof}"
     return f"{none}; as typed {how} gives it one: `tracer supplies {how}`"
 
 
@@ -176,16 +187,22 @@ def _summary_way(row: Row) -> str:
 
 
 def _section(
-    page: Page, places: _Places, expected: Expected | None, title: str, rows: Sequence[Row], empty: str
+    page: Page,
+    places: _Places,
+    expected: Expected | None,
+    minding: Minding,
+    title: str,
+    rows: Sequence[Row],
+    empty: str,
 ) -> None:
     page.heading(title)
     if not rows:
         page.line(empty, indent=2)
     for row in rows:
-        _row(page, places, expected, row)
+        _row(page, places, expected, minding, row)
 
 
-def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> None:
+def _row(page: Page, places: _Places, expected: Expected | None, minding: Minding, row: Row) -> None:
     page.blank()
     said = row.what_for or row.declared or "not declared on any sheet"
     wire = f"   wire {row.wire}" if row.wire else ""
@@ -200,6 +217,7 @@ def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> No
         page.labelled("diodes", ", ".join(row.diodes))
     if row.references:
         page.labelled("goes on", "; ".join(row.references))
+    labelled(page, minding, row.point, *(probe.at for probe in row.probes))
     if row.needs:
         page.labelled("needs", _needs_words(row.needs))
     page.labelled("live" if row.level == "supply" else "grounded", live_words(row))
@@ -208,14 +226,19 @@ def _row(page: Page, places: _Places, expected: Expected | None, row: Row) -> No
         pins = ", ".join(row.joined_with)
         page.labelled(
             "joined",
-            f"inside the module with pin {pins}: unplug, and prove each pin alone; plugged in, an open pin reads good through its neighbour",
+            f"inside the module with pin {pins}"
+            + (
+                ""
+                if row.no_method
+                else ": unplug, and prove each pin alone; plugged in, an open pin reads good through its neighbour"
+            ),
         )
     for one in row.left_out:
         page.labelled("left out", left_out_words(one))
     for note in row.notes:
         page.labelled("note", note)
     if row.probes:
-        _probes(page, places, row)
+        _probes(page, places, minding, row)
 
 
 def left_out_words(one: LeftOut) -> str:
@@ -303,15 +326,17 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
     )
 
 
-def _probes(page: Page, places: _Places, row: Row) -> None:
+def _probes(page: Page, places: _Places, minding: Minding, row: Row) -> None:
     parallel = any(not probe.sole for probe in row.probes)
     legend = "; * every way runs through it" if parallel else "; one way, no branch"
     direction = "from source to pin" if row.level == "supply" else "from ground to pin"
-    page.line(f"probe points {direction}{legend}:", indent=4)
+    what = "points (not to be probed where a hazard stands)" if row.no_method else "probe points"
+    page.line(f"{what} {direction}{legend}:", indent=4)
     cells = []
     for number, probe in enumerate(row.probes, 1):
         kind = probe.kind if page.width >= WIDE else probe.kind.partition(" (")[0]
         kind += " [assumed]" if probe.seen == "assumed" else ""
+        kind += f" [{mark(minding, probe.at)}]" if mark(minding, probe.at) else ""
         shared = codes(probe.shared_with) if page.width >= WIDE else _short_codes(probe.shared_with)
         cells.append(
             [
@@ -385,10 +410,14 @@ def _through_loads(page: Page, report: SupplyReport) -> None:
     if not report.through_loads:
         return
     page.heading("Only through a load (not a supply, not a ground)")
-    page.line(
-        "Without load a meter reads supply or ground level here, through the load. It proves nothing about a supply.",
-        indent=2,
-    )
+    if not all(load.no_method for load in report.through_loads):
+        page.line(
+            "Without load a meter reads supply or ground level here, through the load. It proves nothing about a supply.",
+            indent=2,
+        )
+    for load in report.through_loads:
+        if load.no_method:
+            page.line(f"pin {load.pin}  {load.declared or 'not declared'}: {load.note}", indent=2, hang=4)
     for level, words in (
         ("supply", "reads battery voltage at rest, while its load is fed"),
         ("ground", "reads ground at rest"),
@@ -396,7 +425,7 @@ def _through_loads(page: Page, report: SupplyReport) -> None:
         found = [
             [f"pin {load.pin}", load.declared or "not declared", f"only through {', '.join(load.loads)}"]
             for load in report.through_loads
-            if load.level == level
+            if load.level == level and not load.no_method
         ]
         if found:
             page.line(f"{words}:", indent=2)

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from tracer.report.completeness import cell, completeness_data
+from tracer.report.minding import cell as minding_cell
+from tracer.report.minding import everywhere, minding_data
 from tracer.report.once import Limits, Once
 from tracer.report.sheets import csv_text, loose_data
 from tracer.trace.lists.results import Probe, Row, SupplyReport
@@ -87,6 +89,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
             "not_walked": list(report.cross_check.not_walked),
         },
         "sheets": list(report.sheets),
+        "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
     }
 
@@ -114,11 +117,12 @@ def _volts_data(expected: Expected | None, limits: Limits) -> dict[str, Any]:
 
 
 def _usual(report: SupplyReport) -> dict[str, Any]:
-    """What is expected where nothing is computed, by level: common practice, the same for every point of the level."""
+    """What is expected where nothing is computed, by level: common practice, the same for every point of the level on which something may be measured."""
     return {
         row.level: {"text": probe.expect.text, "limit_v": probe.expect.limit_v, "source": probe.expect.source}
         for row in report.rows
         for probe in row.probes
+        if not probe.expect.no_method
     }
 
 
@@ -157,6 +161,7 @@ def _row_data(row: Row, expected: Expected | None, points: Once, limits: Limits)
         "left_out": [{"names": list(one.names), "switches": list(one.switches)} for one in row.left_out],
         "too_many": list(row.too_many),
         "notes": list(row.notes),
+        "no_method": row.no_method or None,
         "computed": {one.state: _current_through(one, limits) for one in at_pin},
         "probes": [
             points.entry(probe.at, _point_data(row, probe, found), sole=probe.sole)
@@ -176,6 +181,7 @@ def _point_data(row: Row, probe: Probe, computed: Sequence[ComputedExpect]) -> d
         "seen": probe.seen,
         "level": row.level,
         "live": probe.expect.live,
+        "no_method": probe.expect.no_method or None,
         "computed": {one.state: _volts_at(one) for one in computed if not one.not_computed},
     }
 
@@ -227,6 +233,7 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
         "limit V",
         *(f"{what} V in {key}" for key in report.keys for what in ("nominal", "low", "high")),
         "not computed",
+        "to mind",
         "complete",
     ]
     complete = cell(report.completeness)
@@ -235,7 +242,8 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
             row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
             "yes" if probe.sole else "no", " ".join(probe.shared_with), *(probe.expect.live[key] for key in report.keys), probe.expect.text,
             "" if probe.expect.limit_v is None else f"{probe.expect.limit_v:g}",
-            *_computed_cells(report, row, expected.at(row.code, probe.at) if expected is not None else ()), complete,
+            *_computed_cells(report, row, expected.at(row.code, probe.at) if expected is not None else ()),
+            minding_cell(report.minding, row.point if number == len(row.probes) else probe.at, probe.at), complete,
         ]
         for row in report.rows
         for number, probe in enumerate(row.probes, 1)
@@ -254,6 +262,8 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
                 complete,
             ]
         )
+    for words in everywhere(report.minding):
+        lines.append(["", "", "", "", "TO MIND", words, *[""] * (len(head) - 7), complete])
     for condition in report.completeness.conditions:
         lines.append(["", "", "", "", "RESTS ON", condition, *[""] * (len(head) - 7), complete])
     return csv_text(head, lines)

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import ElementVolts, LampTest, ProbeVolts, Range, RowVolts, VoltsReport, Why
 from tracer.report.completeness import list_words
-from tracer.report.lamps import RESTRAINT, reason
+from tracer.report.lamps import reason
 from tracer.report.layout import Page, codes, counted, elsewhere_words
+from tracer.report.minding import labelled, notes, opening
 from tracer.report.volts_data import as_data
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
@@ -32,6 +33,7 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
             for row in rows:
                 _row(page, report, row)
     _unplugged(page, report)
+    notes(page, report.minding)
     _rests_on(page, report)
     return page.text()
 
@@ -42,6 +44,7 @@ def _head(page: Page, report: VoltsReport) -> None:
         page.line(f"{words} What is not typed in is not in these values.", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
+    opening(page, report.minding)
     page.line(
         f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
     )
@@ -94,6 +97,7 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     page.line(f"{row.code:<3} {row.point}  {row.declared or 'not declared'}: {row.state}", hang=4, strong=True)
     if row.why:
         page.labelled("depends", f"{'; '.join(row.why)} (taken as not so; hold it with --with)")
+    labelled(page, report.minding, row.point, *(probe.at for probe in row.probes))
     if row.not_computed:
         page.labelled("expect", row.not_computed)
         return
@@ -237,11 +241,9 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
             f"Of all modules and loads of the vehicle, {counted(report.assumed_currents, 'current is', 'currents are')} not typed in (`draws`, `watts`): every range allows for it.",
             indent=2,
         )
-    if report.restraint:
-        page.line(f"- No lamp: {RESTRAINT}.", indent=2, hang=4)
     for note in report.notes:
         page.line(f"- {note}", indent=2, hang=4)
-    limits = {row.limit.item: row.limit for row in report.rows}
+    limits = {row.limit.item: row.limit for row in report.rows if not row.no_method}
     limits |= {e.limit.item: e.limit for row in report.rows for e in row.elements if e.limit is not None}
     for limit in limits.values():
         page.line(f"- limit {limit_words(limit)}", indent=2, hang=4)

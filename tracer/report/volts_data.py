@@ -7,6 +7,7 @@ from typing import Any
 
 from tracer.electrics.volts.values import ElementVolts, Range, RowVolts, VoltsReport
 from tracer.report.completeness import completeness_data
+from tracer.report.minding import minding_data
 from tracer.report.once import Limits, Once
 
 SCHEMA = "tracer.volts/1"
@@ -29,7 +30,6 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "held": list(report.held),
         "changes": list(report.changes),
         "undecided": list(report.undecided),
-        "restraint": report.restraint,
         "notes": list(report.notes),
         "meter_ohm": report.meter_ohm,
         "assumed_currents": report.assumed_currents,
@@ -37,6 +37,7 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "rows": rows,
         "elements": shared.elements.found,
         "points": shared.points.found,
+        "minding": minding_data(report.minding),
     }
 
 
@@ -68,7 +69,7 @@ def _row_data(row: RowVolts, shared: _Shared) -> dict[str, Any]:
         "lost": None if row.not_computed else range_data(row.lost, "_v"),
         "current": None if row.not_computed else range_data(row.current_a, "_a"),
         "copper_v": None if row.not_computed else round(row.copper_v, 6),
-        "limit": shared.limits.key(row.limit),
+        "limit": None if row.no_method else shared.limits.key(row.limit),
         "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
         "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),
         "in_order_v": None if row.in_order_v is None else round(row.in_order_v, 6),

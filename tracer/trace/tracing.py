@@ -4,33 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar, cast
 
-from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, LOADS, Circuit, Link, LinkKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import (
+    CONDUCTORS,
+    FUSE_KINDS,
+    GROUND_KINDS,
+    INSIDE_MODULE,
+    LINKS,
+    LOADS,
+    ONE_WAY,
+    SUPPLY_KINDS,
+    Link,
+    LinkKind,
+    PartKind,
+)
+from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
 from tracer.circuit.open_ends import open_ends
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import CannotAnswer
 from tracer.trace.lists.second_count import SecondCount
 from tracer.trace.ways.guards import Guard, guards_of
-from tracer.trace.ways.simple import Ways, WaysWithout
+from tracer.trace.ways.simple import Ways
+from tracer.trace.ways.without import WaysWithout
 
 if TYPE_CHECKING:
     from tracer.trace.lists.census import PinFinding
     from tracer.trace.rules.registry import Finding
 
-SUPPLY_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_HIGH}
-GROUND_KINDS = CONDUCTORS | {LinkKind.CONTACT, LinkKind.DIODE, LinkKind.DRIVER_LOW}
+_Made = TypeVar("_Made")
+_PLAIN = CONDUCTORS - {LinkKind.FUSE}
+_ONE_WAY_SUPPLY, _ONE_WAY_GROUND = ONE_WAY & SUPPLY_KINDS, ONE_WAY & GROUND_KINDS
 
 
 def supply_sense(link: Link) -> int:
     """Supply flows from A to K of a diode, and from a module's supply pin to its high-side output."""
-    return 1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_HIGH) else 0
+    return 1 if link.kind in _ONE_WAY_SUPPLY else 0
 
 
 def ground_sense(link: Link) -> int:
     """A way from ground goes against the current: from K to A of a diode, from a module's ground pin to its low-side output."""
-    return -1 if link.kind in (LinkKind.DIODE, LinkKind.DRIVER_LOW) else 0
+    return -1 if link.kind in _ONE_WAY_GROUND else 0
 
 
 class UnknownKeyState(CannotAnswer, ValueError):
@@ -45,6 +61,7 @@ class Tracing:
         self._supply: dict[str, WaysWithout] = {}
         self._ground: dict[str, WaysWithout] = {}
         self.pins_found: dict[str, tuple[PinFinding, ...]] = {}  # filled by census.pins_found
+        self._kept: dict[object, object] = {}
         self.findings: dict[str, list[Finding]] = {}  # filled by rules.loose_ends and rules.remarks
 
     def key_state(self, name: str | None = None) -> str:
@@ -70,6 +87,12 @@ class Tracing:
     def guards(self) -> dict[int, Guard]:
         """The positions that close each contact, by link number; contacts that every position closes are left out."""
         return guards_of(self.circuit)
+
+    def once(self, made_of_it: Callable[[Tracing], _Made]) -> _Made:
+        """What is made of this tracing, made when first asked for and kept."""
+        if made_of_it not in self._kept:
+            self._kept[made_of_it] = made_of_it(self)
+        return cast("_Made", self._kept[made_of_it])
 
     @cached_property
     def open_ends(self) -> dict[int, str]:
@@ -205,20 +228,12 @@ class Tracing:
         ways = self.supply_ways() if supply else self.ground_ways()
         kinds = SUPPLY_KINDS if supply else GROUND_KINDS
         barred = self.hard_ground | self.masses if supply else self.hard_supply
-        found: dict[str, None] = {}
-        seen, queue = {node}, [node]
-        for here in queue:
+        found = set()
+        for here in flood(self.circuit, [node], kinds - INSIDE_MODULE, barred=barred):
             for number in self.circuit.at[here]:
                 link = self.circuit.links[number]
-                other = self.circuit.other(link, here)
-                if link.kind in LOADS:
-                    if ways.reached(other):
-                        found[link.part] = None
-                elif (
-                    link.kind in kinds and link.kind not in INSIDE_MODULE and other not in seen and other not in barred
-                ):
-                    seen.add(other)
-                    queue.append(other)
+                if link.kind in LOADS and ways.reached(self.circuit.other(link, here)):
+                    found.add(link.part)
         return tuple(sorted(found))
 
     # --- what lies near --------------------------------------------------------------------------------------
@@ -230,46 +245,26 @@ class Tracing:
         load side of a fuse, as long as neither supply nor ground is known there (a second feed could still come from it). Loads, sources, masses, and
         the load side of other fuses on the way up are not crossed: what hangs there is loose elsewhere, and is counted but does not concern this module.
         """
-        supply, ground = self.supply_ways(), self.ground_ways()
-        near = self.conductors_at(pins, module)
-        frontier = list(near)
-        seen = set(near)
-        for node in frontier:
-            for number in self.circuit.at[node]:
-                link = self.circuit.links[number]
-                other = self.circuit.other(link, node)
-                if other in seen or link.kind in LOADS or link.kind in CONDUCTORS - {LinkKind.FUSE}:
-                    continue
-                downwards = link.kind is LinkKind.FUSE and link.a == node
-                inside = link.part == module and link.kind in INSIDE_MODULE
-                if downwards or inside or supply.reached(other) or ground.reached(other):
-                    continue
-                beyond = self.conductors_at([other], module) - seen
-                seen |= beyond
-                frontier.extend(beyond)
-        return frozenset(seen) | self.conductors_at(on_ways, module)
+        supply, ground, stops = self.supply_ways(), self.ground_ways(), self._stops
+
+        def leads(number: int, link: Link, here: int, there: int) -> bool:
+            if link.part == module and link.kind in INSIDE_MODULE:
+                return False
+            if link.kind in _PLAIN:
+                return here not in stops
+            downwards = link.kind is LinkKind.FUSE and link.a == here
+            return not (downwards or supply.reached(there) or ground.reached(there))
+
+        near = flood(self.circuit, pins, LINKS.keys() - LOADS, passes=leads)
+        return self.conductors_at(on_ways, module).union(near)
 
     def conductors_at(self, starts: Iterable[int], module: str) -> frozenset[int]:
         """Nodes joined with `starts` by conductors alone (no fuse, no source or mass passed, nothing inside the module)."""
-        stops = self._stops
-        seen = set(starts)
-        queue = list(seen)
-        for node in queue:
-            if node in stops:
-                continue
-            for number in self.circuit.at[node]:
-                link = self.circuit.links[number]
-                if (
-                    link.kind is LinkKind.FUSE
-                    or link.kind not in CONDUCTORS
-                    or (link.part == module and link.kind in INSIDE_MODULE)
-                ):
-                    continue
-                other = self.circuit.other(link, node)
-                if other not in seen:
-                    seen.add(other)
-                    queue.append(other)
-        return frozenset(seen)
+
+        def outside(number: int, link: Link, here: int, there: int) -> bool:
+            return link.part != module or link.kind not in INSIDE_MODULE
+
+        return frozenset(flood(self.circuit, starts, _PLAIN, stops=self._stops, passes=outside))
 
     @cached_property
     def _stops(self) -> frozenset[int]:
@@ -283,7 +278,7 @@ class Tracing:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
         if part is None:
             return False
-        return not (part.kind == "joint" and self.circuit.node_pins[node].startswith("group "))
+        return not (part.kind is PartKind.JOINT and self.circuit.node_pins[node].startswith("group "))
 
     def is_fuse(self, name: str) -> bool:
         """Whether a part is a fuse, a fusible link or a breaker."""

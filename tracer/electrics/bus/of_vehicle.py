@@ -5,17 +5,20 @@ Resistances are for supplies off and the bus asleep. The rule of two termination
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from tracer.electrics.bus.levels import levels_of
 from tracer.electrics.bus.lines import BusLines, bus_names
 from tracer.electrics.bus.ohms import BusNetwork
 from tracer.electrics.bus.terminations import judge_terminations, line_ohms, terminations_of
 from tracer.electrics.bus.trunk import trunk_of
-from tracer.electrics.bus.values import BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
+from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
 from tracer.standards import figures
+from tracer.trace.hazards import Hazards
+from tracer.trace.minding import minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
@@ -76,8 +79,17 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
             tests = tuple(network.tests(cases))
             trunk, trunk_m, stubs = trunk_of(network)
             judge_terminations(lines, terminations, cases)
+    withheld = _withheld(lines, accesses)
+    cases = tuple(
+        _without(case, accesses, withheld)
+        for case in cases
+        if case.kind not in ("unplugged", "termination") or withheld.keys().isdisjoint(case.parts)
+    )
+    if all(reading is None for case in cases for reading in case.readings):
+        cases = ()  # there is no point at which anything may be read
+    tests = tuple(test for test in tests if withheld.keys().isdisjoint((test.module, test.at)))
     levels = tuple(levels_of(kind, limits.system_v))
-    return BusReport(
+    report = BusReport(
         lines.circuit.name,
         lines.name,
         lines.facts.name or "",
@@ -98,7 +110,24 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",
         len(loose_ends(lines.tracing)) - len(on_lines),
+        tuple(withheld.items()),
     )
+    return replace(report, minding=minding_of(lines.tracing, report))
+
+
+def _withheld(lines: BusLines, accesses: Sequence[Access]) -> dict[str, str]:
+    """The modules and access points at which nothing may be measured, and what stands there instead."""
+    hazards, names = lines.tracing.once(Hazards), lines.circuit.node_names
+    found = {node.module: hazards.withheld_in(node.module) for node in lines.nodes}
+    for access in accesses:
+        found[access.name] = hazards.withheld(names[access.high]) or hazards.withheld(names[access.low])
+    return {name: words for name, words in found.items() if words}
+
+
+def _without(case: Case, accesses: Sequence[Access], withheld: Mapping[str, str]) -> Case:
+    """A case without what would be read where nothing may be measured."""
+    readings = zip(accesses, case.readings, strict=True)
+    return replace(case, readings=tuple(None if access.name in withheld else one for access, one in readings))
 
 
 def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterator[str]:

@@ -71,6 +71,9 @@ def classify(report: BusReport, reading_ohm: float, at: str, *, limits: LimitsIn
             f"no resistance rule holds for bus {report.name} ({report.kind or 'kind not said'}): a reading between its lines cannot be judged."
         )
     number = access_named(report, at)
+    for name, words in report.not_to_measure:
+        if name == report.accesses[number].name:
+            raise UnknownBus(f"{name}: {words}; no reading there is judged here.")
     accuracy = accuracy_ohm(limits, reading_ohm)
     order = {
         kind: place for place, kind in enumerate(("in order", "unplugged", "termination", "added", "short", "open"))

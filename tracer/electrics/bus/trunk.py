@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
+from tracer.circuit.flood import shortest_way
 from tracer.circuit.model import LinkKind
 from tracer.electrics.bus.ohms import BusNetwork
 from tracer.electrics.bus.values import Stub
@@ -42,23 +43,13 @@ class _Trunk:
         return tuple(trunk), self._length(piece for piece, _ in path), tuple(stubs)
 
     def _path(self, start: int, goals: set[int]) -> list[tuple[int, int]]:
-        came: dict[int, tuple[int, int]] = {start: (-1, -1)}
-        queue = [start]
-        for here in queue:
-            if here in goals:
-                steps = []
-                while came[here][0] >= 0:
-                    number, before = came[here]
-                    steps.append((number, here))
-                    here = before
-                return steps[::-1]
-            for number, piece in enumerate(self.network.pieces):
-                if piece.kind == "conductor" and here in (piece.a, piece.b):
-                    other = piece.b if piece.a == here else piece.a
-                    if other not in came:
-                        came[other] = (number, here)
-                        queue.append(other)
-        return []
+        """The shortest way along conductors: (piece, node it leads to)."""
+        return [(number, node) for number, _, node in shortest_way(start, goals, self._conductors_at)]
+
+    def _conductors_at(self, node: int) -> Iterator[tuple[int, int]]:
+        for number, piece in enumerate(self.network.pieces):
+            if piece.kind == "conductor" and node in (piece.a, piece.b):
+                yield number, piece.b if piece.a == node else piece.a
 
     def _parts_along(self, nodes: Iterable[int]) -> list[str]:
         return list(

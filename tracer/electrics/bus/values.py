@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from tracer.entry.problems import CannotAnswer
 from tracer.standards import figures
+from tracer.trace.minding import NOTHING, Minding
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
 OPEN_OHM = 1e6  # readings above count as open
@@ -139,6 +140,10 @@ class BusReport:
     line_ohms: dict[str, float] = field(default_factory=dict)
     commander: str = ""
     loose_elsewhere: int = 0  # loose ends of the vehicle that are on none of its lines
+    not_to_measure: tuple[
+        tuple[str, str], ...
+    ] = ()  # access points and modules at which nothing may be measured, with the reason
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:

@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, Lever, LinkKind
+from tracer.circuit.kinds import FUSE_KINDS, LOADS, PARTS, LinkKind
+from tracer.circuit.model import Circuit, Lever
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, nearest
 from tracer.standards import figures
@@ -215,23 +216,26 @@ def node_named(circuit: Circuit, name: str, also: Iterable[str] = ()) -> int:
     raise BadChange(f"there is no point {name}." + (f" Did you mean {near[0]}?" if near else ""))
 
 
+# Where a resistance that is added to a part, a cavity or a ground point lies.
+_IN_SERIES: dict[str, LinkKind] = {
+    **{str(kind): row.between for kind, row in PARTS.items() if row.between is not None and row.between not in LOADS},
+    "cavity": LinkKind.MATING, "ground": LinkKind.MASS, "relay": LinkKind.CONTACT, "switch": LinkKind.CONTACT,
+}  # fmt: skip
+
+
 def _added(circuit: Circuit, text: str) -> AddedOhm:
     example = "PART.PIN=0.5ohm"
     name, amount = _split(text, example)
     value, _ = _amount(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
     target = target_of(circuit, name)
     words = f"{figures.ohms(value)} in series at {name}"
-    inside = {
-        "fuse": LinkKind.FUSE, "link": LinkKind.FUSE, "breaker": LinkKind.FUSE, "cavity": LinkKind.MATING, "strap": LinkKind.STRAP,
-        "ground": LinkKind.MASS, "relay": LinkKind.CONTACT, "switch": LinkKind.CONTACT, "diode": LinkKind.DIODE,
-    }  # fmt: skip
-    if target.kind in inside:
+    if target.kind in _IN_SERIES:
         numbers = (
             (n for n in target.opened.links)
             if target.kind == "cavity"
             else (n for n, link in enumerate(circuit.links) if link.part in target.parts)
         )
-        links = tuple(sorted(n for n in numbers if circuit.links[n].kind is inside[target.kind]))
+        links = tuple(sorted(n for n in numbers if circuit.links[n].kind is _IN_SERIES[target.kind]))
         if links:
             return AddedOhm(links, -1, (), value, words)
     if target.kind == "pin":

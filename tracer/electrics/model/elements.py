@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.kinds import PartKind
+from tracer.circuit.model import Circuit, Link, LinkKind, Part
 from tracer.entry.models import FuseFacts, LoadFacts, TwoPinFacts
 from tracer.standards import allowances, figures
 from tracer.standards.allowances import Span, contact_ohm, unknown_wire
@@ -35,19 +37,6 @@ class Ohms:
         return Ohms(span.low, span.nominal, span.high, 0.0, basis or "allowance", assumed)
 
 
-_CONTACTS = {
-    LinkKind.MATING: "cavity of an in-line connector",
-    LinkKind.BUSSED: "cavity of a joint connector",
-    LinkKind.BUSBAR: "busbar with its joint",
-    LinkKind.RAIL: "busbar with its joint",
-    LinkKind.MASS: "eyelet on a ground point",
-    LinkKind.MEETS: "bolted point",
-    LinkKind.JOINED: "bridge inside a module",
-    LinkKind.DRIVER_HIGH: "high-side output",
-    LinkKind.DRIVER_LOW: "low-side output",
-}
-
-
 def ohms_of(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None = None) -> Ohms | None:
     """Resistance of a link, or None for a load of which nothing is typed in (its current is taken by default).
 
@@ -56,27 +45,7 @@ def ohms_of(circuit: Circuit, link: Link, system_v: float, fitted_a: float | Non
     system_v : loads are rated at this voltage
     fitted_a : rating of the fuse that really sits there, where it is not the one typed in
     """
-    kind = link.kind
-    if kind is LinkKind.WIRE:
-        return wire_ohms(circuit, link)
-    if kind is LinkKind.REFERENCE:
-        return Ohms(0.0, 0.0, 0.0, 0.0, "one conductor, drawn on two sheets")
-    if kind is LinkKind.FUSE:
-        return _position_ohms(circuit, link, fitted_a)
-    if kind is LinkKind.CONTACT:
-        part = circuit.parts[link.part]
-        return Ohms.of(contact_ohm("relay contact" if part.kind == "relay" else "switch contact"))
-    if kind is LinkKind.STRAP:
-        return _strap_ohms(circuit, link)
-    if kind is LinkKind.COIL:
-        return Ohms.of(allowances.coil_ohm(system_v), "relay coil, not typed in", f"{link.part}: coil resistance")
-    if kind is LinkKind.DIODE:
-        return Ohms.of(contact_ohm("diode, slope"))
-    if kind in (LinkKind.LOAD, LinkKind.RESISTOR):
-        return load_ohms(circuit, link.part, system_v)
-    if kind is LinkKind.CONVERTER:
-        return None
-    return Ohms.of(contact_ohm(_CONTACTS[kind]))
+    return LINKS[link.kind].ohms(circuit, link, system_v, fitted_a)
 
 
 # --- wires ---------------------------------------------------------------------------------------------------------
@@ -231,3 +200,60 @@ def load_ohms(circuit: Circuit, name: str, system_v: float) -> Ohms | None:
         ohm = system_v / facts.amps
         return Ohms(ohm, ohm, ohm, 0.0, f"{figures.stated(facts.amps, 'A')} at {figures.stated(system_v, 'V')}")
     return None
+
+
+# --- one row for each kind of link ---------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class LinkRow:
+    """`word`: what such a branch is called (`{kind}` stands for the kind of its part); `ohms`: its resistance, None where its current is taken by default."""
+
+    word: str
+    ohms: Callable[[Circuit, Link, float, float | None], Ohms | None]
+
+    def called(self, part: Part | None) -> str:
+        """What the branch is called in a part."""
+        return self.word.format(kind=part.kind) if part is not None and "{" in self.word else self.word
+
+
+def contact(item: str) -> Callable[[Circuit, Link, float, float | None], Ohms]:
+    """The ohms of a row of the allowances."""
+    return lambda circuit, link, system_v, fitted_a: Ohms.of(contact_ohm(item))
+
+
+def _of_contact(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None) -> Ohms:
+    relay = circuit.parts[link.part].kind is PartKind.RELAY
+    return Ohms.of(contact_ohm("relay contact" if relay else "switch contact"))
+
+
+def _of_coil(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None) -> Ohms:
+    return Ohms.of(allowances.coil_ohm(system_v), "relay coil, not typed in", f"{link.part}: coil resistance")
+
+
+LINKS: Mapping[LinkKind, LinkRow] = {
+    LinkKind.WIRE: LinkRow("wire", lambda circuit, link, system_v, fitted_a: wire_ohms(circuit, link)),
+    LinkKind.REFERENCE: LinkRow(
+        "same wire",
+        lambda circuit, link, system_v, fitted_a: Ohms(0.0, 0.0, 0.0, 0.0, "one conductor, drawn on two sheets"),
+    ),
+    LinkKind.FUSE: LinkRow("{kind}", lambda circuit, link, system_v, fitted_a: _position_ohms(circuit, link, fitted_a)),
+    LinkKind.MATING: LinkRow("mating", contact("cavity of an in-line connector")),
+    LinkKind.BUSSED: LinkRow("joint", contact("cavity of a joint connector")),
+    LinkKind.BUSBAR: LinkRow("busbar", contact("busbar with its joint")),
+    LinkKind.MASS: LinkRow("ground point", contact("eyelet on a ground point")),
+    LinkKind.STRAP: LinkRow("strap", lambda circuit, link, system_v, fitted_a: _strap_ohms(circuit, link)),
+    LinkKind.MEETS: LinkRow("bolted", contact("bolted point")),
+    LinkKind.RAIL: LinkRow("rail", contact("busbar with its joint")),
+    LinkKind.CONTACT: LinkRow("contact of {kind}", _of_contact),
+    LinkKind.DIODE: LinkRow("diode", contact("diode, slope")),
+    LinkKind.JOINED: LinkRow("bridge in", contact("bridge inside a module")),
+    LinkKind.DRIVER_HIGH: LinkRow("output of", contact("high-side output")),
+    LinkKind.DRIVER_LOW: LinkRow("output of", contact("low-side output")),
+    LinkKind.COIL: LinkRow("coil", _of_coil),
+    LinkKind.LOAD: LinkRow("load", lambda circuit, link, system_v, fitted_a: load_ohms(circuit, link.part, system_v)),
+    LinkKind.RESISTOR: LinkRow(
+        "resistor", lambda circuit, link, system_v, fitted_a: load_ohms(circuit, link.part, system_v)
+    ),
+    LinkKind.CONVERTER: LinkRow("load", lambda circuit, link, system_v, fitted_a: None),
+}

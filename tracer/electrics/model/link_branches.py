@@ -6,31 +6,12 @@ from dataclasses import replace
 
 from tracer.circuit.model import SWITCHED, Link, LinkKind
 from tracer.electrics.model.branches import Branch, Draw
-from tracer.electrics.model.elements import Ohms, ohms_of
+from tracer.electrics.model.elements import LINKS, Ohms, ohms_of
 from tracer.electrics.model.making import Draft, Shared
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import LoadFacts
 from tracer.standards import figures
 from tracer.standards.allowances import Span, default_draw_a, junction_v, spread
-
-_KIND_WORDS = {
-    LinkKind.WIRE: "wire",
-    LinkKind.REFERENCE: "same wire",
-    LinkKind.MATING: "mating",
-    LinkKind.BUSSED: "joint",
-    LinkKind.BUSBAR: "busbar",
-    LinkKind.MASS: "ground point",
-    LinkKind.STRAP: "strap",
-    LinkKind.MEETS: "bolted",
-    LinkKind.RAIL: "rail",
-    LinkKind.DIODE: "diode",
-    LinkKind.JOINED: "bridge in",
-    LinkKind.DRIVER_HIGH: "output of",
-    LinkKind.DRIVER_LOW: "output of",
-    LinkKind.COIL: "coil",
-    LinkKind.LOAD: "load",
-    LinkKind.RESISTOR: "resistor",
-}
 
 
 class LinkBranches:
@@ -77,10 +58,7 @@ class LinkBranches:
                 ohms, low=ohms.low + extra_ohm, nominal=ohms.nominal + extra_ohm, high=ohms.high + extra_ohm,
                 basis=f"{ohms.basis}; {figures.ohms(extra_ohm)} added",
             )  # fmt: skip
-        kind = _KIND_WORDS.get(link.kind, "")
-        if link.kind in (LinkKind.FUSE, LinkKind.CONTACT):
-            kind = self.circuit.parts[link.part].kind
-            kind = f"contact of {kind}" if link.kind is LinkKind.CONTACT else kind
+        kind = LINKS[link.kind].called(self.circuit.parts.get(link.part))
         closed = True
         if link.kind in SWITCHED:
             closed = self.switching.closed(link)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from tracer.circuit.model import INSIDE_MODULE, Link, LinkKind
+from tracer.circuit.kinds import DRIVERS, INSIDE_MODULE
+from tracer.circuit.model import Link, LinkKind
 from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.model.changes import commands_of, default_position
 from tracer.electrics.model.making import Draft, Shared
@@ -86,7 +87,7 @@ class Switching:
     def closed(self, link: Link) -> bool:
         """Whether a contact or an output conducts; what is not decided is taken as open, and named."""
         level = self.states.conducts(link, self.settled, self.held)
-        if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+        if link.kind in DRIVERS:
             side = self.changes.held.get(self._command(link), "")
             if side in ("high", "low") and side != ("high" if link.kind is LinkKind.DRIVER_HIGH else "low"):
                 return False

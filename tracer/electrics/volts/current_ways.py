@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 
 import numpy as np
 
+from tracer.circuit.flood import shortest_way
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.linear import FloatArray, IntArray
 
@@ -53,25 +55,13 @@ class CurrentWays:
         return found[::-1] if supply else found
 
     def _shortest(self, node: int, stops: set[int], supply: bool) -> list[tuple[int, int]]:
-        came: dict[int, tuple[int, int]] = {node: (-1, -1)}
-        queue = [node]
-        for here in queue:
-            if here in stops:
-                steps = []
-                while came[here][0] >= 0:
-                    number, before = came[here]
-                    steps.append((number, here if supply else before))
-                    here = before
-                return steps[::-1]
+        def leads(here: int) -> Iterator[tuple[int, int]]:
             for number in self._at(here):
                 branch = self.model.branches[number]
-                other = branch.b if branch.a == here else branch.a
-                if branch.is_diode and (branch.b if supply else branch.a) != here:
-                    continue
-                if other not in came:
-                    came[other] = (number, here)
-                    queue.append(other)
-        return []
+                if not branch.is_diode or (branch.b if supply else branch.a) == here:
+                    yield number, branch.b if branch.a == here else branch.a
+
+        return [(number, there if supply else here) for number, here, there in shortest_way(node, stops, leads)]
 
     @cached_property
     def _sources(self) -> set[int]:

@@ -68,6 +68,8 @@ def expected_of(tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse) 
         )
     if unknown := [end.message for end in report.loose_ends if end.code == "L161"]:
         return Expected(why_not=unknown[0])  # what flows there is in no figure
+    if report.rows and all(row.no_method for row in report.rows):
+        return Expected(why_not=report.rows[0].no_method)
     try:
         return Expected(expectations(tracing, report, limits=limits))
     except NotSettled as error:
@@ -88,6 +90,8 @@ def expectations(
     models = models_of(tracing, wanted, limits=limits, first=report.module)
     for key, solved in zip(wanted, solved_rows(tracing, models, report), strict=True):
         for one in report.rows:
+            if one.no_method:
+                continue
             row = solved.row(one, None, None)
             probes = {probe.at: probe for probe in row.probes}
             current_a = None if row.not_computed else row.current_a

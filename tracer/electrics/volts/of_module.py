@@ -7,14 +7,17 @@ that were not typed in, the battery) is taken at its ends, all together and in t
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.changes import BadChange, Changes
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.electrics.volts.values import Lamp, LampTest, VoltsReport
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import SupplyReport
+from tracer.trace.minding import minding_of
 from tracer.trace.tracing import Tracing
 
 __all__ = ["volts_of"]
@@ -34,15 +37,20 @@ def volts_of(
     Raises
     ------
     NotSettled : no steady voltages were found; never hidden
+    BadChange : a test load where nothing may be measured
     ValueError : no such key state
     """
     changes = changes or Changes()
+    for load in changes.loads:
+        if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[load.node]):
+            raise BadChange(f"{load.words}: {withheld}; no test load belongs there.")
     models = [model_of(tracing, key, changes, limits=limits, first=report.module)]
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
     tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
-    return _report(supposed, sound[0] if sound else None, tests)
+    found = _report(supposed, sound[0] if sound else None, tests)
+    return replace(found, minding=minding_of(tracing, found))
 
 
 def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:

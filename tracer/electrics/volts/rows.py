@@ -150,7 +150,7 @@ class SolvedRows:
         state = self._state(node, supply=supply)
         floating = bool(self.nominal.floating[node])
         way = self.ways.way(node, supply)
-        reason = self.withheld.why(row, way)
+        reason = row.no_method or self.withheld.why(row, way)
         if in_order is not None and not reason:  # what a fault changes is told from what is computed without it
             reason = in_order.withheld.why(row, in_order.ways.way(node, supply))
         if reason:
@@ -202,7 +202,7 @@ class SolvedRows:
         """A row without figures and verdicts."""
         return RowVolts(
             row.code, row.point, row.level, row.what_for or row.declared, state, self._why(row, state), False, None, 0.0,
-            self._limit(row.level == "supply", start), (), (), None, "", None, None, (), (), None, reason,
+            self._limit(row.level == "supply", start), (), (), None, "", None, None, (), (), None, reason, bool(row.no_method),
         )  # fmt: skip
 
     def _why(self, row: Row, state: str) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from enum import Enum
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.trace.lists.completeness import Completeness
+from tracer.trace.minding import NOTHING, Minding
 
 HIDDEN_OHM = 0.6  # about 1 V under a lamp of 21 W; common practice, no source
 
@@ -54,7 +55,7 @@ class ProbeVolts:
 class Why(Enum):
     """Why this lamp, or why none."""
 
-    RESTRAINT = "restraint wiring"
+    NO_METHOD = "nothing is measured there"
     NO_FEED = "declared as signal, bus, reference, output or shield, or only carrying a level"
     SYSTEM = "no lamp for this system voltage"
     TOO_SMALL_A_FUSE = "the smallest lamp draws half of the fuse"
@@ -76,6 +77,7 @@ class Lamp:
     current_a: float
     why: Why
     of: float | None = None
+    withheld: str = ""  # what stands in place of any lamp where nothing is measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +94,12 @@ class LampTest:
         return max(0.0, meter_v - lamp_v if level == "supply" else lamp_v - meter_v)
 
     def hidden(self, level: str) -> bool:
-        """Whether the way holds more resistance than a sound one, which the meter alone does not show."""
-        return self.lost_v(level) > HIDDEN_OHM * self.lamp.current_a
+        """Whether the way holds more resistance than a sound one, which the meter alone does not show.
+
+        What is lost is missing at the lamp, which then draws less than it is rated for: a large lamp behind a bad joint much less.
+        """
+        lost_v, rated_a, watts = self.lost_v(level), self.lamp.current_a, self.lamp.watts
+        return watts is not None and lost_v > HIDDEN_OHM * rated_a * (1 - lost_v * rated_a / watts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +141,7 @@ class RowVolts:
     assumed: tuple[str, ...]
     lamp: LampTest | None
     not_computed: str = ""
+    no_method: bool = False  # not computed because nothing may be measured there: no limit is named either
 
     @property
     def volts(self) -> Range:
@@ -177,7 +184,7 @@ class VoltsReport:
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
-    restraint: bool = False  # no lamp was computed for that reason
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import LinkKind
 from tracer.circuit.states import Level
 from tracer.plan.drawn import Step, View
 from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text
@@ -22,12 +21,6 @@ SIZE = SMALLEST_PT
 WIDEST = 74.0  # a name may be this wide
 
 ALSO = 110.0  # a list of rows
-
-ELEMENTS = frozenset({
-    LinkKind.FUSE, LinkKind.MATING, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.STRAP, LinkKind.COIL, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW,
-})  # fmt: skip
-
-BOXED = frozenset({"module", "converter"})  # parts drawn as one box with pins at its edges
 
 _STYLES = {None: "plain", Level.LIVE: "heavy", Level.DEAD: "dashed", Level.DEPENDS: "dashdot"}
 

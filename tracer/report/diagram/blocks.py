@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tracer.circuit.model import LinkKind
+from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
 from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram import symbols
 from tracer.report.diagram.block import (
-    BOXED,
-    ELEMENTS,
     LINE,
     SIZE,
     WIDEST,
@@ -29,7 +27,9 @@ from tracer.report.diagram.block import (
 from tracer.report.diagram.elements import Elements
 from tracer.report.diagram.shapes import Dot, Line, Primitive, Text, cut_to, wrapped
 from tracer.report.fonts import text_width
+from tracer.report.kinds import ELEMENTS, PARTS, Shape
 from tracer.report.layout import also_words
+from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
 
 
@@ -79,7 +79,8 @@ class _Maker(Elements):
     def _node_block(self, node: int) -> None:
         circuit = self.circuit
         name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
-        if part is not None and part.kind in BOXED:
+        shape = PARTS[part.kind].shape if part is not None else None
+        if part is not None and shape is Shape.BOX:
             self._pin_block(node, part.name, circuit.node_pins[node])
             return
         title = f"{name} ({part.facts.name})" if part is not None and part.facts.name else name
@@ -87,16 +88,16 @@ class _Maker(Elements):
         loose = self.view.loose_at.get(node)
         if part is None and loose:
             self._broken_block(block, loose, below=not self.outgoing[node], words=name.split(" (")[0])
-        elif part is None or (part.kind == "joint" and circuit.node_pins[node].startswith("group ")):
+        elif part is None or (part.kind is PartKind.JOINT and circuit.node_pins[node].startswith("group ")):
             self._bar(block, name)
-        elif part.kind == "battery":
+        elif shape is Shape.BATTERY:
             positive = circuit.node_pins[node].startswith("+")
             block.shapes += symbols.battery(positive=positive)
             block.height = 18
             block.text(-8.5, 6.5, part.name)
             block.text(-8.5, 14.5, "+" if positive else "−", bold=True)
             self._node_texts(block, node, 8.5, 6.5)
-        elif part.kind == "ground" and not circuit.node_pins[node]:  # a lug on it is a terminal
+        elif shape is Shape.GROUND and not circuit.node_pins[node]:  # a lug on it is a terminal
             block.shapes += symbols.terminal()
             block.height = 10
             on = getattr(part.facts, "on", None) or "body"
@@ -117,7 +118,7 @@ class _Maker(Elements):
             self._node_texts(block, node, 4.5, base, further=8.0)
         else:
             block.shapes += (
-                symbols.splice() if part.kind == "splice" and not circuit.node_pins[node] else symbols.terminal()
+                symbols.splice() if shape is Shape.SPLICE and not circuit.node_pins[node] else symbols.terminal()
             )
             block.height = 10
             for index, line in enumerate(wrapped(name, WIDEST, SIZE, most=2)):
@@ -160,7 +161,7 @@ class _Maker(Elements):
         lines: list[tuple[str, bool, str]] = []
         if point is not None:
             lines.append((point.code, True, "code"))
-            lines += [(line, False, "note") for line in self._also_lines(node)]
+        lines += [(line, False, "note") for line in self._also_lines(node)]
         for index, (text, bold, role) in enumerate(lines):
             block.text(further if further and index else x, y + LINE * index, text, bold=bold, role=role)
             block.height = max(block.height, y + LINE * index + 2.5)
@@ -201,9 +202,8 @@ class _Maker(Elements):
 
     def _edge_of(self, node: int) -> str:
         """At which edge of its box a pin is: the top when all that comes from outside comes from above."""
-        inside = (LinkKind.JOINED, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
-        out = [step for step in self.outgoing[node] if step.kind not in inside]
-        into = [step for step in self.incoming[node] if step.kind not in inside]
+        out = [step for step in self.outgoing[node] if step.kind not in INSIDE_MODULE]
+        into = [step for step in self.incoming[node] if step.kind not in INSIDE_MODULE]
         if out and not into:
             return "bottom"
         if not (out or into):
@@ -211,7 +211,7 @@ class _Maker(Elements):
             declared = getattr(part.facts, "pins", {}).get(self.circuit.node_pins[node], "")
             return (
                 "bottom"
-                if declared.startswith("ground") or any(s.kind in inside for s in self.incoming[node])
+                if declared.startswith("ground") or any(s.kind in INSIDE_MODULE for s in self.incoming[node])
                 else "top"
             )
         return "top"
@@ -231,6 +231,7 @@ class _Maker(Elements):
         if point is not None:
             lines.append((point.code, True, "code"))
             lines += [(line, False, "note") for line in wrapped(also_words(point.also), 44, SIZE)]
+        lines += [(line, True, "note") for line in self._marks(node, 44)]
         if module == self.view.module:
             lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
         height = LINE * len(lines) + 4
@@ -299,6 +300,10 @@ class _Maker(Elements):
             shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
             width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
             y += 18
+            if marks := mark(self.view.minding, f"{self.view.module}.{pin}"):
+                shapes.append(Text(-4, y + 5, marks, SIZE, "end", True, "note"))
+                width = max(width, 4 + text_width(marks, SIZE, bold=True))
+                y += LINE
         block.height = y
         block.left = block.right = width / 2 + 2
         block.shapes = [moved_x(shape, width / 2 + 2) for shape in shapes]

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from tracer.circuit.model import LinkKind
+from tracer.circuit.kinds import DRIVERS, LinkKind, PartKind
 from tracer.entry.models import FuseFacts
 from tracer.plan.drawn import Step, View
 from tracer.report.diagram import symbols
 from tracer.report.diagram.block import (
     ALSO,
-    BOXED,
     LINE,
     SIZE,
     WIDEST,
@@ -21,7 +18,9 @@ from tracer.report.diagram.block import (
     style_of,
 )
 from tracer.report.diagram.shapes import Primitive, wrapped
+from tracer.report.kinds import LINKS, PARTS, Shape
 from tracer.report.layout import also_words
+from tracer.report.minding import mark
 from tracer.standards import figures
 
 
@@ -66,20 +65,26 @@ class PageState:
 
     def _is_pin(self, node: int) -> bool:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
-        return part is not None and part.kind in BOXED
+        return part is not None and PARTS[part.kind].shape is Shape.BOX
 
     def _point_lines(self, node: int | None) -> list[tuple[str, bool, str]]:
         point = self.view.coded.get(node) if node is not None else None
         return [(point.code, True, "code")] if point else []
 
     def _also(self, node: int | None) -> tuple[str, ...]:
-        """All rows of a node: two points that are in the same rows say so once."""
+        """All rows of a node and what is to be minded there: two points that are alike say so once."""
         point = self.view.coded.get(node) if node is not None else None
-        return (point.row.code, *point.also) if point else ()
+        return (*((point.row.code, *point.also) if point else ()), *self._marks(node, ALSO))
 
     def _also_lines(self, node: int | None) -> list[str]:
+        """The other rows of a point, and what is to be minded there."""
         point = self.view.coded.get(node) if node is not None else None
-        return wrapped(also_words(point.also), ALSO, SIZE) if point and point.also else []
+        also = wrapped(also_words(point.also), ALSO, SIZE) if point and point.also else []
+        return [*also, *self._marks(node, ALSO)]
+
+    def _marks(self, node: int | None, width: float) -> list[str]:
+        """What is to be minded at a node, whether it is a point of a row or only drawn."""
+        return wrapped(mark(self.view.minding, self.circuit.node_names[node]), width, SIZE) if node is not None else []
 
     def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
         """Codes of loose ends that belong to the part as a whole."""
@@ -132,7 +137,7 @@ class Elements(PageState):
         if lower is not None:
             self.bottom_of[lower] = block.id
             self.top_of.setdefault(lower, block.id)
-        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
+        if step.kind in DRIVERS:
             block.box, block.edge = step.part, "inside"
         return self._add(block)
 
@@ -184,31 +189,22 @@ class Elements(PageState):
             rating = figures.stated(facts.amps, "A") if facts.amps is not None else "? A"
             turned = ["load"] if top == "load" else []
             return [*turned, *name, rating, *extra], 5.0
+        row = LINKS[step.kind]
         if step.kind is LinkKind.MATING:
-            return wrapped(circuit.contact_name(step.upper, step.lower), WIDEST, SIZE, most=2), 5.0
-        if step.kind in (LinkKind.CONTACT, LinkKind.COIL):
-            return [*name, f"{top}/{bottom}", *extra], 9.0 if step.kind is LinkKind.COIL else 6.5
-        if step.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW):
-            return ["output", step.output], 9.0
-        if step.kind is LinkKind.DIODE:
-            return [*name, *extra], 5.5
-        return [*name, f"{top}/{bottom}"], 5.0
+            return wrapped(circuit.contact_name(step.upper, step.lower), WIDEST, SIZE, most=2), row.beside
+        if step.kind in DRIVERS:
+            return ["output", step.output], row.beside
+        return [*name, *([f"{top}/{bottom}"] if row.pins else []), *extra], row.beside
 
     def _symbol(self, step: Step, height: float) -> list[Primitive]:
         kind = self.circuit.parts[step.part].kind
         upper, lower = self._style(step.upper), self._style(step.lower)
-        if step.kind is LinkKind.FUSE:
-            return (symbols.breaker if kind == "breaker" else symbols.fuse)(height, upper, lower)
-        if step.kind is LinkKind.CONTACT:
-            at_rest = kind == "relay" and "rest" in step.closed
-            return (symbols.break_contact if at_rest else symbols.make_contact)(height, upper, lower)
         if step.kind is LinkKind.DIODE:
             return symbols.diode(height, upper, lower, downwards=self.circuit.node_pins[step.upper] == "A")
-        draw: dict[LinkKind, Callable[[float, str, str], list[Primitive]]] = {
-            LinkKind.MATING: symbols.mating,
-            LinkKind.COIL: symbols.coil,
-            LinkKind.STRAP: symbols.strap,
-            LinkKind.DRIVER_HIGH: symbols.driver,
-            LinkKind.DRIVER_LOW: symbols.driver,
-        }
-        return draw[step.kind](height, upper, lower)
+        symbol = LINKS[step.kind].symbol
+        if kind is PartKind.BREAKER:
+            symbol = "breaker"
+        elif kind is PartKind.RELAY and step.kind is LinkKind.CONTACT and "rest" in step.closed:
+            symbol = "break_contact"
+        drawn: list[Primitive] = getattr(symbols, symbol)(height, upper, lower)
+        return drawn

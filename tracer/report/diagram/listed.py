@@ -10,6 +10,7 @@ from tracer.report.diagram.block import LINE, SIZE, slug
 from tracer.report.diagram.shapes import Group, Text, wrapped
 from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
+from tracer.report.minding import mark, marked
 
 WHY = (
     "There is more on the ways of this module than can be drawn legibly: every point, and every line down from it, is listed instead, "
@@ -38,6 +39,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
         items += _point(view, node, down.get(node, []), width)
     for code, pin, declared, wire, far in bus_lines(view):
         words = f"pin {pin} {declared}, {wire.text if wire else 'no wire'}, to {far}"
+        words = marked(words, view.minding, f"{view.module}.{pin}")
         items += _item(f"bus-{slug(pin)}", f"bus line, pin {pin}", "bus", [(code, "buscode")], words, [], width)
     for number, loose in enumerate(view.report.loose_ends, 1):
         items += _item(f"loose-{number}", loose.message, "loose", [(loose.code, "loose")], "", [f"{loose.code} {loose.message}."], width, "loose")  # fmt: skip
@@ -58,6 +60,8 @@ def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
     if (point := view.coded.get(node)) is not None:
         bold.append((point.code, "code"))
         lines += [also_words(point.also)] if point.also else []
+    if marks := mark(view.minding, name):
+        lines.append(marks)
     bold += [(code, "loose") for code in sorted({loose.code for loose in view.loose_at.get(node, ())})]
     lines += [_words(view, step) for step in down]
     return _item(f"node-{slug(name)}", words, "point", bold, words, lines, width)

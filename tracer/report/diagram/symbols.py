@@ -61,7 +61,7 @@ def coil(height: float, upper: str, lower: str) -> list[Primitive]:
     return [*_lead(0, middle - 5, upper), Rect(Box(-7, middle - 5, 14, 10)), *_lead(middle + 5, height, lower)]
 
 
-def diode(height: float, upper: str, lower: str, *, downwards: bool) -> list[Primitive]:
+def diode(height: float, upper: str, lower: str, *, downwards: bool = True) -> list[Primitive]:
     """A filled triangle towards its bar."""
     middle = height / 2
     tip, base = (middle + 4, middle - 4) if downwards else (middle - 4, middle + 4)

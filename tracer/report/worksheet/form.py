@@ -9,10 +9,12 @@ from typing import Any
 from tracer.plan.values import Computed
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.fonts import only_embedded
+from tracer.report.minding import everywhere, first_words, lines, minding_data, notes_at
 from tracer.report.once import Texts
 from tracer.report.sheets import csv_text, json_text, loose_data
 from tracer.report.worksheet.lines import Reading, Worksheet
 from tracer.report.worksheet.wording import FIELDS, words_of
+from tracer.trace.minding import CAUTION, HAZARD
 
 SCHEMA = "tracer.worksheet/1"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -38,6 +40,8 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         }
         for number, batch in enumerate(sheet.batches, 1)
     ]
+    said = first_words(sheet.minding)
+    hazards = [said, *lines(sheet.minding, HAZARD, CAUTION)] if said else []
     return {
         "schema": SCHEMA,
         "vehicle": sheet.vehicle,
@@ -57,6 +61,8 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         "not_computed": list(sheet.not_computed),
         "loose_ends": [loose_data(loose) for loose in sheet.loose],
         "notes": list(sheet.notes),
+        "minding": minding_data(sheet.minding),
+        "hazards": hazards,
         "batches": batches,
         "limits": limits.data(),
         "bases": bases.data(),
@@ -80,6 +86,7 @@ def _reading(reading: Reading, limits: Texts, bases: Texts) -> dict[str, Any]:
         "lamp": reading.lamp,
         "lamp_w": reading.lamp_w,
         "lamp_box": reading.lamp_box,
+        "no_method": reading.no_method,
         "note": reading.note,
         "kind": reading.kind,
         "computed": [_computed(one, limits, bases) for one in reading.computed],
@@ -157,22 +164,24 @@ def as_csv(sheet: Worksheet) -> str:
         "batch", "place", "access", "key", "module", "load", "other lead", "code", "point", "side", "wire", "comes from", "expected", "limit",
         "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete",
     ]  # fmt: skip
-    lines = [
+    rows = [
         [
             str(number), batch.place, batch.access, batch.key, "plugged in" if batch.plugged else "unplugged", reading.lamp or batch.load, batch.other_lead,
             reading.code or "battery", reading.point, reading.side, reading.wire, reading.comes_from, reading.expected, reading.limit, "yes" if reading.must else "no",
-            "", "", "", "", "", reading.note, *_numbers(reading, sheet), complete,
+            "", "", "", "", "", "; ".join(one for one in (reading.note, notes_at(sheet.minding, reading.point)) if one), *_numbers(reading, sheet), complete,
         ]
         for number, batch in enumerate(sheet.batches, 1)
         for reading in batch.readings
     ]  # fmt: skip
     for loose in sheet.loose:
         cells = {"place": str(loose.place), "code": loose.code, "point": loose.at, "side": "LOOSE END", "expected": loose.message, "limit": loose.fix, "complete": complete}  # fmt: skip
-        lines.append([cells.get(name, "") for name in head])
+        rows.append([cells.get(name, "") for name in head])
+    for words in everywhere(sheet.minding):
+        rows.append([words if name == "remark" else complete if name == "complete" else "" for name in head])
     for failed in sheet.not_computed:
         cells = {"side": "NO VALUES COMPUTED", "expected": failed, "complete": complete}
-        lines.append([cells.get(name, "") for name in head])
-    return csv_text(head, lines)
+        rows.append([cells.get(name, "") for name in head])
+    return csv_text(head, rows)
 
 
 _NUMBERS = (

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import BusReport, LevelLine
 from tracer.plan.codes import bus_pins
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
+from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words
-from tracer.report.layout import also_words, elsewhere_words
+from tracer.report.layout import also_words, codes, elsewhere_words
+from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
 from tracer.report.worksheet.values import NO_PLACE, Batch, Reading, Worksheet
@@ -27,9 +30,11 @@ from tracer.report.worksheet.words import (
 )
 from tracer.standards import figures
 from tracer.standards.bus import levels, workshop_readings
-from tracer.standards.cautions import cautions_for
+from tracer.standards.cautions import WORK_KINDS, cautions_for
+from tracer.standards.hazards import HAZARDS
 from tracer.standards.sources import said
 from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.minding import NOTE
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +64,12 @@ class _Writer:
 
     def sheet(self) -> Worksheet:
         report, plan = self.report, self.plan
-        kinds = ["probe", *(["restraint"] if plan.restraint else []), *(["resistance"] if bus_pins(report) else [])]
+        hazards = [kind for kind in HAZARDS if any(one.hazard == kind for one in report.minding.things)]
+        kinds = [
+            "probe",
+            *(kind for kind in hazards if kind in WORK_KINDS),
+            *(["resistance"] if bus_pins(report) else []),
+        ]
         if plan.cranks:
             kinds.append("crank")
         cautions = dict.fromkeys(caution.text for kind in kinds for caution in cautions_for(kind))
@@ -78,6 +88,7 @@ class _Writer:
             loose=report.loose_ends,
             notes=self._notes(),
             sheets=report.sheets,
+            minding=report.minding,
         )
         sheet.batches = [self._batch(batch) for batch in plan.batches]
         sheet.rests_on = self._rests_on()
@@ -112,13 +123,18 @@ class _Writer:
             Kind.BUS_OHM: self._bus_ohm,
             Kind.FIT: self._fit,
         }[step.kind](step)
+        if step.no_method:
+            words = _Words(step.no_method, side=words.side, comes_from=words.comes_from)
+        rows = () if step.kind is Kind.POINT else step.rows
+        marks = mark(self.report.minding, step.point, *(row.point for row in rows))
+        note = "; ".join(one for one in (marks, words.note) if one)
         source = self.sources.setdefault(words.source, len(self.sources) + 1) if words.source else 0
         kind = {Kind.BY_FUSE: "alone", Kind.UNTRACED: "alone", Kind.BUS_LEVEL: "bus", Kind.BUS_OHM: "bus"}.get(
             step.kind, step.kind.value
         )
         return Reading(
             step.code, step.point, words.side, step.wire or ("not wired" if step.cavity else ""), words.comes_from, words.expected, words.limit, source,
-            step.boxes, step.must, words.lamp, words.note, kind, step.computed, step.lamp.watts if step.lamp else None,
+            step.boxes, step.must, words.lamp, note, kind, step.computed, step.lamp.watts if step.lamp else None, bool(step.no_method),
         )  # fmt: skip
 
     # --- plugged in and working --------------------------------------------------------------------------------
@@ -144,7 +160,7 @@ class _Writer:
             notes.append(f"joined inside with pin {', '.join(row.joined_with)}: reads good through it")
         comes_from = _feeders(step.fed_by) or _ends(row)
         return _Words(
-            expected, limit, source, _side(step.part_kind, probe.kind), comes_from, note="; ".join(notes)
+            expected, limit, source, probe.kind + (PARTS[PartKind(step.part_kind)].side if step.part_kind else ""), comes_from, note="; ".join(notes)
         )  # fmt: skip
 
     def _plugged_in(self, step: Step, usual: tuple[float | None, str]) -> tuple[str, str, str]:
@@ -223,7 +239,7 @@ class _Writer:
         """How a supply that the module itself switches on is loaded all the same: over the bridged contact of its relay."""
         if not contacts:
             return f"what switches it on needs {self.report.module}: see the side chains"
-        if self.plan.restraint:
+        if row.no_method:
             return f"{self.report.module} itself holds it on"
         ratings = [fuse.amps for fuse in row.fuses if fuse.amps is not None]
         fused = f"fused at most {figures.stated(min(ratings), 'A')}" if ratings else "fused no larger than the circuit"
@@ -317,8 +333,13 @@ class _Writer:
             notes.insert(
                 0, f"Rests on assumed ends: {', '.join(assumed)}; the way from there to the battery is not typed in."
             )
-        notes += [f"{row.code}: {note}." for row in report.rows for note in row.notes]
-        return tuple(notes)
+        of_rows: dict[str, list[str]] = {}
+        for row in report.rows:
+            for note in row.notes:
+                of_rows.setdefault(note, []).append(row.code)
+        notes += [f"{codes(rows)}: {note}." for note, rows in of_rows.items()]
+        typed = lines(report.minding, NOTE)
+        return (*notes, *(["As typed in: " + "; ".join(typed)] if typed else []))
 
     def _rests_on(self) -> str:
         """What the computed values rest on, said once; empty where there are none."""
@@ -350,13 +371,6 @@ class _Writer:
         if key == self.report.keys[0]:
             return f"{words}; unplug {module}"
         return f"key off, unplug {module}, then: {words}"
-
-
-def _side(part_kind: str, kind: str) -> str:
-    """What is touched and from which side."""
-    if part_kind in ("connector", "module", "joint", "switch"):
-        return f"{kind}, wire side"
-    return f"{kind}, from below or by adapter" if part_kind == "relay" else kind
 
 
 def _feeders(feeders: Iterable[Feeder]) -> str:

@@ -8,6 +8,7 @@ from tracer.plan.values import Computed
 from tracer.standards import figures
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import LooseEnd
+from tracer.trace.minding import NOTHING, Minding
 
 NO_PLACE = "place not typed in"
 
@@ -34,6 +35,7 @@ class Reading:
     kind: str = "point"  # battery | point | alone | coil | bus | fit
     computed: tuple[Computed, ...] = ()
     lamp_w: float | None = None
+    no_method: bool = False  # nothing is measured there
 
     @property
     def lamp_box(self) -> str:
@@ -80,6 +82,7 @@ class Worksheet:
     not_computed: tuple[str, ...] = ()  # key states without values, with the reason
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:

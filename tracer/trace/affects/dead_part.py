@@ -6,294 +6,43 @@ Both are taken on the vehicle as it is fitted: a position that is empty, or whos
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
-from tracer.circuit.model import CONDUCTORS, FUSE_KINDS, INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import CONDUCTORS, DRIVERS, FUSE_KINDS, INSIDE_MODULE, LINKS, Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
-from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
-from tracer.entry.problems import CannotAnswer, listed, natural, nearest
-from tracer.standards import figures
+from tracer.entry.models import ModuleFacts
+from tracer.entry.problems import listed
 from tracer.standards.cautions import cautions_for
-from tracer.trace.affects.still_fed import Loss, Opened, Reach, opened_at_pin
-from tracer.trace.panels.labels import position_in
+from tracer.trace.affects.effects import (
+    FEWER,
+    LOST,
+    OTHER_WAY,
+    SOME_STATES,
+    AffectsReport,
+    Effect,
+    Gain,
+    Parted,
+    Relay,
+    Terminal,
+    fuse_words,
+    terminals,
+)
+from tracer.trace.affects.still_fed import Loss, Opened, Reach
+from tracer.trace.affects.targets import Target, UnknownPart, either_partners, part_named, target_of
+from tracer.trace.affects.without import circuit_without
+from tracer.trace.kinds import CONSUMERS, PARTS
+from tracer.trace.minding import minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import is_ruled_out
 from tracer.trace.ways.simple import Ways
 
+_LINE = CONDUCTORS - INSIDE_MODULE
 _WORDS = {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}
-LOST, SOME_STATES, FEWER, OTHER_WAY = "lost", "some states", "less certain", "another way"
-
-
-class UnknownPart(CannotAnswer, LookupError):
-    """There is no such part, or it has no such pin; the message says which names are near."""
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """What is opened, in words. `parts` are the parts it stands for (a panel stands for all its positions)."""
-
-    name: str
-    kind: str
-    parts: tuple[str, ...]
-    opened: Opened
-    words: str
-    notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Terminal:
-    """A pin that draws on supply or ground: of a module, load, relay coil or converter. `level` is supply or ground."""
-
-    part: str
-    kind: str
-    pin: str
-    node: int
-    level: str
-    role: str  # supply | ground | signal, for modules; otherwise the level
-    declared: str
-
-
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """What becomes of one terminal.
-
-    `verdict` is lost (no way left, or dead in every key state), some states (dead in some that it was live in), less certain (depends on more than before) or
-    another way (what was opened lies on a way to it, and nothing is lost). `before` and `after` map key states to live, dead, depends. `by` names the relay, module
-    or converter whose failure takes it along; `states` the key states that changed; `why` what an uncertain state hangs on afterwards; `remains` the fuses
-    (for ground: ground points) through which it is still fed.
-    """
-
-    terminal: Terminal
-    verdict: str
-    by: str
-    before: dict[str, str]
-    after: dict[str, str]
-    states: tuple[str, ...]
-    why: dict[str, tuple[str, ...]]
-    remains: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Gain:
-    """A terminal that becomes live (or grounded) in key states in which it was not: a rest contact that stays closed, for example."""
-
-    terminal: Terminal
-    states: tuple[str, ...]
-    before: dict[str, str]
-    after: dict[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Relay:
-    """A relay, module or converter that drops out, what it lacks and at which pin; `by` is what took it along before.
-
-    `certain` is false where something that is not typed in may still feed it.
-    """
-
-    part: str
-    kind: str
-    lacks: str
-    pin: str
-    states: tuple[str, ...]
-    by: str
-    certain: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Parted:
-    """A signal line that comes apart: the pins of each piece."""
-
-    pieces: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class AffectsReport:
-    """Everything that opening a target affects, in the order shown."""
-
-    vehicle: str
-    target: Target
-    keys: tuple[str, ...]
-    effects: tuple[Effect, ...]
-    relays: tuple[Relay, ...]
-    gains: tuple[Gain, ...]
-    parted: tuple[Parted, ...]
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-    loose_ends: int  # of the vehicle: what hangs there may be affected too
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
-
-    def of(self, verdict: str) -> tuple[Effect, ...]:
-        """The effects of one verdict."""
-        return tuple(effect for effect in self.effects if effect.verdict == verdict)
-
-
-# --- names ---------------------------------------------------------------------------------------------------------
-
-
-def part_named(circuit: Circuit, name: str) -> tuple[str, ...]:
-    """The parts that a name means: a part, a position (`F9`, `FPC/F9`), both elements of a three-tab fuse, all positions of a panel.
-
-    Raises
-    ------
-    UnknownPart : no such part, or a label that several panels have
-    """
-    if name in circuit.parts:
-        if circuit.parts[name].kind != "panel":
-            return (name,)
-        return (name, *(part.name for part in circuit.parts.values() if part.panel == name))
-    if name in circuit.short_names:
-        return (circuit.short_names[name],)
-    elements = tuple(part.name for part in circuit.parts.values() if getattr(part.facts, "body", None) == name)
-    if elements:
-        return elements
-    several = [full for full in circuit.short_names if full.endswith(f"/{name}")]
-    if several:
-        raise UnknownPart(f"{name} is a position in several panels: write {listed(several)}.")
-    known = [*circuit.parts, *circuit.typed.vehicle.rails]
-    near = nearest(name, known, most=3)
-    raise UnknownPart(f"there is no part {name}." + (f" Did you mean {listed(near)}?" if near else ""))
-
-
-def target_of(circuit: Circuit, name: str, pin: str | None = None) -> Target:
-    """What `name`, or a pin of it, means as something that opens.
-
-    A fuse, relay, switch, diode, strap or load opens between its pins; a connector between its halves; at a splice, a ground point or a rail every wire comes off; a
-    module, battery or generator is unplugged. A pin (`ALM`, `3`; or `ALM.3` as the name) stands for the contact there with its wires.
-
-    Raises
-    ------
-    UnknownPart : no such part or pin
-    """
-    if pin is None and name not in circuit.parts and name not in circuit.short_names and "." in name:
-        before, _, after = name.partition(".")
-        if before in circuit.parts or before in circuit.short_names:
-            name, pin = before, after
-    if pin is not None:
-        return _pin_target(circuit, name, pin)
-    if name in circuit.typed.vehicle.rails and name not in circuit.parts:
-        node = circuit.node_of_point[name, ""]
-        return Target(name, "rail", (), _opened_node(circuit, [node]), f"rail {name} dead, everything on it apart")
-    parts = part_named(circuit, name)
-    kind = circuit.parts[parts[0]].kind if len(parts) == 1 else "panel" if name in circuit.parts else "fuse"
-    at_nodes = {"splice", "ground", "module", "battery", "generator"}
-    nodes: list[int] = []
-    links: set[int] = set()
-    wanted = set(parts)
-    for part in parts:
-        if circuit.parts[part].kind in at_nodes:
-            nodes += circuit.pins_of.get(part, {}).values()
-    for number, link in enumerate(circuit.links):
-        if link.part in wanted and link.kind not in (LinkKind.MEETS, LinkKind.RAIL):
-            links.add(number)
-    at = _opened_node(circuit, nodes)
-    opened = Opened(frozenset(links) | at.links, at.nodes)
-    return Target(name, kind, parts, opened, _words(circuit, name, kind, parts), tuple(_target_notes(circuit, parts)))
-
-
-def _pin_target(circuit: Circuit, name: str, pin: str) -> Target:
-    parts = part_named(circuit, name)
-    if len(parts) > 1:
-        raise UnknownPart(f"{name} stands for {listed(parts, joiner='and')}: name one of them.")
-    part = circuit.parts[parts[0]]
-    pins = circuit.pins_of.get(part.name, {})
-    if isinstance(part.facts, ConnectorFacts):
-        return _cavity_target(circuit, part.name, part.facts, pin, pins)
-    if pin not in pins:
-        known = sorted((one for one in pins if one and not one.startswith("group ")), key=natural)
-        hint = f" Wired pins: {listed(known, most=24, joiner='and')}." if known else f" Name {part.name} alone."
-        raise UnknownPart(f"{part.name} has no pin {pin} that is wired.{hint}")
-    opened = opened_at_pin(circuit, pins[pin])
-    wires = [
-        circuit.wire_of(circuit.links[n]).text for n in sorted(opened.links) if circuit.links[n].kind is LinkKind.WIRE
-    ]
-    words = f"{part.name}.{pin} open" + (
-        f": wire {' and wire '.join(wires)}" if wires else ": what is attached there comes off"
-    )
-    return Target(f"{part.name}.{pin}", "pin", (part.name,), opened, words)
-
-
-def _cavity_target(circuit: Circuit, name: str, facts: ConnectorFacts, pin: str, pins: Mapping[str, int]) -> Target:
-    for node in pins.values():
-        if circuit.node_names[node] == f"{name}.{pin}":
-            words = f"{circuit.node_names[node]}: the wire there open"
-            return Target(circuit.node_names[node], "pin", (name,), opened_at_pin(circuit, node), words)
-    cavity, _, half = pin.partition(":")
-    a_of_b = {b: a for a, b in facts.mates.items()}
-    if half not in ("", "a", "b"):
-        raise UnknownPart(
-            f"a connector has the halves a and b: write {name} {cavity}:a, or where the half leads, as lists show it."
-        )
-    a, arrow, b = cavity.partition(">")
-    if not arrow and not half and (facts.mates.get(a, a) != a or a_of_b.get(a, a) != a):
-        choices = [f"{one}>{facts.mates[one]}" for one in dict.fromkeys((a, a_of_b.get(a, a))) if one in facts.mates]
-        raise UnknownPart(f"{name}: the halves number their cavities differently; write {listed(choices)}.")
-    if half == "b":
-        a = a_of_b.get(cavity, cavity)
-    if f"{a}:a" not in pins or (arrow and facts.mates.get(a, a) != b):
-        raise UnknownPart(f"{name} has no cavity {pin} that is wired.")
-    first, second = pins[f"{a}:a"], pins[f"{a}:b"]
-    if half:
-        if not circuit.is_told(first):
-            names = [f'{name} "{circuit.node_names[node].removeprefix(f"{name}.")}"' for node in (first, second)]
-            raise UnknownPart(f"nothing says which half of {name} is a: write {listed(names)}.")
-        shown = circuit.node_names[first if half == "a" else second]
-        return _cavity_target(circuit, name, facts, shown.removeprefix(f"{name}."), pins)
-    mating = {
-        n for n in circuit.at[first] if circuit.links[n].kind is LinkKind.MATING and circuit.links[n].part == name
-    }
-    shown = circuit.contact_name(first, second)
-    return Target(shown, "cavity", (name,), Opened(frozenset(mating)), f"{shown}: contact between the two halves open")
-
-
-def _opened_node(circuit: Circuit, nodes: Iterable[int]) -> Opened:
-    nodes = frozenset(nodes)
-    return Opened(frozenset(number for node in nodes for number in circuit.at[node]), nodes)
-
-
-def _words(circuit: Circuit, name: str, kind: str, parts: tuple[str, ...]) -> str:
-    if kind == "panel":
-        return f"panel {name} dead: every position and busbar in it open"
-    if len(parts) > 1:
-        return f"{name}: both elements open ({listed(parts, joiner='and')})"
-    words = {
-        "fuse": "open (blown, missing or without contact)",
-        "link": "open (melted or without contact)",
-        "breaker": "open (tripped)",
-        "relay": "pulled, or its contacts and coil open",
-        "connector": "unplugged",
-        "joint": "open: its cavities apart",
-        "splice": "open: every wire of it apart",
-        "ground": "off: every eyelet of it apart",
-        "strap": "open",
-        "module": "unplugged",
-        "battery": "off",
-        "generator": "off",
-    }
-    return f"{kind} {name} {words.get(kind, 'open')}"
-
-
-def _target_notes(circuit: Circuit, parts: Iterable[str]) -> Iterator[str]:
-    for name in parts:
-        part = circuit.parts[name]
-        state = getattr(part.facts, "state", None)
-        if state == "empty":
-            yield f"{name} must be empty: nothing is lost by opening it"
-        elif state == "option":
-            yield f"{name} is an option that is not fitted here: nothing is lost by opening it"
-        elif state == "none":
-            yield f"no fuse exists at {name}: an electronic output does its work"
-        if part.kind == "ground":
-            yield (
-                f"taken as every eyelet of {name} apart; where only the stack of eyelets lifts from the metal, the eyelets still touch each other, "
-                "and current goes back through a neighbour"
-            )
 
 
 # --- one target ------------------------------------------------------------------------------------------------
@@ -318,7 +67,7 @@ class Affected:
 
     def of_target(self, target: Target) -> AffectsReport:
         """Everything that opening this target affects."""
-        fitted = self.fitted(_either_partners(self.circuit, target.parts))
+        fitted = self.fitted(either_partners(self.circuit, target.parts))
         loss = fitted.reach.lost_by(target.opened)
         after = self._after(fitted, target, loss)
         own = set(target.parts) if target.kind != "pin" else set()
@@ -338,7 +87,7 @@ class Affected:
             notes.append(
                 f"either-or position: the fuse sits in {listed(target.parts)} or in {listed(partners)}; it is taken as sitting in {listed(target.parts)}"
             )
-        return AffectsReport(
+        report = AffectsReport(
             self.circuit.name,
             target,
             fitted.states.keys,
@@ -350,6 +99,7 @@ class Affected:
             _cautions(target.kind),
             len(loose_ends(self.tracing)),
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     def _after(self, fitted: _Fitted, target: Target, loss: Loss) -> KeyStates:
         """The key states with the target open. They know of themselves what falls without supply; a module without any ground is opened here."""
@@ -361,11 +111,7 @@ class Affected:
         while True:
             after = KeyStates(circuit_without(circuit, opened, target.opened.nodes))
             dead = {name for name in ungrounded if self._without_ground(after, name)}
-            more = {
-                number
-                for number, link in enumerate(circuit.links)
-                if link.part in dead and link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
-            }
+            more = {number for number, link in enumerate(circuit.links) if link.part in dead and link.kind in DRIVERS}
             if more <= opened:
                 return after
             opened |= more
@@ -403,7 +149,7 @@ class Affected:
                 )
                 yield Relay(dropped.part, dropped.kind, dropped.lacks, pin, states, dropped.cause, certain)
         for part in circuit.parts.values():
-            if part.kind != "relay" or part.name in told or part.name in fitted.reach.unfitted:
+            if part.kind is not PartKind.RELAY or part.name in told or part.name in fitted.reach.unfitted:
                 continue
             states = tuple(
                 key
@@ -419,26 +165,23 @@ class Affected:
         circuit = self.circuit
         nets = fitted.nets
         touched = {
-            nets.of[circuit.links[number].a]
-            for number in target.opened.links
-            if circuit.links[number].kind in CONDUCTORS - INSIDE_MODULE
+            nets.of[circuit.links[number].a] for number in target.opened.links if circuit.links[number].kind in _LINE
         }
         for net in sorted(touched):
             members = nets.members[net]
             if any(fitted.reach.reached(node, level) for node in members for level in ("supply", "ground")):
                 continue
-            pieces = [
+            parted = [
                 sorted(name for node in piece if (name := self._line_pin(node)))
                 for piece in _pieces(circuit, members, target.opened.links)
             ]
-            filled = sorted(tuple(piece) for piece in pieces if piece)
+            filled = sorted(tuple(piece) for piece in parted if piece)
             if len(filled) > 1:
                 yield Parted(tuple(filled))
 
     def _line_pin(self, node: int) -> str:
         part = self.circuit.parts.get(self.circuit.node_parts[node])
-        wanted = ("module", "load", "resistor", "diode", "switch", "relay", "generator")
-        return self.circuit.node_names[node] if part is not None and part.kind in wanted else ""
+        return self.circuit.node_names[node] if part is not None and PARTS[part.kind].ends_line else ""
 
 
 class _Fitted:
@@ -494,76 +237,6 @@ class _Fitted:
                 and not links.isdisjoint(way.links)
             )
         return found
-
-
-_OUTSIDE = frozenset({LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL, LinkKind.MASS})
-
-
-def circuit_without(circuit: Circuit, links: frozenset[int], nodes: frozenset[int] = frozenset()) -> Circuit:
-    """The circuit with links open; sources and grounds at the given nodes are ends no longer.
-
-    An opened wire stays where it is, with its two ends hanging loose on new nodes: what was typed in must not look as if it had never been. Nodes keep their numbers,
-    links do not.
-    """
-    kept: list[Link] = []
-    names = list(circuit.node_names)
-    for number, link in enumerate(circuit.links):
-        if number not in links:
-            kept.append(link)
-        elif link.kind in _OUTSIDE:
-            names += ["open end", "open end"]
-            kept.append(replace(link, b=len(names) - 2))
-            kept.append(replace(link, a=len(names) - 1))
-    blank = [""] * (len(names) - len(circuit.node_names))
-    return replace(
-        circuit,
-        links=kept,
-        node_names=names,
-        node_parts=[*circuit.node_parts, *blank],
-        node_pins=[*circuit.node_pins, *blank],
-        sources=tuple(end for end in circuit.sources if end.node not in nodes),
-        grounds=tuple(end for end in circuit.grounds if end.node not in nodes),
-    )
-
-
-def terminals(circuit: Circuit, reach: Reach) -> Iterator[Terminal]:
-    """Every pin that draws on supply or ground, part by part in the order typed."""
-    for part in circuit.parts.values():
-        pins = circuit.pins_of.get(part.name, {})
-        if part.name in reach.unfitted:
-            continue
-        if isinstance(part.facts, ModuleFacts):
-            yield from _module_terminals(circuit, reach, part.name, part.facts, pins)
-            continue
-        if part.kind == "relay":
-            drawing = [pin for coil in part.coils for pin in coil]
-        elif part.kind == "converter":
-            drawing = ["in", "ground"]
-        elif part.kind == "load":
-            drawing = list(pins)
-        else:
-            continue
-        for pin in dict.fromkeys(drawing):
-            for level in ("supply", "ground"):
-                if pin in pins and reach.reached(pins[pin], level):
-                    yield Terminal(part.name, part.kind, pin, pins[pin], level, level, part.facts.name or "")
-
-
-def _module_terminals(
-    circuit: Circuit, reach: Reach, name: str, facts: ModuleFacts, pins: Mapping[str, int]
-) -> Iterator[Terminal]:
-
-    for pin in sorted(pins, key=natural):
-        node = pins[pin]
-        declared = facts.pins.get(pin, "")
-        role = declared.split()[0] if declared else ""
-        if role == "output" or not circuit.is_attached(node):
-            continue
-        for level in ("supply", "ground"):
-            if role in ("supply", "ground") and role != level:
-                continue
-            if reach.reached(node, level):
-                yield Terminal(name, "module", pin, node, level, level if role in ("", level) else "signal", declared)
 
 
 def affects(circuit: Circuit | Tracing, name: str, pin: str | None = None) -> AffectsReport:
@@ -652,22 +325,17 @@ def _remains(fitted: _Fitted, terminal: Terminal, loss: Loss) -> tuple[str, ...]
     if way is None:
         return ()
     kind = LinkKind.FUSE if terminal.level == "supply" else LinkKind.MASS
-    left = {number for number in way.links if number not in loss.opened}
     found: dict[str, None] = {}
-    seen, queue = {terminal.node}, [terminal.node]
-    for node in queue:
-        for number in circuit.at[node]:
-            if number not in left:
-                continue
-            link = circuit.links[number]
-            other = circuit.other(link, node)
-            if other in loss.at(terminal.level) or other in seen:
-                continue
-            if link.kind is kind:
-                found[link.part] = None
-                continue
-            seen.add(other)
-            queue.append(other)
+    dead = loss.at(terminal.level)
+
+    def leads(number: int, link: Link, here: int, there: int) -> bool:
+        if number not in way.links or number in loss.opened or there in dead:
+            return False
+        if link.kind is kind:
+            found[link.part] = None
+        return link.kind is not kind
+
+    flood(circuit, [terminal.node], LINKS, passes=leads)
     return tuple(found)
 
 
@@ -694,46 +362,22 @@ def _cautions(kind: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(caution.text for work in works for caution in cautions_for(work)))
 
 
-def _either_partners(circuit: Circuit, parts: Iterable[str]) -> frozenset[str]:
-    """The other position of an either-or pair: while a fuse sits here, that one is empty."""
-    asked = set(parts)
-    found = set()
-    for name, part in circuit.parts.items():
-        other = getattr(part.facts, "or_", None)
-        if other is None:
-            continue
-        partner = position_in(circuit, part.panel, other)
-        if partner is not None:
-            found |= ({partner} if name in asked else set()) | ({name} if partner in asked else set())
-    return frozenset(found - asked)
+def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Iterator[set[int]]:
+    """The pieces into which a net falls when links of it open."""
+    import networkx
 
-
-def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Iterator[list[int]]:
-    left = set(members)
-    kinds = CONDUCTORS - INSIDE_MODULE
-    while left:
-        piece = [min(left)]
-        left.discard(piece[0])
-        for node in piece:
-            for number in circuit.at[node]:
-                link = circuit.links[number]
-                other = circuit.other(link, node)
-                if number not in opened and link.kind in kinds and other in left:
-                    left.discard(other)
-                    piece.append(other)
-        yield piece
+    numbers = {number for node in members for number in circuit.at[node]} - opened
+    line = networkx.Graph((link.a, link.b) for number in numbers if (link := circuit.links[number]).kind in _LINE)
+    line.add_nodes_from(members)
+    found: Iterator[set[int]] = networkx.connected_components(line)
+    return found
 
 
 def _order(effect: Effect) -> tuple[int, str, str]:
-    kinds = ("module", "load", "converter", "relay")
-    return kinds.index(effect.terminal.kind), effect.terminal.part, "01"[effect.terminal.level == "ground"]
-
-
-def fuse_words(circuit: Circuit, name: str) -> str:
-    """'F9 10 A', 'ML1 150 A', 'STE'."""
-    facts = circuit.parts[name].facts if name in circuit.parts else None
     return (
-        f"{name} {figures.stated(facts.amps, 'A')}" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+        CONSUMERS.index(PartKind(effect.terminal.kind)),
+        effect.terminal.part,
+        "01"[effect.terminal.level == "ground"],
     )
 
 

@@ -1,6 +1,6 @@
 """What lies below a fuse: plain walks down from it to the parts that its text may name.
 
-It shares nothing with the ways of `ways.py` but the circuit. Where a walk goes over contacts that are never closed
+Part of the second count: it shares nothing with the ways of `trace/ways/` but the circuit. Where a walk goes over contacts that are never closed
 together, it is repeated for every setting of their switches and relays, one after the other, with only the contacts of that setting.
 """
 
@@ -12,17 +12,15 @@ from itertools import product
 from math import prod
 from weakref import WeakKeyDictionary
 
-from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Link, LinkKind
+from tracer.circuit.kinds import Link, LinkKind, PartKind
 from tracer.circuit.states import Level
+from tracer.trace.lists.second_table import joined, that_are
 from tracer.trace.tracing import Tracing
 
 MOST_STEPS = 400_000  # settings times links of a walk: beyond that they are not tried one by one
 
-_BOTH_WAYS = frozenset(
-    {LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.STRAP, LinkKind.MEETS, LinkKind.RAIL,
-     LinkKind.CONTACT, LinkKind.JOINED}
-)  # fmt: skip
-_DOWN_ONLY = frozenset({LinkKind.FUSE, LinkKind.DIODE, LinkKind.DRIVER_HIGH})  # from `a` to `b`
+_BOTH_WAYS = that_are("metal", "strap", "contact", "bridge in a module")
+_DOWN_ONLY = that_are("fuse", "diode", "output to supply")  # from `a` to `b`
 
 _Setting = dict[str, str]  # what is switched, and the position it is in
 
@@ -69,8 +67,8 @@ class _Walks:
         self.circuit = circuit = tracing.circuit
         self.sources = frozenset(end.node for end in circuit.sources)
         self.stops = frozenset(node for node in self.sources if _always_live(tracing, node))
-        grounds = self._joined(end.node for end in circuit.grounds)
-        self.barred = grounds - self._joined(self.sources)
+        grounds = joined(circuit, [end.node for end in circuit.grounds])
+        self.barred = grounds - joined(circuit, self.sources)
         self.pins = {node for pins in circuit.pins_of.values() for node in pins.values()}
         self.switches = {
             number: self._switch(link) for number, link in enumerate(circuit.links) if link.kind is LinkKind.CONTACT
@@ -78,18 +76,6 @@ class _Walks:
         self.turned, self.either = frozenset[str](), frozenset[str]()
         self.turned, self.either = self._fuse_senses()
         self.down, self.up = self._steps(down=True), self._steps(down=False)
-
-    def _joined(self, starts: Iterable[int]) -> frozenset[int]:
-        """What is one conductor with these nodes, outside modules."""
-        seen = set(starts)
-        queue = list(seen)
-        for node in queue:
-            for link in self._links(node):
-                if link.kind in CONDUCTORS and link.kind not in INSIDE_MODULE and not self.circuit.is_left_open(link):
-                    for other in {link.a, link.b} - seen:
-                        seen.add(other)
-                        queue.append(other)
-        return frozenset(seen)
 
     def _fuse_senses(self) -> tuple[frozenset[str], frozenset[str]]:
         """Fuses typed the wrong way round, and fuses between two sources, which supply passes in either sense."""
@@ -196,7 +182,7 @@ class _Walks:
         """What moves a contact, its positions, and those in which it is closed, or may be."""
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
-        if part.kind == "relay":
+        if part.kind is PartKind.RELAY:
             return _Switch(lever.name, ["rest", "energised"], set(link.closed))
         if lever.follows is None:
             return _Switch(lever.name, list(lever.contacts), set(link.closed))
@@ -237,7 +223,7 @@ def _always_live(tracing: Tracing, node: int) -> bool:
     """Whether a source ends a walk: a battery post or a rail, live in every key state."""
     circuit = tracing.circuit
     part = circuit.parts.get(circuit.node_parts[node])
-    if part is not None and part.kind != "battery":
+    if part is not None and part.kind is not PartKind.BATTERY:
         return False
     return all(tracing.states.source_level(node, key) is Level.LIVE for key in tracing.states.keys)
 

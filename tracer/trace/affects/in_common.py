@@ -7,21 +7,19 @@ only in some key states does not count here: ask `affects` for that.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from tracer.circuit.model import INSIDE_MODULE, LinkKind
+from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
 from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.dead_part import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.affects.still_fed import Opened, Reach
+from tracer.trace.kinds import PARTS, suspect_order
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
 SUSPECT, DOUBTFUL, CLEARED = "suspect", "doubtful", "cleared"
-_KIND_ORDER = (
-    "fuse", "link", "breaker", "relay", "ground", "strap", "connector", "splice", "joint", "switch", "diode", "rail", "module", "cavity", "wire", "panel",
-    "converter", "generator", "battery",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +76,7 @@ class CommonReport:
     places: tuple[CommonPlace, ...]
     cautions: tuple[str, ...]
     loose_ends: int  # of the vehicle: what is shared may run over them
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -137,7 +136,7 @@ class _Common:
             for (hits, working), found in grouped.items()
         ]
         groups = [group for group in groups if len(self.dead) == 1 or len(group.dead) > 1]
-        return CommonReport(
+        report = CommonReport(
             self.circuit.name,
             self.dead,
             self.working,
@@ -146,6 +145,7 @@ class _Common:
             tuple(caution.text for caution in cautions_for("probe")),
             len(loose_ends(self.tracing)),
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     def _terminals(self, name: str) -> list[Terminal]:
         part, _, pin = (name, "", "") if name in self.circuit.parts else name.partition(".")
@@ -184,7 +184,7 @@ class _Common:
         rails = [circuit.node_names[node] for node in nodes if circuit.node_names[node] in circuit.typed.vehicle.rails]
         for name in sorted({*known, *panels}, key=natural):
             kind = circuit.parts[name].kind
-            if kind not in ("load", "resistor"):
+            if PARTS[kind].suspect is not None:
                 yield self._candidate(target_of(circuit, name), kind)
         for rail in sorted(set(rails), key=natural):
             yield self._candidate(target_of(circuit, rail), "rail")
@@ -195,7 +195,7 @@ class _Common:
                 ends = f"{circuit.cavity_of(link.a)} to {circuit.cavity_of(link.b)}"
                 name = f"wire {wire.text}, {ends}"
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
-            elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind == "connector":
+            elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind is PartKind.CONNECTOR:
                 place, access = self.tracing.circuit.place_of_part(link.part)
                 name = circuit.contact_name(link.a, link.b)
                 yield Candidate(name, "cavity", f"cavity {name}", place, access), Opened(frozenset((number,)))
@@ -234,7 +234,7 @@ class _Common:
     def _is_switched(self, number: int) -> bool:
         link = self.circuit.links[number]
         return link.kind in INSIDE_MODULE or (
-            link.kind is LinkKind.CONTACT and self.circuit.parts[link.part].kind == "relay"
+            link.kind is LinkKind.CONTACT and self.circuit.parts[link.part].kind is PartKind.RELAY
         )
 
     # --- order ---------------------------------------------------------------------------------------------
@@ -249,7 +249,7 @@ class _Common:
             verdict,
             -len(group.dead),
             -whole,
-            _KIND_ORDER.index(first.kind),
+            suspect_order(first.kind),
             first.name,
         )
 
@@ -285,7 +285,7 @@ def _verdict(working: Iterable[Hit]) -> str:
 
 
 def _candidate_order(candidate: Candidate) -> tuple[int, list[tuple[int, int, str]]]:
-    return _KIND_ORDER.index(candidate.kind), natural(candidate.name)
+    return suspect_order(candidate.kind), natural(candidate.name)
 
 
 __all__ = [

@@ -14,9 +14,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.circuit.kinds import DRIVERS, GROUND_KINDS, INSIDE, SUPPLY_KINDS, Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
-from tracer.trace.tracing import GROUND_KINDS, SUPPLY_KINDS, Tracing, ground_sense, supply_sense
+from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.clashes import Clash
 from tracer.trace.ways.simple import Ways
 
@@ -404,9 +405,7 @@ class Reach:
         circuit = self.circuit
         inside: dict[str, list[int]] = {}
         for number, link in enumerate(circuit.links):
-            if link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW) or (
-                link.kind is LinkKind.CONTACT and link.closed == ("energised",)
-            ):
+            if link.kind in DRIVERS or (link.kind is LinkKind.CONTACT and link.closed == ("energised",)):
                 inside.setdefault(link.part, []).append(number)
         ends: dict[str, list[int]] = {}
         for end in circuit.sources:
@@ -416,7 +415,7 @@ class Reach:
         for part in circuit.parts.values():
             pins = circuit.pins_of.get(part.name, {})
             opens, own_ends = tuple(inside.get(part.name, ())), tuple(ends.get(part.name, ()))
-            if part.kind == "relay" and len(part.coils) == 1:  # a latching relay stays where it was put
+            if part.kind is PartKind.RELAY and len(part.coils) == 1:  # a latching relay stays where it was put
                 nodes = tuple(pins[pin] for pin in part.coils[0])
                 yield _Worker(part.name, "relay", nodes, nodes, opens)
             elif isinstance(part.facts, ModuleFacts):
@@ -428,7 +427,7 @@ class Reach:
                     opens,
                     own_ends,
                 )
-            elif part.kind == "converter":
+            elif part.kind is PartKind.CONVERTER:
                 yield _Worker(part.name, "converter", (pins["in"],), (pins["ground"],), (), own_ends)
 
     def _of_level(self, nodes: tuple[int, ...], level: str) -> tuple[int, ...]:
@@ -443,13 +442,11 @@ def _declared(facts: ModuleFacts, pins: dict[str, int], role: str) -> tuple[int,
 def opened_at_pin(circuit: Circuit, node: int) -> Opened:
     """The contact at a pin open: whatever is attached from outside comes off, what is joined inside the part stays."""
     part = circuit.node_parts[node]
-    inside = INSIDE_MODULE | {LinkKind.FUSE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.CONTACT, LinkKind.DIODE, LinkKind.COIL, LinkKind.LOAD,
-                              LinkKind.RESISTOR, LinkKind.CONVERTER, LinkKind.STRAP}  # fmt: skip
     return Opened(
         frozenset(
             number
             for number in circuit.at[node]
-            if not (circuit.links[number].kind in inside and circuit.links[number].part == part)
+            if not (circuit.links[number].kind in INSIDE and circuit.links[number].part == part)
         )
     )
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from tracer.circuit.model import LOADS, Circuit, LinkKind, Part
+from tracer.circuit.model import LOADS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import GroundFacts, ModuleFacts, SpliceFacts
 from tracer.entry.problems import natural
+from tracer.trace.kinds import PARTS
 from tracer.trace.lists.completeness import Assumption
 from tracer.trace.lists.results import Row
 from tracer.trace.tracing import Tracing
@@ -67,7 +68,7 @@ def _assumed_ends(rows: Iterable[Row]) -> Iterator[Assumption]:
 def _masses(tracing: Tracing, on_ways: Iterable[int]) -> Iterator[Assumption]:
     """Ground points for which nobody says on which mass they sit, where there is more than one."""
     parts = tracing.circuit.parts
-    if len(tracing.masses) < 2 and not any(part.kind == "strap" for part in parts.values()):
+    if len(tracing.masses) < 2 and not any(part.kind is PartKind.STRAP for part in parts.values()):
         return
     for node in on_ways:
         part = parts.get(tracing.circuit.node_parts[node])
@@ -84,7 +85,7 @@ def _runs_and_positions(tracing: Tracing, on_links: Iterable[int]) -> Iterator[A
             yield Assumption("assumed", f"the run at {circuit.run_place(link.run)}")
         elif link.kind is LinkKind.CONTACT:
             part = circuit.parts[link.part]
-            if part.kind == "switch":
+            if part.kind is PartKind.SWITCH:
                 lever = part.levers[link.lever]
                 every = tracing.states.keys if lever.follows == "key" else ("yes", "no") if lever.follows else ()
                 left_out = [position for position in every if position not in lever.contacts]
@@ -134,11 +135,11 @@ def _listeners(tracing: Tracing, net: frozenset[int], own: dict[str, int]) -> se
         part = circuit.parts.get(circuit.node_parts[node])
         if any(circuit.links[number].kind in LOADS for number in circuit.at[node]):
             return None
-        if part is not None and part.kind == "module":
+        if part is not None and part.kind is PartKind.MODULE:
             if _role(part, circuit.node_pins[node]) not in _STILL:
                 return None
             points.add(circuit.node_names[node])
-        elif part is not None and circuit.is_attached(node) and part.kind in ("relay", "switch", "diode"):
+        elif part is not None and circuit.is_attached(node) and PARTS[part.kind].gates:
             points.add(circuit.node_names[node])
     foreign = points - {circuit.node_names[node] for node in own_nodes}
     return points if foreign and any(circuit.is_attached(node) for node in net) else None

@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from tracer.circuit.model import Circuit, LinkKind
+from tracer.circuit.kinds import DRIVERS, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.trace.lists.census import pins_found
 from tracer.trace.tracing import Tracing
-from tracer.trace.ways.simple import Way, Ways, WaysWithout
+from tracer.trace.ways.simple import Way, Ways
+from tracer.trace.ways.without import WaysWithout
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,17 +48,17 @@ def needs_of(tracing: Tracing, way: Way | None, module: str) -> Iterator[Need]:
         link = circuit.links[number]
         if circuit.is_left_open(link):
             continue  # nothing is plugged in there: the row says so, and needs no coil
-        if link.kind is LinkKind.CONTACT and circuit.parts[link.part].kind == "relay":
+        if link.kind is LinkKind.CONTACT and circuit.parts[link.part].kind is PartKind.RELAY:
             yield from _coil_needs(tracing, link.part, at_rest=link.closed == ("rest",))
-        elif link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW) and link.part != module:
+        elif link.kind in DRIVERS and link.part != module:
             yield from _module_needs(tracing, link.part)
     for end in sorted(way.ends):
         part = circuit.parts.get(circuit.node_parts[end])
-        if part is not None and part.kind == "converter":
+        if part is not None and part.kind is PartKind.CONVERTER:
             pins = circuit.pins_of[part.name]
             yield Need(pins["in"], "supply", "", f"supply of converter {part.name}")
             yield Need(pins["ground"], "ground", "", f"ground of converter {part.name}")
-        elif part is not None and part.kind == "battery":
+        elif part is not None and part.kind is PartKind.BATTERY:
             grounds = {ground.node for ground in circuit.grounds}
             for pin, node in circuit.pins_of[part.name].items():
                 if pin.startswith("-") and node not in grounds:
@@ -67,13 +69,12 @@ def loops_of(circuit: Circuit, way: Way | None, module: str) -> tuple[str, ...]:
     """Outputs of a module on a way that its own list rests on: it feeds, or holds, what feeds it."""
     if way is None:
         return ()
-    kinds = (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
     return tuple(
         sorted(
             {
                 f"{module}.{circuit.links[n].output}"
                 for n in way.links
-                if circuit.links[n].kind in kinds and circuit.links[n].part == module
+                if circuit.links[n].kind in DRIVERS and circuit.links[n].part == module
             }
         )
     )

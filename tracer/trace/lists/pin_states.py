@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
 from tracer.standards import figures
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import LooseEnd, Row
 from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.tracing import Tracing
 
 
@@ -40,6 +42,7 @@ class ModuleStates:
     unstable: tuple[str, ...]
     completeness: Completeness
     loose_ends: tuple[LooseEnd, ...]
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:
@@ -68,12 +71,16 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
             pins.append(_of_row(row, cavity.kind))
             continue
         reading, note = _untraced(cavity.kind, cavity.pin, facts, loads)
+        if withheld := tracing.once(Hazards).withheld(f"{module}.{cavity.pin}") or tracing.once(Hazards).withheld_in(
+            module
+        ):
+            reading, note = withheld, ""
         pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, reading, note))
     vehicle = tracing.circuit.typed.vehicle
     conditions = {name: condition.text or "" for name, condition in vehicle.conditions.items()}
     unstable = sorted({name for settled in tracing.states.settled.values() for name in settled.unstable})
     chains = tuple(_of_row(row, row.what_for) for row in report.chains)
-    return ModuleStates(
+    states = ModuleStates(
         report.vehicle,
         module,
         report.name,
@@ -85,6 +92,7 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
         report.completeness,
         report.loose_ends,
     )
+    return replace(states, minding=minding_of(tracing, states))
 
 
 def _of_row(row: Row, kind: str) -> PinStates:
@@ -96,6 +104,7 @@ def _of_row(row: Row, kind: str) -> PinStates:
     else:
         level = {key: {"live": "ground", "dead": "open"}.get(state, state) for key, state in row.live.items()}
         reading = row.probes[-1].expect.text if row.probes else "ground"
+    reading = row.no_method or reading
     pin = row.pin if row.code[0] != "C" else row.point
     return PinStates(pin, row.code, row.declared or row.what_for, kind, level, row.why, reading, "; ".join(row.notes))
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from tracer.entry.problems import Place
 from tracer.trace.lists.completeness import Completeness
+from tracer.trace.minding import NOTHING, Minding
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +17,7 @@ class Expect:
     limit_v: float | None
     source: str
     live: dict[str, str]
+    no_method: str = ""  # what stands in place of a reading where nothing may be measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +103,7 @@ class Row:
     what_for: str = ""  # side chains: what the chain is for, in words
     left_out: tuple[LeftOut, ...] = ()
     too_many: tuple[str, ...] = ()  # switches with too many positions together: the row may list more than there is
+    no_method: str = ""  # what stands in place of every method and figure, on restraint and high-voltage wiring
 
     @property
     def point(self) -> str:
@@ -116,6 +119,7 @@ class ThroughLoad:
     level: str
     loads: tuple[str, ...]
     note: str
+    no_method: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +182,7 @@ class SupplyReport:
     sheets: tuple[str, ...]
     cautions: tuple[str, ...]
     gets: dict[str, str] = field(default_factory=dict)
+    minding: Minding = NOTHING
 
     @property
     def complete(self) -> bool:

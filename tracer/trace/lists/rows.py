@@ -2,46 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 
-from tracer.circuit.model import Circuit, End, Link, LinkKind
+from tracer.circuit.kinds import SWITCHED, Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit, End
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
 from tracer.standards import figures
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
+from tracer.trace.hazards import Hazards
+from tracer.trace.kinds import touched
 from tracer.trace.lists.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.settings import left_out, level_of, switched_by
-from tracer.trace.ways.simple import Way, Ways, WaysWithout, fed_without
+from tracer.trace.ways.simple import Way, Ways
+from tracer.trace.ways.without import WaysWithout, fed_without
 
 _LEVEL_WORDS = {Level.DEAD: "dead", Level.LIVE: "live"}
-_PIN_WORDS = {
-    ("fuse", "feed"): "fuse, feed side",
-    ("fuse", "load"): "fuse, load side",
-    ("link", "feed"): "fusible link, feed side",
-    ("link", "load"): "fusible link, load side",
-    ("breaker", "feed"): "breaker, feed side",
-    ("breaker", "load"): "breaker, load side",
-    ("diode", "A"): "diode, anode",
-    ("diode", "K"): "diode, cathode",
-}
-_KIND_WORDS = {
-    "splice": "splice",
-    "ground": "ground point",
-    "strap": "ground strap",
-    "joint": "joint connector",
-    "battery": "battery post",
-    "generator": "generator",
-    "converter": "converter",
-    "relay": "relay socket",
-    "switch": "switch",
-    "module": "module connector",
-    "load": "load",
-    "resistor": "resistor",
-}
 
 
 def row_of(
@@ -81,9 +61,10 @@ def row_of(
             (),
             (),
             what_for,
+            no_method=tracing.once(Hazards).withheld(circuit.node_names[node]),
         )
     live, why = levels(tracing, node, level)
-    return Row(
+    row = Row(
         code=code,
         part=part,
         pin=pin,
@@ -93,18 +74,20 @@ def row_of(
         fuses=_fuses(tracing, way, level),
         ends=tuple(_row_end(ends[end]) for end in sorted(way.ends, key=lambda end: circuit.node_names[end])),
         probes=tuple(_probe(tracing, way, at, level) for at in way.nodes if tracing.is_probe_point(at)),
-        switches=_parts_of(circuit, way, (LinkKind.CONTACT, LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)),
-        diodes=_parts_of(circuit, way, (LinkKind.DIODE,)),
+        switches=_parts_of(circuit, way, SWITCHED),
+        diodes=_parts_of(circuit, way, {LinkKind.DIODE}),
         references=_references(circuit, way),
         live=live,
         why=why,
         needs=(),
         joined_with=_joined_with(circuit, part, pin),
-        notes=_notes(tracing, way, level),
+        notes=(),
         what_for=what_for,
         left_out=left_out(tracing, way),
         too_many=_too_many(tracing, way),
     )
+    no_method = tracing.once(Hazards).withheld_on(row)
+    return replace(row, no_method=no_method, notes=_notes(tracing, way, level, with_readings=not no_method))
 
 
 def levels(tracing: Tracing, node: int, level: str) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
@@ -127,14 +110,12 @@ def probe_kind(circuit: Circuit, node: int) -> str:
     """What is touched at a node, in words."""
     part = circuit.parts[circuit.node_parts[node]]
     pin = circuit.node_pins[node]
-    if part.kind == "connector":
+    if part.kind is PartKind.CONNECTOR:
         halves = getattr(part.facts, "halves", ())
         return (
             f"cavity ({halves['ab'.index(pin[-1])]})" if len(halves) == 2 and node in circuit.told_halves else "cavity"
         )
-    if (part.kind, pin) in _PIN_WORDS:
-        return _PIN_WORDS[part.kind, pin]
-    return _KIND_WORDS[part.kind]
+    return touched(part.kind, pin)
 
 
 def _row_end(end: End) -> RowEnd:
@@ -252,6 +233,8 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     """The common-practice reading; computed values take its place where lengths and loads are known."""
     live, _ = levels(tracing, node, level)
     limit: Limit
+    if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[node]):
+        return Expect(withheld, None, "", live, no_method=withheld)
     if level == "ground":
         limit = drop_limit("ground path")
         return Expect(
@@ -265,7 +248,7 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     return Expect(text, limit.max_v, _limit_words(limit), live)
 
 
-def _parts_of(circuit: Circuit, way: Way, kinds: tuple[LinkKind, ...]) -> tuple[str, ...]:
+def _parts_of(circuit: Circuit, way: Way, kinds: Collection[LinkKind]) -> tuple[str, ...]:
     """The parts (or module outputs) on a way, in order, in words."""
     found: dict[str, int] = {}
     for number in way.links:
@@ -300,8 +283,8 @@ def _joined_with(circuit: Circuit, part: str, pin: str) -> tuple[str, ...]:
     return tuple(other for group in owner.facts.joined if pin in group for other in group if other != pin)
 
 
-def _notes(tracing: Tracing, way: Way, level: str) -> tuple[str, ...]:
-    """What a reader of the row must know besides, each in one sentence, always in the same order."""
+def _notes(tracing: Tracing, way: Way, level: str, *, with_readings: bool) -> tuple[str, ...]:
+    """What a reader of the row must know besides, each in one sentence, always in the same order; with or without what a meter shows there."""
     circuit = tracing.circuit
     links = [circuit.links[number] for number in sorted(way.links)]
     notes = [
@@ -310,6 +293,8 @@ def _notes(tracing: Tracing, way: Way, level: str) -> tuple[str, ...]:
         *_assumed_notes(circuit, links),
         *_fuse_notes(circuit, links, level),
     ]
+    if not with_readings:
+        return tuple(notes)
     if level == "supply" and any(link.kind is LinkKind.DIODE for link in links):
         notes.append("through a diode: reads 0.3 to 0.7 V lower than before it (common practice, no source)")
     notes += _output_notes(circuit, links)
@@ -344,7 +329,7 @@ def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
             )
     if level == "ground":
         points = [at for at in way.nodes if at not in way.sole_nodes and circuit.parts.get(circuit.node_parts[at])]
-        points = [at for at in points if circuit.parts[circuit.node_parts[at]].kind == "ground"]
+        points = [at for at in points if circuit.parts[circuit.node_parts[at]].kind is PartKind.GROUND]
         if len(points) > 1:
             alone = [
                 circuit.node_names[at]

@@ -1,24 +1,24 @@
 """The second count: from each pin every way up to a source is walked, one after the other, and what is met is held against the rows.
 
-It shares nothing with the ways of `ways.py` but the circuit, so that a slip in one does not hide in the other. What hangs on the rest of the circuit by one link only cannot
+It shares nothing with the ways of `trace/ways/` but the circuit, not even what each kind of link is (`second_table.py`), so that a slip in one does not hide in the other. What hangs on the rest of the circuit by one link only cannot
 lie between a source and anything but itself. Such leaves are taken off again and again; what is left (rings, and what joins sources) is small in a real vehicle. From a pin
 there is one way up to it, and within it the ways are few enough to be walked. A walk keeps the positions in which all its contacts are closed, and turns back when there are none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from tracer.circuit.model import CONDUCTORS, INSIDE_MODULE, Circuit, Link, LinkKind
+from tracer.circuit.kinds import Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.standards.terminals import meaning
+from tracer.trace.lists.second_table import IN_MODULE, joined, that_are
 
 MOST_STEPS = 50_000  # links looked at from one pin: beyond that its ways are not all walked
 
-_ONE_WAY = {  # current flows from `a` to `b`
-    "supply": frozenset({LinkKind.DIODE, LinkKind.DRIVER_HIGH}),
-    "ground": frozenset({LinkKind.DIODE, LinkKind.DRIVER_LOW}),
-}
+_ONE_WAY = {level: that_are("diode", f"output to {level}") for level in ("supply", "ground")}
+_EITHER_WAY = that_are("metal", "strap", "mass", "fuse", "bridge in a module", "contact")
 
 _Positions = Mapping[str, frozenset[str]]  # what is switched, and where it may be for all contacts so far to be closed
 
@@ -55,11 +55,11 @@ class _Level:
         if level == "supply":
             self.ends = sources
             self.stops = frozenset(node for node in sources if self._always_live(node))
-            self.barred = self._joined(grounds) - self._joined(sources)
+            self.barred = joined(circuit, grounds) - joined(circuit, sources)
         else:
             self.ends = self.stops = grounds
-            self.barred = self._joined(sources) - self._joined(grounds)
-        self._carries = CONDUCTORS | _ONE_WAY[level] | {LinkKind.CONTACT}
+            self.barred = joined(circuit, sources) - joined(circuit, grounds)
+        self._carries = _EITHER_WAY | _ONE_WAY[level]
         self._kept, self._way_up = self._without_leaves()
         # A way that comes to an end looks at no link that leads out of what is kept, and only a module with links inside of it matters to a walk.
         self._at: dict[int, list[int]] = {}
@@ -68,7 +68,7 @@ class _Level:
             if link.kind in self._carries and link.a != link.b and self._kept[link.a] and self._kept[link.b]:
                 self._at.setdefault(link.a, []).append(number)
                 self._at.setdefault(link.b, []).append(number)
-                if link.kind in INSIDE_MODULE:
+                if link.kind in IN_MODULE:
                     self._insides.add(link.part)
         self._counted: dict[tuple[int, str, tuple[tuple[str, frozenset[str]], ...]], Counted] = {}
 
@@ -142,7 +142,7 @@ class _Level:
             return None
         if link.kind in _ONE_WAY[self.level] and node != (link.b if self.level == "supply" else link.a):
             return None
-        if link.part == module and link.kind in INSIDE_MODULE:
+        if link.part == module and link.kind in IN_MODULE:
             return None
         if link.kind is not LinkKind.CONTACT:
             return {}
@@ -154,7 +154,7 @@ class _Level:
         """What moves a contact, and the positions in which it is closed or may be."""
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
-        if part.kind == "relay" or lever.follows is None:
+        if part.kind is PartKind.RELAY or lever.follows is None:
             return f"part {lever.name}", frozenset(link.closed)
         if lever.follows != "key":
             return f"condition {lever.follows}", frozenset(link.closed)
@@ -167,7 +167,7 @@ class _Level:
         """Whether a source ends every way: a battery post, or a rail that is live in every key state, as typed or by the standard's list."""
         part = self.circuit.parts.get(self.circuit.node_parts[node])
         if part is not None:
-            return part.kind == "battery"
+            return part.kind is PartKind.BATTERY
         name, keys = self.circuit.node_names[node], set(self.circuit.typed.vehicle.key)
         live = self.circuit.typed.vehicle.rails[name].live
         if live is not None:
@@ -177,20 +177,6 @@ class _Level:
         if terminal is None or terminal.live is None:
             return False
         return keys <= set(terminal.live) - (set() if terminal.start_certain else {"start"})
-
-    def _joined(self, starts: Iterable[int]) -> frozenset[int]:
-        """What is one conductor with these nodes, outside modules."""
-        seen = set(starts)
-        queue = list(seen)
-        for node in queue:
-            for number in self.circuit.at[node]:
-                link = self.circuit.links[number]
-                if link.kind in CONDUCTORS and link.kind not in INSIDE_MODULE and not self.circuit.is_left_open(link):
-                    other = self.circuit.other(link, node)
-                    if other not in seen:
-                        seen.add(other)
-                        queue.append(other)
-        return frozenset(seen)
 
     def _without_leaves(self) -> tuple[bytearray, list[int]]:
         """Which nodes are left when leaves that are no source are taken off, and for each of these the link by which it hung (-1: none)."""

@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, LinkKind, Part
+from tracer.circuit.model import Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
+from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import assumptions, uncounted_joints
 from tracer.trace.lists.census import SENSING, PinFinding, pins_found
 from tracer.trace.lists.chains import Need, loops_of, needs_of, ways_for
@@ -19,6 +20,7 @@ from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.cross_check import cross_check
 from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.lists.rows import row_of, with_shared
+from tracer.trace.minding import minding_of
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way
@@ -73,7 +75,7 @@ def supplies_of(circuit: Circuit | Tracing, module: str) -> SupplyReport:
 
 def _module(circuit: Circuit, name: str) -> Part:
     part = circuit.parts.get(name)
-    if part is None or part.kind != "module":
+    if part is None or part.kind is not PartKind.MODULE:
         known = sorted(part.name for part in circuit.modules())
         raise UnknownModule(name, nearest(name, known), known, part.kind if part else None)
     return part
@@ -120,7 +122,7 @@ class _Lister:
         )
         facts = self.module.facts
         assert isinstance(facts, ModuleFacts)
-        return SupplyReport(
+        report = SupplyReport(
             vehicle=self.circuit.name,
             module=self.module.name,
             name=facts.name,
@@ -142,6 +144,7 @@ class _Lister:
             cautions=tuple(caution.text for caution in cautions_for("probe")),
             gets=dict(facts.gets),
         )
+        return replace(report, minding=minding_of(self.tracing, report))
 
     # --- rows --------------------------------------------------------------------------------------------------
 
@@ -229,6 +232,7 @@ class _Lister:
             (),
             (note,),
             need.what_for,
+            no_method=self.tracing.once(Hazards).withheld(self.circuit.node_names[need.node]),
         )
 
     # --- what is loose -----------------------------------------------------------------------------------------
@@ -284,7 +288,9 @@ class _Lister:
             for level in ("supply", "ground"):
                 loads = self.tracing.loads_between(pin.node, supply=level == "supply")
                 if loads:
-                    found.append(ThroughLoad(pin.pin, pin.declared, level, loads, _load_note(level, loads)))
+                    no_method = self.tracing.once(Hazards).withheld(self.circuit.node_names[pin.node])
+                    note = no_method or _load_note(level, loads)
+                    found.append(ThroughLoad(pin.pin, pin.declared, level, loads, note, no_method))
         return tuple(found)
 
     def _census(self, rows: Iterable[Row]) -> tuple[Cavity, ...]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from tracer.circuit.model import Circuit, LinkKind
+from tracer.circuit.kinds import LinkKind
+from tracer.circuit.model import Circuit
+from tracer.trace.lists.second_table import METAL
 
-_METAL = frozenset({LinkKind.WIRE, LinkKind.REFERENCE, LinkKind.MATING, LinkKind.BUSSED, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL})  # fmt: skip
 _SWITCHING = frozenset({"box", "relay", "switch"})
 
 
@@ -25,13 +26,13 @@ def unknown_but_unsaid(circuit: Circuit, module: str, said: Collection[str]) -> 
         part = circuit.parts.get(circuit.node_parts[node])
         if part is not None and part.kind in _SWITCHING and name not in said:
             # joined inside by a contact or coil, or another part sits on the pin
-            inside = any(link.kind not in _METAL for link in links)
+            inside = any(link.kind not in METAL for link in links)
             guest = any(link.kind is LinkKind.MEETS and link.part != part.name for link in links)
             if not inside and (part.inside_unknown or not guest):
                 found.append(f"{name} is joined with {module}, what it leads to is not known, and no loose end says so")
         for link in links if node not in ends else ():
             other = circuit.other(link, node)
-            if link.kind in _METAL and other not in seen:
+            if link.kind in METAL and other not in seen:
                 seen.add(other)
                 queue.append(other)
     return found

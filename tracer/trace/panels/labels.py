@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, PartKind
 from tracer.entry.models import ModuleFacts
 
 _WORD = re.compile(r"[^\s,;:()]+")
@@ -14,7 +14,7 @@ def position_in(circuit: Circuit, panel: str | None, label: str) -> str | None:
     """The part at a label, first in the given panel, then by its own name; None when there is none."""
     for name in (f"{panel}/{label}", label):
         found = circuit.short_names.get(name, name)
-        if found in circuit.parts and circuit.parts[found].kind != "panel":
+        if found in circuit.parts and circuit.parts[found].kind is not PartKind.PANEL:
             return found
     return None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.halves import Key, harness_pieces, leads_to
+from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
@@ -12,7 +13,6 @@ from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
 
 _HEAD = "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}"
-_MANY_LISTS = frozenset({"ground", "battery", "generator", "rail"})
 
 
 @rule(
@@ -67,7 +67,7 @@ class _Harnesses:
             for link in piece:
                 for node in (circuit.links[link].a, circuit.links[link].b):
                     name = circuit.node_parts[node]
-                    if name in circuit.parts and circuit.parts[name].kind == "connector":
+                    if name in circuit.parts and circuit.parts[name].kind is PartKind.CONNECTOR:
                         self.at_half.setdefault((name, circuit.node_pins[node][-1]), set()).add(number)
 
     def past(self, connector: str) -> list[list[int]]:
@@ -96,12 +96,14 @@ def _in_its_harnesses(circuit: Circuit, facts: ConnectorFacts) -> list[int]:
 def _own_nodes(circuit: Circuit, piece: list[int]) -> list[int]:
     """The ends of a piece of harness that are not a source, a ground point or a rail, where every list meets."""
     ends = dict.fromkeys(node for number in piece for node in (circuit.links[number].a, circuit.links[number].b))
-    return [node for node in ends if _kind(circuit, node) not in _MANY_LISTS]
+    return [node for node in ends if not _meets_every_list(circuit, node)]
 
 
-def _kind(circuit: Circuit, node: int) -> str:
+def _meets_every_list(circuit: Circuit, node: int) -> bool:
     part = circuit.parts.get(circuit.node_parts[node])
-    return part.kind if part else "rail" if circuit.node_parts[node] else "reference"
+    return (
+        PARTS[part.kind].many_harnesses if part else bool(circuit.node_parts[node])
+    )  # a rail; a reference is of no part
 
 
 def _words(circuit: Circuit, piece: list[int]) -> str:

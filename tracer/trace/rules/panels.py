@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
+from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.hazards import Hazards
 from tracer.trace.panels.labels import named_in, output_node, position_in
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
@@ -293,7 +294,7 @@ def rating_not_made(tracing: Tracing) -> Iterator[Finding]:
 
     for part in tracing.circuit.parts.values():
         facts = part.facts
-        if part.kind != "fuse" or not isinstance(facts, FuseFacts) or facts.amps is None:
+        if part.kind is not PartKind.FUSE or not isinstance(facts, FuseFacts) or facts.amps is None:
             continue
         try:
             families = [fuse_kind(facts.type).name] if facts.type else [kind.name for kind in fuse_kinds()]
@@ -338,11 +339,12 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
             key=natural,
         )
         over = f" over {listed(others, joiner='and')}" if others else ""
+        withheld = tracing.once(Hazards).withheld_in(link.part)
         yield Finding(
             circuit.parts[link.part].place,
             link.part,
             f"the load side of {link.part} is also fed another way{over}",
-            "",
+            f"Nothing to do if the diagram shows it; {withheld}." if withheld else "",
             (link.a, link.b),
             (link.part,),
         )

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
 from types import MappingProxyType
 
 from tracer.entry.problems import Place
@@ -123,15 +125,7 @@ def all_rules() -> tuple[Rule, ...]:
 
 
 def _load_rules() -> None:
-    from tracer.trace.rules import (  # noqa: F401 - importing registers
-        coils_and_contacts,
-        connectors,
-        fuses,
-        modules,
-        panels,
-        references,
-        remarks,
-        vehicle,
-        wire_ends,
-        wiring,
-    )
+    """Import every file of this folder: that registers its rules, so that no list of files can miss one."""
+    for file in sorted(Path(__file__).parent.glob("*.py")):
+        if file.stem != "__init__":
+            import_module(f"{__package__}.{file.stem}")

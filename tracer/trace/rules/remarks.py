@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from tracer.circuit.model import FUSE_KINDS, LinkKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import FUSE_KINDS, GATES, SUPPLY_KINDS, WIRING, LinkKind, PartKind
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
 from tracer.standards import figures
@@ -100,25 +101,10 @@ def supply_without_fuse(tracing: Tracing) -> Iterator[Finding]:
 
 def reached_without_fuse(tracing: Tracing, starts: Iterable[int], *, contacts: bool = True) -> set[int]:
     """Every node that supply reaches from `starts` without a fuse or a load between; `contacts` says whether through contacts and diodes too."""
-    from tracer.trace.tracing import SUPPLY_KINDS
-
-    circuit = tracing.circuit
     kinds = SUPPLY_KINDS - {LinkKind.FUSE, LinkKind.DRIVER_HIGH}  # an electronic output protects its own wire
     if not contacts:
-        kinds -= {LinkKind.CONTACT, LinkKind.DIODE}
-    barred = tracing.hard_ground
-    seen = set(starts)
-    queue = list(seen)
-    while queue:
-        node = queue.pop()
-        for number in circuit.at[node]:
-            link = circuit.links[number]
-            if link.kind in kinds:
-                other = circuit.other(link, node)
-                if other not in seen and other not in barred:
-                    seen.add(other)
-                    queue.append(other)
-    return seen
+        kinds -= GATES
+    return set(flood(tracing.circuit, starts, kinds, barred=tracing.hard_ground))
 
 
 @rule(
@@ -150,35 +136,16 @@ def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
 def _smallest_wire_below(tracing: Tracing, fuse: str) -> tuple[float, str, int] | None:
     """The thinnest wire between a fuse's load side and the next fuses, loads and modules."""
     circuit = tracing.circuit
-    start = circuit.pins_of[fuse]["load"]
     stops = {end.node for end in (*circuit.sources, *circuit.grounds)}
-    seen, queue = {start}, [start]
     smallest: tuple[float, str, int] | None = None
-    carriers = {
-        LinkKind.WIRE,
-        LinkKind.REFERENCE,
-        LinkKind.MATING,
-        LinkKind.BUSSED,
-        LinkKind.BUSBAR,
-        LinkKind.MEETS,
-        LinkKind.CONTACT,
-        LinkKind.RAIL,
-    }
-    for node in queue:
-        if node in stops:
-            continue
-        for number in circuit.at[node]:
-            link = circuit.links[number]
-            if link.kind not in carriers:
-                continue
-            if link.kind is LinkKind.WIRE:
-                wire = circuit.wire_of(link)
-                if wire.area_mm2 is not None and (smallest is None or wire.area_mm2 < smallest[0]):
-                    smallest = (wire.area_mm2, wire.text, node)
-            other = circuit.other(link, node)
-            if other not in seen and other not in tracing.hard_ground:
-                seen.add(other)
-                queue.append(other)
+    below = flood(
+        circuit, [circuit.pins_of[fuse]["load"]], WIRING | {LinkKind.CONTACT}, stops=stops, barred=tracing.hard_ground
+    )
+    for node in below:
+        for number in circuit.wires_at(node) if node not in stops else ():
+            wire = circuit.wire_of(circuit.links[number])
+            if wire.area_mm2 is not None and (smallest is None or wire.area_mm2 < smallest[0]):
+                smallest = (wire.area_mm2, wire.text, node)
     return smallest
 
 
@@ -219,7 +186,7 @@ def place_missing(tracing: Tracing) -> Iterator[Finding]:
     """A wired part with a place of its own, but none typed."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind == "panel" or tracing.circuit.place_of_part(part.name)[0]:
+        if part.kind is PartKind.PANEL or tracing.circuit.place_of_part(part.name)[0]:
             continue
         pins = circuit.pins_of.get(part.name, {})
         nodes = tuple(node for node in pins.values() if circuit.is_attached(node))

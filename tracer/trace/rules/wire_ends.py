@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import Circuit, LinkKind
+from tracer.circuit.kinds import BESIDE, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
+from tracer.trace.kinds import PARTS
 from tracer.trace.lists.basis import joint_count
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
@@ -49,11 +51,11 @@ def splice_with_one_wire(tracing: Tracing) -> Iterator[Finding]:
     """A splice, or a group of a joint connector, that only one wire reaches."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind == "splice":
+        if part.kind is PartKind.SPLICE:
             node = circuit.node_of_point[part.name, ""]
             if _attached_count(circuit, node) == 1:
                 yield Finding(part.place, part.name, f"splice {part.name} has one wire", "", (node,))
-        elif part.kind == "joint":
+        elif part.kind is PartKind.JOINT:
             pins = circuit.pins_of[part.name]
             for pin, node in pins.items():
                 if not pin.startswith("group "):
@@ -83,8 +85,7 @@ def splice_with_one_wire(tracing: Tracing) -> Iterator[Finding]:
 
 
 def _attached_count(circuit: Circuit, node: int) -> int:
-    outside = (LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL)
-    return sum(circuit.links[number].kind in outside for number in circuit.at[node])
+    return sum(circuit.links[number].kind in BESIDE for number in circuit.at[node])
 
 
 @rule(
@@ -126,18 +127,13 @@ def half_cavity_open(tracing: Tracing) -> Iterator[Finding]:
 def part_never_wired(tracing: Tracing) -> Iterator[Finding]:
     """A part without any wire, busbar or bolted point."""
     circuit = tracing.circuit
-    touched = {
-        circuit.node_parts[node]
-        for link in circuit.links
-        if link.kind in (LinkKind.WIRE, LinkKind.BUSBAR, LinkKind.MEETS, LinkKind.RAIL)
-        for node in (link.a, link.b)
-    }
+    touched = {circuit.node_parts[node] for link in circuit.links if link.kind in BESIDE for node in (link.a, link.b)}
     for part in circuit.parts.values():
         state = getattr(part.facts, "state", None)
-        if part.kind == "panel" or part.name in touched or state in ("empty", "option", "none"):
+        if part.kind is PartKind.PANEL or part.name in touched or state in ("empty", "option", "none"):
             continue
         if (
-            part.kind == "module"
+            part.kind is PartKind.MODULE
             and isinstance(part.facts, ModuleFacts)
             and part.facts.cavities
             and len(part.facts.unused) == len(part.facts.cavities)
@@ -167,7 +163,7 @@ def load_open(tracing: Tracing) -> Iterator[Finding]:
     """A part that current passes through, wired on one pin only."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind in ("load", "resistor", "strap", "diode", "converter") and not circuit.is_not_fitted(part.name):
+        if PARTS[part.kind].passes_current and not circuit.is_not_fitted(part.name):
             pins = circuit.pins_of[part.name]
             open_pins = [pin for pin, node in pins.items() if not circuit.is_attached(node)]
             if open_pins and len(open_pins) < len(pins):
@@ -196,7 +192,7 @@ def battery_half_wired(tracing: Tracing) -> Iterator[Finding]:
     """A battery with a wire at one pole only; an open negative concerns whatever ends at an assumed ground, an open positive at an assumed rail."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind != "battery":
+        if part.kind is not PartKind.BATTERY:
             continue
         poles = {pin[0] for pin, node in circuit.pins_of.get(part.name, {}).items() if circuit.is_attached(node)}
         for pole, word, ends in (("-", "negative", circuit.grounds), ("+", "positive", circuit.sources)):

@@ -6,7 +6,9 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
-from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, Link, LinkKind, Part
+from tracer.circuit.flood import walk
+from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind
+from tracer.circuit.model import Circuit, Part
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import listed, natural
@@ -366,14 +368,10 @@ def wire_without_fuse(tracing: Tracing) -> Iterator[Finding]:
 
 def _steps_from(circuit: Circuit, starts: Iterable[int], within: Collection[int]) -> dict[int, int]:
     """How many links lie between each node and the nearest start, no other node passed."""
-    steps = dict.fromkeys(starts, 0)
-    queue = list(steps)
-    for node in queue:
-        for number in circuit.at[node]:
-            other = circuit.other(circuit.links[number], node)
-            if other in within and other not in steps:
-                steps[other] = steps[node] + 1
-                queue.append(other)
+    met = walk(circuit, starts, LINKS, passes=lambda number, link, here, there: there in within)
+    steps: dict[int, int] = {}
+    for node, number in met:
+        steps[node] = 0 if number < 0 else steps[circuit.other(circuit.links[number], node)] + 1
     return steps
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from tracer.circuit.model import Circuit, Link, LinkKind
+from tracer.circuit.model import Circuit, Link, LinkKind, PartKind
 
 CONTACT_POSITIONS = {"rest": 1, "energised": 2}
 
@@ -37,7 +37,7 @@ def guards_of(circuit: Circuit) -> dict[int, Guard]:
 def _guard(circuit: Circuit, link: Link) -> Guard:
     part = circuit.parts[link.part]
     lever = part.levers[link.lever]
-    if part.kind == "relay":
+    if part.kind is PartKind.RELAY:
         return _masked(("part", lever.name), CONTACT_POSITIONS, link.closed)
     if lever.follows == "key":
         keys = {key: 1 << number for number, key in enumerate(circuit.typed.vehicle.key)}

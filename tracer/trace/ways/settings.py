@@ -14,7 +14,8 @@ from tracer.entry.problems import natural
 from tracer.trace.lists.results import LeftOut
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.clashes import Variable
-from tracer.trace.ways.simple import Way, Ways, WaysWithout, fed_without
+from tracer.trace.ways.simple import Way, Ways
+from tracer.trace.ways.without import WaysWithout, fed_without
 
 
 def level_of(tracing: Tracing, node: int, key: str, level: str) -> Level:

@@ -1,0 +1,94 @@
+"""What one sheet says about one part, where it stands in its file, and how a tree becomes facts."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from tracer.entry.facts import read_facts
+from tracer.entry.models import PartFacts
+from tracer.entry.part_kinds import PartKind
+from tracer.entry.problems import Place, Problem
+from tracer.entry.text import TypedFile
+
+Path_ = tuple[str | int, ...]
+
+PART_NAME = re.compile(r"^[^\s.:<>?,/\[\]{}]+$")
+RESERVED = frozenset({"ref", "unknown", "track", "bare", "key"})
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One page: the file it was typed in, what the page calls itself, its title, where its facts are from, what to mind with all of it."""
+
+    file: str
+    id: str
+    title: str | None
+    seen: str
+    note: str | None = None
+    hazard: tuple[str, ...] = ()
+    caution: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fragment:
+    """What one sheet says about one part. `path` leads to it inside the file."""
+
+    name: str
+    kind: PartKind
+    facts: PartFacts
+    sheet: int
+    file: TypedFile
+    path: Path_
+    seen: str
+    panel: str | None = None
+    label: str | None = None
+
+    @property
+    def place(self) -> Place:
+        return self.file.place_of(self.path, key=True)
+
+    def place_of(self, path: Path_, *, key: bool = False, text: str = "") -> Place:
+        """Place of one fact of the part, or of a piece of text in it."""
+        return self.file.place_of(self.path + path, key=key, text=text)
+
+    def has(self, path: Path_) -> bool:
+        """Whether this fragment says something at `path`."""
+        return below(self.file.tree, self.path + path) is not None
+
+
+def facts_of(model: type[Any], tree: Any, file: TypedFile, path: Path_, problems: list[Problem]) -> Any:
+    """The model filled from the tree, or None with a problem for each thing that is wrong."""
+
+    def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
+        problems.append(file.problem(file.place_of(at, key=key, text=text), what, fix, text))
+
+    return read_facts(model, tree, path, report)
+
+
+def below(tree: Any, path: Path_) -> Any:
+    """What stands in a tree at a path; None where nothing does."""
+    for step in path:
+        if isinstance(tree, dict):
+            tree = tree.get(step)
+        elif isinstance(tree, list) and isinstance(step, int) and step < len(tree):
+            tree = tree[step]
+        else:
+            return None
+    return tree
+
+
+def place_in_run(file: TypedFile, line: int, column: int, text: str, offset: int) -> Place:
+    """Place of the piece that starts at `offset` of a run that begins at a line and column."""
+    typed = file.lines[line - 1] if line <= len(file.lines) else ""
+    piece = text[offset : offset + 12].split("\n")[0]
+    if typed[column - 1 + offset : column - 1 + offset + len(piece)] == piece:
+        return Place(file.name, line, column + offset)
+    for number in range(
+        line, min(line + 40, len(file.lines) + 1)
+    ):  # a folded run: look for the piece on the lines below
+        at = file.lines[number - 1].find(piece, column - 1 if number == line else 0)
+        if piece and at >= 0:
+            return Place(file.name, number, at + 1)
+    return Place(file.name, line, column)

@@ -1,0 +1,303 @@
+"""A sheet to fragments of parts and to runs; whatever is wrong comes out together."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.entry import values
+from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, facts_of, place_in_run
+from tracer.entry.models import (
+    IN_A_POSITION,
+    KINDS,
+    PanelFacts,
+    PartFacts,
+    RunFacts,
+    SheetFacts,
+)
+from tracer.entry.part_kinds import PartKind
+from tracer.entry.problems import Place, Problem, did_you_mean, listed
+from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
+from tracer.entry.text import TypedFile
+from tracer.entry.values import Misread
+
+
+class SheetReader:
+    """Reads sheet after sheet; keeps fragments by part name, runs and problems."""
+
+    def __init__(self, colours: str | None, problems: list[Problem]) -> None:
+        self.colours = colours
+        self.problems = problems
+        self.sheets: list[Sheet] = []
+        self.files: list[TypedFile] = []
+        self.fragments: dict[str, list[Fragment]] = {}
+        self.runs: list[Run] = []
+        self._ids: dict[str, str] = {}
+        self._parts: list[tuple[str, Any, int, TypedFile, str]] = []
+
+    def names(self) -> set[str]:
+        """Every part that stands on a sheet, with or without a problem of its own."""
+        return {name for name, *_ in self._parts}
+
+    def read(self, file: TypedFile) -> None:
+        head: SheetFacts | None = facts_of(SheetFacts, file.tree, file, (), self.problems)
+        if head is not None and head.sheet in self._ids:
+            place = file.place_of(("sheet",))
+            self.problems.append(
+                file.problem(
+                    place,
+                    f"sheet {head.sheet} is already typed in ({self._ids[head.sheet]})",
+                    "Give each page its own number, or merge the two files.",
+                    head.sheet,
+                )
+            )
+        number = len(self.sheets)
+        seen = head.seen if head else "diagram"
+        sheet_id = head.sheet if head else file.name
+        self._ids.setdefault(sheet_id, file.name)
+        told = (head.title, seen, head.note, head.hazard, head.caution) if head else (None, seen)
+        self.sheets.append(Sheet(file.name, sheet_id, *told))
+        self.files.append(file)
+        self._read_parts(file, number, seen)
+        self._read_runs(file, number, seen)
+
+    def _read_parts(self, file: TypedFile, number: int, seen: str) -> None:
+        parts = file.tree.get("parts")
+        if parts in (None, ""):
+            return
+        if not isinstance(parts, dict):
+            self.problems.append(
+                file.problem(
+                    file.place_of(("parts",)),
+                    "`parts` must be a mapping of names",
+                    "Write `parts:` and below it `ALM: {is: module}`.",
+                )
+            )
+            return
+        for name, tree in parts.items():
+            if not PART_NAME.match(name) or name in RESERVED:
+                self.problems.append(
+                    file.problem(
+                        file.place_of(("parts", name), key=True),
+                        f"`{name}` cannot be the name of a part",
+                        "Use one word without dots, colons, slashes or brackets.",
+                        name,
+                    )
+                )
+                continue
+            self._parts.append((name, {"is": tree} if isinstance(tree, str) else tree, number, file, seen))
+
+    def finish(self) -> None:
+        """Check the facts about each part, once every sheet is known (a part's kind may stand on another sheet)."""
+        kinds: dict[str, tuple[str, TypedFile, Path_]] = {}
+        for name, tree, _, file, _ in self._parts:
+            if not isinstance(tree, dict):
+                continue
+            kind = tree.get("is")
+            path: Path_ = ("parts", name, "is")
+            if isinstance(kind, list | dict):
+                what = f"{name}: its kind is one word, not a list or a mapping"
+                self.problems.append(file.problem(file.place_of(path), what, f"Write `{name}: {{is: module}}`."))
+            if not isinstance(kind, str) or not kind:
+                continue
+            if kind not in KINDS:
+                fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}. A sensor, lamp or motor is a load.")  # fmt: skip
+                self.problems.append(file.problem(file.place_of(path), f"`{kind}` is not a kind of part", fix, kind))
+            elif name not in kinds:
+                kinds[name] = (kind, file, path)
+            elif kinds[name][0] != kind:
+                first, first_file, first_path = kinds[name]
+                self.problems.append(
+                    file.problem(
+                        file.place_of(path),
+                        f"{name} is a {kind} here, but a {first} at {first_file.place_of(first_path)}",
+                        "Two different parts need two names; the same part has one kind.",
+                        kind,
+                    )
+                )
+        for name, tree, number, file, seen in self._parts:
+            path = ("parts", name)
+            if name not in kinds:
+                if not isinstance(tree, dict):
+                    self.problems.append(
+                        file.problem(
+                            file.place_of(path),
+                            f"{name}: its kind is missing",
+                            f"Write `{name}: {{is: module}}`.",
+                        )
+                    )
+                elif "is" not in tree:
+                    self.problems.append(
+                        file.problem(
+                            file.place_of(path, key=True),
+                            f"{name}: its kind is missing",
+                            f"Add `is: ...` ({listed(list(KINDS), most=24)}).",
+                            name,
+                        )
+                    )
+                elif not tree["is"]:
+                    self.problems.append(
+                        file.problem(
+                            file.place_of(path, key=True),
+                            f"{name}: its kind is missing",
+                            f"Write `is: ...` ({listed(list(KINDS), most=24)}).",
+                            name,
+                        )
+                    )
+                continue
+            kind = kinds[name][0]
+            facts: PartFacts | None = facts_of(KINDS[kind], tree, file, path, self.problems)
+            if facts is None:
+                continue
+            self._add(Fragment(name, PartKind(kind), facts, number, file, path, facts.seen or seen))
+            if isinstance(facts, PanelFacts):
+                self._positions(name, facts, number, file, path, facts.seen or seen)
+
+    def _positions(self, panel: str, facts: PanelFacts, number: int, file: TypedFile, path: Path_, seen: str) -> None:
+        for labels, typed in facts.positions.items():
+            at: Path_ = (*path, "positions", labels)
+            try:
+                expanded = values.pin_list(labels)
+            except Misread as misread:
+                self.problems.append(file.problem(file.place_of(at, key=True), misread.what, misread.fix, labels))
+                continue
+            kind, tree = str(PartKind.FUSE), typed
+            if isinstance(typed, str):
+                word = typed.strip()
+                tree = {"state": "empty"} if word == "empty" else {} if word in values.UNKNOWN_WORDS else {"amps": word}
+            elif isinstance(typed, dict):
+                kind = typed.get("is", PartKind.FUSE)
+                if kind not in IN_A_POSITION:
+                    fix = did_you_mean(str(kind), IN_A_POSITION, f"In a position sits a {listed(IN_A_POSITION)}.")
+                    self.problems.append(
+                        file.problem(file.place_of((*at, "is")), f"`{kind}` cannot sit in a position", fix, str(kind))
+                    )
+                    continue
+            before = len(self.problems)
+            position: PartFacts | None = facts_of(KINDS[kind], tree, file, at, self.problems)
+            if position is None:
+                if isinstance(typed, str) and len(self.problems) > before:
+                    del self.problems[before:]
+                    self.problems.append(
+                        file.problem(
+                            file.place_of(at),
+                            f"`{typed}` is not a rating in A",
+                            "Write the rating (`15`), `empty`, `unknown`, or `{is: relay, ...}`.",
+                            typed,
+                        )
+                    )
+                continue
+            for label in expanded:
+                if not PART_NAME.match(label) or label in RESERVED:
+                    self.problems.append(
+                        file.problem(
+                            file.place_of(at, key=True),
+                            f"`{label}` cannot be the label of a position",
+                            "Use one word.",
+                            label,
+                        )
+                    )
+                    continue
+                self._add(
+                    Fragment(
+                        f"{panel}/{label}",
+                        PartKind(kind),
+                        position,
+                        number,
+                        file,
+                        at,
+                        position.seen or seen,
+                        panel,
+                        label,
+                    )
+                )
+
+    def _add(self, fragment: Fragment) -> None:
+        self.fragments.setdefault(fragment.name, []).append(fragment)
+
+    def _read_runs(self, file: TypedFile, number: int, seen: str) -> None:
+        runs = file.tree.get("runs")
+        if runs in (None, ""):
+            return
+        if not isinstance(runs, list):
+            self.problems.append(
+                file.problem(
+                    file.place_of(("runs",)),
+                    "`runs` must be a list",
+                    "Begin each run on its own line with `- `.",
+                )
+            )
+            return
+        nodes = file.node_of(("runs",)).value
+        for index, typed in enumerate(runs):
+            node = nodes[index]
+            note = None
+            run_seen = seen
+            if isinstance(typed, dict):
+                text, run_seen, note, node = self._run_mapping(typed, file, index, seen)
+            else:
+                text = typed
+            if not isinstance(text, str):
+                if isinstance(typed, list):
+                    self.problems.append(
+                        file.problem(
+                            file.place(node),
+                            "a run is one line of text, not a list",
+                            "Write it without brackets: `F9 -- RD 2.5 -- ALM.4`.",
+                        )
+                    )
+                continue
+            if node.style not in ("|", ">") and node.end_mark.line < len(file.lines):
+                rest = file.lines[node.end_mark.line][node.end_mark.column :]
+                if "#" in rest and has_dashes(rest):
+                    place = Place(file.name, node.end_mark.line + 1, node.end_mark.column + rest.index("#") + 1)
+                    self.problems.append(
+                        file.problem(
+                            place,
+                            "`#` begins a comment, so the rest of this run is not read",
+                            "Write a wire number in round brackets: `RD 2.5 (204)`. A comment goes on a line of its own.",
+                            "#",
+                        )
+                    )
+            mark = node.start_mark
+            column = mark.column + 1 + (node.style in ("'", '"') if node.style else 0)
+            points, wires, slips = read_run(text, self.colours or "iec")
+            for slip in slips:
+                if self.colours is None and slip.what.endswith(NOT_A_COLOUR):
+                    continue
+                place = place_in_run(file, mark.line + 1, column, text, slip.offset)
+                self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
+            if not slips:
+                self.runs.append(Run(number, text, mark.line + 1, column, points, wires, run_seen, note))
+        nodes.clear()  # each run has kept its place; the nodes would be most of the memory of a large vehicle
+        runs.clear()
+
+    def _run_mapping(
+        self, typed: dict[str, Any], file: TypedFile, index: int, seen: str
+    ) -> tuple[str | None, str, str | None, Any]:
+        path: Path_ = ("runs", index)
+        keys = list(typed)
+        if (keys and keys[0].startswith(("--", "?"))) or keys == [""]:
+            self.problems.append(
+                file.problem(
+                    file.place_of(path),
+                    "a run cannot begin with `?` (YAML reads it as something else)",
+                    "Turn the run round so that `?` comes last, or begin it with `unknown`.",
+                    "?",
+                )
+            )
+            return None, seen, None, None
+        if keys and has_dashes(keys[0]):
+            colon = file.node_of((*path, keys[0]), key=True).end_mark
+            self.problems.append(
+                file.problem(
+                    Place(file.name, colon.line + 1, colon.column + 1),
+                    "a colon followed by a space splits this run in two (YAML reads it as `key: value`)",
+                    "Remove the colon, or put the whole run in quotes.",
+                    ":",
+                )
+            )
+            return None, seen, None, None
+        facts: RunFacts | None = facts_of(RunFacts, typed, file, path, self.problems)
+        if facts is None:
+            return None, seen, None, None
+        return facts.run, facts.seen or seen, facts.note, file.node_of((*path, "run"))
