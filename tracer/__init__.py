@@ -219,7 +219,7 @@ def volts(
     added: Iterable[str] = (),
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
-    lamp_w: float = 21.0,
+    lamp_w: float | None = None,
     shop: Path | None = None,
 ) -> VoltsReport:
     """Computed volts at every probe point of a module's rows in a key state, with what-ifs and the limits of a workshop's file.
@@ -228,6 +228,7 @@ def volts(
     ----------
     key : a key state; run, or the last but one, where it is left out
     opened, unplugged, loads, added, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
+    lamp_w : a test lamp for each pin in place of the one that its fuse or wire allows, which is the usual one
 
     Raises
     ------
@@ -237,6 +238,7 @@ def volts(
     """
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
+    from tracer.plan.lamps import LampRule
 
     tracing = _tracing(circuit)
     report = supplies(tracing, module)
@@ -244,7 +246,14 @@ def volts(
         tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
-    return volts_of(tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w)
+    return volts_of(
+        tracing,
+        report,
+        tracing.key_state(key),
+        changes,
+        limits=limits(tracing, shop),
+        lamps=LampRule(tracing.circuit).own_pins(report, lamp_w),
+    )
 
 
 def buses(circuit: Circuit | Tracing) -> list[str]:
@@ -355,16 +364,38 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
     UnknownModule : no module has that name
     NoEngine (a CannotCompute) : the layout engine cannot be run
     """
-    from tracer.report.printing import printed as printed_of
+    from tracer.report import printing
+    from tracer.standards.figures import decimal_mark
 
-    return printed_of(_tracing(circuit), module, job)
+    tracing = _tracing(circuit)
+    with decimal_mark(job.mark):  # numbers stand in reasons and notes as well
+        report = supplies(tracing, module)
+        if job.what == "worksheet":
+            from tracer.plan.steps import plan_of
+
+            plan = plan_of(tracing, report, job.limits or limits(tracing))
+            return printing.worksheet(tracing.circuit, report, plan, job)
+        from tracer.plan.drawn import view_of
+
+        return printing.diagram(view_of(tracing, report, job.key), job)
 
 
 def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]:
     """Every module's, as they get ready, in several processes; each reads the vehicle's folder once."""
-    from tracer.report.printing import printed_all as printed_all_of
+    from functools import partial
 
-    return printed_all_of(folder, modules, job)
+    from tracer.report.printing import in_processes
+
+    return in_processes(partial(_printed_in_worker, str(folder), job), modules)
+
+
+_opened: dict[str, Tracing] = {}  # in a worker: the one vehicle it works on
+
+
+def _printed_in_worker(folder: str, job: Job, module: str) -> Printed:
+    if folder not in _opened:
+        _opened[folder] = _tracing(load(folder))
+    return printed(_opened[folder], module, job)
 
 
 def limits(circuit: Circuit | Tracing, shop: Path | None = None) -> LimitsInUse:

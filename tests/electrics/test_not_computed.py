@@ -12,6 +12,7 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
+from tests.report.printed_vehicles import sheet_of
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.volts.expected import expected_of
@@ -19,7 +20,6 @@ from tracer.electrics.volts.not_computed import CONTACT_A
 from tracer.report import bus as bus_report
 from tracer.report import supplies as supplies_report
 from tracer.report import volts as volts_report
-from tracer.report.printing import sheet_of
 from tracer.report.worksheet import form
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
@@ -87,8 +87,10 @@ def _computed(data: dict[str, Any], point: str) -> list[dict[str, Any]]:
     part, _, pin = point.partition(".")
     rows = [*data["supplies"], *data["grounds"], *data["carrying"], *data["chains"]]
     (found,) = (one for one in rows if (one["part"], one["pin"]) == (part, pin))
-    computed: list[dict[str, Any]] = [one for probe in found["probes"] for one in probe["expect"]["computed"]]
-    return computed
+    points = [{**data["points"][probe["at"]], **probe} for probe in found["probes"]]
+    return [
+        {**found["computed"][key], **one, "state": key} for point in points for key, one in point["computed"].items()
+    ] or [{"state": key, "nominal_v": None, **one} for key, one in found["computed"].items()]
 
 
 def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_path: Path) -> None:
@@ -97,7 +99,7 @@ def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_pa
     reason = f"{SAYS}contact of relay K1 carries more than 20 A, and what such a contact loses is not known"
     assert reason in text
     behind, beside = _computed(data, "M.1"), _computed(data, "M.3")
-    assert all(one["nominal_v"] is None and one["lost_high_v"] is None and one["load"] is None for one in behind)
+    assert all(one["nominal_v"] is None and one["nominal_a"] is None for one in behind)
     assert {one["not_computed"] for one in behind} == {reason}
     assert all(one["nominal_v"] > 9 and one["not_computed"] is None for one in beside)
     assert all("run: " + reason in one["not computed"] for one in rows if one["pin"] == "M.1")

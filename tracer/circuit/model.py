@@ -225,6 +225,21 @@ class Circuit:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
         return getattr(self.parts[part].facts, "state", None) in ("empty", "option")
 
+    def place_of_part(self, name: str) -> tuple[str | None, str | None]:
+        """Where a part sits and how to get there; a position answers with its panel."""
+        part = self.parts[name]
+        place, access = part.facts.at, part.facts.access
+        if part.panel is not None:
+            panel = self.parts[part.panel]
+            place = place or panel.facts.at
+            access = access or panel.facts.access
+        return place, access
+
+    def title(self, name: str) -> str:
+        """'ALM (Air levelling module)'."""
+        part = self.parts[name]
+        return f"{name} ({part.facts.name})" if part.facts.name else name
+
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""
         return (part for part in self.parts.values() if part.kind is PartKind.MODULE)

@@ -14,6 +14,7 @@ import typer
 import tracer
 from tracer.cli.app import chosen
 from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
@@ -46,8 +47,11 @@ def answer(
     """
     if json and csv:
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
-    got = asked(ask, json=json)
-    show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
+    with decimal_mark(
+        POINT if json or csv else chosen.decimal
+    ):  # numbers stand in reasons as well, so around the question too
+        got = asked(ask, json=json)
+        show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
     end(completeness(got))
 
 

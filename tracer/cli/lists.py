@@ -9,8 +9,9 @@ import typer
 
 import tracer
 from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, text_of, write
-from tracer.cli.app import app
+from tracer.cli.app import app, chosen
 from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, ModuleArgument, ShopOption
+from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
     from tracer.trace.tracing import Tracing
@@ -90,7 +91,7 @@ def affects(
     from tracer.report import affects as report
 
     answer(
-        lambda tracing: (tracing, tracer.affects(tracing, part, pin)),
+        lambda tracing: (tracing.circuit, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(got[1]),
         completeness=lambda got: got[1].completeness,
@@ -126,6 +127,7 @@ def panel(
 ) -> None:
     """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
     from tracer.report import panel as report
+    from tracer.report import panel_data, panel_page
 
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
@@ -135,18 +137,26 @@ def panel(
     def ask(tracing: Tracing) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
         found = tracer.panels(tracing, name)
         if pdf is not None:
-            write(tracing.circuit, pdf, report.as_pdf(found))
+            with decimal_mark(chosen.decimal):
+                write(tracing.circuit, pdf, panel_page.as_pdf(found))
         texts = {str(seen): text_of(seen)} if seen is not None else {}
         if saw:
             texts["--saw"] = "\n".join(saw)
         return found, tracer.seen(tracing, found, texts) if texts else None
 
-    found, compared = asked(ask, json=json)
-    if compared is not None:
-        show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
-        end(compared.completeness)
-    if pdf is None or json or csv:
-        show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **page()))
+    with decimal_mark(POINT if json or csv else chosen.decimal):
+        found, compared = asked(ask, json=json)
+        if compared is not None:
+            show(panel_data.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
+            end(compared.completeness)
+        if pdf is None or json or csv:
+            show(
+                panel_data.as_data(found)
+                if json
+                else panel_data.as_csv(found)
+                if csv
+                else report.as_text(found, **page())
+            )
     end(found.completeness)
 
 

@@ -122,6 +122,7 @@ def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
             job,
             key=tracing.key_state(job.key) if job.key is not None else None,
             limits=tracer.limits(tracing, shop) if job.what == "worksheet" else None,
+            decimal=chosen.decimal,
         )
         if wanted.module is None:
             return _print_all(tracing.circuit, wanted.output, checked)

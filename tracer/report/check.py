@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracer.circuit.model import Circuit
 from tracer.electrics.audit import Audit
@@ -11,6 +11,9 @@ from tracer.report.layout import Page, counted
 from tracer.report.minding import minding_data, notes, opening
 from tracer.report.sheets import place_fields
 from tracer.trace.rules.registry import Finding, Rule
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.audit import Audit
 
 SCHEMA = "tracer.check/1"
 

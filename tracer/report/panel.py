@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
-from tracer.report.completeness import cell, completeness_data, first_line
+from tracer.report.completeness import first_line
 from tracer.report.layout import Page, counted, display_width
-from tracer.report.minding import cell as minding_cell
-from tracer.report.minding import first_words, labelled, lines, minding_data, notes, opening, withheld
-from tracer.report.minding import mark as minding_mark
-from tracer.report.sheets import csv_text
-from tracer.report.supplies import loose_data
+from tracer.report.minding import labelled, notes, opening
+from tracer.standards import figures
 from tracer.trace.lists.completeness import Completeness
-from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
+from tracer.trace.minding import Minding
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -75,7 +71,7 @@ def _panel(page: Page, panel: Panel, minding: Minding) -> None:
 
 def mark(position: Position) -> str:
     """What a position shows in the plan: '20 A', 'EMPTY', '(15 A)', '15 A or'."""
-    rating = f"{position.amps:g} A" if position.amps is not None else ""
+    rating = figures.stated(position.amps, "A") if position.amps is not None else ""
     if position.state == EMPTY:
         return "EMPTY"
     if position.state == OPTION:
@@ -310,211 +306,3 @@ def _mismatch(page: Page, one: Mismatch, minding: Minding) -> None:
             page.labelled(title if number == 0 else "", symptom, indent=6, column=11)
     elif one.position.said and not one.hazard:
         page.labelled("serves", f'"{one.position.said}"', indent=6, column=11)
-
-
-# --- JSON and CSV -----------------------------------------------------------------------------------------------
-
-
-def as_data(report: PanelReport) -> dict[str, Any]:
-    """The inventory as plain data, documented in docs/json/panel.md."""
-    return {
-        "schema": SCHEMA,
-        "vehicle": report.vehicle,
-        **completeness_data(report.completeness),
-        "loose_elsewhere": report.loose_elsewhere,
-        "panels": [
-            {
-                "panel": panel.panel,
-                "name": panel.name,
-                "place": panel.place,
-                "access": panel.access,
-                "keys": list(panel.keys),
-                "plan": [list(row) for row in panel.plan],
-                "positions": [position_data(position) for position in panel.positions],
-                "loose_ends": [loose_data(loose) for loose in panel.loose_ends],
-            }
-            for panel in report.panels
-        ],
-        "minding": minding_data(report.minding),
-        "cautions": list(report.cautions),
-    }
-
-
-def position_data(position: Position) -> dict[str, Any]:
-    """One position as plain data."""
-    return {
-        "label": position.label,
-        "part": position.part,
-        "name": position.name,
-        "kind": position.kind,
-        "belongs": position.belongs,
-        "amps": position.amps,
-        "type": position.letter or None,
-        "family": position.family or None,
-        "colour": position.colour,
-        "state": position.state,
-        "either": position.either,
-        "body": position.body,
-        "output": position.output,
-        "fed_from": list(position.fed_from),
-        "upstream": list(position.upstream),
-        "sources": list(position.ends),
-        "feed_side": position.feed_side,
-        "live": position.live,
-        "why": {key: list(reasons) for key, reasons in position.why.items()},
-        "serves": [
-            {"part": one.part, "kind": one.kind, "name": one.name, "pin": one.pin, "declared": one.declared, "through": list(one.through)}
-            for one in position.serves
-        ],
-        "loose": list(position.loose),
-        "next": list(position.below),
-        "pins": dict(position.pins),
-        "text": position.said,
-        "text_not_found": list(position.not_found),
-        "text_not_named": list(position.not_named),
-        "sheets": list(position.sheets),
-        "note": position.note,
-    }  # fmt: skip
-
-
-def as_csv(report: PanelReport) -> str:
-    """One line for each position."""
-    keys = report.panels[0].keys if report.panels else ()
-    head = [
-        "panel", "label", "belongs", "state", "A", "type", "colour", "fed from", "behind", "feed side", *(f"live in {key}" for key in keys), "serves", "text",
-        "sheets", "to mind", "complete",
-    ]  # fmt: skip
-    rows = [
-        [
-            position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
-            position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
-            *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
-            minding_cell(report.minding, position.part),
-            cell(report.completeness),
-        ]
-        for panel in report.panels
-        for position in panel.positions
-    ]  # fmt: skip
-    return csv_text(head, rows)
-
-
-def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
-    """The comparison as plain data, documented in docs/json/panel.md."""
-    return {
-        "schema": SEEN_SCHEMA,
-        "vehicle": report.vehicle,
-        **completeness_data(seen.completeness),
-        "mismatches": [
-            {
-                "label": one.position.label,
-                "panel": one.position.panel,
-                "what": one.what,
-                "hazard": one.hazard,
-                "belongs": one.position.belongs,
-                "seen": one.seen.words,
-                "message": one.message,
-                "action": one.action,
-                "symptoms": list(one.symptoms),
-            }
-            for one in seen.mismatches
-        ],
-        "stories": [
-            {"message": story.message, "why": story.why, "positions": list(story.positions)} for story in seen.stories
-        ],
-        "right": list(seen.right),
-        "not_looked_at": [
-            {"label": position.label, "panel": position.panel, "belongs": position.belongs}
-            for position in seen.not_looked_at
-        ],
-        "minding": minding_data(report.minding),
-        "cautions": list(seen.cautions),
-    }
-
-
-# --- a page to fill in -----------------------------------------------------------------------------------------
-
-
-def as_pdf(report: PanelReport) -> bytes:
-    """The inventory as a page to fill in at the panel: a plan, and boxes for what is fitted, its rating and the voltages."""
-    import json
-    from importlib.resources import files
-
-    import typst
-
-    template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
-    data = json.dumps(page_data(report), ensure_ascii=False)
-    made: Any = typst.compile(template, sys_inputs={"data": data}, ignore_system_fonts=True)
-    assert isinstance(made, bytes)
-    return made
-
-
-def page_data(report: PanelReport) -> dict[str, Any]:
-    """What the page shows: words only, so that the template draws and does not decide."""
-    return {
-        "vehicle": report.vehicle,
-        "boxes": list(BOXES),
-        "cautions": [
-            one
-            for one in (first_words(report.minding), *lines(report.minding, HAZARD, CAUTION, NOTE), *report.cautions)
-            if one
-        ],
-        "panels": [
-            {
-                "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
-                "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
-                "verdict": verdict([panel], report.completeness),
-                "plan": _page_plan(panel),
-                "positions": [_page_row(position, report.minding) for position in panel.positions],
-            }
-            for panel in report.panels
-        ],
-    }
-
-
-def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
-    marks = {position.label: mark(position) for position in panel.positions}
-    for position in panel.positions:
-        if position.body and position.body not in marks:
-            marks[position.body] = "/".join(
-                f"{one.amps:g}" for one in panel.positions if one.body == position.body and one.amps is not None
-            )
-    return [
-        [{"label": "" if label == "_" else label, "mark": marks.get(label, "")} for label in row] for row in panel.plan
-    ]
-
-
-def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
-    state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
-    belongs = "" if position.state == EMPTY else _short(position)
-    notes: Sequence[str] = [
-        state,
-        f"or in {position.either}" if position.either else "",
-        f"element of {position.body}" if position.body else "",
-        minding_mark(minding, position.part),
-        withheld(minding, position.part),
-    ]
-    return {
-        "label": position.label,
-        "belongs": belongs,
-        "state": "; ".join(note for note in notes if note),
-        "empty": position.state == EMPTY,
-        "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
-        "live": live_words(position) if position.live else "",
-        "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
-        "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
-        "no_method": bool(withheld(minding, position.part)),
-    }  # fmt: skip
-
-
-def _also_loose(position: Position) -> str:
-    return f"NOT KNOWN what hangs on {', '.join(position.loose)}" if position.loose else ""
-
-
-def _short(position: Position) -> str:
-    if position.state == ELECTRONIC:
-        return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
-    if position.kind in ("relay", "diode"):
-        return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
-    rating = f"{position.amps:g} A" if position.amps is not None else "rating not known"
-    more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
-    return ", ".join(word for word in (rating, *more) if word)

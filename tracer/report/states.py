@@ -7,7 +7,7 @@ from typing import Any
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, minding_data, notes, opening
-from tracer.report.supplies import loose_data
+from tracer.report.sheets import loose_data
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"

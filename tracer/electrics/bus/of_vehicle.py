@@ -16,6 +16,7 @@ from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
+from tracer.standards import figures
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import of_nodes, uncounted_joints
 from tracer.trace.lists.completeness import Completeness
@@ -86,6 +87,8 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         for case in cases
         if case.kind not in ("unplugged", "termination") or withheld.keys().isdisjoint(case.parts)
     )
+    if all(reading is None for case in cases for reading in case.readings):
+        cases = ()  # there is no point at which anything may be read
     tests = tuple(test for test in tests if withheld.keys().isdisjoint((test.module, test.at)))
     levels = tuple(levels_of(kind, limits.system_v))
     report = BusReport(
@@ -105,7 +108,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         levels,
         tuple(lines.notes),
         tuple(lines.problems),
-        f"{100 * limits.of('meter resistance share').high:g} % of the reading and {limits.of('meter resistance digits').high:g} Ω",
+        f"{figures.percent(limits.of('meter resistance share').high)} of the reading and {figures.ohms(limits.of('meter resistance digits').high)}",
         _completeness(lines, terminations, len(loose_ends(lines.tracing)) - len(on_lines)),
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",

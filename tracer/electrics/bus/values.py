@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
@@ -150,9 +151,5 @@ class BusReport(Answer):
 
 
 def ohm_words(ohm: float) -> str:
-    """'60.0 Ω', '12 kΩ', 'open'."""
-    if ohm > OPEN_OHM:
-        return "open"
-    if ohm >= 1000:
-        return f"{ohm / 1000:.3g} kΩ"
-    return f"{ohm:.1f} Ω"
+    """'60 Ω', '12.3 kΩ', 'open'."""
+    return "open" if ohm > OPEN_OHM else figures.ohms(ohm)

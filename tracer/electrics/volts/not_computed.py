@@ -15,6 +15,7 @@ from tracer.electrics.model.sources import turning_generators
 from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.entry.problems import listed, natural
+from tracer.standards import figures
 from tracer.trace.lists.results import Row
 from tracer.trace.tracing import Tracing
 
@@ -81,7 +82,9 @@ class Withheld:
         for number, _ in way:
             if self.model.branches[number].kind in CONTACTS and abs(float(self.branch_a[number])) > CONTACT_A:
                 name = self.model.element_name(number)
-                return said(f"{name} carries more than {CONTACT_A:g} A, and what such a contact loses is not known")
+                return said(
+                    f"{name} carries more than {figures.stated(CONTACT_A, 'A')}, and what such a contact loses is not known"
+                )
         return ""
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tracer.circuit.model import Circuit
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.standards import figures
 from tracer.trace.affects.still_fed import Reach
 from tracer.trace.affects.targets import Target
 from tracer.trace.kinds import PARTS, Draws
@@ -148,4 +149,6 @@ def _module_terminals(
 def fuse_words(circuit: Circuit, name: str) -> str:
     """'F9 10 A', 'ML1 150 A', 'STE'."""
     facts = circuit.parts[name].facts if name in circuit.parts else None
-    return f"{name} {facts.amps:g} A" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    return (
+        f"{name} {figures.stated(facts.amps, 'A')}" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    )

@@ -192,12 +192,14 @@ class _Common:
                 name = f"wire {wire.text}, {ends}"
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
             elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind is PartKind.CONNECTOR:
-                place, access = self.tracing.place_of_part(link.part)
+                place, access = self.tracing.circuit.place_of_part(link.part)
                 name = circuit.contact_name(link.a, link.b)
                 yield Candidate(name, "cavity", f"cavity {name}", place, access), Opened(frozenset((number,)))
 
     def _candidate(self, target: Target, kind: str) -> tuple[Candidate, Opened]:
-        place, access = self.tracing.place_of_part(target.name) if target.name in self.circuit.parts else (None, None)
+        place, access = (
+            self.tracing.circuit.place_of_part(target.name) if target.name in self.circuit.parts else (None, None)
+        )
         part = self.circuit.parts.get(target.name)
         title = f"{target.name} ({part.facts.name})" if part is not None and part.facts.name else target.name
         return Candidate(target.name, kind, f"{kind} {title}", place, access), target.opened

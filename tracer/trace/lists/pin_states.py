@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
+from tracer.standards import figures
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row
@@ -114,7 +115,7 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
     if output is not None and output.drives == "signal":
         return "its own signal: see the maker's figures", ""
     if output is not None and output.drives == "reference":
-        volts = f"{output.volts:g} V" if output.volts else "its reference voltage"
+        volts = figures.stated(output.volts, "V") if output.volts else "its reference voltage"
         return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"
     if output is not None:
         commanded = output.when.text if output.when.known else "a state that is not known"

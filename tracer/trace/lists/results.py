@@ -17,6 +17,7 @@ class Expect:
     limit_v: float | None
     source: str
     live: dict[str, str]
+    no_method: str = ""  # what stands in place of a reading where nothing may be measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from tracer.circuit.model import Circuit, End
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.standards import figures
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.hazards import Hazards
@@ -204,7 +205,7 @@ def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
 def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
     circuit = tracing.circuit
     part = circuit.parts[circuit.node_parts[node]]
-    place, access = tracing.place_of_part(part.name)
+    place, access = tracing.circuit.place_of_part(part.name)
     links = [
         number for number in circuit.at[node] if number in way.links and circuit.links[number].kind is LinkKind.WIRE
     ]
@@ -229,7 +230,7 @@ def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
 
 
 def _limit_words(limit: Limit) -> str:
-    return f"{limit.item} {limit.max_v:.2f} V: {said(limit.certainty, limit.source)}"
+    return f"{limit.item} {figures.volts(limit.max_v)}: {said(limit.certainty, limit.source)}"
 
 
 def _expect(tracing: Tracing, node: int, level: str) -> Expect:
@@ -237,17 +238,17 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     live, _ = levels(tracing, node, level)
     limit: Limit
     if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[node]):
-        return Expect(withheld, None, "", live)
+        return Expect(withheld, None, "", live, no_method=withheld)
     if level == "ground":
         limit = drop_limit("ground path")
         return Expect(
-            f"at most {limit.max_v:.2f} V to battery negative, plugged in and working",
+            f"at most {figures.volts(limit.max_v)} to battery negative, plugged in and working",
             limit.max_v,
             _limit_words(limit),
             live,
         )
     limit = drop_limit("single wire")
-    text = f"battery voltage, at most {limit.max_v:.2f} V lost per wire, plugged in and working"
+    text = f"battery voltage, at most {figures.volts(limit.max_v)} lost per wire, plugged in and working"
     return Expect(text, limit.max_v, _limit_words(limit), live)
 
 
@@ -399,7 +400,10 @@ def _output_notes(circuit: Circuit, links: list[Link]) -> list[str]:
             facts = circuit.parts[link.part].facts
             assert isinstance(facts, ModuleFacts)
             fuse = facts.outputs[link.output].fuse
-            outputs.append(f"{link.part}.{link.output}" + (f" (takes the place of a {fuse:g} A fuse)" if fuse else ""))
+            outputs.append(
+                f"{link.part}.{link.output}"
+                + (f" (takes the place of a {figures.stated(fuse, 'A')} fuse)" if fuse else "")
+            )
     if not outputs:
         return []
     return [

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from tracer.circuit.model import FUSE_KINDS
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding
@@ -90,7 +91,7 @@ class Position:
         if self.relay:
             words += f", {self.relay}"
         if self.kind in FUSE_KINDS:
-            words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
+            words += f" {figures.stated(self.amps, 'A')}" if self.amps is not None else ", rating not known"
             if self.letter or self.family:
                 words += (
                     f", type {self.letter} ({self.family})"
