@@ -36,6 +36,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
+    from tracer.plan.glance import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
@@ -69,6 +70,7 @@ _VALUES = {
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
     "Expected": "tracer.electrics.volts.expected",
+    "Glance": "tracer.plan.glance",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
     "ModuleStates": "tracer.trace.lists.pin_states",
@@ -129,6 +131,21 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     from tracer.trace.lists.supplies import supplies_of
 
     return supplies_of(circuit, module)
+
+
+def glance(
+    circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None, computed: bool = True
+) -> Glance:
+    """The first look at a list: for each pin what feeds it, the test that decides, where to split. Nothing `computed`: at once, without figures.
+
+    Raises
+    ------
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.plan.glance import glance_of
+
+    tracing = _tracing(circuit)
+    return glance_of(tracing, report, limits(tracing, shop) if computed else None)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

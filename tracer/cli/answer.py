@@ -37,7 +37,7 @@ def answer(
     ask: Callable[[Tracing], Got],
     *,
     text: Callable[..., str],
-    data: Callable[[Got], Mapping[str, Any]],
+    data: Callable[[Got], Mapping[str, Any]] | None = None,
     table: Callable[[Got], str] | None = None,
     complete: Callable[[Got], bool] = lambda got: got.complete,  # type: ignore[attr-defined]
     json: bool = False,
@@ -57,7 +57,9 @@ def answer(
         POINT if json or csv else chosen.decimal
     ):  # numbers stand in reasons as well, so around the question too
         got = asked(ask, json=json)
-        show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
+        show(
+            data(got) if json and data is not None else table(got) if csv and table is not None else text(got, **page())
+        )
     end(complete=complete(got))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -32,10 +32,14 @@ def check(
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv    tracer supplies ALM --quick"
+    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM 2    tracer supplies ALM --all    tracer supplies ALM --csv > probes.csv"
 )
 def supplies(
     module: ModuleArgument,
+    pin: Annotated[
+        str | None, typer.Argument(metavar="[PIN]", help="One pin: its whole way with every probe point.")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every pin with its whole way, places, count of pins.")] = False,
     json: JsonOption = False,
     csv: CsvOption = False,
     quick: Annotated[
@@ -43,22 +47,40 @@ def supplies(
     ] = False,
     shop: ShopOption = None,
 ) -> None:
-    """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
+    """Every supply and ground of a module: what feeds each pin, where to probe, which figure decides; and what is still loose."""
     from tracer.report import supplies as report
+
+    if pin is not None and (json or csv or every):
+        fail("PIN goes without --all, --json and --csv: those hold every pin.", WRONG_USAGE)
+    if not (pin or every or json or csv):
+        _at_a_glance(module, quick=quick, shop=shop)
 
     def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
         found = tracer.supplies(tracing, module)
+        if pin is not None:
+            report.rows_of(found, pin)  # a pin that there is not ends it before anything is computed
         return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
-        text=lambda got, **page: report.as_text(*got, **page),
+        text=lambda got, **page: (
+            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], pin, **page)
+        ),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),
         complete=lambda got: got[0].complete,
         json=json,
         csv=csv,
     )
+
+
+def _at_a_glance(module: str, *, quick: bool, shop: Path | None) -> NoReturn:
+    from tracer.report import glance as report
+
+    def ask(tracing: Tracing) -> tracer.Glance:
+        return tracer.glance(tracing, tracer.supplies(tracing, module), shop=shop, computed=not quick)
+
+    answer(ask, text=report.as_text, complete=lambda got: got.report.complete)
 
 
 @app.command(epilog="Example: tracer -C circuits/minibus states ALM")
