@@ -20,6 +20,7 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
     for module in modules:
         for command in ("supplies", "states", "affects", "common", "volts"):
             yield [command, module]
+        yield ["supplies", module, "--all"]
         yield ["worksheet", module, "--json"]
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]
     if len(modules) > 1:

@@ -36,7 +36,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
-    from tracer.plan.glance import Glance as Glance
+    from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
@@ -70,7 +70,7 @@ _VALUES = {
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
     "Expected": "tracer.electrics.volts.expected",
-    "Glance": "tracer.plan.glance",
+    "Glance": "tracer.plan.values",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
     "ModuleStates": "tracer.trace.lists.pin_states",
@@ -146,6 +146,18 @@ def glance(
 
     tracing = _tracing(circuit)
     return glance_of(tracing, report, limits(tracing, shop) if computed else None)
+
+
+def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
+    """The rows of one pin of a list, asked for as `2`, `2+` or with the module's name before it.
+
+    Raises
+    ------
+    CannotAnswer : it is no pin of this list; the message says what it is or which there are
+    """
+    from tracer.trace.lists.one_pin import rows_of
+
+    return rows_of(report, pin)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

@@ -55,16 +55,18 @@ def supplies(
     if not (pin or every or json or csv):
         _at_a_glance(module, quick=quick, shop=shop)
 
+    rows: list[tracer.Row] = []
+
     def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
         found = tracer.supplies(tracing, module)
         if pin is not None:
-            report.rows_of(found, pin)  # a pin that there is not ends it before anything is computed
+            rows.extend(tracer.rows_of(found, pin))
         return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
         text=lambda got, **page: (
-            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], pin, **page)
+            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], rows, **page)
         ),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),

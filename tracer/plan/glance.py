@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tracer.circuit.model import Circuit
 from tracer.plan.lamps import LampRule
-from tracer.plan.values import Lamp, there
-from tracer.trace.lists.results import Cavity, Probe, Row, SupplyReport
+from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
+from tracer.trace.lists.results import Probe, Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:  # what solves networks is loaded only where something is computed
@@ -17,67 +16,6 @@ if TYPE_CHECKING:  # what solves networks is loaded only where something is comp
     from tracer.plan.bench import Bench
 
 MOST_SPLITS = 3
-
-
-@dataclass(frozen=True, slots=True)
-class OnWay:
-    """A fuse, a contact, an output, a splice or a ground point on the way of a row; `amps` of a fuse, None where it is not known.
-
-    `pins` of a contact ("30-87"); `beside`: another way leads past it.
-    """
-
-    part: str
-    kind: str  # fuse | contact | output | joint
-    panel: str | None
-    amps: float | None = None
-    pins: tuple[str, ...] = ()
-    beside: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Decides:
-    """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
-
-    `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so that they are open while it is unplugged.
-    """
-
-    key: str
-    lamp: Lamp
-    moves_v: float | None
-    most_v: float | None
-    why_not: str = ""
-    held: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class PinAtAGlance:
-    """One row: its short name (`2+`, `1-`), what is on its way from the source (a ground: from the pin), its test, where to split."""
-
-    name: str
-    row: Row
-    way: tuple[OnWay, ...]
-    test: Decides
-    splits: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class BusAtAGlance:
-    """A bus of the module: its pins with their lines, and the ohms between them with the module unplugged and everything asleep."""
-
-    name: str
-    pins: tuple[tuple[str, str], ...]
-    ohms: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Glance:
-    """The first look at a module's list. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
-
-    report: SupplyReport
-    pins: tuple[PinAtAGlance, ...]
-    unknown: tuple[Cavity, ...]
-    panels: tuple[tuple[str, str | None, str | None], ...]  # name, place, how to open it
-    buses: tuple[BusAtAGlance, ...]
 
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
@@ -211,4 +149,4 @@ def _buses(bench: Bench | None, report: SupplyReport) -> Iterator[BusAtAGlance]:
         yield BusAtAGlance(name, tuple(own), ohms)
 
 
-__all__ = ["BusAtAGlance", "Decides", "Glance", "OnWay", "PinAtAGlance", "glance_of"]
+__all__ = ["glance_of"]

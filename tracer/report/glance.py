@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from tracer.entry.problems import display_width, listed, natural
-from tracer.plan.glance import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
+from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.layout import Page, counted
+from tracer.report.supplies import gets_words
 from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 
@@ -54,22 +55,38 @@ def verdict(report: SupplyReport) -> str:
 
 
 def _head(page: Page, report: SupplyReport) -> None:
-    where = f", {report.place}" if report.place else ""
-    page.line(f"{report.module}{f' {report.name}' if report.name else ''}{where}", strong=True)
-    page.line(f"WIRING LIST {verdict(report)}", strong=True, hang=4)
+    page.line(f"{report.vehicle}: {report.module}{f' - {report.name}' if report.name else ''}", strong=True)
+    page.line(verdict(report), strong=True, hang=4)
     conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
     lines = [
-        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in report.loose_ends),
+        *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
         *(f"it rests on this: {one}" for one in conditions),
+        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in report.loose_ends),
     ]
     shown = lines if len(lines) <= MOST_LINES else lines[: MOST_LINES - 1]
     for line in shown:
-        page.line(f"! {line}", hang=2)
+        page.line(_cut(f"! {line}", page.width), hang=2)
     if len(shown) < len(lines):
         page.line(f"! and {len(lines) - len(shown)} more: `tracer supplies {report.module} --all`", hang=2)
+    if report.cross_check.not_walked:
+        pins = listed(list(report.cross_check.not_walked))
+        page.line(f"! pin {pins}: too many ways to walk them all; a fuse too many would not show", hang=2)
+    for level, rows in (("supply", report.supplies), ("ground", report.grounds)):
+        if not rows:
+            page.line(f"! {gets_words(report, level)}", hang=2)
     doubtful = [row.pin for row in report.rows if row.too_many]
     if doubtful:
         page.line(f"! MAY LIST TOO MUCH at pin {listed(doubtful)}: more switch positions than can be tried", hang=2)
+
+
+def _cut(text: str, width: int) -> str:
+    """One line of a wide page; the whole text stands under --all. A narrow page has it in several lines."""
+    if width < STACKED or display_width(text) <= width:
+        return text
+    words = text.split(" ")
+    while len(words) > 1 and display_width(" ".join(words)) > width - 2:
+        words.pop()
+    return " ".join(words) + " …"
 
 
 # --- one line for each pin ---------------------------------------------------------------------------------------------
@@ -221,6 +238,8 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
         "live",
         f"in {', '.join(report.keys)}: {', '.join(words for sign, words in meaning.items() if sign in signs)}{_depends(glance)}",
     )
+    if report.place:
+        yield report.module, report.place
     for name, place, _ in glance.panels:
         lead = f", behind {_way(behind[name], ground=False)}" if name in behind else ""
         yield name, (place or "place not typed in") + lead
@@ -243,8 +262,7 @@ def _how(glance: Glance) -> Iterator[tuple[str, str]]:
         yield (
             "test",
             (
-                "plug off, each pin alone: volts, then a lamp to battery - (at a ground pin: to +). They move by more than `max V`: a bad joint. "
-                "The same at the split points: good there, go towards the module."
+                "plug off, pin alone: volts, then lamp to battery - (ground pin: to +). A change above `max V`: bad joint. Then the same at the split points."
             ),
         )
 
@@ -258,20 +276,15 @@ def _depends(glance: Glance) -> str:
 
 
 def _first(report: SupplyReport, pin: PinAtAGlance) -> str:
-    """'2+ needs KAL: 86 supply, 85 ground (pulled by this module itself)'."""
-    chains = {row.code: row for row in report.chains}
+    """'2+ needs KAL (86+, 85- from ALM.11: plug off, it stays dead)', '9+ needs BDM working'."""
     parts: dict[str, list[str]] = {}
-    for need in pin.row.needs:
-        row = chains.get(need)
-        if row is not None:
-            own = any(one.startswith(f"{report.module}.") for one in row.needs)
-            from_itself = f" from {row.needs[0].split(' ')[0]}: plug off, it stays dead" if own else ""
-            parts.setdefault(row.part, []).append(f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}")
-    return (
-        f"{pin.name} needs " + " and ".join(f"{part} ({', '.join(pins)})" for part, pins in parts.items())
-        if parts
-        else ""
-    )
+    for row in (row for row in report.chains if row.code in pin.row.needs):
+        own = next((one for one in row.needs if one.startswith(f"{report.module}.")), "")
+        from_itself = f" from {own.split(' ')[0]}: plug off, it stays dead" if own else ""
+        words = f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}"
+        parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
+    needs = [f"{part} ({', '.join(pins)})" if all(pins) else f"{part} working" for part, pins in parts.items()]
+    return f"{pin.name} needs {' and '.join(needs)}" if needs else ""
 
 
 def _bus(bus: BusAtAGlance) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from tracer.entry.problems import CannotAnswer, listed, natural
+from tracer.entry.problems import listed, natural
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
@@ -30,8 +30,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, "Supplies", report.supplies, _gets_words(report, "supply"))
-    _section(page, places, expected, "Grounds", report.grounds, _gets_words(report, "ground"))
+    _section(page, places, expected, "Supplies", report.supplies, gets_words(report, "supply"))
+    _section(page, places, expected, "Grounds", report.grounds, gets_words(report, "ground"))
     if report.carrying:
         _section(page, places, expected, "Other pins that carry supply or ground level", report.carrying, "")
     if report.chains:
@@ -50,32 +50,12 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     return page.text()
 
 
-def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
-    """The rows of one pin of the module, also typed as `2+`, `1-` or with the module's name before it.
-
-    Raises
-    ------
-    CannotAnswer : it is no pin of this list; the message says what it is or which there are
-    """
-    name = pin.removeprefix(f"{report.module}.")
-    own = (*report.supplies, *report.grounds, *report.carrying)
-    found = tuple(row for row in own if name in (row.pin, f"{row.pin}{'+' if row.level == 'supply' else '-'}"))
-    if found:
-        return found
-    cavity = next((cavity for cavity in report.census if cavity.pin == name), None)
-    if cavity is not None:
-        said = f", declared `{cavity.declared}`" if cavity.declared else ""
-        raise CannotAnswer(f"{report.module}.{name} is {cavity.kind}{said}: no supply or ground is traced to it.")
-    raise CannotAnswer(
-        f"{report.module} has no pin {pin} here. Pins with a way: {', '.join(row.pin for row in own) or 'none'}."
-    )
-
-
-def pin_text(report: SupplyReport, expected: Expected | None, pin: str, *, width: int = 80, bold: bool = False) -> str:
-    """One pin with its whole way, what must work first for it, and the places."""
+def pin_text(
+    report: SupplyReport, expected: Expected | None, rows: Sequence[Row], *, width: int = 80, bold: bool = False
+) -> str:
+    """The rows of one pin with their whole ways, what must work first for it, and the places."""
     page = Page(width, bold=bold)
     _title(page, report)
-    rows = rows_of(report, pin)
     needed = {need for row in rows for need in row.needs}
     chains = [row for row in report.chains if row.code in needed]
     places = _Places([*rows, *chains])
@@ -136,7 +116,7 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
         page.line(loose.fix, indent=7)
 
 
-def _gets_words(report: SupplyReport, level: str) -> str:
+def gets_words(report: SupplyReport, level: str) -> str:
     """What stands where the module has no row of a level: how it gets one, as typed under `gets`."""
     none = f"no pin of this module reaches {'a source' if level == 'supply' else 'ground'}"
     how = report.gets.get(level)
