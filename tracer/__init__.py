@@ -130,7 +130,18 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     """
     from tracer.trace.lists.supplies import supplies_of
 
-    return supplies_of(circuit, module)
+    tracing = _tracing(circuit)
+    return supplies_of(tracing, tracing.circuit.spelt(module))
+
+
+def every_list(circuit: Circuit | Tracing) -> Iterator[SupplyReport]:
+    """The list of each module of the vehicle, by name, as they get ready: what one of them works out serves the next."""
+    from tracer.entry.problems import natural
+    from tracer.trace.lists.supplies import supplies_of
+
+    tracing = _tracing(circuit)
+    names = sorted((part.name for part in tracing.circuit.modules()), key=natural)
+    return (supplies_of(tracing, name) for name in names)
 
 
 def glance(
@@ -182,7 +193,8 @@ def states(circuit: Circuit | Tracing, module: str) -> ModuleStates:
     """
     from tracer.trace.lists.pin_states import pin_states
 
-    return pin_states(_tracing(circuit), module)
+    tracing = _tracing(circuit)
+    return pin_states(tracing, tracing.circuit.spelt(module))
 
 
 def panels(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
@@ -219,7 +231,8 @@ def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> Af
     """
     from tracer.trace.affects.dead_part import Affected
 
-    return Affected(_tracing(circuit)).report(part, pin)
+    tracing = _tracing(circuit)
+    return Affected(tracing).report(tracing.circuit.spelt(part), pin)
 
 
 def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:
@@ -231,7 +244,9 @@ def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[st
     """
     from tracer.trace.affects.in_common import common_of
 
-    return common_of(_tracing(circuit), dead, working)
+    tracing = _tracing(circuit)
+    spelt = tracing.circuit.spelt
+    return common_of(tracing, [spelt(name) for name in dead], [spelt(name) for name in working])
 
 
 def volts(

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, text_of, write
+from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, shown_while_waiting, text_of, write
 from tracer.cli.app import app, chosen
-from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, ModuleArgument, ShopOption
+from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def check(
     epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM 2    tracer supplies ALM --all    tracer supplies ALM --csv > probes.csv"
 )
 def supplies(
-    module: ModuleArgument,
+    module: MaybeModule = None,
     pin: Annotated[
         str | None, typer.Argument(metavar="[PIN]", help="One pin: its whole way with every probe point.")
     ] = None,
@@ -47,9 +47,13 @@ def supplies(
     ] = False,
     shop: ShopOption = None,
 ) -> None:
-    """Every supply and ground of a module: what feeds each pin, where to probe, which figure decides; and what is still loose."""
+    """Every supply and ground of a module (of all modules in one line each where none is named): what feeds each pin, where to probe, which figure decides; and what is still loose."""
     from tracer.report import supplies as report
 
+    if module is None:
+        if every or csv:
+            fail("--all and --csv want a MODULE; without one every module is listed in one line.", WRONG_USAGE)
+        _every_module(json=json)
     if pin is not None and (json or csv or every):
         fail("PIN goes without --all, --json and --csv: those hold every pin.", WRONG_USAGE)
     if not (pin or every or json or csv):
@@ -74,6 +78,16 @@ def supplies(
         json=json,
         csv=csv,
     )
+
+
+def _every_module(*, json: bool) -> NoReturn:
+    from tracer.report import modules as report
+
+    def ask(tracing: Tracing) -> list[tracer.SupplyReport]:
+        total = sum(1 for _ in tracing.circuit.modules())
+        return list(shown_while_waiting(tracer.every_list(tracing), "lists", total))
+
+    answer(ask, text=report.as_text, data=report.as_data, complete=report.complete, json=json)
 
 
 def _at_a_glance(module: str, *, quick: bool, shop: Path | None) -> NoReturn:
