@@ -197,16 +197,23 @@ def states(circuit: Circuit | Tracing, module: str) -> ModuleStates:
     return pin_states(tracing, tracing.circuit.spelt(module))
 
 
-def panels(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
-    """What belongs in each fuse position of a panel, or of all, and what it serves.
+def panels(circuit: Circuit | Tracing, name: str | None = None, *, module: str | None = None) -> PanelReport:
+    """What belongs in each fuse position of a panel, or of all, and what it serves; of a module's list only where one is named.
 
     Raises
     ------
-    UnknownPanel : no panel has that name
+    UnknownPanel, UnknownModule : there is none of that name
     """
-    from tracer.trace.panels.positions_of import panels_of
+    from tracer.trace.panels.positions_of import only_these, panels_of
 
-    return panels_of(circuit, name)
+    tracing = _tracing(circuit)
+    found = panels_of(tracing, None if name is None else tracing.circuit.spelt(name))
+    if module is None:
+        return found
+    rows = supplies(tracing, module).rows
+    return only_these(
+        found, {fuse.part for row in rows for fuse in row.fuses} | {probe.part for row in rows for probe in row.probes}
+    )
 
 
 def seen(circuit: Circuit | Tracing, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:

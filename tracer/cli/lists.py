@@ -10,7 +10,7 @@ import typer
 import tracer
 from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, shown_while_waiting, text_of, write
 from tracer.cli.app import app, chosen
-from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
+from tracer.cli.options import MODULES, PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
@@ -160,12 +160,21 @@ def panel(
     pdf: Annotated[
         Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")
     ] = None,
+    module: Annotated[
+        str | None,
+        typer.Option(
+            "--for", metavar="MODULE", help="Only the positions of this module's list.", autocompletion=MODULES
+        ),
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Everything about each position, with a plan of the panel.")
+    ] = False,
     json: JsonOption = False,
     csv: CsvOption = False,
 ) -> None:
     """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
     from tracer.report import panel as report
-    from tracer.report import panel_data, panel_page
+    from tracer.report import panel_data, panel_glance, panel_page
 
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
@@ -173,7 +182,7 @@ def panel(
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
 
     def ask(tracing: Tracing) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
-        found = tracer.panels(tracing, name)
+        found = tracer.panels(tracing, name, module=module)
         if pdf is not None:
             with decimal_mark(chosen.decimal):
                 write(tracing.circuit, pdf, panel_page.as_pdf(found))
@@ -194,6 +203,8 @@ def panel(
                 else panel_data.as_csv(found)
                 if csv
                 else report.as_text(found, **page())
+                if every
+                else panel_glance.as_text(found, module=module or "", **page())
             )
     end(complete=found.complete)
 

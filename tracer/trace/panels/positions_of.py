@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts, RelayFacts
@@ -146,6 +146,14 @@ class PanelReport:
     def positions(self) -> tuple[Position, ...]:
         """Every position of every panel, in order."""
         return tuple(position for panel in self.panels for position in panel.positions)
+
+
+def only_these(report: PanelReport, parts: Collection[str]) -> PanelReport:
+    """The same inventory with the positions of these parts alone; panels that have none are left out."""
+    panels = (
+        replace(panel, positions=tuple(one for one in panel.positions if one.part in parts)) for panel in report.panels
+    )
+    return replace(report, panels=tuple(panel for panel in panels if panel.positions))
 
 
 def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
