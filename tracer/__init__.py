@@ -36,6 +36,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
+    from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
@@ -71,6 +72,7 @@ _VALUES = {
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
     "Expected": "tracer.electrics.volts.expected",
+    "Glance": "tracer.plan.values",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
     "ModuleStates": "tracer.trace.lists.pin_states",
@@ -130,7 +132,45 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     """
     from tracer.trace.lists.supplies import supplies_of
 
-    return supplies_of(circuit, module)
+    tracing = _tracing(circuit)
+    return supplies_of(tracing, tracing.circuit.spelt(module))
+
+
+def every_list(circuit: Circuit | Tracing) -> Iterator[SupplyReport]:
+    """The list of each module of the vehicle, by name, as they get ready: what one of them works out serves the next."""
+    from tracer.entry.problems import natural
+    from tracer.trace.lists.supplies import supplies_of
+
+    tracing = _tracing(circuit)
+    names = sorted((part.name for part in tracing.circuit.modules()), key=natural)
+    return (supplies_of(tracing, name) for name in names)
+
+
+def glance(
+    circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None, computed: bool = True
+) -> Glance:
+    """The first look at a list: for each pin what feeds it, the test that decides, where to split. Nothing `computed`: at once, without figures.
+
+    Raises
+    ------
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.plan.glance import glance_of
+
+    tracing = _tracing(circuit)
+    return glance_of(tracing, report, limits(tracing, shop) if computed else None)
+
+
+def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
+    """The rows of one pin of a list, asked for as `2`, `2+` or with the module's name before it.
+
+    Raises
+    ------
+    CannotAnswer : it is no pin of this list; the message says what it is or which there are
+    """
+    from tracer.trace.lists.one_pin import rows_of
+
+    return rows_of(report, pin)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:
@@ -155,19 +195,27 @@ def states(circuit: Circuit | Tracing, module: str) -> ModuleStates:
     """
     from tracer.trace.lists.pin_states import pin_states
 
-    return pin_states(_tracing(circuit), module)
+    tracing = _tracing(circuit)
+    return pin_states(tracing, tracing.circuit.spelt(module))
 
 
-def panels(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
-    """What belongs in each fuse position of a panel, or of all, and what it serves.
+def panels(circuit: Circuit | Tracing, name: str | None = None, *, module: str | None = None) -> PanelReport:
+    """What belongs in each fuse position of a panel, or of all, and what it serves; of a module's list only where one is named.
 
     Raises
     ------
-    UnknownPanel : no panel has that name
+    UnknownPanel, UnknownModule : there is none of that name
     """
-    from tracer.trace.panels.positions_of import panels_of
+    from tracer.trace.panels.positions_of import only_these, panels_of
 
-    return panels_of(circuit, name)
+    tracing = _tracing(circuit)
+    found = panels_of(tracing, None if name is None else tracing.circuit.spelt(name))
+    if module is None:
+        return found
+    rows = supplies(tracing, module).rows
+    return only_these(
+        found, {fuse.part for row in rows for fuse in row.fuses} | {probe.part for row in rows for probe in row.probes}
+    )
 
 
 def seen(circuit: Circuit | Tracing, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:
@@ -192,7 +240,8 @@ def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> Af
     """
     from tracer.trace.affects.dead_part import Affected
 
-    return Affected(_tracing(circuit)).report(part, pin)
+    tracing = _tracing(circuit)
+    return Affected(tracing).report(tracing.circuit.spelt(part), pin)
 
 
 def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:
@@ -204,7 +253,9 @@ def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[st
     """
     from tracer.trace.affects.in_common import common_of
 
-    return common_of(_tracing(circuit), dead, working)
+    tracing = _tracing(circuit)
+    spelt = tracing.circuit.spelt
+    return common_of(tracing, [spelt(name) for name in dead], [spelt(name) for name in working])
 
 
 def volts(

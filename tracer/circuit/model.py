@@ -225,6 +225,14 @@ class Circuit:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
         return getattr(self.parts[part].facts, "state", None) in ("empty", "option")
 
+    def spelt(self, name: str) -> str:
+        """The name of a part, position or rail that was asked for in other letters (`alm` for ALM, `f30` for F30); as it stands where none or several fit."""
+        known = [*self.parts, *self.short_names, *self.typed.vehicle.rails]
+        if name in known:
+            return name
+        found = {one for one in known if one.casefold() == name.casefold()}
+        return found.pop() if len(found) == 1 else name
+
     def place_of_part(self, name: str) -> tuple[str | None, str | None]:
         """Where a part sits and how to get there; a position answers with its panel."""
         part = self.parts[name]

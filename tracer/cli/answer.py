@@ -5,7 +5,8 @@ from __future__ import annotations
 import codecs
 import os
 import sys
-from collections.abc import Callable, Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
 
+BAR_AFTER_S = 1.0
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
 
@@ -31,7 +33,7 @@ def answer(
     ask: Callable[[Tracing], Got],
     *,
     text: Callable[..., str],
-    data: Callable[[Got], Mapping[str, Any]],
+    data: Callable[[Got], Mapping[str, Any]] | None = None,
     table: Callable[[Got], str] | None = None,
     completeness: Callable[[Got], Completeness] = lambda got: got.completeness,  # type: ignore[attr-defined]
     json: bool = False,
@@ -51,7 +53,9 @@ def answer(
         POINT if json or csv else chosen.decimal
     ):  # numbers stand in reasons as well, so around the question too
         got = asked(ask, json=json)
-        show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
+        show(
+            data(got) if json and data is not None else table(got) if csv and table is not None else text(got, **page())
+        )
     end(completeness(got))
 
 
@@ -112,6 +116,27 @@ def page() -> dict[str, Any]:
             width = 80
     bold = terminal and "NO_COLOR" not in os.environ if chosen.bold is None else chosen.bold
     return {"width": width, "bold": bold}
+
+
+def shown_while_waiting(things: Iterable[Got], what: str, total: int) -> Iterator[Got]:
+    """Pass things on, with a progress bar on a terminal when they take longer than a second."""
+    started, progress, task = time.monotonic(), None, None
+    try:
+        for number, thing in enumerate(things, 1):
+            if progress is None and sys.stderr.isatty() and time.monotonic() - started > BAR_AFTER_S:
+                from rich.console import Console
+                from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+                columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+                progress = Progress(*columns, console=Console(stderr=True), transient=True)
+                progress.start()
+                task = progress.add_task(what, total=total)
+            if progress is not None and task is not None:
+                progress.update(task, completed=number)
+            yield thing
+    finally:
+        if progress is not None:
+            progress.stop()
 
 
 # --- files -----------------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import Lamp, Range
 from tracer.plan.codes import CodedPoint
-from tracer.trace.lists.results import Cavity, Row
+from tracer.trace.lists.results import Cavity, Row, SupplyReport
 
 METER_ONLY = "none, meter only"
 
@@ -147,6 +147,71 @@ class Plan:
     batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
 
 
+# --- the first look -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class OnWay:
+    """A fuse, a contact, an output, a splice or a ground point on the way of a row; `amps` of a fuse, None where it is not known.
+
+    `pins` of a contact ("30-87"); `beside`: another way leads past it.
+    """
+
+    part: str
+    kind: str  # fuse | contact | output | joint
+    panel: str | None
+    amps: float | None = None
+    pins: tuple[str, ...] = ()
+    beside: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Decides:
+    """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
+
+    `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so that they are open while it is unplugged.
+    """
+
+    key: str
+    lamp: Lamp
+    moves_v: float | None
+    most_v: float | None
+    why_not: str = ""
+    held: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PinAtAGlance:
+    """One row: its short name (`2+`, `1-`), what is on its way from the source (a ground: from the pin), its test, where to split."""
+
+    name: str
+    row: Row
+    way: tuple[OnWay, ...]
+    test: Decides
+    splits: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BusAtAGlance:
+    """A bus of the module: its pins with their lines, and the ohms between them with the module unplugged and everything asleep."""
+
+    name: str
+    pins: tuple[tuple[str, str], ...]
+    ohms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """The first look at a module's list. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
+
+    report: SupplyReport
+    pins: tuple[PinAtAGlance, ...]
+    unknown: tuple[Cavity, ...]
+    panels: tuple[tuple[str, str | None, str | None], ...]  # name, place, how to open it
+    buses: tuple[BusAtAGlance, ...]
+
+
 __all__ = [
-    "CRANKING", "METER_ONLY", "Computed", "Feeder", "Kind", "Lamp", "Plan", "Range", "Step", "StepBatch", "there",
+    "CRANKING", "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "OnWay", "PinAtAGlance", "Plan", "Range", "Step",
+    "StepBatch", "there",
 ]  # fmt: skip

@@ -33,8 +33,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, report.minding, "Supplies", report.supplies, _gets_words(report, "supply"))
-    _section(page, places, expected, report.minding, "Grounds", report.grounds, _gets_words(report, "ground"))
+    _section(page, places, expected, report.minding, "Supplies", report.supplies, gets_words(report, "supply"))
+    _section(page, places, expected, report.minding, "Grounds", report.grounds, gets_words(report, "ground"))
     if report.carrying:
         _section(
             page, places, expected, report.minding, "Other pins that carry supply or ground level", report.carrying, ""
@@ -53,6 +53,24 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     if expected is not None:
         _what_volts_rest_on(page, report, expected)
     _foot(page, report, expected)
+    return page.text()
+
+
+def pin_text(
+    report: SupplyReport, expected: Expected | None, rows: Sequence[Row], *, width: int = 80, bold: bool = False
+) -> str:
+    """The rows of one pin with their whole ways, what must work first for it, and the places."""
+    page = Page(width, bold=bold)
+    _title(page, report)
+    needed = {need for row in rows for need in row.needs}
+    chains = [row for row in report.chains if row.code in needed]
+    places = _Places([*rows, *chains])
+    for row in rows:
+        _row(page, places, expected, report.minding, row)
+    if chains:
+        _section(page, places, expected, report.minding, "What must work first", chains, "")
+    places.write(page)
+    notes(page, report.minding)
     return page.text()
 
 
@@ -98,7 +116,7 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
         page.line(loose.fix, indent=7)
 
 
-def _gets_words(report: SupplyReport, level: str) -> str:
+def gets_words(report: SupplyReport, level: str) -> str:
     """What stands where the module has no row of a level: how it gets one, as typed under `gets`."""
     none = f"no pin of this module reaches {'a source' if level == 'supply' else 'ground'}"
     how = report.gets.get(level)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from tracer.circuit.kinds import BESIDE
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
@@ -34,6 +35,14 @@ from tracer.trace.panels.positions import (
 from tracer.trace.rules.registry import Finding, loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way
+
+
+def only_these(report: PanelReport, parts: Collection[str]) -> PanelReport:
+    """The same inventory with the positions of these parts alone; panels that have none are left out."""
+    panels = (
+        replace(panel, positions=tuple(one for one in panel.positions if one.part in parts)) for panel in report.panels
+    )
+    return replace(report, panels=tuple(panel for panel in panels if panel.positions))
 
 
 def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
