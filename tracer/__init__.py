@@ -98,10 +98,9 @@ def load(folder: str | Path) -> Circuit:
     ------
     CannotUse : with every problem found, each with file, line and column
     """
-    from tracer.circuit.join import join
-    from tracer.entry.load import read_folder
+    from tracer.circuit.join import joined_folder
 
-    return join(read_folder(folder))
+    return joined_folder(folder)
 
 
 def rules() -> tuple[Rule, ...]:

@@ -38,6 +38,20 @@ class SheetReader:
         """Every part that stands on a sheet, with or without a problem of its own."""
         return {name for name, *_ in self._parts}
 
+    def sound_fragments(self) -> dict[str, list[Fragment]]:
+        """The parts without any problem of their own on any sheet, nor one of their panel."""
+        lines: dict[str, list[int]] = {}
+        for problem in self.problems:
+            lines.setdefault(problem.place.file, []).append(problem.place.line)
+        spoilt = set()
+        for name, _, _, file, _ in self._parts:
+            if file.name in lines:
+                first = file.place_of(("parts", name), key=True).line
+                last = file.node_of(("parts", name)).end_mark.line + 1
+                if any(first <= line <= last for line in lines[file.name]):
+                    spoilt.add(name)
+        return {name: found for name, found in self.fragments.items() if not {name, name.partition("/")[0]} & spoilt}
+
     def read(self, file: TypedFile) -> None:
         head: SheetFacts | None = facts_of(SheetFacts, file.tree, file, (), self.problems)
         if head is not None and head.sheet in self._ids:

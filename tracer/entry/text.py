@@ -139,6 +139,7 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
     )
     names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
     ignored = tuple(f"sheets/{entry.name}" for entry in entries if entry.suffix not in (".yaml", ".yml"))
+    ignored += _sheets_beside(folder)
     if not names:
         problems.append(
             Problem(
@@ -153,6 +154,28 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
         )
         return [], ignored
     return names, ignored
+
+
+_NO_SHEETS = frozenset({"vehicle.yaml", "types.yaml"})
+_HEAD_OF_A_SHEET = re.compile(rb"^(?:\xef\xbb\xbf)?(?:sheet|parts|runs):", re.MULTILINE)
+
+
+def _sheets_beside(folder: Path) -> tuple[str, ...]:
+    """Files beside vehicle.yaml that look like a sheet: they were meant for sheets/, and are not read."""
+    found = []
+    for entry in sorted(folder.iterdir(), key=lambda entry: natural(entry.name)):
+        page = (
+            {".yaml", ".yml"} & set(entry.suffixes) and entry.name not in _NO_SHEETS and not entry.name.startswith(".")
+        )
+        if page and entry.is_file():
+            try:
+                with entry.open("rb") as file:
+                    head = file.read(65536).replace(b"\r", b"\n")
+            except OSError:
+                head = b"sheet:"  # what cannot be looked at may be one
+            if _HEAD_OF_A_SHEET.search(head):
+                found.append(entry.name)
+    return tuple(found)
 
 
 def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | None:

@@ -77,7 +77,8 @@ def _module(circuit: Circuit, name: str) -> Part:
     part = circuit.parts.get(name)
     if part is None or part.kind is not PartKind.MODULE:
         known = sorted(part.name for part in circuit.modules())
-        raise UnknownModule(name, nearest(name, known), known, part.kind if part else None)
+        kind = None if part is None else "part that is not declared" if part.undeclared else part.kind
+        raise UnknownModule(name, nearest(name, known), known, kind)
     return part
 
 

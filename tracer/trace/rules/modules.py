@@ -376,6 +376,8 @@ def module_without_both(tracing: Tracing) -> Iterator[Finding]:
 def inside_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin of which nobody knows what it is joined with inside its part."""
     for part, pin, node in unknown_insides(tracing.circuit):
+        if part.undeclared:
+            continue  # L162
         at = f"{part.name}.{pin}"
         message = f"what {at} is joined with inside {part.kind} {part.name} is not known"
         yield Finding(part.place, at, message, "", (node,), (part.name,))
