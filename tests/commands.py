@@ -18,7 +18,7 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
     for command in ("check", "panel", "draw", "bus"):
         yield [command]
     for module in modules:
-        for command in ("supplies", "states", "affects", "common", "volts"):
+        for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]
         yield ["worksheet", module, "--json"]
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]

@@ -41,6 +41,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
     from tracer.trace.affects.in_common import CommonReport as CommonReport
+    from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
@@ -71,6 +72,7 @@ _VALUES = {
     "Expected": "tracer.electrics.volts.expected",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
+    "Missing": "tracer.trace.lists.missing",
     "ModuleStates": "tracer.trace.lists.pin_states",
     "NotSettled": "tracer.electrics.model.circuit_model",
     "PanelReport": "tracer.trace.panels.positions_of",
@@ -128,6 +130,18 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     from tracer.trace.lists.supplies import supplies_of
 
     return supplies_of(circuit, module)
+
+
+def missing(circuit: Circuit | Tracing, module: str) -> Missing:
+    """What is to be typed in next for a module: the loose ends of its list, page by page.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    """
+    from tracer.trace.lists.missing import missing_of
+
+    return missing_of(circuit, module)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:
