@@ -25,9 +25,9 @@ def test_the_page_that_ends_most_comes_first_and_what_is_loose_elsewhere_is_only
     assert [(page.sheet, page.title, len(page.loose_ends)) for page in found.pages] == [("2", None, 3)]
     assert {one.message for page in found.pages for one in page.loose_ends} == {one.message for one in ends}
     lines = report.as_text(found).splitlines()
-    assert lines[1] == "NOT COMPLETE: 3 loose ends on the ways to this module. 2 joints on these ways"
+    assert lines[1].startswith("NOT COMPLETE: 3 loose ends on the ways to this module.")
     assert "SHEET 2 (SHEETS/2.YAML): 3 LOOSE ENDS" in lines
-    assert "  5:20 L162 `GTW` is not declared: used in 1 place (sheet 2)" in lines
+    assert any("`GTW` is not declared: used in 1 place (sheet 2)" in line for line in lines)
 
 
 def test_a_file_that_is_not_read_comes_before_the_page_with_the_most(tmp_path: Path) -> None:

@@ -84,6 +84,12 @@ def _check_when(
 
 
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:
+    for pin in facts.signals:
+        other = facts.pins.get(pin, "signal").split()[:1]
+        if other not in ([], ["signal"]):
+            what = f"pin {pin} is listed under `signals`, but is {other[0]} under `pins`"
+            place = fragment.place_of(("signals",), text=pin)
+            problems.append(fragment.file.problem(place, what, "Take it out of one of the two.", pin))
     for pin, words in facts.pins.items():
         if values.is_range(pin) and pin not in facts.cavities:
             what = f"`{pin}` is a range, and each pin has a role of its own"

@@ -10,6 +10,8 @@ from tracer.trace.lists.completeness import Completeness
 
 def opening(completeness: Completeness) -> str:
     """'COMPLETE', 'NOT COMPLETE', or 'COMPLETE IF G1 sits on the body, and 30 is live as typed'."""
+    if completeness.state == "not all looked at" and completeness.rests_on:
+        return f"{completeness.word}, and it rests on this: {', and '.join(completeness.conditions)}"
     if completeness.state != "complete if":
         return completeness.word
     return f"{completeness.word} {', and '.join(completeness.conditions)}"
@@ -33,7 +35,7 @@ def list_words(module: str, completeness: Completeness) -> str:
     """One line about the list of a module, where another command shows its rows; empty when it is complete."""
     if completeness.state == "complete":
         return ""
-    if completeness.state == "complete if":
+    if completeness.state != "not complete":
         return f"{opening(completeness)}; `tracer supplies {module}` lists the rows."
     tells = "lists them" if completeness.loose else "says where"
     return f"NOT COMPLETE: {loose_words(completeness)}; `tracer supplies {module}` {tells}."
@@ -51,6 +53,7 @@ def completeness_data(completeness: Completeness) -> dict[str, Any]:
         "rests_on": [{"kind": one.kind, "at": one.at} for one in completeness.rests_on],
         "conditions": list(completeness.conditions),
         "uncounted_joints": list(completeness.uncounted),
+        "not_looked_at": list(completeness.not_looked_at),
         "loose_ends": completeness.loose,
         "differences": completeness.differences,
         "loose_elsewhere": completeness.elsewhere,

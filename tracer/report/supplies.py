@@ -21,7 +21,18 @@ if TYPE_CHECKING:  # the numbers are computed only where they are asked for
 
 SCHEMA = "tracer.supplies/1"
 WIDE = 100  # columns from which nothing is shortened
-_KIND_ORDER = ("supply", "ground", "bus", "output", "reference", "signal", "shield", "unused", "unaccounted")
+_KIND_ORDER = (
+    "supply",
+    "ground",
+    "bus",
+    "output",
+    "reference",
+    "signal",
+    "shield",
+    "unused",
+    "not looked at",
+    "unaccounted",
+)
 
 
 # --- text ----------------------------------------------------------------------------------------------------------
@@ -64,7 +75,7 @@ def verdict(report: SupplyReport) -> str:
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
     if report.chains:
         counts += f", {counted(len(report.chains), 'side chain')}"
-    accounted = sum(cavity.kind != "unaccounted" for cavity in report.census)
+    accounted = sum(cavity.kind not in ("unaccounted", "not looked at") for cavity in report.census)
     cavities = (
         f"{accounted} of {len(report.census)} cavities accounted for"
         if report.cavities_listed
@@ -76,7 +87,8 @@ def verdict(report: SupplyReport) -> str:
         rests = report.completeness.conditions
         besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
         return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
-    rest = [cavities, *([joints] if joints else []), "nothing loose on any way to this module"]
+    nothing = "nothing else loose" if report.completeness.not_looked_at else "nothing loose"
+    rest = [cavities, *([joints] if joints else []), f"{nothing} on any way to this module"]
     return f"{completeness_opening(report.completeness)}: {counts}; {'; '.join(rest)}."
 
 

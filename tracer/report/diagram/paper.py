@@ -391,7 +391,7 @@ def _title_block(
 
 def _why(view: View) -> str:
     completeness = view.report.completeness
-    if completeness.state == "complete if":
+    if completeness.state != "not complete":
         return "see below"
     return counted(completeness.loose, "loose end") if completeness.loose else "the two counts differ"
 

@@ -45,7 +45,8 @@ class Completeness:
     """Whether an answer is complete.
 
     `loose` counts the loose ends it concerns, `differences` what two counts do not agree on, `uncounted` names the joints on its ways for which nobody has
-    typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete.
+    typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete. `not_looked_at` are pins that nobody
+    has looked at, of the module or of one that the list goes through; `looked_at` counts the other pins of the module.
     """
 
     loose: int = 0
@@ -53,12 +54,16 @@ class Completeness:
     rests_on: tuple[Assumption, ...] = ()
     uncounted: tuple[str, ...] = ()
     elsewhere: int = 0
+    not_looked_at: tuple[str, ...] = ()
+    looked_at: int = 0
 
     @property
     def state(self) -> str:
-        """`complete`, `complete if` or `not complete`."""
+        """`complete`, `complete if`, `not all looked at` or `not complete`."""
         if self.loose or self.differences:
             return "not complete"
+        if self.not_looked_at:
+            return "not all looked at"
         return "complete if" if self.rests_on else "complete"
 
     @property
@@ -68,7 +73,9 @@ class Completeness:
 
     @property
     def word(self) -> str:
-        """The state as the first word of an answer."""
+        """The state as the first word of an answer: 'COMPLETE', or 'COMPLETE for 42 pins; 11 not looked at'."""
+        if self.state == "not all looked at":
+            return f"COMPLETE for {self.looked_at} pins; {len(self.not_looked_at)} not looked at"
         return self.state.upper()
 
     @property
