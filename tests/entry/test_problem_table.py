@@ -221,7 +221,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "tab after a dash": (_run("S1 -- RD 1 -- S2\n  -«\t»S1 -- RD 1 -- G1"), "a tab is used for indentation", "spaces"),
     "line without a colon": (_second("«p»arts"), "a colon is missing after this", "key: value"),
     "indented too far": (_second("title: x\n  note«:» y"), "a colon followed by a space cannot stand here", "indentation"),
-    "indented too little": (_run("S1 -- RD 1 -- S2\n «-» S1 -- RD 1 -- G1"), "does not continue", "indentation"),
+    "indented too little": (_run("S1 -- RD 1 -- S2\n «-» S1 -- RD 1 -- G1"), "this line begins in column 2", "count the blanks"),
     "two pages in one file": (_second("«-»--\nsheet: 3"), "a second document begins", "a file of its own"),
     "alias": (_second("parts: {Q: &q splice, R: *q}".replace("&q", "«&q»").replace("*q", "splice")), "`&q` is an anchor", "in quotes"),
     "alias alone": (_second("title: «*left»"), "`*left` is an alias", "in quotes"),

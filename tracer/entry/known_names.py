@@ -17,6 +17,7 @@ from tracer.entry.models import (
 )
 from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import Problem, did_you_mean, listed
+from tracer.entry.synonyms import ROLE_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread, When
 
@@ -109,6 +110,7 @@ def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]
         elif role not in ROLES:
             place = fragment.place_of(("pins", pin))
             fix = did_you_mean(role, ROLES, f"Begin with {listed(ROLES)}; more words may follow.")
+            fix = right_word(role, ROLE_WORDS, fix)
             problems.append(fragment.file.problem(place, f"`{role}` is not what a pin can be", fix, role))
 
 

@@ -16,7 +16,8 @@ from tracer.entry.models import (
 )
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import Place, Problem, did_you_mean, listed
-from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
+from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run, spread
+from tracer.entry.synonyms import KIND_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread
 
@@ -115,6 +116,7 @@ class SheetReader:
                 continue
             if kind not in KINDS:
                 fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}. A sensor, lamp or motor is a load.")  # fmt: skip
+                fix = right_word(kind, KIND_WORDS, fix)
                 self.problems.append(file.problem(file.place_of(path), f"`{kind}` is not a kind of part", fix, kind))
             elif name not in kinds:
                 kinds[name] = (kind, file, path)
@@ -281,7 +283,13 @@ class SheetReader:
                 place = place_in_run(file, mark.line + 1, column, text, slip.offset)
                 self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
             if not slips:
-                self.runs.append(Run(number, text, mark.line + 1, column, points, wires, run_seen, note))
+                try:
+                    each = spread(points)
+                except Misread as misread:
+                    place = place_in_run(file, mark.line + 1, column, text, max(0, text.find(misread.text)))
+                    self.problems.append(file.problem(place, misread.what, misread.fix, misread.text))
+                    continue
+                self.runs += [Run(number, text, mark.line + 1, column, one, wires, run_seen, note) for one in each]
         nodes.clear()  # each run has kept its place; the nodes would be most of the memory of a large vehicle
         runs.clear()
 
