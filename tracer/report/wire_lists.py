@@ -117,18 +117,12 @@ def list_csv(found: WireList) -> str:
 def list_xlsx(found: WireList) -> bytes:
     """The wire list as XLSX, every cell as text: no program runs a formula from it, or turns pin 010 into 10."""
     from openpyxl import Workbook  # felt at the start: loaded where a workbook is written
-    from openpyxl.cell import WriteOnlyCell
 
     book = Workbook(write_only=True)
     sheet = book.create_sheet("wires")
     sheet.freeze_panes = "A2"
     for row in (_head(), *_rows(found)):
-        cells = []
-        for text in row:
-            cell = WriteOnlyCell(sheet, safe_cell(text))
-            cell.data_type, cell.number_format = "s", "@"
-            cells.append(cell)
-        sheet.append(cells)
+        sheet.append([safe_cell(text) for text in row])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()

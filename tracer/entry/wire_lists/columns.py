@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
@@ -119,7 +119,7 @@ def columns_of(table: Table, mapping: Path | None = None) -> Columns:
     row = dict(table.rows).get(number) if number else None
     if row is None:
         found = _headings_row(table)
-        number, row = found if found is not None else table.rows[0]
+        number, row = found if found is not None else _row_with(table, facts.columns.values())
     at, twice = _recognised(row)
     for name in facts.columns:
         twice.pop(name, None)
@@ -191,6 +191,12 @@ def _headings_row(table: Table) -> tuple[int, tuple[str, ...]] | None:
     return None
 
 
+def _row_with(table: Table, headings: Iterable[str]) -> tuple[int, tuple[str, ...]]:
+    """The first of the rows that hold most of these headings."""
+    wanted = {heading.casefold() for heading in headings}
+    return max(table.rows[:_LOOKED_AT], key=lambda row: len(wanted & {cell.casefold() for cell in row[1]}))
+
+
 def _recognised(row: tuple[str, ...]) -> tuple[dict[str, int], dict[str, list[int]]]:
     """The column of each thing that a heading names, and those that several name."""
     found: dict[str, list[int]] = {}
@@ -206,7 +212,8 @@ def _recognised(row: tuple[str, ...]) -> tuple[dict[str, int], dict[str, list[in
 def _named(heading: str, end: str) -> tuple[str, str]:
     """What a heading names (empty: nothing known), and the end that a bare `pin` after it belongs to."""
     words = re.sub(r"\[.*?\]|\(.*?\)", " ", heading.casefold())
-    flat = re.sub(r"[^0-9a-z²]", "", words) or re.sub(r"[^0-9a-z²]", "", heading.casefold())
+    without_unit = re.sub(r"(?<=\w)[\s_]+(?:mm2|mm²|mm|cm|m|ft|awg)\s*$", "", words.strip())
+    flat = re.sub(r"[^0-9a-z²]", "", without_unit) or re.sub(r"[^0-9a-z²]", "", heading.casefold())
     for name, starts in (("from", ("from", "source", "start", "end1", "enda", "side1", "sidea")),
                          ("to", ("to", "destination", "dest", "target", "end2", "endb", "side2", "sideb"))):  # fmt: skip
         for start in starts:

@@ -7,7 +7,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from tracer.entry.models import IN_A_POSITION
 from tracer.entry.part_kinds import PartKind
+from tracer.entry.values import MAX_PINS
 from tracer.entry.wire_lists.rows import End, Spelling, Taken
 
 _RELAY_PINS = frozenset(["30", "85", "86", "87", "87a", "87b"])
@@ -38,10 +40,20 @@ class Found:
     name: str
     kind: PartKind
     guess: str = ""
-    pins: list[str] = field(default_factory=list)  # in the order in which they come
-    several: list[str] = field(default_factory=list)  # those with more than one wire
+    wires: dict[str, int] = field(
+        default_factory=dict
+    )  # how many come to each pin, in the order in which the pins come
     mates: dict[str, str] = field(default_factory=dict)
     listed: str = ""
+
+    @property
+    def pins(self) -> list[str]:
+        return list(self.wires)
+
+    @property
+    def several(self) -> list[str]:
+        """The pins with more than one wire."""
+        return [pin for pin, count in self.wires.items() if count > 1]
 
     @property
     def panel(self) -> str:
@@ -71,6 +83,8 @@ def parts_of(
         for name, several in ends.items()
         if name not in known and name.partition("/")[2] not in known
     }
+    # Pins that looked like halves are named anew where the part has none; then the pins of every part are those of its ends.
+    wires = [replace(wire, a=_as_pin(wire.a, found, spelling), b=_as_pin(wire.b, found, spelling)) for wire in wires]
     wires = [
         replace(wire, a=_pinned(wire.a, wire.row, "a", found), b=_pinned(wire.b, wire.row, "b", found))
         for wire in wires
@@ -80,15 +94,18 @@ def parts_of(
 
 def _found(name: str, ends: list[End], told: Mapping[str, str], listed: str) -> Found:
     uses = Counter((end.pin, end.half) for end in ends)
-    pins = dict.fromkeys(end.pin for end in ends)
     said = told.get(listed) or told.get(name) or next((end.kind for end in ends if end.kind), "")
     kind, guess = _kind(listed.rpartition("/")[2] if "/" in name else listed, ends, uses, said)
-    found = Found(name, kind, guess, [pin for pin in pins if pin], listed=listed)
-    found.several = [pin for pin in found.pins if sum(uses[pin, half] for half in ("", "a", "b")) > 1]
+    if "/" in name and kind not in IN_A_POSITION:
+        kind, guess = (
+            PartKind.SWITCH,
+            f"{guess or f'listed as {kind}'}; in a panel it is typed as a switch whose contacts are not known",
+        )
+    found = Found(name, kind, guess, listed=listed)
     for end in ends:
-        if end.mate:
-            a, b = (end.mate, end.pin) if end.half == "b" else (end.pin, end.mate)
-            found.mates.setdefault(a, b)
+        if end.mate and kind is PartKind.CONNECTOR:
+            a, b = _mates(end)
+            found.mates[a] = b
     return found
 
 
@@ -119,15 +136,13 @@ def _kind(listed: str, ends: list[End], uses: Mapping[tuple[str, str], int], sai
 def _fits(kind: PartKind, ends: list[End], uses: Mapping[tuple[str, str], int]) -> bool:
     """Whether ends as these can be typed of a part of that kind."""
     pins = {end.pin for end in ends}
-    halves = any(end.half or end.mate for end in ends)
     if kind is PartKind.CONNECTOR:
-        return "" not in pins and all(
-            count <= (2 if not half else 99) and (not half or not uses.get((pin, ""), 0))
-            for (pin, half), count in uses.items()
-        )
-    if halves or kind is PartKind.PANEL:
+        return "" not in pins and _halves_fit(ends, uses)
+    if kind is PartKind.PANEL:
         return False
     if kind in (PartKind.SPLICE, PartKind.GROUND, PartKind.JOINT, PartKind.LOAD):  # their pins are listed
+        if len(pins) > MAX_PINS:
+            return False
         dashes = ["-" in pin for pin in pins if pin]
         return all(dashes) or not any(dashes)
     if kind is PartKind.BATTERY:
@@ -143,11 +158,41 @@ def _fits(kind: PartKind, ends: list[End], uses: Mapping[tuple[str, str], int]) 
     return True
 
 
-def _pinned(end: End, row: int, side: str, found: Mapping[str, Found]) -> End:
-    """The end with a pin of its own where its part needs one and the list gives none: `row12a`, so that nothing is joined by that."""
+def _halves_fit(ends: list[End], uses: Mapping[tuple[str, str], int]) -> bool:
+    """Whether the halves and cavities of an in-line connector are told without a contradiction, and no half of a cavity holds two wires unsaid."""
+    meets = {_mates(end) for end in ends if end.mate}
+    a_cavities, b_cavities = {a for a, _ in meets}, {b for _, b in meets}
+    if len(a_cavities) < len(meets) or len(b_cavities) < len(meets) or any(end.mate and not end.half for end in ends):
+        return False
+    for (pin, half), count in uses.items():
+        crossed = pin in a_cavities or pin in b_cavities
+        if not half and (crossed or count > 2 or uses.get((pin, "a"), 0) or uses.get((pin, "b"), 0)):
+            return False
+        if crossed and pin not in (a_cavities if half == "a" else b_cavities):
+            return False
+    return True
+
+
+def _mates(end: End) -> tuple[str, str]:
+    """The cavity of half a and that of half b which an end says meet."""
+    return (end.mate, end.pin) if end.half == "b" else (end.pin, end.mate)
+
+
+def _as_pin(end: End, found: Mapping[str, Found], spelling: Spelling) -> End:
+    """The end of a part that has no halves: what looked like one is part of the pin's name."""
     part = found.get(end.part)
-    if part is None or end.pin or part.kind in (PartKind.SPLICE, PartKind.GROUND):
+    if part is None or part.kind is PartKind.CONNECTOR or not end.listed:
         return end
-    pin = f"row{row}{side}"
-    part.pins.append(pin)
-    return replace(end, pin=pin)
+    return replace(end, pin=spelling.pin(end.part, end.listed), half="", mate="")
+
+
+def _pinned(end: End, row: int, side: str, found: Mapping[str, Found]) -> End:
+    """The end, counted at its part; with a pin of its own where the part needs one and the list gives none: `row12a`, so that nothing is joined by that."""
+    part = found.get(end.part)
+    if part is None:
+        return end
+    if not end.pin and part.kind not in (PartKind.SPLICE, PartKind.GROUND):
+        end = replace(end, pin=f"row{row}{side}")
+    if end.pin:
+        part.wires[end.pin] = part.wires.get(end.pin, 0) + 1
+    return end

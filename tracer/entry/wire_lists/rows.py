@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from tracer.entry.fragments import PART_NAME, RESERVED
@@ -36,6 +36,7 @@ class End:
     mate: str = ""
     text: str = ""  # what stands in the run instead of part and pin
     kind: str = ""  # as the row says it
+    listed: str = ""  # the pin as the row says it, where a half or another cavity was read from it
 
     def typed(self) -> str:
         """The end as a run writes it."""
@@ -62,13 +63,15 @@ class Taken:
 class Spelling:
     """Names as the list has them, and as they can be typed: no two of the list become one."""
 
+    alone: frozenset[str] = frozenset()  # names that stand for a part by themselves, so for no panel and no position
     typed: dict[tuple[str, str], str] = field(default_factory=dict)
     _listed: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def part(self, listed: str) -> str:
         """The name of a part as it can be typed; `PANEL/LABEL` stays one."""
         panel, slash, label = listed.partition("/")
-        if slash and PART_NAME.match(panel) and PART_NAME.match(label) and "--" not in listed:
+        fit = all(PART_NAME.match(one) and one not in RESERVED and one not in self.alone for one in (panel, label))
+        if slash and fit and "--" not in listed:
             return listed
         return self._of("", listed, _NOT_IN_A_NAME)
 
@@ -92,12 +95,12 @@ class Spelling:
         known = self.typed.get((part, listed))
         if known is not None:
             return known
-        name = wrong.sub("-", listed).strip("-") if wrong.search(listed) else listed
+        name = _typeable(listed, wrong)
         if not name or (not part and name in RESERVED):
             name = f"{name}_"
         free, number = name, 2
         while self._listed.get((part, free), listed) != listed:
-            free, number = f"{name}-{number}", number + 1
+            free, number = f"{name.rstrip('-')}-{number}", number + 1
         self._listed[part, free] = listed
         self.typed[part, listed] = free
         return free
@@ -106,11 +109,16 @@ class Spelling:
 class RowReader:
     """Reads row after row; `changed` names what was not taken as it stands."""
 
-    def __init__(self, columns: Columns, colours: str, rails: frozenset[str]) -> None:
+    def __init__(
+        self, columns: Columns, colours: str, rails: frozenset[str], rows: Iterable[tuple[str, ...]] = ()
+    ) -> None:
         self.columns = columns
         self.colours = colours
         self.rails = rails
-        self.spelling = Spelling()
+        ends = [columns.at[end] for end in ("from", "to")]
+        names = {name for row in rows for at in ends if at < len(row) for name in (row[at], _split(row[at])[0])}
+        alone = {one for name in names if "/" not in name for one in (name, _typeable(name, _NOT_IN_A_NAME))}
+        self.spelling = Spelling(frozenset(alone | rails))
         self.changed: list[tuple[int, str]] = []
 
     def read(self, number: int, row: tuple[str, ...]) -> Taken:
@@ -161,7 +169,7 @@ class RowReader:
         match = _HALF.match(pin)
         if match and (match["half"] or match["mate"]):
             own, mate = (self.spelling.pin(part, match[one] or "") if match[one] else "" for one in ("pin", "mate"))
-            return End(part, own, match["half"] or "", mate, kind=kind)
+            return End(part, own, match["half"] or "", mate if mate != own else "", kind=kind, listed=pin)
         return End(part, self.spelling.pin(part, pin) if pin else "", kind=kind)
 
     def _wire(self, number: int, told: Mapping[str, str], notes: list[str]) -> str:
@@ -224,6 +232,10 @@ class RowReader:
     def _kept(self, number: int, what: str, text: str, notes: list[str], why: str = "") -> None:
         notes.append(f"{what} as listed: {text}")
         self.changed.append((number, f"{what} `{text}` is not understood{why}; it stands in the note of the wire"))
+
+
+def _typeable(listed: str, wrong: re.Pattern[str]) -> str:
+    return re.sub(r"-{2,}", "-", wrong.sub("-", listed)).strip("-") if wrong.search(listed) else listed
 
 
 def _is_number(text: str) -> bool:

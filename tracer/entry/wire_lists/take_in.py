@@ -106,10 +106,10 @@ def take_in(
     table = read_table(file, worksheet)
     columns = columns_of(table, mapping)
     rails = vehicle.rails if vehicle.colours is not None else _rails_listed(columns, table.rows)
-    reader = RowReader(columns, system, rails)
     wires, refused = [], []
     above = [number for number, _ in table.rows if number < columns.row]
     data = [(number, row) for number, row in table.rows if number > columns.row]
+    reader = RowReader(columns, system, rails, (row for _, row in data))
     for number, row in data:
         try:
             wires.append(reader.read(number, row))
