@@ -281,7 +281,9 @@ class LeverFacts(Facts):
 
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
 
 
 class SwitchFacts(PartFacts):
@@ -290,7 +292,9 @@ class SwitchFacts(PartFacts):
     kind_name = PartKind.SWITCH
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
     levers: dict[str, LeverFacts] = Field(
         default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
     )
@@ -303,7 +307,9 @@ class RelayFacts(PartFacts):
     kind_name = PartKind.RELAY
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
-    contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{rest: [30-87a], energised: [30-87] or unknown}, or unknown"
+    )
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")

@@ -8,7 +8,7 @@ from tracer.circuit.model import LinkKind, Part
 from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
-from tracer.entry.problems import natural
+from tracer.entry.problems import listed, natural
 from tracer.trace.lists.census import SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
@@ -377,5 +377,7 @@ def inside_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin of which nobody knows what it is joined with inside its part."""
     for part, pin, node in unknown_insides(tracing.circuit):
         at = f"{part.name}.{pin}"
-        message = f"what {at} is joined with inside {part.kind} {part.name} is not known"
+        doubtful = [f"{position} of {lever.name}" for lever in part.levers.values() for position in lever.unknown]
+        where = f" in position {listed(doubtful, joiner='and')}" if doubtful else ""
+        message = f"what {at} is joined with inside {part.kind} {part.name}{where} is not known"
         yield Finding(part.place, at, message, "", (node,), (part.name,))
