@@ -20,9 +20,12 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:  # `as` makes a name public
     from tracer.circuit.comparing import Comparison as Comparison
+    from tracer.circuit.comparing import compare as compare
     from tracer.circuit.model import Circuit as Circuit
     from tracer.circuit.read_back import ReadBack as ReadBack
+    from tracer.circuit.read_back import read_back as read_back
     from tracer.circuit.wire_list import WireList as WireList
+    from tracer.circuit.wire_list import wire_list as wire_list
     from tracer.electrics.audit import Audit as Audit
     from tracer.electrics.bus.readings import Classified as Classified
     from tracer.electrics.bus.values import BusReport as BusReport
@@ -40,6 +43,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
     from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
+    from tracer.entry.wire_lists.take_in import take_in as take_in
     from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
@@ -73,6 +77,7 @@ _VALUES = {
     "Circuit": "tracer.circuit.model",
     "Classified": "tracer.electrics.bus.readings",
     "Comparison": "tracer.circuit.comparing",
+    "compare": "tracer.circuit.comparing",
     "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
@@ -88,10 +93,12 @@ _VALUES = {
     "Probe": "tracer.trace.lists.results",
     "Problem": "tracer.entry.problems",
     "ReadBack": "tracer.circuit.read_back",
+    "read_back": "tracer.circuit.read_back",
     "Row": "tracer.trace.lists.results",
     "SeenReport": "tracer.trace.panels.plugged_in",
     "SupplyReport": "tracer.trace.lists.results",
     "TakenIn": "tracer.entry.wire_lists.take_in",
+    "take_in": "tracer.entry.wire_lists.take_in",
     "Tracing": "tracer.trace.tracing",
     "UnknownBus": "tracer.electrics.bus.values",
     "UnknownKeyState": "tracer.trace.tracing",
@@ -100,6 +107,7 @@ _VALUES = {
     "UnknownPart": "tracer.trace.affects.dead_part",
     "VoltsReport": "tracer.electrics.volts.values",
     "WireList": "tracer.circuit.wire_list",
+    "wire_list": "tracer.circuit.wire_list",
 }
 
 
@@ -114,71 +122,6 @@ def load(folder: str | Path) -> Circuit:
     from tracer.entry.load import read_folder
 
     return join(read_folder(folder))
-
-
-def compare(a: str | Path, b: str | Path) -> Comparison:
-    """What differs between two typings of the same pages: two folders, or two sheets.
-
-    Raises
-    ------
-    CannotUse : one of the two cannot be used
-    """
-    from tracer.circuit.comparing import compare as compared
-
-    return compared(Path(a), Path(b))
-
-
-def read_back(folder: str | Path, sheet: str, *, tick: str = "", untick: str = "") -> ReadBack:
-    """A sheet in plain lines to be ticked against the drawing; the numbers of lines to tick (`1-12, 15`, `all`) are kept in the vehicle's folder.
-
-    Raises
-    ------
-    CannotUse : the folder, or the file of ticks, cannot be read
-    CannotAnswer : there is no such sheet or line
-    entry.files.NotWritten : the ticks cannot be written
-    """
-    from tracer.circuit.read_back import read_back as lines_of
-
-    return lines_of(Path(folder), sheet, tick=tick, untick=untick)
-
-
-def take_in(
-    folder: str | Path,
-    file: str | Path,
-    *,
-    columns: Path | None = None,
-    worksheet: str | None = None,
-    colours: str | None = None,
-    write: bool = False,
-) -> TakenIn:
-    """A wire list (CSV, TSV, XLSX) as sheets for a vehicle's folder; written there, whole or not at all, only where `write` says so.
-
-    Parameters
-    ----------
-    columns : a file that says which column is what
-    worksheet : of an XLSX file
-    colours : how the list abbreviates colours (iec, din, sae); as the vehicle does, if left out
-
-    Raises
-    ------
-    CannotUse : the list, the file of columns or the folder cannot be used
-    CannotAnswer : the colours contradict the vehicle's
-    entry.files.NotWritten : a sheet of that name is there already, or cannot be written
-    """
-    from tracer.entry.wire_lists.take_in import take_in as taken_of
-    from tracer.entry.wire_lists.take_in import write_taken_in
-
-    taken = taken_of(Path(folder), Path(file), mapping=columns, worksheet=worksheet, colours=colours)
-    if write:
-        write_taken_in(taken)
-    return taken
-
-
-def wire_list(circuit: Circuit | Tracing) -> WireList:
-    """The vehicle as a wire list, one wire a row, and what such a list cannot hold."""
-    from tracer.circuit.wire_list import wire_list_of
-
-    return wire_list_of(_tracing(circuit).circuit)
 
 
 def rules() -> tuple[Rule, ...]:

@@ -60,7 +60,7 @@ class _Typing:
     sheet: int | None
 
 
-def compare(a: Path, b: Path) -> Comparison:
+def compare(a: str | Path, b: str | Path) -> Comparison:
     """What differs between two folders, or between two sheets.
 
     A sheet is read with the vehicle in whose folder it lies. One that lies beside no vehicle is read in the place of the other one.
@@ -69,6 +69,7 @@ def compare(a: Path, b: Path) -> Comparison:
     ------
     CannotUse : one of the two cannot be used; the name of its folder or sheet stands before each place
     """
+    a, b = Path(a), Path(b)
     if a.is_dir() != b.is_dir() and a.exists() and b.exists():
         what = "one is a folder and the other a file"
         raise CannotUse([Problem(Place(str(a)), what, "Name two folders of vehicles, or two sheets.")])

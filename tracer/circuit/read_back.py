@@ -21,6 +21,7 @@ from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, liste
 from tracer.entry.runs import Point, Run, Wire
 from tracer.entry.told import told_of
 from tracer.entry.values import Misread, pin_list
+from tracer.standards.colours import colour_name
 
 TICKS = "read-back.json"
 _MAX_BYTES = 16_000_000
@@ -53,7 +54,7 @@ class ReadBack:
         return not self.gone and all(line.ticked for line in self.lines)
 
 
-def read_back(folder: Path, sheet: str, *, tick: str = "", untick: str = "") -> ReadBack:
+def read_back(folder: str | Path, sheet: str, *, tick: str = "", untick: str = "") -> ReadBack:
     """The lines of a sheet after ticks were set and taken away.
 
     Parameters
@@ -68,6 +69,7 @@ def read_back(folder: Path, sheet: str, *, tick: str = "", untick: str = "") -> 
     CannotAnswer : there is no such sheet or line
     NotWritten : the ticks cannot be written
     """
+    folder = Path(folder)
     typed = read_folder(folder)
     number = _sheet_number(typed, sheet)
     found = typed.sheets[number]
@@ -181,9 +183,9 @@ def _wire(wire: Wire) -> str:
     size = "size not known" if wire.area_mm2 is None else wire.size_text or ""
     length = f"{wire.length_m:.10g} m" if wire.length_m is not None else ""
     number = f"number {wire.number}" if wire.number else ""
-    return ", ".join(
-        word for word in (wire.colour_words, size if wire.medium == "wire" else "", length, number) if word
-    )
+    uncoloured = {"track": "panel track", "bare": "bare wire"}.get(wire.medium, "colour not known")
+    colour = colour_name(wire.colours) if wire.colours else uncoloured
+    return ", ".join(word for word in (colour, size if wire.medium == "wire" else "", length, number) if word)
 
 
 def _parts(typed: Typed, sheet: int) -> Iterator[tuple[str, str, str, Place]]:

@@ -36,7 +36,7 @@ class WireList:
         return not self.left_out
 
 
-def wire_list_of(circuit: Circuit) -> WireList:
+def wire_list(circuit: Circuit) -> WireList:
     """Every wire of the vehicle in the order typed, and what was typed beside wires."""
     wires = list(wires_between(circuit))
     return WireList(

@@ -4,12 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, TypeVar
+from typing import Annotated, NoReturn, TypeVar
 
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, page, show, show_problems, write
+from tracer.cli.answer import (
+    CANNOT_USE,
+    COMPLETE,
+    LOOSE_ENDS,
+    WRONG_USAGE,
+    asked,
+    fail,
+    page,
+    show,
+    show_problems,
+    write,
+)
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption
 from tracer.entry.problems import CannotAnswer, CannotUse
@@ -31,6 +42,11 @@ def _got(ask: Callable[[], Got], *, json: bool) -> Got:
         fail(str(error), CANNOT_USE)
 
 
+def _end(nothing_left: bool) -> NoReturn:
+    """The exit status of an answer about what was typed, which is complete in itself or not and rests on nothing else."""
+    raise typer.Exit(COMPLETE if nothing_left else LOOSE_ENDS)
+
+
 @app.command(epilog="Examples: tracer compare my-van second-typing    tracer compare my-van/sheets/05.yaml again.yaml")
 def compare(
     a: Annotated[Path, typer.Argument(metavar="A", help="A vehicle's folder, or one sheet.")],
@@ -42,7 +58,7 @@ def compare(
 
     found = _got(lambda: tracer.compare(a, b), json=json)
     show(report.as_data(found) if json else report.as_text(found, **page()))
-    end(complete=found.complete)
+    _end(found.complete)
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus read-back 5    tracer read-back 5 --tick 1-12,15")
@@ -57,7 +73,7 @@ def read_back(
 
     found = _got(lambda: tracer.read_back(chosen.folder, sheet, tick=tick, untick=untick), json=json)
     show(report.as_data(found) if json else report.as_text(found, **page()))
-    end(complete=found.complete)
+    _end(found.complete)
 
 
 @app.command(epilog="Examples: tracer -C my-van take-in wires.xlsx    tracer -C my-van take-in wires.csv --yes")
@@ -84,7 +100,7 @@ def take_in(
         json=json,
     )
     show(report.taken_data(taken, writes) if json else report.taken_text(taken, writes, **page()))
-    end(complete=taken.complete and writes)
+    _end(taken.complete and writes)
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus write-out > wires.csv    tracer write-out -o wires.xlsx")
@@ -100,7 +116,7 @@ def write_out(
 
     if output is not None and (json or output.suffix.lower() not in (".csv", ".xlsx")):
         fail("-o: the name of the file must end in .csv or .xlsx, and --json goes to the screen.", WRONG_USAGE)
-    circuit, found = asked(lambda tracing: (tracing.circuit, tracer.wire_list(tracing)), json=json)
+    circuit, found = asked(lambda tracing: (tracing.circuit, tracer.wire_list(tracing.circuit)), json=json)
     if json:
         show(report.list_data(found))
     elif output is None:
@@ -110,4 +126,4 @@ def write_out(
         xlsx = output.suffix.lower() == ".xlsx"
         write(circuit, output, report.list_xlsx(found) if xlsx else report.list_csv(found).encode())
         show(report.left_out_text(found, **page()))
-    end(complete=found.complete)
+    _end(found.complete)

@@ -80,23 +80,36 @@ class _Vehicle:
 
 
 def take_in(
-    folder: Path, file: Path, *, mapping: Path | None = None, worksheet: str | None = None, colours: str | None = None
+    folder: str | Path,
+    file: str | Path,
+    *,
+    columns: Path | None = None,
+    worksheet: str | None = None,
+    colours: str | None = None,
+    write: bool = False,
 ) -> TakenIn:
-    """Read a wire list as sheets for a vehicle's folder; nothing is written yet.
+    """A wire list (CSV, TSV, XLSX) as sheets for a vehicle's folder; they are written there, all or none, only where `write` says so.
 
     Parameters
     ----------
     folder : a vehicle's folder, or one that has no vehicle.yaml yet
-    file : the wire list: CSV, TSV or XLSX
-    mapping : a file that says which column is what (`columns.ColumnsFacts`)
+    columns : a file that says which column is what (`columns.ColumnsFacts`)
     worksheet : of an XLSX file
     colours : how the list abbreviates colours: iec, din, sae; as the vehicle does, if left out
 
     Raises
     ------
-    CannotUse : the list, the mapping file or the folder cannot be used
+    CannotUse : the list, the file of columns or the folder cannot be used
     CannotAnswer : the colours contradict vehicle.yaml
+    NotWritten : a sheet of that name is there already, or cannot be written
     """
+    taken = _taken(Path(folder), Path(file), columns, worksheet, colours)
+    if write:
+        _write(taken)
+    return taken
+
+
+def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None, colours: str | None) -> TakenIn:
     vehicle = _vehicle(folder)
     if colours is not None and colours not in SYSTEMS:
         raise CannotAnswer(f"--colours is one of {', '.join(SYSTEMS)}, not {colours}.")
@@ -146,13 +159,8 @@ def take_in(
     )
 
 
-def write_taken_in(taken: TakenIn) -> list[Path]:
-    """Write the sheets, all or none; the paths written.
-
-    Raises
-    ------
-    NotWritten : one of them is there already, or cannot be written
-    """
+def _write(taken: TakenIn) -> None:
+    """The sheets, all or none."""
     for name in taken.files:
         path = taken.folder / name
         if path.exists() or path.is_symlink():
@@ -171,7 +179,6 @@ def write_taken_in(taken: TakenIn) -> list[Path]:
             if one.is_dir() and not any(one.iterdir()):
                 one.rmdir()
         raise NotWritten(f"{error}. Nothing was written.") from error
-    return written
 
 
 def _vehicle(folder: Path) -> _Vehicle:
