@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from tracer.circuit.model import Circuit
-from tracer.electrics.audit import Audit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import minding_data, notes, opening

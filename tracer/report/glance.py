@@ -10,10 +10,11 @@ from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.layout import Page, counted
-from tracer.report.minding import mark, notes, opening
+from tracer.report.minding import lines, mark, opening
 from tracer.report.supplies import gets_words
 from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.minding import NOTE
 
 STACKED = 64  # columns below which a pin takes several lines
 MOST_LINES = 8  # of loose ends, assumptions and the like: more become a count
@@ -35,7 +36,8 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
         _table(page, glance, behind)
     for label, text in _below(glance, behind):
         page.labelled(label, text, indent=0, column=7)
-    notes(page, report.minding)
+    if told := lines(report.minding, NOTE):
+        page.labelled("notes", "; ".join(told), indent=0, column=7)
     return page.text().replace(_TOGETHER, " ")
 
 
@@ -62,16 +64,16 @@ def _head(page: Page, report: SupplyReport) -> None:
     page.line(verdict(report), strong=True, hang=4)
     opening(page, report.minding)
     conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
-    lines = [
+    marked = [
         *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
         *(f"it rests on this: {one}" for one in conditions),
         *(f"{loose.at}: {loose.message}. {loose.code}" for loose in report.loose_ends),
     ]
-    shown = lines if len(lines) <= MOST_LINES else lines[: MOST_LINES - 1]
+    shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
     for line in shown:
         page.line(_cut(f"! {line}", page.width), hang=2)
-    if len(shown) < len(lines):
-        page.line(f"! and {len(lines) - len(shown)} more: `tracer supplies {report.module} --all`", hang=2)
+    if len(shown) < len(marked):
+        page.line(f"! and {len(marked) - len(shown)} more: `tracer supplies {report.module} --all`", hang=2)
     if report.cross_check.not_walked:
         pins = listed(list(report.cross_check.not_walked))
         page.line(f"! pin {pins}: too many ways to walk them all; a fuse too many would not show", hang=2)
@@ -193,18 +195,18 @@ HEAD = ("pin", "wire", "live", "test", "max V")
 
 
 def _table(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> None:
-    lines = list(_lines(glance, behind))
-    every = [line.cells for line in lines] + [HEAD]
+    pins = list(_lines(glance, behind))
+    every = [line.cells for line in pins] + [HEAD]
     widths = [max(display_width(cells[n]) for cells in every) for n in range(len(HEAD))]
     fixed = sum(widths) + len(widths)
-    longest = max((display_width(line.way) for line in lines), default=0)
+    longest = max((display_width(line.way) for line in pins), default=0)
     splits = 0
     for splits in (3, 2, 1, 0):
-        width = max((display_width(" ".join(line.splits[:splits])) for line in lines), default=0)
+        width = max((display_width(" ".join(line.splits[:splits])) for line in pins), default=0)
         if page.width - fixed - width - 1 >= min(longest, 34):
             break
     room = page.width - fixed - width - 1
-    table = [(*line.cells[:3], line.way, *line.cells[3:], " ".join(line.splits[:splits])) for line in lines]
+    table = [(*line.cells[:3], line.way, *line.cells[3:], " ".join(line.splits[:splits])) for line in pins]
     head = (
         *HEAD[:3],
         "fed through, source first",

@@ -476,11 +476,8 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
     )
     if check.not_walked:
-        page.line(
-            f"Pins {', '.join(check.not_walked)}: too many ways to walk them all; a fuse too many on their rows would not show here.",
-            indent=2,
-            hang=4,
-        )
+        pins = ", ".join(check.not_walked)
+        page.line(f"Pins {pins}: too many ways to walk them all; a fuse too many on their rows would not show here.", indent=2, hang=4)  # fmt: skip
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
 
