@@ -19,7 +19,13 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:  # `as` makes a name public
+    from tracer.circuit.comparing import Comparison as Comparison
+    from tracer.circuit.comparing import compare as compare
     from tracer.circuit.model import Circuit as Circuit
+    from tracer.circuit.read_back import ReadBack as ReadBack
+    from tracer.circuit.read_back import read_back as read_back
+    from tracer.circuit.wire_list import WireList as WireList
+    from tracer.circuit.wire_list import wire_list as wire_list
     from tracer.electrics.audit import Audit as Audit
     from tracer.electrics.bus.readings import Classified as Classified
     from tracer.electrics.bus.values import BusReport as BusReport
@@ -36,6 +42,8 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
+    from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
+    from tracer.entry.wire_lists.take_in import take_in as take_in
     from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
@@ -69,6 +77,8 @@ _VALUES = {
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
     "Classified": "tracer.electrics.bus.readings",
+    "Comparison": "tracer.circuit.comparing",
+    "compare": "tracer.circuit.comparing",
     "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
@@ -84,9 +94,13 @@ _VALUES = {
     "Printed": "tracer.report.printing",
     "Probe": "tracer.trace.lists.results",
     "Problem": "tracer.entry.problems",
+    "ReadBack": "tracer.circuit.read_back",
+    "read_back": "tracer.circuit.read_back",
     "Row": "tracer.trace.lists.results",
     "SeenReport": "tracer.trace.panels.plugged_in",
     "SupplyReport": "tracer.trace.lists.results",
+    "TakenIn": "tracer.entry.wire_lists.take_in",
+    "take_in": "tracer.entry.wire_lists.take_in",
     "Tracing": "tracer.trace.tracing",
     "UnknownBus": "tracer.electrics.bus.values",
     "UnknownKeyState": "tracer.trace.tracing",
@@ -94,6 +108,8 @@ _VALUES = {
     "UnknownPanel": "tracer.trace.panels.positions_of",
     "UnknownPart": "tracer.trace.affects.dead_part",
     "VoltsReport": "tracer.electrics.volts.values",
+    "WireList": "tracer.circuit.wire_list",
+    "wire_list": "tracer.circuit.wire_list",
 }
 
 

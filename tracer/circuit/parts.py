@@ -50,7 +50,7 @@ DESCRIPTIVE = frozenset(
         "wires",
     }
 )
-_NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution"})  # every sheet may add its own
+_NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution", "guess"})  # every sheet may add its own
 
 
 def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part], dict[str, str], list[Conflict]]:

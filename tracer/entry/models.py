@@ -74,6 +74,9 @@ class PartFacts(Facts):
         default_factory=dict, description="what to mind, in words; for single pins {PIN: words}"
     )
     seen: Seen | None = Field(None, description="where the fact is from")
+    guess: Text | None = Field(
+        None, description="why its kind was guessed; take it away as soon as somebody has looked at the diagram"
+    )
     meets: dict[str, Text] = Field(
         default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
     )
@@ -459,6 +462,7 @@ class SheetFacts(Facts):
 
     sheet: Name = Field(description="what the page calls itself")
     title: Text | None = None
+    page: Text | None = Field(None, description="photo or PDF of the page, inside the vehicle's folder: scans/p5.pdf")
     hazard: HazardWords = ()
     caution: Text | None = Field(None, description="what to mind with everything on this page")
     note: Text | None = None
