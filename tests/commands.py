@@ -19,7 +19,7 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
         yield [command]
     yield ["panel", "--all"]
     for module in modules:
-        for command in ("supplies", "states", "affects", "common", "volts"):
+        for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]
         yield ["supplies", module, "--all"]
         yield ["worksheet", module, "--json"]

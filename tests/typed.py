@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from tracer.circuit import join
+from tracer.circuit import join, joined_folder
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry import CannotUse, Problem, read_folder
 from tracer.trace.tracing import Tracing
@@ -44,7 +44,7 @@ def write(
 def problems(folder: Path) -> list[Problem]:
     """Every problem of the folder, in the order shown; empty when it can be used."""
     try:
-        join(read_folder(folder))
+        joined_folder(folder)
     except CannotUse as error:
         return list(error.problems)
     return []

@@ -51,6 +51,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
     from tracer.trace.affects.in_common import CommonReport as CommonReport
     from tracer.trace.lists.completeness import Completeness as Completeness
+    from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
@@ -85,6 +86,7 @@ _VALUES = {
     "Glance": "tracer.plan.values",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
+    "Missing": "tracer.trace.lists.missing",
     "ModuleStates": "tracer.trace.lists.pin_states",
     "NotSettled": "tracer.electrics.model.circuit_model",
     "PanelReport": "tracer.trace.panels.positions_of",
@@ -118,10 +120,9 @@ def load(folder: str | Path) -> Circuit:
     ------
     CannotUse : with every problem found, each with file, line and column
     """
-    from tracer.circuit.join import join
-    from tracer.entry.load import read_folder
+    from tracer.circuit.join import joined_folder
 
-    return join(read_folder(folder))
+    return joined_folder(folder)
 
 
 def rules() -> tuple[Rule, ...]:
@@ -187,6 +188,18 @@ def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
     from tracer.trace.lists.one_pin import rows_of
 
     return rows_of(report, pin)
+
+
+def missing(circuit: Circuit | Tracing, module: str) -> Missing:
+    """What is to be typed in next for a module: the loose ends of its list, page by page.
+
+    Raises
+    ------
+    UnknownModule : no module has that name
+    """
+    from tracer.trace.lists.missing import missing_of
+
+    return missing_of(circuit, module)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

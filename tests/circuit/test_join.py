@@ -51,7 +51,22 @@ def test_a_fuse_at_an_end_is_its_load_side_if_its_panel_feeds_it(tmp_path: Path)
 
 def test_a_fuse_at_an_end_that_nothing_feeds_must_name_its_side(tmp_path: Path) -> None:
     (found,) = problems(write(tmp_path, _runs("F8 -- RD -- M.1", parts=FED)))
-    assert (str(found.place), found.fix) == ("sheets/1.yaml:13:5", "Write `F8.feed` or `F8.load`.")
+    assert str(found.place) == "sheets/1.yaml:13:5"
+    assert "`busbars` of panel FB" in found.fix and found.fix.endswith("write `F8.feed` or `F8.load`.")
+
+
+@pytest.mark.parametrize(("run", "side"), [("BAT.+ -- RD -- F8.feed", "load"), ("F8.load -- RD -- S1", "feed")])
+def test_a_fuse_at_an_end_is_its_free_side_where_the_other_one_is_taken(run: str, side: str, tmp_path: Path) -> None:
+    assert (f"F8.{side}", "M.1") in _wired(tmp_path, "F8 -- RD -- M.1", run, parts=FED)
+
+
+def test_a_link_bolted_on_the_post_has_its_load_side_free(tmp_path: Path) -> None:
+    assert _wired(tmp_path, "L1 -- RD -- M.1", parts="L1: {is: link, meets: {feed: BAT.+}}") == [("L1.load", "M.1")]
+
+
+def test_a_fuse_with_both_sides_wired_has_no_free_side(tmp_path: Path) -> None:
+    (found,) = problems(write(tmp_path, _runs("BAT.+ -- RD -- F8 -- RD -- S1", "F8 -- RD -- M.1", parts=FED)))
+    assert found.what == "both sides of F8 already have a wire"
 
 
 def test_a_busbar_on_the_load_side_does_not_say_what_feeds_a_fuse(tmp_path: Path) -> None:

@@ -90,7 +90,7 @@ def test_what_needs_no_vehicle_gives_0(arguments: list[str], tmp_path: Path) -> 
         b"\xff",
         b"[" * 5000,
         b"sheet: 1\nruns: [[a]]\n",
-        (HEAD + "runs:\n  - S1 -- RD 1 -- Q9\n  - S1 -- XQ 1 -- S2\n").encode(),
+        (HEAD + "runs:\n  - S1 -- RD 1 -- M.9\n  - S1 -- XQ 1 -- S2\n").encode(),
     ],
     ids=["empty", "bytes", "brackets", "list", "two"],
 )
@@ -140,7 +140,7 @@ def test_the_count_of_problems_is_said(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("width", [40, 60, 100])
 def test_the_width_holds_for_the_lines_of_a_problem_below_its_first(width: int, tmp_path: Path) -> None:
-    sheet = HEAD + "runs:\n  - {note: " + "long " * 40 + ", run: S1 -- RD 1 -- Q9}\n"
+    sheet = HEAD + "runs:\n  - {note: " + "long " * 40 + ", run: S1 -- RD 1 -- M.9}\n"
     _, _, error = invoke("--width", str(width), "-C", str(write(tmp_path, sheet)), "check")
     first, *lines, _ = error.splitlines()
     assert first.startswith("sheets/1.yaml:12:")

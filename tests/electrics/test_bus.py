@@ -146,8 +146,7 @@ def test_a_line_in_pieces_is_said(tmp_path: Path) -> None:
     ("typed", "message"),
     [
         ("d: {kind: fast, terminations: {}}", "`fast` is not possible here"),
-        ("d: {kind: lin, commander: Z}", "there is no module `Z`"),
-        ("d: {kind: lin, terminations: {Z: 120}}", "there is no part `Z`"),
+        ("d: {kind: lin, commander: S1}", "there is no module `S1`"),
         ("d: {kind: lin, lines: {H: [A.9]}}", "A has no cavity 9"),
     ],
 )

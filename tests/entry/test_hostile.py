@@ -193,7 +193,7 @@ def test_digits_that_are_no_numbers_do_no_harm(name: str, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\x85", "\u2028"])
 def test_every_line_end_of_yaml_is_counted(end: str, tmp_path: Path) -> None:
-    sheet = GOOD.replace("F1 --", "F9 --").replace("\n", end)
+    sheet = GOOD.replace("F1 --", "S1.9 --").replace("\n", end)
     assert [str(problem.place) for problem in problems(write(tmp_path, sheet))] == ["sheets/1.yaml:12:21"]
 
 

@@ -58,7 +58,6 @@ def _with_part(part: str) -> str:
 
 # what is typed, where (line, column), a piece of what is wrong, a piece of what to write instead
 SLIPS = {
-    "unknown part": (_with_run("S9 -- RD 1 -- S1"), (14, 5), "there is no part or rail `S9`", "`S9: {is: splice}`"),
     "unknown pin": (_with_run("M.9 -- RD 1 -- S1"), (14, 5), "M has no pin 9", "Its pins are 1, 2, 3 and 4"),
     "unknown cavity": (_with_run("S1 -- RD 1 -- X1.7"), (14, 19), "X1 has no cavity 7", "Its cavities are"),
     "wire missing": (_with_run("S1 -- X1.2 -- RD 1 -- E1.1"), (14, 11), "the wire between `S1` and `X1.2` is missing", "S1 -- COLOUR SIZE -- X1.2"),
@@ -69,7 +68,7 @@ SLIPS = {
     "absurd size": (_with_run("S1 -- RD 5000 -- E1.1"), (14, 14), "5000", "mm²"),
     "absurd length": (_with_run("S1 -- RD 1 9000m -- E1.1"), (14, 11), "9000 m", "check the number"),
     "cavity used twice": (_with_run("S1 -- RD 1 -- X1.1 -- RD 1 -- E1.1"), (14, 19), "cavity X1.1 is used twice", "name the half"),
-    "which side of a fuse": (_with_run("S1 -- RD 1 -- F1"), (14, 19), "which side is meant", "`F1.feed` or `F1.load`"),
+    "which side of a fuse": (_with_run("S1 -- RD 1 -- F1"), (14, 19), "both sides of F1 already have a wire", "`F1.feed` or `F1.load`"),
     "pin of a splice": (_with_run("S1.2 -- RD 1 -- E1.1"), (14, 5), "it has no pins", "Write `S1` alone"),
     "reference in the middle": (_with_run("S1 -- RD 1 -- ref 1>2 -- RD 1 -- E1.1"), (14, 19), "in the middle of a run", "split the run"),
     "reference without marks": (_with_run("S1 -- RD 1 -- ref"), (14, 19), "needs its marks", "ref 47>12"),
@@ -89,7 +88,6 @@ SLIPS = {
     "unknown relay kind": (_with_part("Q: {is: relay, kind: normaly open}"), (4, 24), "`normaly open` is not a kind of relay", "Did you mean `normally open`?"),
     "unknown state": (_with_part("Q: {is: module, cavities: 1, outputs: {1: {drives: low, when: [rum]}}}"), (4, 66), "`rum` is neither a key state nor a condition", "Did you mean `run`?"),
     "unknown follower": (_with_part("Q: {is: switch, follows: light, contacts: {yes: [1-2]}}"), (4, 28), "`light` is neither `key` nor a condition", "Did you mean `lights`?"),
-    "busbar to nothing": (_with_part("Q: {is: panel, positions: {A1: 5}, busbars: {BAT.+: [A2]}}"), (4, 56), "panel Q has no position A2", "Add it under `positions` of Q"),
     "alias": (_with_part("Q: &q {is: splice}\n  R: *q"), (4, 6), "used again through an alias", "Type the text out"),
     "tab": (GOOD_SHEET.replace("  F1:", "\tF1:"), (4, 1), "a tab is used", "spaces"),
     "colon in a text": (_with_part("Q: {is: splice, at: left: under}"), (4, 27), "not readable as YAML", "brackets, quotes"),
@@ -125,13 +123,13 @@ def test_all_problems_come_out_together_in_file_order(tmp_path: Path) -> None:
 
 
 def test_the_marker_stands_below_what_is_meant(tmp_path: Path) -> None:
-    found = _problems(_write(tmp_path, _with_run('"S1 -- RD 1 -- Sürm -- RD 1 -- E1.1"')))
+    found = _problems(_write(tmp_path, _with_run('"S1 -- RD 1 -- M.7ü -- RD 1 -- E1.1"')))
     typed, marker = found[0].render().splitlines()[1:3]
-    assert typed[marker.index("^") : marker.rindex("^") + 1] == "Sürm"
+    assert typed[marker.index("^") : marker.rindex("^") + 1] == "M.7ü"
 
 
 def test_a_folded_run_is_marked_on_its_own_line(tmp_path: Path) -> None:
-    found = _problems(_write(tmp_path, GOOD_SHEET + "  - S1 -- RD 1 --\n      S7 -- RD 1 -- E1.1\n"))
+    found = _problems(_write(tmp_path, GOOD_SHEET + "  - S1 -- RD 1 --\n      M.7 -- RD 1 -- E1.1\n"))
     assert (found[0].place.line, found[0].place.column) == (15, 7)
 
 
@@ -254,7 +252,7 @@ def _tracer(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedPro
 
 
 def test_problems_end_with_status_1_without_a_traceback(tmp_path: Path) -> None:
-    _write(tmp_path, SLIPS["unknown part"][0])
+    _write(tmp_path, SLIPS["unknown pin"][0])
     for command in (["check"], ["supplies", "M"], ["states", "M"]):
         done = _tracer("-C", str(tmp_path), *command)
         assert done.returncode == 1
@@ -304,6 +302,5 @@ def test_a_part_with_a_problem_of_its_own_is_there_for_the_buses(tmp_path: Path)
     vehicle = GOOD_VEHICLE + "buses: {d: {kind: high-speed can, terminations: {M: 120, Q: 120}}}\n"
     sheet = GOOD_SHEET.replace("cavities: 1-4", "cavities: 1-4, draws: {1: much}")
     whats = [problem.what for problem in _problems(_write(tmp_path, sheet, vehicle))]
-    assert len(whats) == 2
-    assert any("`much`" in what for what in whats)
-    assert any("there is no part `Q`" in what for what in whats)
+    assert len(whats) == 1
+    assert "`much`" in whats[0]

@@ -47,7 +47,7 @@ def test_a_plain_list_becomes_runs_that_load(tmp_path: Path) -> None:
         "MOD": "box",
         "X4": "connector",
     }
-    guessed = [one for one in loose_ends(Tracing(circuit)) if one.code == "L163"]
+    guessed = [one for one in loose_ends(Tracing(circuit)) if one.code == "L164"]
     assert [one.at for one in guessed] == ["F9", "MOD", "X4"]
 
 

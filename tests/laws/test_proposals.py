@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -16,10 +17,12 @@ import yaml
 
 import tracer
 from tracer.circuit import join
-from tracer.entry import CannotUse, Problem, Typed, read_folder
+from tracer.entry import Typed, read_folder
 from tracer.entry.problems import nearest
 from tracer.entry.runs import Point
 from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.rules.registry import Finding, loose_ends
+from tracer.trace.tracing import Tracing
 
 from .test_removals import _content
 
@@ -38,12 +41,8 @@ def _names() -> frozenset[str]:
     return frozenset(names | {name.rpartition("/")[2] for name in names})
 
 
-def _problems(folder: Path) -> tuple[Problem, ...]:
-    try:
-        join(read_folder(folder))
-    except CannotUse as error:
-        return error.problems
-    return ()
+def _not_declared(folder: Path) -> list[Finding]:
+    return [one for one in loose_ends(Tracing(join(read_folder(folder)))) if one.code == "L162"]
 
 
 def _proposed(fix: str) -> Iterator[str]:
@@ -67,15 +66,14 @@ def _points() -> dict[str, Point]:
 
 @pytest.mark.parametrize("name", sorted(_points()))
 def test_a_name_with_another_number_is_never_taken_for_a_neighbour(name: str) -> None:
-    from tracer.circuit.parts import pins_known
-    from tracer.circuit.undeclared import undeclared
-
-    circuit = join(_typed())
-    pins = {part.name: pins_known(part) for part in circuit.parts.values()}
-    point = _points()[name]
+    point, run = _points()[name], _typed().runs[0]
+    wrong = sorted(set(_other_numbers(name)) - _names())
+    points = [replace(point, part=typed) for typed in wrong]
+    runs = tuple(replace(run, points=(one, Point("?")), wires=run.wires[:1]) for one in points)
+    found = {one.at: one.fix for one in loose_ends(Tracing(join(replace(_typed(), runs=runs)))) if one.code == "L162"}
     tried = 0
-    for typed in set(_other_numbers(name)) - _names():
-        _, fix = undeclared(Point(point.text, typed, point.pin, point.half, point.mate), circuit.parts, _typed().vehicle.rails, pins)  # fmt: skip
+    for typed in wrong:
+        fix = found[typed]
         assert set(_proposed(fix)) & _names() == set(), f"{typed}: {fix}"
         assert typed in fix, "to declare it comes first"
         tried += 1
@@ -156,10 +154,10 @@ def test_a_forgotten_entry_is_declared_and_the_list_is_as_before(
     name: str, sheet: str, said: Mapping[str, str] | str, tmp_path: Path
 ) -> None:
     kind = said if isinstance(said, str) else said["is"]
-    found = [one for one in _problems(_without(tmp_path / "left", sheet, name)) if f"`{name}`" in one.what]
+    found = [one for one in _not_declared(_without(tmp_path / "left", sheet, name)) if one.at == name]
     assert found
-    for problem in found:
-        assert set(_proposed(problem.fix)) & _names() <= {name}, problem.fix
+    for one in found:
+        assert set(_proposed(one.fix)) & _names() <= {name}, one.fix
     declared = re.search(rf"`{re.escape(name)}: (\{{.*?\}})`", found[0].fix)
     assert declared is not None, found[0].fix
     # Followed to the letter; the mass of a ground point is the one thing that the typist is asked for.
@@ -214,14 +212,11 @@ def test_an_entry_left_out_is_to_be_declared_and_nothing_proposed_in_its_place_g
             if file.name == sheet:
                 text = re.sub(rf"(?m)^  {name}: ?(\{{.*\}}|\w+)\s*\n", "", text)
             target.write_text(text, encoding="utf-8")
-        try:
-            tracer.load(folder)
-        except tracer.CannotUse as error:
-            said = [problem for problem in error.problems if f"`{name}`" in problem.what]
-            assert said, name
-            for problem in said:
-                assert "declared once" in problem.fix.split("Did you mean")[0], problem.fix
-                proposals |= {(name, other): sheet for other in PROPOSED.findall(problem.fix)}
+        said = [one for one in loose_ends(tracer.Tracing(tracer.load(folder))) if one.code == "L162" and one.at == name]
+        assert said, name
+        for one in said:
+            assert "declared once" in one.fix.split("id you mean")[0], one.fix
+            proposals |= {(name, other): sheet for other in PROPOSED.findall(one.fix)}
     for (name, other), _ in proposals.items():
         for file in (tmp_path / name / "sheets").glob("*.yaml"):
             text = file.read_text(encoding="utf-8")

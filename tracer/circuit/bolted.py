@@ -55,6 +55,8 @@ class Bolted:
         label, dot, pin = target.partition(".")
         found = self.joining.part_named(label, panel.name)
         place = fragment.place_of(("busbars", origin), text=target)
+        if isinstance(found, Part) and found.undeclared and found.kind is PartKind.BOX:
+            return self.joining.node(found.name, pin) if dot else self.points.use_of(found)
         if not isinstance(found, Part) or found.panel != panel.name:
             labels = [part.label for part in self.joining.parts.values() if part.panel == panel.name and part.label]
             near = nearest(label, labels)

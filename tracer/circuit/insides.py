@@ -150,8 +150,10 @@ class Insides:
         """Under `gets` stands `passive`, `case`, or the module that feeds it."""
         for level, how in facts.gets.items():
             named = self.joining.parts.get(how)
-            if how in ("passive", "case") or (
-                named is not None and named.kind is PartKind.MODULE and named is not part
+            if (
+                how in ("passive", "case")
+                or (named is not None and named.undeclared)
+                or (named is not None and named.kind is PartKind.MODULE and named is not part)
             ):
                 continue
             fragment = next((one for one in part.fragments if one.has(("gets", level))), part.fragments[0])

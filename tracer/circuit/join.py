@@ -7,6 +7,7 @@ Whatever is named but not known is a problem, and all of them come out together.
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from tracer.circuit.bolted import Bolted
 from tracer.circuit.ends import Ends
@@ -18,8 +19,31 @@ from tracer.circuit.model import Circuit
 from tracer.circuit.points import Points
 from tracer.circuit.references import agreeing_pairs
 from tracer.circuit.wires import Wires
-from tracer.entry.load import Typed
-from tracer.entry.problems import CannotUse
+from tracer.entry.load import Typed, not_read, read_folder
+from tracer.entry.problems import CannotUse, Problem
+
+
+def joined_folder(folder: str | Path) -> Circuit:
+    """Read a vehicle's folder and join its sheets to one circuit.
+
+    Raises
+    ------
+    CannotUse : with every problem found; those of joining are looked for also where something could not be read
+    """
+    found: tuple[Problem, ...] = ()
+    try:
+        typed = read_folder(folder)
+    except CannotUse as error:
+        if not isinstance(error.rest, Typed):
+            raise
+        typed, found = error.rest, error.problems
+    try:
+        circuit = join(typed)
+    except CannotUse as error:
+        raise CannotUse([*found, *error.problems, *not_read(typed.ignored)]) from None
+    if found:
+        raise CannotUse(found)
+    return circuit
 
 
 def join(typed: Typed) -> Circuit:

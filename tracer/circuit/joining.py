@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from functools import cached_property
 from typing import Any
 
 from tracer.circuit.model import Link, LinkKind, Part, ReferenceEnd
+from tracer.circuit.not_declared import with_undeclared
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.entry.load import Typed
 from tracer.entry.problems import Place, Problem, listed, natural
@@ -16,7 +15,7 @@ class Joining:
     """What every step of joining adds to and asks for. `fed`: the parts whose feed side a busbar feeds."""
 
     def __init__(self, typed: Typed) -> None:
-        self.typed = typed
+        self.typed = typed = with_undeclared(typed)
         self.problems: list[Problem] = []
         self.parts, self.short, self.conflicts = joined_parts(typed, self.problems)
         self.full_by_label: dict[str, list[str]] = {}
@@ -67,11 +66,6 @@ class Joining:
         if len(several) > 1:
             return listed(several)
         return None
-
-    @cached_property
-    def uses(self) -> Counter[str]:
-        """How often each name stands in a run."""
-        return Counter(point.part for run in self.typed.runs for point in run.points)
 
     def pins_hint(self, part: Part) -> str:
         """The pins of a part in words that end a sentence."""

@@ -68,6 +68,11 @@ class Part:
         return self.fragments[0].place
 
     @property
+    def undeclared(self) -> bool:
+        """Whether it is named somewhere, but no sheet declares it: what it is and what joins its pins is a guess at best."""
+        return bool(self.fragments[0].used)
+
+    @property
     def panel(self) -> str | None:
         return next((fragment.panel for fragment in self.fragments if fragment.panel), None)
 

@@ -34,7 +34,9 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
     for part, pin, node in open_contacts(circuit):
         found[node] = f"what is behind {part}.{pin}"
     for one, pin, node in unknown_insides(circuit):
-        found[node] = f"what {one.name}.{pin} is joined with inside {one.name}"
+        found[node] = (
+            f"what {one.name} is" if one.undeclared else f"what {one.name}.{pin} is joined with inside {one.name}"
+        )
     return found
 
 

@@ -101,6 +101,9 @@ def _part(
 ) -> Part:
     facts = fragments[0].facts if len(fragments) == 1 else _merged(name, fragments, problems, conflicts)
     kind = fragments[0].kind
+    if isinstance(facts, ModuleFacts) and facts.signals:
+        signals = {pin: "signal" for pin in facts.signals}
+        facts = facts.model_copy(update={"pins": {**signals, **facts.pins}})
     coils: list[tuple[str, str]] = []
     levers: dict[str, Lever] = {}
     unknown = isinstance(facts, BoxFacts)
@@ -270,7 +273,8 @@ def pins_known(part: Part) -> frozenset[str] | None:
     if isinstance(facts, ConverterFacts):
         return frozenset((*PARTS[part.kind].pins, *(("return",) if facts.return_ else ())))
     if isinstance(facts, ModuleFacts):
-        return frozenset((*facts.cavities, *facts.pins, *facts.unused)) if facts.cavities else None
+        every = (*facts.cavities, *facts.pins, *facts.unused, *facts.not_looked_at)
+        return frozenset(every) if facts.cavities else None
     if isinstance(facts, ConnectorFacts):
         return frozenset((*facts.cavities, *facts.mates, *facts.mates.values())) if facts.cavities else None
     if isinstance(facts, JointFacts):
@@ -286,7 +290,10 @@ def _check_pins(part: Part, problems: list[Problem]) -> None:
     _check_minded_pins(part, problems)
     if isinstance(facts, ModuleFacts) and facts.cavities:
         cavities = frozenset(facts.cavities)
-        listed: list[tuple[tuple[str, ...], str]] = [(("pins", pin), pin) for pin in facts.pins]
+        listed: list[tuple[tuple[str, ...], str]] = [
+            (("signals",) if pin in facts.signals else ("pins", pin), pin) for pin in facts.pins
+        ]
+        listed += [(("not looked at",), pin) for pin in facts.not_looked_at]
         listed += [(("unused",), pin) for pin in facts.unused]
         listed += [(("joined",), pin) for group in facts.joined for pin in group]
         listed += [(("outputs", pin), pin) for pin in facts.outputs]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from tracer.circuit.joining import Joining
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, LinkKind, PartKind, Written
 from tracer.circuit.model import Part
-from tracer.circuit.undeclared import undeclared
 from tracer.entry.load import Fragment
 from tracer.entry.models import ConnectorFacts, GroundFacts, SpliceFacts
 from tracer.entry.problems import listed, natural, nearest
@@ -20,6 +19,7 @@ class Points:
         self.joining = joining
         self.named_halves: set[int] = set()
         self.passed: set[int] = set()
+        self._uses: dict[str, int] = {}
 
     def fixed(self, point: Point, panel: str | None = None) -> int:
         """The node of a point that needs no neighbour to be understood."""
@@ -27,6 +27,8 @@ class Points:
         if isinstance(pending, int):
             return pending
         part = pending
+        if part.undeclared and part.kind is PartKind.BOX:
+            return self.use_of(part)
         if part.kind in FUSE_KINDS:
             if part.name in self.joining.fed:
                 return self.joining.node(part.name, "load")
@@ -44,19 +46,13 @@ class Points:
             return self.joining.node(point.part, "")
         part = self.joining.part_named(point.part, panel)
         if part is None:
-            raise Misread(
-                *undeclared(
-                    point,
-                    self.joining.parts,
-                    self.joining.rails,
-                    self.joining.pins_known,
-                    self.joining.uses[point.part],
-                )
-            )
+            raise AssertionError(f"{point.part} is neither a part nor a rail")  # `with_undeclared` left it out
         if isinstance(part, str):
             raise Misread(f"{point.part} is a position in several panels", f"Write {part}.")
         if PARTS[part.kind].written is Written.NOT:
             raise Misread(f"{part.name} is a panel", "Name the position, such as `F9`.")
+        if part.undeclared and part.kind is PartKind.BOX:
+            return self._of_unknown_kind(part, point)
         if (point.half or point.mate) and part.kind is not PartKind.CONNECTOR:
             raise Misread(f"{part.name} is a {part.kind}: it has no halves", f"Write `{point.part}.{point.pin}`.")
         if PARTS[part.kind].written is Written.ALONE:
@@ -83,6 +79,18 @@ class Points:
                 f"Write `{point.part}.+...` for positive, `{point.part}.-...` for negative.",
             )
         return self.joining.node(part.name, point.pin)
+
+    def _of_unknown_kind(self, part: Part, point: Point) -> int | Part:
+        """A pin of a part that no sheet declares, both halves as one; without a pin, the part: each use of its bare name is a node by itself, joined with nothing."""
+        if point.pin is None:
+            return part
+        pin = point.pin if point.mate is None else ">".join(sorted((point.pin, point.mate), key=natural))
+        return self.joining.node(part.name, pin)
+
+    def use_of(self, part: Part) -> int:
+        """A node for one use of the bare name of a part that no sheet declares."""
+        number = self._uses[part.name] = self._uses.get(part.name, 0) + 1
+        return self.joining.node(part.name, f"use {number}", part.name if number == 1 else f"{part.name}, use {number}")
 
     def _lug(self, part: Part, point: Point) -> int:
         """A lug on a stud: a place of its own, bolted on the one point."""
@@ -191,6 +199,8 @@ class Points:
     def through(self, part: Part, point: Point) -> tuple[int, int]:
         """Where a run enters and leaves a part that it passes."""
         row = PARTS[part.kind]
+        if part.undeclared and part.kind is PartKind.BOX:
+            return self.use_of(part), self.use_of(part)
         if row.written is Written.SIDES:
             return self.joining.node(part.name, row.pins[0]), self.joining.node(part.name, row.pins[1])
         if part.kind is PartKind.CONNECTOR:
@@ -214,7 +224,11 @@ class Points:
         return self.joining.node(part.name, known[0]), self.joining.node(part.name, known[1])
 
     def free_pin(self, part: Part, point: Point, taken: set[int]) -> int:
-        """The pin of a part with like pins (or the half of a cavity) that nothing is wired to yet."""
+        """The pin of a part with like pins (or the half of a cavity, the side of a fuse) that nothing is wired to yet."""
+        if part.undeclared and part.kind is PartKind.BOX:
+            return self.use_of(part)
+        if part.kind in FUSE_KINDS:
+            return self._free_side(part, point, taken)
         if part.kind is PartKind.CONNECTOR:
             cavity = self.mating_of(part, point)
             candidates = [self._half(part, cavity, "a"), self._half(part, cavity, "b")]
@@ -238,6 +252,36 @@ class Points:
                 taken.add(node)
                 return node
         raise Misread(what, fix)
+
+    def _free_side(self, part: Part, point: Point, taken: set[int]) -> int:
+        """The side of a fuse that nothing is wired to or bolted on yet, where the other one is taken; of one that no sheet declares its load side first."""
+        met = {text for one in self.joining.parts.values() for text in one.facts.meets.values()}
+        free = [
+            pin
+            for pin in PARTS[part.kind].pins
+            if self.joining.node(part.name, pin) not in taken
+            and pin not in part.facts.meets
+            and not met & {f"{part.name}.{pin}", f"{part.label}.{pin}"}
+        ]
+        if len(free) == 1 or (part.undeclared and free):
+            node = self.joining.node(part.name, free[-1])
+            taken.add(node)
+            return node
+        if part.undeclared:
+            return self.use_of(part)
+        if not free:
+            raise Misread(
+                f"both sides of {part.name} already have a wire",
+                f"Name the side if two wires share it: `{point.text}.feed` or `{point.text}.load`.",
+            )
+        busbar = (
+            f"Name the position under `busbars` of panel {part.panel} if a busbar feeds it; then its bare name is its load side. Otherwise write"
+            if part.panel
+            else "Write"
+        )
+        raise Misread(
+            f"`{point.text}` is a fuse: which side is meant?", f"{busbar} `{point.text}.feed` or `{point.text}.load`."
+        )
 
     def point_in_facts(
         self,

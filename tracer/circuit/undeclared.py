@@ -1,4 +1,4 @@
-"""A name in a run that no sheet declares: what to write, without leading the typist to another part.
+"""A name that no sheet declares: what to write, without leading the typist to another part.
 
 Most such names are right, and their entry was forgotten: so that comes first. Another name is offered only where it may be a slip of the pen and its
 part can stand there. A wrong offer that is followed joins two wires that never meet, and nothing shows it.
@@ -7,68 +7,61 @@ part can stand there. A wrong offer that is followed joins two wires that never 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, PartKind, Written
-from tracer.circuit.model import Part
+from tracer.circuit.model import Circuit, Part
+from tracer.circuit.parts import pins_known
 from tracer.entry.problems import is_letter_for_digit, nearest
-from tracer.entry.runs import Point
 
 _RAIL = re.compile(r"(?:kl|t|term|terminal)[-_]?(\d+\w*)", re.IGNORECASE)
 
 
-def undeclared(
-    point: Point,
-    parts: Mapping[str, Part],
-    rails: Iterable[str],
-    pins_known: Mapping[str, frozenset[str] | None],
-    uses: int = 1,
-) -> tuple[str, str]:
-    """What is wrong with a point whose name is neither a part nor a rail, and what to write; a name that stands in several places (`uses`) is no slip."""
-    name, rails = point.part, list(rails)
-    fitting = [part for part in parts.values() if _fits(part, point, pins_known.get(part.name))]
-    kind = _kind_of_letters(name, parts, fitting)
-    fix = _declaration(name, parts, kind)
+def what_to_declare(circuit: Circuit, part: Part) -> str:
+    """What to write for a part that no sheet declares; a name that stands in several places is no slip."""
+    name, rails = part.name, list(circuit.typed.vehicle.rails)
+    parts = {one.name: one for one in circuit.parts.values() if not one.undeclared}
+    pins = frozenset(pin for pin in circuit.pins_of.get(name, {}) if not pin.startswith("use ")) - {"", "feed", "load"}
+    guess = PartKind(part.fragments[0].guess) if part.fragments[0].guess else None
+    fitting = [one for one in parts.values() if _fits(one, name, pins)]
+    family = _of_a_family(name, parts)
+    fix = _declaration(name, part, parts, guess)
     if name.replace(".", "").isdigit():
         fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
-    if point.pin and not kind and uses > 1:
+    if pins and not family and len(part.fragments[0].used) > 1:
         near = []
-    elif point.pin and not kind:
-        near = nearest(name, [part.name for part in fitting])
+    elif pins and not family:
+        near = nearest(name, [one.name for one in fitting])
     else:  # one of a family whose entry was forgotten; or one splice or ground point, which looks like the next
-        near = [known for known in (*(part.name for part in fitting), *rails) if is_letter_for_digit(name, known)]
+        near = [known for known in (*(one.name for one in fitting), *rails) if is_letter_for_digit(name, known)]
     split = name.rpartition("-")
-    if split[0] in parts and split[2] in (pins_known.get(split[0]) or ()):
+    if split[0] in parts and split[2] in (pins_known(parts[split[0]]) or ()):
         near = [f"{split[0]}.{split[2]}"]
     terminal = _RAIL.fullmatch(name)
-    if terminal and terminal[1] in rails and not point.pin:
+    if terminal and terminal[1] in rails and not pins:
         near = [terminal[1]]
-    return f"there is no part or rail `{name}`", f"{fix} Or did you mean `{near[0]}`?" if near else fix
+    return f"{fix} Or did you mean `{near[0]}`?" if near else fix
 
 
-def _fits(part: Part, point: Point, pins: frozenset[str] | None) -> bool:
-    """Whether a part can stand where the point stands."""
-    if "/" in point.part:
+def _fits(part: Part, name: str, pins: Collection[str]) -> bool:
+    """Whether a declared part can stand where the name does."""
+    if "/" in name:
         return False  # a label of another panel is another fuse
-    written = PARTS[part.kind].written
-    if point.half or point.mate:
-        return written is Written.CAVITY
-    if point.pin is None:
+    written, known = PARTS[part.kind].written, pins_known(part)
+    if not pins:
         return written in (Written.ALONE, Written.SIDES, Written.LIKE_PINS)
-    return written not in (Written.ALONE, Written.NOT) and (pins is None or point.pin in pins)
+    return written not in (Written.ALONE, Written.NOT) and (known is None or known.issuperset(pins))
 
 
-def _kind_of_letters(name: str, parts: Mapping[str, Part], fitting: list[Part]) -> PartKind | None:
-    """The kind of all parts whose names differ from this one by their number only, where such a part can stand there."""
+def _of_a_family(name: str, parts: Mapping[str, Part]) -> bool:
+    """Whether other parts differ from the name by their number only, all of one kind."""
     letters = re.sub(r"\d", "", name)
-    family = [part for part in parts.values() if re.sub(r"\d", "", part.name) == letters]
-    kinds = {part.kind for part in family}
-    return kinds.pop() if len(kinds) == 1 and any(part in fitting for part in family) else None
+    return len({part.kind for part in parts.values() if re.sub(r"\d", "", part.name) == letters}) == 1
 
 
-def _declaration(name: str, parts: Mapping[str, Part], kind: PartKind | None) -> str:
-    """How to declare it, as a part of that kind where one is known."""
-    panel, slash, label = name.rpartition("/")
+def _declaration(name: str, used: Part, parts: Mapping[str, Part], kind: PartKind | None) -> str:
+    """How to declare it, as a part of that kind where one is likely."""
+    panel, slash, label = (used.panel, "/", used.label) if used.panel else name.rpartition("/")
     if slash:
         return f"A position is declared under `positions` of its panel: `{panel}: {{is: panel, positions: {{{label}: AMPS}}}}`."
     if kind in FUSE_KINDS and any(part.panel for part in parts.values() if part.kind == kind):

@@ -48,9 +48,9 @@ class Wires:
                             before, after = self.points.through(found, point)
                             if found.kind is PartKind.CONNECTOR and not self.points.numbers_tell(found, point):
                                 open_halves.add((number, index))
-                        elif found.kind in FUSE_KINDS:
+                        elif found.kind in FUSE_KINDS and found.name in self.joining.fed:
                             before = after = self.points.fixed(point)
-                        elif PARTS[found.kind].written is Written.SIDES:
+                        elif PARTS[found.kind].written is Written.SIDES and found.kind not in FUSE_KINDS:
                             raise Misread(
                                 f"`{point.text}` is a diode: which side is meant?",
                                 f"Write `{point.text}.A` (anode) or `{point.text}.K` (cathode).",

@@ -171,11 +171,18 @@ def _tell_no_mapping(at: Path_, typed: Any, fix: str, report: Report) -> None:
         report(at, f"{name} is a single word; `key: value` pairs are wanted", fix, text=text)
 
 
+_TYPOGRAPHIC = frozenset("“”„‟‘’‚«»")
+
+
 def _tell_unknown(at: Path_, typed: Any, known: list[str], report: Report) -> None:
     key = str(at[-1])
     fix = did_you_mean(key, known, f"Known here: {listed(known, most=24, joiner='and')}.")
     if typed == "" and ":" in key:
         fix = f"Put a space after the colon: `{key.replace(':', ': ', 1)}`."
+    elif typed == "" and not _TYPOGRAPHIC.isdisjoint(key):
+        fix = "These are typographic quotes, which hold no text together: put straight ones (\" or ') around the whole text."
+    elif typed == "" and key[:1].isdigit():
+        fix = f"Inside braces a comma ends a value, a decimal comma too: write a point, such as `1.{key}`; or put a text in quotes."
     elif typed == "":
         fix = f"Inside braces a comma ends a value: put a text with a comma in quotes. {fix}"
     report(at, f"`{key}` is not known here", fix, text=key, key=True)

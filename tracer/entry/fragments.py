@@ -34,7 +34,10 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True)
 class Fragment:
-    """What one sheet says about one part. `path` leads to it inside the file."""
+    """What one sheet says about one part. `path` leads to it inside the file.
+
+    `used`: a part that no sheet declares, and where it is named; `guess`: what it is by its name and use, in words.
+    """
 
     name: str
     kind: PartKind
@@ -45,18 +48,20 @@ class Fragment:
     seen: str
     panel: str | None = None
     label: str | None = None
+    used: tuple[Place, ...] = ()
+    guess: str = ""
 
     @property
     def place(self) -> Place:
-        return self.file.place_of(self.path, key=True)
+        return self.used[0] if self.used else self.file.place_of(self.path, key=True)
 
     def place_of(self, path: Path_, *, key: bool = False, text: str = "") -> Place:
         """Place of one fact of the part, or of a piece of text in it."""
-        return self.file.place_of(self.path + path, key=key, text=text)
+        return self.used[0] if self.used else self.file.place_of(self.path + path, key=key, text=text)
 
     def has(self, path: Path_) -> bool:
         """Whether this fragment says something at `path`."""
-        return below(self.file.tree, self.path + path) is not None
+        return not self.used and below(self.file.tree, self.path + path) is not None
 
 
 def facts_of(model: type[Any], tree: Any, file: TypedFile, path: Path_, problems: list[Problem]) -> Any:

@@ -17,6 +17,7 @@ from tracer.entry.models import (
 )
 from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import Problem, did_you_mean, listed
+from tracer.entry.synonyms import ROLE_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread, When
 
@@ -84,6 +85,12 @@ def _check_when(
 
 
 def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]) -> None:
+    for pin in facts.signals:
+        other = facts.pins.get(pin, "signal").split()[:1]
+        if other not in ([], ["signal"]):
+            what = f"pin {pin} is listed under `signals`, but is {other[0]} under `pins`"
+            place = fragment.place_of(("signals",), text=pin)
+            problems.append(fragment.file.problem(place, what, "Take it out of one of the two.", pin))
     for pin, words in facts.pins.items():
         if values.is_range(pin) and pin not in facts.cavities:
             what = f"`{pin}` is a range, and each pin has a role of its own"
@@ -103,6 +110,7 @@ def _check_roles(fragment: Fragment, facts: ModuleFacts, problems: list[Problem]
         elif role not in ROLES:
             place = fragment.place_of(("pins", pin))
             fix = did_you_mean(role, ROLES, f"Begin with {listed(ROLES)}; more words may follow.")
+            fix = right_word(role, ROLE_WORDS, fix)
             problems.append(fragment.file.problem(place, f"`{role}` is not what a pin can be", fix, role))
 
 

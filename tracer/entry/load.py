@@ -72,19 +72,29 @@ def read_folder(folder: str | Path) -> Typed:
         unread = reader.names() - set(reader.fragments) if all_read else None
         check_vehicle_names(vehicle, vehicle_file, reader.fragments, unread, problems)
     check_names(vehicle, reader.fragments, kinds, problems)
-    if problems or vehicle is None or vehicle_file is None:
-        raise CannotUse(problems)
-    return Typed(
+    if vehicle is None or vehicle_file is None:
+        raise CannotUse([*problems, *not_read(ignored)])
+    sound = reader.fragments if not problems else reader.sound_fragments()
+    typed = Typed(
         folder,
         vehicle,
         vehicle_file,
         tuple(reader.sheets),
         tuple(reader.files),
-        reader.fragments,
+        sound,
         tuple(reader.runs),
         kinds,
         ignored,
     )
+    if problems:
+        raise CannotUse([*problems, *not_read(ignored)], typed if all_read else None)
+    return typed
+
+
+def not_read(ignored: tuple[str, ...]) -> list[Problem]:
+    """Where there are problems, the files that are not read may be why: a loose end (L131) otherwise."""
+    fix = "Only .yaml files under sheets/ are read: rename or move it, or take it away if it is no page."
+    return [Problem(Place(name), "this file is not read", fix, cause=True) for name in ignored]
 
 
 def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None:

@@ -111,6 +111,8 @@ class ModuleFacts(PartFacts):
         default_factory=dict,
         description="{PIN: role and any words}; role: supply, ground, bus, output, reference, signal, shield",
     )
+    signals: Pins = Field((), description="pins that the diagram itself shows as signals: 5-40, 52")
+    not_looked_at: Pins = Field((), alias="not looked at", description="cavities that nobody has looked at yet: 41-51")
     joined: Groups = Field((), description="pins bridged inside the module: [[2, 18]]")
     outputs: dict[str, Output] = Field(default_factory=dict, description="{PIN: what the module switches there}")
     draws: dict[str, Draw] = Field(

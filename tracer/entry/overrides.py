@@ -34,15 +34,10 @@ def check_limits(limits: Mapping[str, tuple[float, ...]], file: TypedFile, probl
 def check_buses(
     buses: Mapping[str, BusFacts], parts: Mapping[str, tuple[str, object]], file: TypedFile, problems: list[Problem]
 ) -> None:
-    """The parts that a bus names must exist. `parts` maps a name to its kind and the facts of its first fragment."""
+    """The parts that a bus names must be modules where only a module can stand; one that no sheet declares is a loose end. `parts` maps a name to its kind and the facts of its first fragment."""
     for name, bus in buses.items():
         path: Path_ = ("buses", name)
-        for part in bus.terminations:
-            if part not in parts:
-                fix = did_you_mean(part, parts, "Name the resistor, or the module that holds the termination.")
-                place = file.place_of((*path, "terminations", part), key=True)
-                problems.append(file.problem(place, f"bus {name}: there is no part `{part}`", fix, part))
-        if bus.commander is not None and parts.get(bus.commander, ("",))[0] != "module":
+        if bus.commander is not None and bus.commander in parts and parts[bus.commander][0] != "module":
             modules = [part for part, (kind, _) in parts.items() if kind == "module"]
             fix = did_you_mean(bus.commander, modules, "Name the module that commands the bus.")
             place = file.place_of((*path, "commander"))
@@ -65,7 +60,7 @@ def _check_points(
     for point in points:
         part, dot, pin = point.partition(".")
         kind, facts = parts.get(part, ("", None))
-        if kind != "module" or not dot:
+        if (kind != "module" and part in parts) or not dot:
             modules = [name for name, (found, _) in parts.items() if found == "module"]
             fix = did_you_mean(part, modules, "Write module pins, such as `[ALM.25, ENM.11]`.")
             problems.append(file.problem(place, f"bus {bus}: `{point}` is not a pin of a module", fix, point))

@@ -51,7 +51,7 @@ NOWHERE = Place("")
 class Problem:
     """One thing that is wrong.
 
-    `text` is the offending piece as typed, `line_text` the whole typed line (both may be empty when the file as a
+    `cause`: something as a whole is not read (a file), from which others may follow. `text` is the offending piece as typed, `line_text` the whole typed line (both may be empty when the file as a
     whole is meant), `what` says what is wrong and `fix` what to write instead.
     """
 
@@ -60,6 +60,7 @@ class Problem:
     fix: str
     text: str = field(default="", compare=False)
     line_text: str = field(default="", compare=False)
+    cause: bool = field(default=False, compare=False)
 
     def __post_init__(self) -> None:
         # What was typed is quoted in both: a line break or a page of text in it must not tear the message apart.
@@ -121,10 +122,14 @@ def _window(line: str, start: int, width: int) -> tuple[str, int]:
 
 
 class CannotUse(Exception):
-    """The folder cannot be used; `problems` says why, in file order."""
+    """The folder cannot be used; `problems` says why, in file order, but what is not read as a whole first.
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems: tuple[Problem, ...] = tuple(sorted(set(problems)))
+    `rest`: what could be understood all the same, for whoever wants to look for more problems in it; nothing may be concluded from it.
+    """
+
+    def __init__(self, problems: Iterable[Problem], rest: object = None) -> None:
+        self.problems: tuple[Problem, ...] = tuple(sorted(set(problems), key=lambda one: (not one.cause, one)))
+        self.rest = rest
         super().__init__("\n".join(problem.render() for problem in self.problems))
 
 

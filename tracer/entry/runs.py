@@ -9,20 +9,23 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_name
-from tracer.standards.colours import UnknownColour, parse_colour
+from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_list, pin_name
+from tracer.standards.colours import UnknownColour, colour_of_words, parse_colour
 from tracer.standards.conductors import BadSize, parse_size
 
 MAX_POINTS = 400
 MAX_LENGTH_M = 1000.0
 NOT_A_COLOUR = "abbreviations, as vehicle.yaml says)"
 NOT_COLOURED = ("track", "bare")
+SAME = "same"
 
 _DASH = re.compile(r"\s+(?:--+|—|–)(?=\s|$)|^(?:--+|—|–)(?=\s)")
 _LENGTH = re.compile(r"^(\d+(?:[.,]\d+)?)(m|cm|mm|ft)$", re.IGNORECASE)
 _NUMBER = re.compile(r"^\(([^()]+)\)$")
+_SIZES = re.compile(r"^(\d+(?:[.,]\d+)?)-(\d+(?:[.,]\d+)?)(?:\s*(?:mm2|mm²|sqmm))?$", re.IGNORECASE)
 _SIZE = re.compile(r"^(?:AWG\s*)?\d+(?:[.,/]\d+)?(?:\s*(?:mm2|mm²|sqmm|AWG|ga))?$", re.IGNORECASE)
 _METRES = {"m": 1.0, "cm": 0.01, "mm": 0.001, "ft": 0.3048}
+_SEVERAL = re.compile(r"^([^\s.:<>?,\[\]{}]+)\.\[([^\[\]]*)\]$")
 _PART = re.compile(r"^[^\s.:<>?,/\[\]{}]+(?:/[^\s.:<>?,/\[\]{}]+)?$")
 
 
@@ -53,6 +56,7 @@ class Point:
     mate: str | None = None  # X31.1>7: the cavity of half b
     here: str | None = None  # ref HERE>THERE
     there: str | None = None
+    several: tuple[str, ...] = ()  # ALM.[5-8]: pins that each have such a wire
 
     @property
     def is_reference(self) -> bool:
@@ -85,6 +89,34 @@ class Slip:
     text: str
     what: str
     fix: str
+
+
+def spread(points: tuple[Point, ...]) -> list[tuple[Point, ...]]:
+    """A run over several pins as one run for each: `ALM.[5-8] -- BN 1 -- G3`. Groups in one run are gone through side by side.
+
+    Raises
+    ------
+    Misread : the groups of one run have not the same number of pins
+    """
+    sizes = {len(point.several) for point in points if point.several}
+    if not sizes:
+        return [points]
+    if len(sizes) > 1:
+        wrong = [point for point in points if point.several][-1]
+        raise Misread(
+            "the groups of pins in this run are not of one size",
+            "Each pin goes with the one at the same place in the other group: write as many.",
+            wrong.text,
+        )
+    return [
+        tuple(
+            Point(f"{point.part}.{point.several[number]}", point.part, point.several[number])
+            if point.several
+            else point
+            for point in points
+        )
+        for number in range(sizes.pop())
+    ]
 
 
 def has_dashes(text: str) -> bool:
@@ -165,7 +197,9 @@ def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ..
     wires: list[Wire] = []
     for index, (offset, piece) in enumerate(pieces):
         try:
-            if index % 2:
+            if index % 2 and piece == SAME:
+                wires.append(_same(wires))
+            elif index % 2:
                 wires.append(read_wire(piece, colours))
             else:
                 points.append(read_point(piece))
@@ -202,6 +236,15 @@ def _dash_near(text: str, offset: int) -> int:
     return after if after >= 0 else max(0, text.rfind("--"))
 
 
+def _same(wires: list[Wire]) -> Wire:
+    """The wire before, going on behind a connector or joint: as that one, but with a length and number of its own, which are not known."""
+    if not wires:
+        raise Misread("`same` stands for the wire before, and there is none", "Write its colour and size.")
+    before = wires[-1]
+    words = [word for word in before.text.split() if not _NUMBER.match(word) and not _LENGTH.match(word)]
+    return Wire(" ".join(words), before.colours, before.area_mm2, before.size_text, None, None, before.medium)
+
+
 def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:
     """Where an even number of pieces lost its point or wire: the first piece that is of the wrong sort."""
     for index, (offset, piece) in enumerate(pieces):
@@ -230,6 +273,8 @@ def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:
 
 
 def _is_wire(piece: str, colours: str) -> bool:
+    if piece == SAME:
+        return True
     try:
         read_wire(piece, colours)
     except Misread:
@@ -264,9 +309,12 @@ def read_wire(text: str, colours: str) -> Wire:
             f"a wire {length_m:g} m long is not possible",
             f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.",
         )
-    size = None
+    size = drawn = None
     for count in (2, 1):
         typed = " ".join(words[-count:])
+        drawn = _SIZES.match(typed) if len(words) > count else None
+        if drawn:  # the diagram leaves it open: the thinner one, so that no wire is taken for better than it may be
+            typed = min(drawn.groups(), key=lambda one: float(one.replace(",", ".")))
         if len(words) > count - 1 and _SIZE.match(typed):
             try:
                 size = parse_size(typed)
@@ -293,7 +341,7 @@ def read_wire(text: str, colours: str) -> Wire:
         " ".join(text.split()),
         codes,
         size.area_mm2 if size else None,
-        size.text if size else None,
+        (f"{size.text} (drawn as {drawn[1]}-{drawn[2]})" if drawn else size.text) if size else None,
         length_m,
         number,
         medium,
@@ -304,6 +352,8 @@ def _colour_codes(colour: str, system: str) -> tuple[str, ...]:
     try:
         return parse_colour(colour, system)
     except UnknownColour as error:
+        if codes := colour_of_words(colour):
+            return codes
         near = f"Did you mean `{error.nearest[0]}`? " if error.nearest else ""
         if error.valid_in:
             near += f"It is one with `colours: {error.valid_in[0]}`: see whether vehicle.yaml is right. "
@@ -320,6 +370,9 @@ def read_point(text: str) -> Point:
         return Point(text)
     if text == "ref" or text.startswith("ref "):
         return _reference(text)
+    if group := _SEVERAL.match(text):
+        pins = pin_list(group[2])
+        return Point(text, group[1], pins[0], several=pins) if len(pins) > 1 else read_point(f"{group[1]}.{pins[0]}")
     name, dot, pin = text.partition(".")
     half = mate = None
     if dot:
@@ -342,7 +395,20 @@ def read_point(text: str) -> Point:
     return Point(text, name, pin if dot else None, half, mate)
 
 
+_TWO_MARKS = re.compile(r"^(\w*\d\w*)\s*(-|/|,|\s|=|to|->|→)\s*(\w*\d\w*)$")
+
+
 def _reference(text: str) -> Point:
+    if two := _TWO_MARKS.match(text[3:].strip()):
+        here, sign, there = two.groups()
+        if sign == "/":
+            what, fix = (
+                f"`{text}` holds a sheet and a mark, or two marks",
+                f"Write the mark of this page and the mark where it goes on: `ref HERE>{there}`; or `ref {here}>{there}` if {here} is the mark here.",
+            )
+        else:
+            what, fix = f"`>` is missing between the two marks of `{text}`", f"Write `ref {here}>{there}`."
+        raise Misread(what, fix)
     marks = text[3:].replace(" ", "")
     here, arrow, there = marks.partition(">")
     if not here or (arrow and not there) or ">" in there:

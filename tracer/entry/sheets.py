@@ -16,7 +16,8 @@ from tracer.entry.models import (
 )
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import Place, Problem, did_you_mean, listed
-from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run
+from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run, spread
+from tracer.entry.synonyms import KIND_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread
 
@@ -37,6 +38,20 @@ class SheetReader:
     def names(self) -> set[str]:
         """Every part that stands on a sheet, with or without a problem of its own."""
         return {name for name, *_ in self._parts}
+
+    def sound_fragments(self) -> dict[str, list[Fragment]]:
+        """The parts without any problem of their own on any sheet, nor one of their panel."""
+        lines: dict[str, list[int]] = {}
+        for problem in self.problems:
+            lines.setdefault(problem.place.file, []).append(problem.place.line)
+        spoilt = set()
+        for name, _, _, file, _ in self._parts:
+            if file.name in lines:
+                first = file.place_of(("parts", name), key=True).line
+                last = file.node_of(("parts", name)).end_mark.line + 1
+                if any(first <= line <= last for line in lines[file.name]):
+                    spoilt.add(name)
+        return {name: found for name, found in self.fragments.items() if not {name, name.partition("/")[0]} & spoilt}
 
     def read(self, file: TypedFile) -> None:
         head: SheetFacts | None = facts_of(SheetFacts, file.tree, file, (), self.problems)
@@ -101,6 +116,7 @@ class SheetReader:
                 continue
             if kind not in KINDS:
                 fix = did_you_mean(kind, KINDS, f"Known kinds: {listed(list(KINDS), most=24, joiner='and')}. A sensor, lamp or motor is a load.")  # fmt: skip
+                fix = right_word(kind, KIND_WORDS, fix)
                 self.problems.append(file.problem(file.place_of(path), f"`{kind}` is not a kind of part", fix, kind))
             elif name not in kinds:
                 kinds[name] = (kind, file, path)
@@ -267,7 +283,13 @@ class SheetReader:
                 place = place_in_run(file, mark.line + 1, column, text, slip.offset)
                 self.problems.append(file.problem(place, slip.what, slip.fix, slip.text))
             if not slips:
-                self.runs.append(Run(number, text, mark.line + 1, column, points, wires, run_seen, note))
+                try:
+                    each = spread(points)
+                except Misread as misread:
+                    place = place_in_run(file, mark.line + 1, column, text, max(0, text.find(misread.text)))
+                    self.problems.append(file.problem(place, misread.what, misread.fix, misread.text))
+                    continue
+                self.runs += [Run(number, text, mark.line + 1, column, one, wires, run_seen, note) for one in each]
         nodes.clear()  # each run has kept its place; the nodes would be most of the memory of a large vehicle
         runs.clear()
 

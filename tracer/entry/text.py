@@ -139,6 +139,7 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
     )
     names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
     ignored = tuple(f"sheets/{entry.name}" for entry in entries if entry.suffix not in (".yaml", ".yml"))
+    ignored += _sheets_beside(folder)
     if not names:
         problems.append(
             Problem(
@@ -153,6 +154,28 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
         )
         return [], ignored
     return names, ignored
+
+
+_NO_SHEETS = frozenset({"vehicle.yaml", "types.yaml"})
+_HEAD_OF_A_SHEET = re.compile(rb"^(?:\xef\xbb\xbf)?(?:sheet|parts|runs):", re.MULTILINE)
+
+
+def _sheets_beside(folder: Path) -> tuple[str, ...]:
+    """Files beside vehicle.yaml that look like a sheet: they were meant for sheets/, and are not read."""
+    found = []
+    for entry in sorted(folder.iterdir(), key=lambda entry: natural(entry.name)):
+        page = (
+            {".yaml", ".yml"} & set(entry.suffixes) and entry.name not in _NO_SHEETS and not entry.name.startswith(".")
+        )
+        if page and entry.is_file():
+            try:
+                with entry.open("rb") as file:
+                    head = file.read(65536).replace(b"\r", b"\n")
+            except OSError:
+                head = b"sheet:"  # what cannot be looked at may be one
+            if _HEAD_OF_A_SHEET.search(head):
+                found.append(entry.name)
+    return tuple(found)
 
 
 def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | None:
@@ -275,6 +298,13 @@ def _yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> P
     reason, context = error.problem or "", error.context_mark
     line, column = (mark.line + 1, mark.column + 1) if mark else (0, 0)
     typed = lines[line - 1][column - 1 : column] if 0 < line <= len(lines) else ""
+    shown = lines[line - 1] if 0 < line <= len(lines) else ""
+    begun = lines[context.line] if context and context.line < len(lines) else ""
+    if special := _what_is_typed(reason, begun, shown, context, line):
+        at, what, fix = special
+        typed = lines[at - 1]
+        start = len(typed) - len(typed.lstrip())
+        return Problem(Place(name, at, start + 1), what, fix, typed[start : start + 1], typed)
     what, fix = _in_plain_words(reason, typed, f"{context.line + 1}:{context.column + 1}" if context else "there")
     if context and (("end of stream" in reason and "quoted" in (error.context or "")) or "expected ':'" in reason):
         line, column = context.line + 1, context.column + 1  # what was never closed, not the end of the file
@@ -283,6 +313,32 @@ def _yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> P
         column = len(lines[line - 1]) + 1 if line else 0
     typed = lines[line - 1] if line else ""
     return Problem(Place(name, line, column), what, fix, typed[column - 1 : column] if column else "", typed)
+
+
+_NO_SPACE = re.compile(r"^\s*(?:- )?([\w ]+):([^\s:/>].*)$")
+
+
+def _what_is_typed(reason: str, begun: str, shown: str, context: Any, line: int) -> tuple[int, str, str] | None:
+    """The line, what is wrong and the cure, where the typed lines themselves show it better than the parser's words."""
+    unreadable = "not readable as YAML: "
+    if "expected ':'" in reason or "mapping values are not allowed" in reason:
+        number = context.line + 1 if context and "expected ':'" in reason else line
+        text = begun if context and "expected ':'" in reason else shown
+        if re.search(r"\s(?:--+|—|–)\s", text) and not text.lstrip().startswith("- "):
+            return (
+                number,
+                f"{unreadable}this run does not begin with `- `",
+                f"Write `- {text.strip()[:40]}`, below the others.",
+            )
+        if match := _NO_SPACE.match(text):
+            fix = f"Write `{match[1].strip()}: {match[2].strip()[:40]}`."
+            return number, f"{unreadable}a space is missing after the colon", fix
+    if "expected key" in reason and "flow" not in reason and context and shown.strip() and not set("'\"") & set(shown):
+        own, other = len(shown) - len(shown.lstrip()), context.column
+        if own != other:
+            what = f"{unreadable}this line begins in column {own + 1}, the lines it may belong to in column {other + 1} (from line {context.line + 1} on)"
+            return line, what, "Indent it exactly as far as its neighbours: count the blanks at its beginning."
+    return None
 
 
 def _in_plain_words(reason: str, typed: str, opened: str) -> tuple[str, str]:

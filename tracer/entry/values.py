@@ -54,6 +54,30 @@ def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[st
     return tuple(pins)
 
 
+def in_ranges(order: Iterable[str], pins: Iterable[str]) -> str:
+    """Pins as they would be typed, in the order of a list that holds them; neighbours by number as a range.
+
+    >>> in_ranges(("1", "5", "6", "7", "A1", "A2"), ("1", "5", "6", "7", "A2"))
+    '1, 5-7, A2'
+    """
+    wanted = set(pins)
+    groups: list[list[str]] = []
+    for pin in (pin for pin in order if pin in wanted):
+        before = groups[-1][-1] if groups else ""
+        if before and _is_next(before, pin):
+            groups[-1].append(pin)
+        else:
+            groups.append([pin])
+    return ", ".join(group[0] if len(group) == 1 else f"{group[0]}-{group[-1]}" for group in groups)
+
+
+def _is_next(before: str, pin: str) -> bool:
+    """Whether a pin is the one after another by its number."""
+    one, other = re.search(r"\d+$", before), re.search(r"\d+$", pin)
+    same = one and other and before[: one.start()] == pin[: other.start()] and len(one[0]) + len(other[0]) < 20
+    return bool(same and one and other and int(other[0]) == int(one[0]) + 1)
+
+
 def pins_behind(typed: Mapping[str, object]) -> tuple[str, ...]:
     """Pins whose names begin alike: what stands before each, and the pins as in `pin_list`.
 

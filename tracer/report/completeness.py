@@ -40,8 +40,17 @@ def first_line(
         return f"{completeness.word}: {why or loose_words(completeness)}{rests}{missing}." + (
             f" {'; '.join(so_far)}." if so_far else ""
         )
-    holds = "; ".join(one for one in (counts, joints, _WHERE[completeness.about][1]) if one)
-    return f"{completeness.word}{f' {rests}' if rests else ''}: {holds}."
+    nothing = _WHERE[completeness.about][1]
+    if completeness.not_looked_at:
+        nothing = nothing.replace("nothing loose", "nothing else loose")
+    return f"{opening(completeness, most)}: {'; '.join(one for one in (counts, joints, nothing) if one)}."
+
+
+def opening(completeness: Completeness, most: int = _MOST) -> str:
+    """'COMPLETE', 'COMPLETE IF G1 sits on the body', 'COMPLETE for 42 pins; 11 not looked at'; what else there is to say follows."""
+    rests = _rests_words(completeness, most)
+    joined = " " if completeness.state == "complete if" else ", and it rests on this: "
+    return f"{completeness.word}{joined}{rests}" if rests else completeness.word
 
 
 def _rests_words(completeness: Completeness, most: int) -> str:
@@ -94,6 +103,7 @@ def completeness_data(completeness: Completeness) -> dict[str, Any]:
             "rests_on": [{"kind": one.kind, "at": one.at} for one in completeness.rests_on],
             "conditions": list(completeness.conditions),
             "uncounted_joints": list(completeness.uncounted),
+            "not_looked_at": list(completeness.not_looked_at),
             "loose_ends": completeness.loose,
             "differences": completeness.differences,
             "loose_elsewhere": completeness.elsewhere,

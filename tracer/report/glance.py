@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.report.completeness import joints_words, loose_words
+from tracer.report.completeness import opening as opening_words
 from tracer.report.layout import Page, counted
 from tracer.report.minding import lines, mark, opening
 from tracer.report.supplies import gets_words
@@ -55,8 +56,7 @@ def verdict(report: SupplyReport) -> str:
     ]
     if report.completeness.state == "not complete":
         return f"NOT COMPLETE: {'; '.join([loose_words(report.completeness), *besides])}. So far {counts}."
-    rests = f" {', and '.join(report.completeness.conditions)}" if report.completeness.conditions else ""
-    return f"{report.completeness.word}{rests}: {'; '.join([counts, *besides])}."
+    return f"{opening_words(report.completeness, most=1000)}: {'; '.join([counts, *besides])}."
 
 
 def _head(page: Page, report: SupplyReport) -> None:

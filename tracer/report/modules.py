@@ -11,7 +11,7 @@ from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import SupplyReport
 
 SCHEMA = "tracer.modules/1"
-_ORDER = ("not complete", "complete if", "complete")
+_ORDER = ("not complete", "not all looked at", "complete if", "complete")
 
 
 def as_text(reports: Sequence[SupplyReport], *, width: int = 80, bold: bool = False) -> str:

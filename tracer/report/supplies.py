@@ -18,7 +18,18 @@ if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.volts.expected import ComputedExpect, Expected
 
 WIDE = 100  # columns from which nothing is shortened
-_KIND_ORDER = ("supply", "ground", "bus", "output", "reference", "signal", "shield", "unused", "unaccounted")
+_KIND_ORDER = (
+    "supply",
+    "ground",
+    "bus",
+    "output",
+    "reference",
+    "signal",
+    "shield",
+    "unused",
+    "not looked at",
+    "unaccounted",
+)
 
 
 # --- text ----------------------------------------------------------------------------------------------------------
@@ -79,7 +90,7 @@ def verdict(report: SupplyReport) -> str:
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
     if report.chains:
         counts += f", {counted(len(report.chains), 'side chain')}"
-    accounted = sum(cavity.kind != "unaccounted" for cavity in report.census)
+    accounted = sum(cavity.kind not in ("unaccounted", "not looked at") for cavity in report.census)
     cavities = (
         f"{accounted} of {len(report.census)} cavities accounted for"
         if report.cavities_listed

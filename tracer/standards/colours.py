@@ -116,6 +116,19 @@ def parse_colour(text: str, system: str) -> tuple[str, ...]:
     raise UnknownColour(text, system, reason, _nearest(text, system), elsewhere)
 
 
+def colour_of_words(text: str) -> tuple[str, ...]:
+    """Codes of colours in plain words, as `colour_name` gives them; empty where one of them is no such word.
+
+    >>> colour_of_words("red/light green"), colour_of_words("Grey with blue"), colour_of_words("red/gn")
+    (('RD', 'LTGN'), ('GY', 'BU'), ())
+    """
+    known = {colour.name: code for code, colour in _colours_by_code().items()}
+    known |= {name.replace("grey", "gray"): code for name, code in known.items()} | {"purple": "VT", "lilac": "VT"}
+    words = [" ".join(word.split()) for word in re.split(r"/|-|\bwith\b|\band\b", text.casefold())]
+    codes = tuple(known.get(word, "") for word in words)
+    return codes if all(codes) and len(codes) <= MOST_COLOURS else ()
+
+
 def colour_name(codes: tuple[str, ...]) -> str:
     """Plain words for a tuple of codes: ``red``, ``red with green``, ``red with green and white``.
 

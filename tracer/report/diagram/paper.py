@@ -390,7 +390,7 @@ def _title_block(
 
 def _why(view: View) -> str:
     completeness = view.report.completeness
-    if completeness.state == "complete if":
+    if completeness.state != "not complete":
         return "see below"
     return loose_words(completeness, where=False)
 

@@ -12,6 +12,8 @@ from tracer.trace.tracing import Tracing
 # Roles for which supply or ground at the pin is carried along, not drawn upon: a sense pin is not a supply.
 SENSING = frozenset({"signal", "output", "reference", "bus", "shield"})
 
+NOT_LOOKED_AT = "not looked at"
+
 
 @dataclass(frozen=True, slots=True)
 class PinFinding:
@@ -21,6 +23,7 @@ class PinFinding:
     role: str
     declared: str
     unused: bool
+    not_looked_at: bool
     node: int | None
     wired: bool
     supply: bool
@@ -31,6 +34,8 @@ class PinFinding:
         """What the cavity counts as."""
         if self.unused and not self.wired:
             return "unused"
+        if not self.wired and not self.role and self.not_looked_at:
+            return NOT_LOOKED_AT
         if not self.wired:
             return self.role or "unaccounted"
         if self.role in SENSING:
@@ -57,7 +62,7 @@ def _find_pins(tracing: Tracing, module: Part) -> tuple[PinFinding, ...]:
     facts = module.facts
     assert isinstance(facts, ModuleFacts)
     nodes = circuit.pins_of.get(module.name, {})
-    pins = sorted({*facts.cavities, *facts.unused, *facts.pins, *nodes}, key=natural)
+    pins = sorted({*facts.cavities, *facts.unused, *facts.not_looked_at, *facts.pins, *nodes}, key=natural)
     supply, ground = tracing.supply_ways(module.name), tracing.ground_ways(module.name)
     all_supply = (
         tracing.supply_ways()
@@ -74,6 +79,7 @@ def _find_pins(tracing: Tracing, module: Part) -> tuple[PinFinding, ...]:
                 role,
                 declared,
                 pin in facts.unused,
+                pin in facts.not_looked_at,
                 node,
                 wired,
                 wired

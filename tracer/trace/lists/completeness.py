@@ -48,6 +48,7 @@ class Completeness:
     `loose` counts the loose ends it concerns, `differences` what two counts do not agree on, `uncounted` names the joints on its ways for which nobody has
     typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete. `about` says what the answer
     is about: `list` (the ways to one module), `vehicle` (all that is typed in), `bus` (its lines) or `plugged` (the positions of a panel, as seen).
+    `not_looked_at` are pins that nobody has looked at, of the module or of one that the list goes through; `looked_at` counts the other pins of the module.
     """
 
     loose: int = 0
@@ -56,12 +57,16 @@ class Completeness:
     uncounted: tuple[str, ...] = ()
     elsewhere: int = 0
     about: Literal["list", "vehicle", "bus", "plugged"] = "list"
+    not_looked_at: tuple[str, ...] = ()
+    looked_at: int = 0
 
     @property
     def state(self) -> str:
-        """`complete`, `complete if` or `not complete`."""
+        """`complete`, `complete if`, `not all looked at` or `not complete`."""
         if self.loose or self.differences:
             return "not complete"
+        if self.not_looked_at:
+            return "not all looked at"
         return "complete if" if self.rests_on else "complete"
 
     @property
@@ -71,7 +76,9 @@ class Completeness:
 
     @property
     def word(self) -> str:
-        """The state as the first word of an answer."""
+        """The state as the first word of an answer: 'COMPLETE', or 'COMPLETE for 42 pins; 11 not looked at'."""
+        if self.state == "not all looked at":
+            return f"COMPLETE for {self.looked_at} pins; {len(self.not_looked_at)} not looked at"
         return self.state.upper()
 
     @property
@@ -86,6 +93,8 @@ class Completeness:
             loose=sum(one.loose for one in found),
             differences=sum(one.differences for one in found),
             rests_on=tuple(dict.fromkeys(what for one in found for what in one.rests_on)),
+            not_looked_at=tuple(dict.fromkeys(pin for one in found for pin in one.not_looked_at)),
+            looked_at=sum(one.looked_at for one in found),
             uncounted=tuple(dict.fromkeys(name for one in found for name in one.uncounted)),
             elsewhere=max((one.elsewhere for one in found), default=0),
             about=found[0].about if found else "list",

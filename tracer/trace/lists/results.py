@@ -127,7 +127,7 @@ class Cavity:
     """One cavity of the module: what it counts as, what was declared, what was traced."""
 
     pin: str
-    kind: str  # supply | ground | bus | output | reference | signal | shield | unused | unaccounted
+    kind: str  # supply | ground | bus | output | reference | signal | shield | unused | not looked at | unaccounted
     declared: str
     traced: str
     row: str

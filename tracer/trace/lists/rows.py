@@ -114,7 +114,7 @@ def probe_kind(circuit: Circuit, node: int) -> str:
         return (
             f"cavity ({halves['ab'.index(pin[-1])]})" if len(halves) == 2 and node in circuit.told_halves else "cavity"
         )
-    return touched(part.kind, pin)
+    return "not declared" if part.undeclared else touched(part.kind, pin)
 
 
 def _row_end(end: End) -> RowEnd:

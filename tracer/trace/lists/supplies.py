@@ -14,7 +14,7 @@ from tracer.entry.problems import CannotAnswer, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import assumptions, uncounted_joints
-from tracer.trace.lists.census import SENSING, PinFinding, pins_found
+from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.chains import Need, loops_of, needs_of, ways_for
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.cross_check import cross_check
@@ -77,7 +77,8 @@ def _module(circuit: Circuit, name: str) -> Part:
     part = circuit.parts.get(name)
     if part is None or part.kind is not PartKind.MODULE:
         known = sorted(part.name for part in circuit.modules())
-        raise UnknownModule(name, nearest(name, known), known, part.kind if part else None)
+        kind = None if part is None else "part that is not declared" if part.undeclared else part.kind
+        raise UnknownModule(name, nearest(name, known), known, kind)
     return part
 
 
@@ -106,8 +107,11 @@ class _Lister:
         loose, elsewhere = self._loose_ends(zone)
         own = [*by_letter["S"], *by_letter["G"], *by_letter["V"]]
         check = cross_check(self.tracing, self.module.name, own, loose)
+        asked = self._not_looked_at(loose)
         completeness = Completeness(
-            loose=len(loose),
+            loose=sum(one.code != "L163" for one in loose),
+            not_looked_at=asked,
+            looked_at=sum(pin.kind != NOT_LOOKED_AT for pin in self.found),
             differences=len(check.differences),
             rests_on=assumptions(
                 self.tracing,
@@ -260,6 +264,12 @@ class _Lister:
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
         return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
+
+    def _not_looked_at(self, loose: Iterable[LooseEnd]) -> tuple[str, ...]:
+        """The pins that nobody has looked at, of this module and of those that its side chains lead through."""
+        names = [one.at for one in loose if one.code == "L163"]
+        pins = {name: pins_found(self.tracing, self.circuit.parts[name]) for name in names}
+        return tuple(f"{name}.{pin.pin}" for name in names for pin in pins[name] if pin.kind == NOT_LOOKED_AT)
 
     def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
         if finding.module == "*" or finding.module in modules:

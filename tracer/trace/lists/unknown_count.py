@@ -29,7 +29,8 @@ def unknown_but_unsaid(circuit: Circuit, module: str, said: Collection[str]) -> 
         links = [circuit.links[number] for number in circuit.at[node]]
         name = circuit.node_names[node]
         part = circuit.parts.get(circuit.node_parts[node])
-        if part is not None and part.kind in _SWITCHING and name not in said:
+        told = name in said or (part is not None and part.undeclared and part.name in said)
+        if part is not None and part.kind in _SWITCHING and not told:
             # joined inside by a contact or coil, or another part sits on the pin
             inside = any(link.kind not in METAL and not _in_doubt(part, link) for link in links)
             guest = any(link.kind is LinkKind.MEETS and link.part != part.name for link in links)

@@ -9,7 +9,8 @@ from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import listed, natural
-from tracer.trace.lists.census import SENSING, PinFinding, pins_found
+from tracer.entry.values import in_ranges
+from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
@@ -77,6 +78,24 @@ def cavity_unaccounted(tracing: Tracing) -> Iterator[Finding]:
 
 
 @rule(
+    "L163",
+    "cavities that nobody has looked at",
+    why="A further supply or ground of the module may be among them. The list holds for the other pins only.",
+    fix="Look at them: type in the run of each, or list it under `signals` or `unused`.",
+    bad="parts: {ALM: {is: module, cavities: 1-3, not looked at: 2-3, pins: {1: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L163\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.1\n",
+    good="parts: {ALM: {is: module, cavities: 1-3, signals: 2-3, pins: {1: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.1\n",
+)
+def not_looked_at(tracing: Tracing) -> Iterator[Finding]:
+    """Cavities under `not looked at` that are neither wired nor declared: one line for each module."""
+    for part, facts, found in _modules(tracing):
+        pins = [pin.pin for pin in found if pin.kind == NOT_LOOKED_AT]
+        if pins:
+            which = in_ranges(facts.not_looked_at, pins)
+            message = f"{len(pins)} of {len(found)} cavities of {part.name} were not looked at: {which}"
+            yield Finding(part.place_of("not looked at"), part.name, message, "", module=part.name)
+
+
+@rule(
     "L114",
     "declared supply reaches no source",
     why="The sheet calls the pin a supply, but its way to a source is not typed in (or leads only through a load).",
@@ -139,10 +158,10 @@ def ground_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     good="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground}\nruns:\n- ALM.2 -- BN 1 -- G1\n",
 )
 def declared_pin_not_wired(tracing: Tracing) -> Iterator[Finding]:
-    """A declared pin that nothing is wired to."""
-    for part, _, found in _modules(tracing):
+    """A declared pin that nothing is wired to; signals that are typed as a range need no run."""
+    for part, facts, found in _modules(tracing):
         for pin in found:
-            if pin.declared and not pin.wired and not pin.unused:
+            if pin.declared and not pin.wired and not pin.unused and pin.pin not in facts.signals:
                 at = f"{part.name}.{pin.pin}"
                 yield Finding(
                     part.place_of("pins", pin.pin, key=True),
@@ -376,6 +395,8 @@ def module_without_both(tracing: Tracing) -> Iterator[Finding]:
 def inside_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin of which nobody knows what it is joined with inside its part."""
     for part, pin, node in unknown_insides(tracing.circuit):
+        if part.undeclared:
+            continue  # L162
         at = f"{part.name}.{pin}"
         doubtful = [f"{position} of {lever.name}" for lever in part.levers.values() for position in lever.unknown]
         where = f" in position {listed(doubtful, joiner='and')}" if doubtful else ""

@@ -37,6 +37,9 @@ class Finding:
     code: str = ""
 
 
+# A file that is not read, a page that holds nothing, a part that is not declared: in this order before all else.
+CAUSES = ("L131", "L136", "L162")
+
 RuleFunction = Callable[[Tracing], Iterator[Finding]]
 
 
@@ -82,10 +85,16 @@ def rule(code: str, title: str, *, why: str, fix: str, bad: str, good: str) -> C
 
 
 def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
-    """Everything the rules find, in file order."""
+    """Everything the rules find, in file order; what is missing as a whole comes first, since the rest may follow from it."""
     found = []
+    circuit = tracing.circuit
+    undeclared = {
+        name: {*circuit.pins_of.get(name, {}).values()} for name, part in circuit.parts.items() if part.undeclared
+    }
     for one in rules:
         for finding in one.find(tracing):
+            if one.code not in CAUSES and _follows(finding, undeclared):
+                continue
             found.append(
                 Finding(
                     finding.place,
@@ -98,7 +107,20 @@ def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
                     one.code,
                 )
             )
-    return sorted(found, key=lambda finding: (finding.place, finding.code, finding.at))
+    return sorted(found, key=lambda one: (_rank(one), one.place, one.code, one.at))
+
+
+def _rank(finding: Finding) -> int:
+    return CAUSES.index(finding.code) if finding.code in CAUSES else len(CAUSES)
+
+
+def _follows(finding: Finding, undeclared: Mapping[str, set[int]]) -> bool:
+    """Whether a finding is about a part that is not declared, and about nothing else: that part is a loose end itself."""
+    return (
+        len(finding.parts) == 1
+        and finding.parts[0] in undeclared
+        and undeclared[finding.parts[0]].issuperset(finding.nodes)
+    )
 
 
 def loose_ends(tracing: Tracing) -> list[Finding]:

@@ -81,14 +81,14 @@ def rail_not_known(tracing: Tracing) -> Iterator[Finding]:
 
 @rule(
     "L131",
-    "file under sheets is not read",
-    why="Only .yaml files are read. A page saved under another ending looks typed in, but is not.",
-    fix="Give it the ending .yaml, or move it out of sheets/.",
+    "file is not read",
+    why="Only .yaml files under sheets/ are read. A page saved under another ending or beside that folder, or an editor's copy, looks typed in, but is not.",
+    fix="Give it the ending .yaml and put it under sheets/; take it away if it is no page.",
     bad="",
     good="",
 )
 def file_not_read(tracing: Tracing) -> Iterator[Finding]:
-    """Files in `sheets/` that are not YAML; they concern every module."""
+    """Files in `sheets/` that are not YAML, and sheets that lie beside that folder; they concern every module."""
     from tracer.entry.problems import Place
 
     for name in tracing.circuit.typed.ignored:
@@ -107,7 +107,7 @@ def file_not_read(tracing: Tracing) -> Iterator[Finding]:
 def sheet_without_anything(tracing: Tracing) -> Iterator[Finding]:
     """Sheets without a part and without a run; they concern every module."""
     typed = tracing.circuit.typed
-    used = {fragment.sheet for several in typed.fragments.values() for fragment in several}
+    used = {fragment.sheet for several in typed.fragments.values() for fragment in several if not fragment.used}
     used |= {run.sheet for run in typed.runs}
     for number, (sheet, file) in enumerate(zip(typed.sheets, typed.files, strict=True)):
         if number not in used:
@@ -116,12 +116,12 @@ def sheet_without_anything(tracing: Tracing) -> Iterator[Finding]:
 
 
 @rule(
-    "L163",
+    "L164",
     "kind of a part guessed",
     why="The part was taken in from a wire list that does not say what it is. A fuse, a relay or a supply may be hidden in it, or a joint may be none.",
     fix="Look at the diagram, correct `is`, type what else it shows of the part, and take `guess` away.",
     bad=EXAMPLE_PARTS
-    + ", S2: {is: splice, guess: by its name}}  # L163\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- S2\n- S2 -- RD 1 -- ALM.4\n",
+    + ", S2: {is: splice, guess: by its name}}  # L164\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- S2\n- S2 -- RD 1 -- ALM.4\n",
     good=EXAMPLE_PARTS
     + ", S2: {is: splice}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- S2\n- S2 -- RD 1 -- ALM.4\n",
 )
