@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check bench golden pictures lock clean distclean
+.PHONY: help demo check quick bench golden pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -30,6 +30,17 @@ check: $(STAMP) ## style, types and all tests
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/pytest -n auto
+
+# What most changes break, in less than a minute on two cores: no law over generated vehicles, no printing, no child process for each command.
+QUICK := tests/test_layers.py tests/test_using_from_python.py tests/standards tests/published tests/circuit tests/entry/test_runs.py \
+  tests/entry/test_facts.py tests/entry/test_schema.py tests/trace/test_rules.py tests/trace/test_ways.py tests/trace/test_positions.py \
+  tests/electrics/test_network.py tests/electrics/test_loads.py tests/electrics/test_meters.py tests/electrics/test_bus.py tests/report/test_layout.py
+
+quick: $(STAMP) ## style, types and the tests that most changes break, in less than a minute
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/pytest -n auto -q $(QUICK)
 
 bench: $(STAMP) ## measure speed and memory
 	$(BIN)/python benchmarks/run.py

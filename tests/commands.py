@@ -17,9 +17,11 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
     """One call of each command, or of each command with each of the modules; prints go into the folder."""
     for command in ("check", "panel", "draw", "bus"):
         yield [command]
+    yield ["panel", "--all"]
     for module in modules:
         for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]
+        yield ["supplies", module, "--all"]
         yield ["worksheet", module, "--json"]
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]
     if len(modules) > 1:

@@ -137,13 +137,7 @@ def _read_imports() -> Iterator[tuple[str, Path, Import]]:
 
 # No file is longer than this, and no file that was longer may grow: it is named here until it is split.
 MOST_LINES = 500
-STILL_LONGER = {
-    "electrics/network/linear.py": 746,
-    "report/bus.py": 529,
-    "report/diagram/blocks.py": 757,
-    "report/panel.py": 510,
-    "report/supplies.py": 717,
-}
+STILL_LONGER = {"electrics/network/linear.py": 725}
 
 
 def test_no_file_is_too_long_to_be_read_at_once() -> None:
@@ -204,6 +198,7 @@ CLI_USES = (
     "tracer.entry.names",
     "tracer.entry.problems",
     "tracer.entry.start",
+    "tracer.standards.figures",
 )
 
 
@@ -215,6 +210,50 @@ def test_commands_ask_the_front_door_only() -> None:
         if not imported.target.startswith(CLI_USES) and imported.target != "tracer.__version__"
     ]
     assert not wrong, "\n".join(wrong)
+
+
+# What `report` may know of the layers that work things out: plain values and their words, never what computes them.
+SHOWN_VALUES = {
+    "tracer.trace": (
+        "affects.dead_part", "affects.in_common", "lists.completeness", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
+        "minding.Minded", "minding.Minding", "minding.NOTE", "minding.NOTHING", "panels.plugged_in", "panels.positions_of", "rules.registry.Finding",
+        "rules.registry.Rule",
+    ),
+    "tracer.electrics": (
+        "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
+    ),
+    "tracer.plan": ("codes", "drawn", "values"),
+}  # fmt: skip
+# Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.
+SHOWN_REPORTS = (
+    "tracer.electrics.audit.Audit", "tracer.electrics.bus.readings.Classified", "tracer.electrics.key_off_draw.DrawReport",
+    "tracer.electrics.key_off_draw.FuseDraw", "tracer.electrics.volts.expected.ComputedExpect", "tracer.electrics.volts.expected.Expected",
+)  # fmt: skip
+
+
+def test_report_only_shows() -> None:
+    """No solver, no tracing, no numpy, and of the rules only their texts."""
+    allowed = tuple(f"{layer}.{name}" for layer, names in SHOWN_VALUES.items() for name in names)
+    wrong = [
+        f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}"
+        for module, file, imported in tracer_imports()
+        if module.startswith("tracer.report")
+        if imported.target.startswith((*SHOWN_VALUES, "numpy", "scipy", "networkx"))
+        if not imported.target.startswith(allowed)
+        if not (imported.for_types and imported.target in SHOWN_REPORTS)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_showing_loads_no_solver() -> None:
+    """Run, not read: what a shown value is defined beside must not bring the solver in."""
+    modules = [module for module, _ in tracer_modules() if module.startswith("tracer.report")]
+    assert len(modules) > 20
+    libraries = ["numpy", "scipy", "networkx", "tracer.electrics.network.linear", "tracer.electrics.model.of_circuit"]
+    program = f"import sys, {', '.join(modules)}; print(*[name for name in {libraries} if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.split() == []
 
 
 def test_every_module_stands_in_a_layer() -> None:
@@ -389,3 +428,20 @@ def test_a_path_of_one_machine_is_recognised(before: str, folder: str) -> None:
 )
 def test_other_text_is_not_taken_for_a_path_of_one_machine(harmless: str) -> None:
     assert not MACHINE_PATH.search(harmless)
+
+
+# A number with a unit that is formatted where it stands: `{x:.2f} V`, `{x:g} A`. Those of developers' errors (`standards`, the solver's own) are for nobody's eyes.
+UNIT_AT_HAND = re.compile(r"\{[^{}]+:[^{}]*[fge]\} ?(?:V|mV|A|mA|Ω|kΩ|W)(?![A-Za-z])")
+
+
+def test_numbers_with_units_are_written_in_one_module() -> None:
+    own = ("tracer.standards", "tracer.electrics.network")
+    wrong = [
+        f"{file.relative_to(ROOT)}:{number}: {line.strip()[:100]}"
+        for module, file in tracer_modules()
+        if not module.startswith(own)
+        for number, line in enumerate(file.read_text(encoding="utf-8").splitlines(), start=1)
+        if UNIT_AT_HAND.search(line)
+    ]
+    assert UNIT_AT_HAND.search('f"{value:.2f} V"') and UNIT_AT_HAND.search("{amps:g} A")
+    assert not wrong, "\n".join(wrong)

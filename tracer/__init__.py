@@ -19,7 +19,13 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:  # `as` makes a name public
+    from tracer.circuit.comparing import Comparison as Comparison
+    from tracer.circuit.comparing import compare as compare
     from tracer.circuit.model import Circuit as Circuit
+    from tracer.circuit.read_back import ReadBack as ReadBack
+    from tracer.circuit.read_back import read_back as read_back
+    from tracer.circuit.wire_list import WireList as WireList
+    from tracer.circuit.wire_list import wire_list as wire_list
     from tracer.electrics.audit import Audit as Audit
     from tracer.electrics.bus.readings import Classified as Classified
     from tracer.electrics.bus.values import BusReport as BusReport
@@ -36,11 +42,15 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
+    from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
+    from tracer.entry.wire_lists.take_in import take_in as take_in
+    from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
     from tracer.trace.affects.in_common import CommonReport as CommonReport
+    from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
@@ -67,9 +77,13 @@ _VALUES = {
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
     "Classified": "tracer.electrics.bus.readings",
+    "Comparison": "tracer.circuit.comparing",
+    "compare": "tracer.circuit.comparing",
+    "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
     "DrawReport": "tracer.electrics.key_off_draw",
     "Expected": "tracer.electrics.volts.expected",
+    "Glance": "tracer.plan.values",
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
     "Missing": "tracer.trace.lists.missing",
@@ -80,9 +94,13 @@ _VALUES = {
     "Printed": "tracer.report.printing",
     "Probe": "tracer.trace.lists.results",
     "Problem": "tracer.entry.problems",
+    "ReadBack": "tracer.circuit.read_back",
+    "read_back": "tracer.circuit.read_back",
     "Row": "tracer.trace.lists.results",
     "SeenReport": "tracer.trace.panels.plugged_in",
     "SupplyReport": "tracer.trace.lists.results",
+    "TakenIn": "tracer.entry.wire_lists.take_in",
+    "take_in": "tracer.entry.wire_lists.take_in",
     "Tracing": "tracer.trace.tracing",
     "UnknownBus": "tracer.electrics.bus.values",
     "UnknownKeyState": "tracer.trace.tracing",
@@ -90,6 +108,8 @@ _VALUES = {
     "UnknownPanel": "tracer.trace.panels.positions_of",
     "UnknownPart": "tracer.trace.affects.dead_part",
     "VoltsReport": "tracer.electrics.volts.values",
+    "WireList": "tracer.circuit.wire_list",
+    "wire_list": "tracer.circuit.wire_list",
 }
 
 
@@ -129,7 +149,45 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     """
     from tracer.trace.lists.supplies import supplies_of
 
-    return supplies_of(circuit, module)
+    tracing = _tracing(circuit)
+    return supplies_of(tracing, tracing.circuit.spelt(module))
+
+
+def every_list(circuit: Circuit | Tracing) -> Iterator[SupplyReport]:
+    """The list of each module of the vehicle, by name, as they get ready: what one of them works out serves the next."""
+    from tracer.entry.problems import natural
+    from tracer.trace.lists.supplies import supplies_of
+
+    tracing = _tracing(circuit)
+    names = sorted((part.name for part in tracing.circuit.modules()), key=natural)
+    return (supplies_of(tracing, name) for name in names)
+
+
+def glance(
+    circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None, computed: bool = True
+) -> Glance:
+    """The first look at a list: for each pin what feeds it, the test that decides, where to split. Nothing `computed`: at once, without figures.
+
+    Raises
+    ------
+    CannotUse : the workshop's file cannot be read
+    """
+    from tracer.plan.glance import glance_of
+
+    tracing = _tracing(circuit)
+    return glance_of(tracing, report, limits(tracing, shop) if computed else None)
+
+
+def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
+    """The rows of one pin of a list, asked for as `2`, `2+` or with the module's name before it.
+
+    Raises
+    ------
+    CannotAnswer : it is no pin of this list; the message says what it is or which there are
+    """
+    from tracer.trace.lists.one_pin import rows_of
+
+    return rows_of(report, pin)
 
 
 def missing(circuit: Circuit | Tracing, module: str) -> Missing:
@@ -166,19 +224,27 @@ def states(circuit: Circuit | Tracing, module: str) -> ModuleStates:
     """
     from tracer.trace.lists.pin_states import pin_states
 
-    return pin_states(_tracing(circuit), module)
+    tracing = _tracing(circuit)
+    return pin_states(tracing, tracing.circuit.spelt(module))
 
 
-def panels(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
-    """What belongs in each fuse position of a panel, or of all, and what it serves.
+def panels(circuit: Circuit | Tracing, name: str | None = None, *, module: str | None = None) -> PanelReport:
+    """What belongs in each fuse position of a panel, or of all, and what it serves; of a module's list only where one is named.
 
     Raises
     ------
-    UnknownPanel : no panel has that name
+    UnknownPanel, UnknownModule : there is none of that name
     """
-    from tracer.trace.panels.positions_of import panels_of
+    from tracer.trace.panels.positions_of import only_these, panels_of
 
-    return panels_of(circuit, name)
+    tracing = _tracing(circuit)
+    found = panels_of(tracing, None if name is None else tracing.circuit.spelt(name))
+    if module is None:
+        return found
+    rows = supplies(tracing, module).rows
+    return only_these(
+        found, {fuse.part for row in rows for fuse in row.fuses} | {probe.part for row in rows for probe in row.probes}
+    )
 
 
 def seen(circuit: Circuit | Tracing, report: PanelReport, texts: Mapping[str, str]) -> SeenReport:
@@ -203,7 +269,8 @@ def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> Af
     """
     from tracer.trace.affects.dead_part import Affected
 
-    return Affected(_tracing(circuit)).report(part, pin)
+    tracing = _tracing(circuit)
+    return Affected(tracing).report(tracing.circuit.spelt(part), pin)
 
 
 def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:
@@ -215,7 +282,9 @@ def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[st
     """
     from tracer.trace.affects.in_common import common_of
 
-    return common_of(_tracing(circuit), dead, working)
+    tracing = _tracing(circuit)
+    spelt = tracing.circuit.spelt
+    return common_of(tracing, [spelt(name) for name in dead], [spelt(name) for name in working])
 
 
 def volts(
@@ -230,7 +299,7 @@ def volts(
     added: Iterable[str] = (),
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
-    lamp_w: float = 21.0,
+    lamp_w: float | None = None,
     shop: Path | None = None,
 ) -> VoltsReport:
     """Computed volts at every probe point of a module's rows in a key state, with what-ifs and the limits of a workshop's file.
@@ -239,6 +308,7 @@ def volts(
     ----------
     key : a key state; run, or the last but one, where it is left out
     opened, unplugged, loads, added, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
+    lamp_w : a test lamp for each pin in place of the one that its fuse or wire allows, which is the usual one
 
     Raises
     ------
@@ -248,6 +318,7 @@ def volts(
     """
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
+    from tracer.plan.lamps import LampRule
 
     tracing = _tracing(circuit)
     report = supplies(tracing, module)
@@ -255,7 +326,14 @@ def volts(
         tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
-    return volts_of(tracing, report, tracing.key_state(key), changes, limits=limits(tracing, shop), lamp_w=lamp_w)
+    return volts_of(
+        tracing,
+        report,
+        tracing.key_state(key),
+        changes,
+        limits=limits(tracing, shop),
+        lamps=LampRule(tracing.circuit).own_pins(report, lamp_w),
+    )
 
 
 def buses(circuit: Circuit | Tracing) -> list[str]:
@@ -366,16 +444,38 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
     UnknownModule : no module has that name
     NoEngine (a CannotCompute) : the layout engine cannot be run
     """
-    from tracer.report.printing import printed as printed_of
+    from tracer.report import printing
+    from tracer.standards.figures import decimal_mark
 
-    return printed_of(_tracing(circuit), module, job)
+    tracing = _tracing(circuit)
+    with decimal_mark(job.mark):  # numbers stand in reasons and notes as well
+        report = supplies(tracing, module)
+        if job.what == "worksheet":
+            from tracer.plan.steps import plan_of
+
+            plan = plan_of(tracing, report, job.limits or limits(tracing))
+            return printing.worksheet(tracing.circuit, report, plan, job)
+        from tracer.plan.drawn import view_of
+
+        return printing.diagram(view_of(tracing, report, job.key), job)
 
 
 def printed_all(folder: Path, modules: list[str], job: Job) -> Iterator[Printed]:
     """Every module's, as they get ready, in several processes; each reads the vehicle's folder once."""
-    from tracer.report.printing import printed_all as printed_all_of
+    from functools import partial
 
-    return printed_all_of(folder, modules, job)
+    from tracer.report.printing import in_processes
+
+    return in_processes(partial(_printed_in_worker, str(folder), job), modules)
+
+
+_opened: dict[str, Tracing] = {}  # in a worker: the one vehicle it works on
+
+
+def _printed_in_worker(folder: str, job: Job, module: str) -> Printed:
+    if folder not in _opened:
+        _opened[folder] = _tracing(load(folder))
+    return printed(_opened[folder], module, job)
 
 
 def limits(circuit: Circuit | Tracing, shop: Path | None = None) -> LimitsInUse:

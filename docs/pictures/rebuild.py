@@ -9,6 +9,11 @@ from __future__ import annotations
 import hashlib
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tracer import SupplyReport, Tracing
+    from tracer.report.worksheet import Worksheet
 
 FOLDER = Path(__file__).resolve().parent
 ROOT = FOLDER.parent.parent
@@ -19,35 +24,38 @@ DEMO, MODULE = ROOT / "circuits" / "minibus", "ALM"
 PAGE = 1  # of the worksheet, from 0: the first with readings
 
 
+def _demo() -> tuple[Tracing, SupplyReport, Worksheet]:
+    """The demo module's list, and its worksheet."""
+    import tracer
+    from tracer.electrics.limits_in_use import limits_of
+    from tracer.plan.steps import plan_of
+    from tracer.report.worksheet import worksheet_of
+
+    tracing = tracer.Tracing(tracer.load(DEMO))
+    report = tracer.supplies(tracing, MODULE)
+    plan = plan_of(tracing, report, limits_of(tracing.circuit))
+    return tracing, report, worksheet_of(tracing.circuit, report, plan)
+
+
 def contents() -> dict[str, bytes]:
     """The files that do not depend on a typesetter's version: the diagram, and the digest of the worksheet's source."""
-    import tracer
+    from tracer.plan.drawn import view_of
     from tracer.report.diagram import Sheet, diagram_of, files_of
-    from tracer.report.printing import sheet_of
     from tracer.report.sheets import json_text
     from tracer.report.worksheet import as_data
     from tracer.report.worksheet.form import as_typst
-    from tracer.trace.lists.supplies import supplies_of
-    from tracer.trace.tracing import Tracing
 
-    tracing = Tracing(tracer.load(str(DEMO)))
-    report = supplies_of(tracing, MODULE)
-    (diagram,) = files_of(diagram_of(tracing, report, sheet=Sheet(date=DATE)), "svg")
-    sheet = sheet_of(tracing, report)
+    tracing, report, sheet = _demo()
+    (diagram,) = files_of(diagram_of(view_of(tracing, report), Sheet(date=DATE)), "svg")
     source = as_typst(sheet) + json_text(as_data(sheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
 
 def worksheet_picture() -> bytes:
     """One page of the worksheet as PNG."""
-    import tracer
-    from tracer.report.printing import sheet_of
     from tracer.report.worksheet import as_png
-    from tracer.trace.lists.supplies import supplies_of
-    from tracer.trace.tracing import Tracing
 
-    tracing = Tracing(tracer.load(str(DEMO)))
-    return as_png(sheet_of(tracing, supplies_of(tracing, MODULE)), date=DATE, ppi=110)[PAGE]
+    return as_png(_demo()[2], date=DATE, ppi=110)[PAGE]
 
 
 def main() -> None:

@@ -11,7 +11,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 import tracer
-from tracer.circuit.states import KeyStates, Level, every_truth
+from tracer.circuit.states import KeyStates, Level
 
 
 def _circuit(parts: str, runs: list[str], vehicle: str = "") -> tracer.Circuit:
@@ -177,8 +177,8 @@ def test_live_and_dead_hold_for_every_position_of_the_hand_switches(
     for node in ("A", "B", "C", "D"):
         net = states.nets.of[states.circuit.node_names.index(node)]
         level = free.supply.get(net, Level.DEAD)
-        for truth in every_truth([str(hand) for hand in range(1, hands + 1)]):
-            fixed = {f"H{hand}={'on' if on else 'off'}": True for hand, on in truth.items()}
+        for positions in product(("off", "on"), repeat=hands):
+            fixed = {f"H{hand}={position}": True for hand, position in enumerate(positions, 1)}
             sure = states.settle("run", {}, fixed).supply.get(net, Level.DEAD)
             if level is not Level.DEPENDS:
                 assert sure is level

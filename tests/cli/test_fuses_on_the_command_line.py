@@ -18,8 +18,10 @@ ROOT = Path(__file__).parent.parent.parent
 
 CASES = {
     "minibus/panel-80.txt": (["--width", "80"], ["panel"], 0),
-    "minibus/panel-FPC-40.txt": (["--width", "40"], ["panel", "FPC"], 0),
-    "minibus/panel-FPE-120.txt": (["--width", "120"], ["panel", "FPE"], 0),
+    "minibus/panel-for-ALM-40.txt": (["--width", "40"], ["panel", "--for", "ALM"], 0),
+    "minibus/panel-all-80.txt": (["--width", "80"], ["panel", "--all"], 0),
+    "minibus/panel-FPC-all-40.txt": (["--width", "40"], ["panel", "FPC", "--all"], 0),
+    "minibus/panel-FPE-all-120.txt": (["--width", "120"], ["panel", "FPE", "--all"], 0),
     "minibus/panel-FPC.json": ([], ["panel", "FPC", "--json"], 0),
     "minibus/panel.csv": ([], ["panel", "--csv"], 0),
     "minibus/seen-FPC-80.txt": (
@@ -123,3 +125,17 @@ def test_an_unfinished_vehicle_says_so_in_its_panels() -> None:
     done = run("-C", "circuits/unfinished", "panel")
     assert done.returncode == 3
     assert "NOT COMPLETE" in done.stdout.splitlines()[1]
+
+
+def test_the_positions_of_a_module_are_those_on_its_ways() -> None:
+    every = json.loads(demo("panel", "--json").stdout)["panels"]
+    only = json.loads(demo("panel", "--for", "ALM", "--json").stdout)["panels"]
+    listed = json.loads(demo("supplies", "ALM", "--json", "--quick").stdout)
+    fuses = {fuse["part"] for group in ("supplies", "chains") for row in listed[group] for fuse in row["fuses"]}
+    shown = {position["part"] for panel in only for position in panel["positions"]}
+    known = {position["part"] for panel in every for position in panel["positions"]}
+    assert fuses & known <= shown < known
+    assert "F3" not in shown  # of the tachograph alone
+    text = demo("panel", "--for", "ALM").stdout
+    assert {line.split()[0] for line in text.splitlines() if line.split()} >= shown
+    assert demo("panel", "--for", "ALN").returncode == 2

@@ -73,7 +73,7 @@ def test_a_shop_file_by_option_and_by_environment(tmp_path: Path) -> None:
     shop = tmp_path / "shop.yaml"
     shop.write_text("shop: Bench 4\nlimits: {supply path: 0.4}\n", encoding="utf-8")
     for found in (data("volts", "ALM", "--shop", str(shop)), data("volts", "ALM", TRACER_SHOP=str(shop))):
-        limit = next(row["limit"] for row in found["rows"] if row["row"] == "S1")
+        limit = found["limits"][next(row["limit"] for row in found["rows"] if row["row"] == "S1")]
         assert (limit["value"], limit["origin"]) == (0.4, "shop")
         assert "Bench 4" in limit["source"]
     shop.write_text("limits: {suply path: 0.4}\n", encoding="utf-8")
@@ -225,5 +225,5 @@ def test_no_lamp_is_computed_for_a_restraint_module(tmp_path: Path) -> None:
         folder = write(tmp_path / name.split()[0], sheet.replace("NAME", name), vehicle="vehicle: v\n")
         command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "volts", "RCM"]
         text = subprocess.run(command, capture_output=True, text=True, check=False).stdout
-        assert ("meter with a lamp of 21 w" in " ".join(text.casefold().split())) is lamp
+        assert ("meter with a lamp" in " ".join(text.casefold().split())) is lamp
         assert ("restraint wiring, the maker's procedure only" in " ".join(text.split())) is not lamp

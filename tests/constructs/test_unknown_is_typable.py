@@ -84,7 +84,11 @@ def test_an_unknown_inside_beside_the_way_leaves_every_answer_open(
     assert loose(report) == {("L161", f"Q1.{one}")}
     assert not affects(found, "F1").complete
     assert not common_of(found, ["M", "E1"]).complete
-    assert expected_of(found, report, limits=limits_of(found.circuit)).why_not.endswith("is not known")
+    points = expected_of(found, report, limits=limits_of(found.circuit)).points
+    assert {one.not_computed for one in points["S1", "M.1"]} == {
+        f"not computed, because what Q1.{one} is joined with inside Q1 is not known"
+    }
+    assert all(ground.volts is not None for ground in points["G1", "M.2"]), "one row is withheld, not the whole list"
 
 
 @pytest.mark.parametrize(("part", "one", "other"), THROUGH.values(), ids=THROUGH)
@@ -128,6 +132,46 @@ def test_what_one_sheet_does_not_know_another_sheet_may_say(tmp_path: Path) -> N
     circuit = load(tmp_path, one, two)
     assert not circuit.parts["Q1"].inside_unknown
     assert list(circuit.parts["Q1"].contacts) == ["on"]
+
+
+# --- one position ---------------------------------------------------------------------------------------------------
+
+POSITIONS = {
+    "a switch by hand": "{is: switch, contacts: {off: [], one: [30-15], two: unknown}}",
+    "a switch that follows the key": "{is: switch, follows: key, contacts: {off: unknown, run: [30-15]}}",
+    "a switch that follows a condition": "{is: switch, follows: lights, contacts: {no: unknown, yes: [30-15]}}",
+    "a relay": "{is: relay, coil: 86-85, contacts: {rest: unknown, energised: [30-15]}}",
+    "a lever": "{is: switch, levers: {a: {contacts: {off: unknown, on: [30-15]}}}}",
+}
+
+
+@pytest.mark.parametrize("part", POSITIONS.values(), ids=POSITIONS)
+def test_one_position_of_a_contact_table_may_be_unknown(part: str, tmp_path: Path) -> None:
+    vehicle = "vehicle: v\nkey: [off, run]\nconditions: {lights: side lights on}\n"
+    found = tracing(tmp_path, f"Q1: {part}", "  - S1 -- RD 1 -- Q1.30\n  - Q1.15 -- RD 1 -- M.1\n", vehicle)
+    report = supplies_of(found, "M")
+    assert [row.pin for row in report.supplies] == ["1"], "the known position leads there"
+    assert {("L161", "Q1.30"), ("L161", "Q1.15")} <= loose(report)
+    assert report.cross_check.differences == ()
+    assert "dead" not in report.supplies[0].live.values()
+
+
+def test_what_an_unknown_position_may_join_rules_nothing_out(tmp_path: Path) -> None:
+    """Two contacts that no known position closes together may both be closed in the unknown one."""
+    table = "{is: switch, contacts: {one: [1-2], two: [3-4]%s}}"
+    runs = "  - S1 -- RD 1 -- Q1.1\n  - Q1.2 -- RD 1 -- Q1.3\n  - Q1.4 -- RD 1 -- M.1\n"
+    known = supplies_of(tracing(tmp_path / "known", f"Q1: {table % ''}", runs), "M")
+    report = supplies_of(tracing(tmp_path / "unknown", f"Q1: {table % ', three: unknown'}", runs), "M")
+    assert known.supplies == () and [row.pin for row in report.supplies] == ["1"]
+    assert report.cross_check.differences == () and not report.complete
+
+
+def test_another_sheet_may_know_the_position(tmp_path: Path) -> None:
+    one = "sheet: 1\nparts: {Q1: {is: switch, contacts: {off: [], on: unknown}}, S1: splice, S2: splice}\nruns: [S1 -- RD 1 -- Q1.1, Q1.2 -- RD 1 -- S2]\n"
+    two = "sheet: 2\nparts: {Q1: {is: switch, contacts: {on: [1-2]}}}\n"
+    circuit = load(tmp_path, one, two)
+    assert not circuit.parts["Q1"].inside_unknown
+    assert dict(circuit.parts["Q1"].contacts) == {"off": (), "on": (("1", "2"),)}
 
 
 # --- levers --------------------------------------------------------------------------------------------------------

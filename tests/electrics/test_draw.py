@@ -8,9 +8,10 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import tracing_of
-from tracer.electrics.key_off_draw import BadReading, DrawReport, draw_of, ma_words, readings_of
+from tracer.electrics.key_off_draw import BadReading, DrawReport, draw_of, readings_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.report.draw import as_text
+from tracer.standards import figures
 from tracer.trace.affects.dead_part import UnknownPart
 from tracer.trace.tracing import Tracing
 
@@ -110,7 +111,7 @@ def test_a_fuse_that_two_others_feed_is_not_all_the_current_of_either(tmp_path: 
     (step,) = (one for one in draw(tracing_of(tmp_path, sheet), "F1=1.0", "F2=1.0").next_steps if one.fuse == "F1")
     low, _, high = current(draw(tracing_of(tmp_path, sheet), "F1=1.0"), "F1")
     most = current(draw(tracing_of(tmp_path, sheet), "F2=1.0"), "F2")[2]
-    assert f"{ma_words(low - most).split()[0]} to {ma_words(high)} of it not through F2" in step.words
+    assert f"{figures.milliamps(low - most).split()[0]} to {figures.milliamps(high)} of it not through F2" in step.words
     assert step.open_up == ("E2",)
 
 
@@ -191,11 +192,3 @@ def test_a_position_without_a_fuse_cannot_be_read(tmp_path: Path) -> None:
     tracing = tracing_of(tmp_path, sheet)
     with pytest.raises(BadReading, match="F1 is typed in as `state: empty`"):
         readings_of(tracing, ["F1=1"])
-
-
-@pytest.mark.parametrize(
-    ("ma", "words"),
-    [(0.0, "0"), (0.05, "0.05 mA"), (0.4, "0.4 mA"), (5.64, "5.6 mA"), (207.8, "208 mA"), (2597.0, "2600 mA")],
-)
-def test_currents_are_written_out_and_no_finer_than_they_are_known(ma: float, words: str) -> None:
-    assert ma_words(ma) == words

@@ -12,6 +12,7 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
+from tests.report.printed_vehicles import sheet_of
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.volts.expected import expected_of
@@ -19,7 +20,6 @@ from tracer.electrics.volts.not_computed import CONTACT_A
 from tracer.report import bus as bus_report
 from tracer.report import supplies as supplies_report
 from tracer.report import volts as volts_report
-from tracer.report.printing import sheet_of
 from tracer.report.worksheet import form
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
@@ -87,8 +87,10 @@ def _computed(data: dict[str, Any], point: str) -> list[dict[str, Any]]:
     part, _, pin = point.partition(".")
     rows = [*data["supplies"], *data["grounds"], *data["carrying"], *data["chains"]]
     (found,) = (one for one in rows if (one["part"], one["pin"]) == (part, pin))
-    computed: list[dict[str, Any]] = [one for probe in found["probes"] for one in probe["expect"]["computed"]]
-    return computed
+    points = [{**data["points"][probe["at"]], **probe} for probe in found["probes"]]
+    return [
+        {**found["computed"][key], **one, "state": key} for point in points for key, one in point["computed"].items()
+    ] or [{"state": key, "nominal_v": None, **one} for key, one in found["computed"].items()]
 
 
 def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_path: Path) -> None:
@@ -97,7 +99,7 @@ def test_a_contact_above_20_a_is_not_computed_and_everything_beside_it_is(tmp_pa
     reason = f"{SAYS}contact of relay K1 carries more than 20 A, and what such a contact loses is not known"
     assert reason in text
     behind, beside = _computed(data, "M.1"), _computed(data, "M.3")
-    assert all(one["nominal_v"] is None and one["lost_high_v"] is None and one["load"] is None for one in behind)
+    assert all(one["nominal_v"] is None and one["nominal_a"] is None for one in behind)
     assert {one["not_computed"] for one in behind} == {reason}
     assert all(one["nominal_v"] > 9 and one["not_computed"] is None for one in beside)
     assert all("run: " + reason in one["not computed"] for one in rows if one["pin"] == "M.1")
@@ -199,3 +201,34 @@ def test_the_levels_of_a_lin_bus_of_a_24_v_vehicle_are_not_computed(tmp_path: Pa
     of_12 = tracing_of(tmp_path / "12", LIN, buses)
     levels = bus_of(of_12, "doors", limits=limits_of(of_12.circuit)).levels
     assert [one.state for one in levels][:2] == ["recessive (at rest)", "dominant"]
+
+
+# M.1 beside a box of which nobody knows the inside; M.3 behind a fuse of its own.
+BOX = """
+parts:
+  BAT: {is: battery, at: x}
+  F1: {is: fuse, amps: 10, at: x}
+  F2: {is: fuse, amps: 10, at: x}
+  S1: {is: splice, at: x}
+  Q1: {is: box, at: x}
+  M: {is: module, at: y, cavities: 1-3, pins: {1: supply, 2: ground, 3: supply}, draws: {1: 9, 3: 9}}
+runs:
+- BAT.+ -- RD 1 9m -- F1 -- RD 1 9m -- S1
+- S1 -- RD 1 9m -- M.1
+- BAT.+ -- RD 1 9m -- F2 -- RD 1 9m -- M.3
+- M.2 -- BN 1 1m -- BAT.-
+"""
+
+
+@pytest.mark.parametrize("beside", ["S1 -- RD 1 -- Q1.1", "M.2 -- BN 1 -- Q1.1", ""])
+def test_beside_an_unknown_inside_one_row_has_no_figure_and_the_others_have(beside: str, tmp_path: Path) -> None:
+    tracing = tracing_of(tmp_path, BOX + (f"- {beside}\n" if beside else ""))
+    report = volts(tracing, "M")
+    silent = {"S1": "M.1", "M.": "M.2", "": ""}[beside[:2]]
+    assert {one.point for one in report.rows if one.not_computed} == ({silent} if silent else set())
+    if silent:
+        assert row(report, silent).not_computed == f"{SAYS}what Q1.1 is joined with inside Q1 is not known"
+        assert not report.complete
+    assert (row(report, "M.3").across is None) is (silent == "M.2"), "back through a ground that is not computed"
+    remarked = {finding.at for finding in tracer.check(tracing).remarks if finding.code == "R232"}
+    assert remarked == {"M.1", "M.3"} - {silent}

@@ -116,13 +116,25 @@ def test_what_a_load_shows_behind_one_ohm(tmp_path: Path, hot_ohm: float, lamp_v
     assert row(report, "M.1").volts.nominal == pytest.approx(lamp_v, abs=0.17)
 
 
+@pytest.mark.parametrize("lamp_w", [5.0, 21.0, 55.0])
+@pytest.mark.parametrize(("added_ohm", "hidden"), [(0.0, False), (0.4, False), (0.65, True), (5.0, True)])
+def test_what_the_meter_hides_is_told_alike_with_every_lamp(
+    tmp_path: Path, lamp_w: float, added_ohm: float, hidden: bool
+) -> None:
+    """A lamp of 55 W behind a bad joint is far from its rated current: it shows the same joint as one of 5 W."""
+    tracing = tracing_of(tmp_path, PLAIN)
+    added = [f"F1={added_ohm}ohm"] if added_ohm else []
+    found = row(volts(tracing, "M", added=added, lamp_w=lamp_w), "M.1")
+    assert found.lamp is not None and found.lamp.hidden("supply") is hidden
+
+
 def test_100_ohm_in_series_meter_full_lamp_nothing(tmp_path: Path) -> None:
     tracing = tracing_of(tmp_path, PLAIN)
-    faulty = row(volts(tracing, "M", added=["F1=100ohm"]), "M.1")
+    faulty = row(volts(tracing, "M", added=["F1=100ohm"], lamp_w=21.0), "M.1")
     assert faulty.lamp is not None
     assert faulty.lamp.meter_v == pytest.approx(12.60, abs=0.005)
     assert faulty.lamp.lamp_v == pytest.approx(0.1, abs=0.03)
-    sound = row(volts(tracing, "M"), "M.1")
+    sound = row(volts(tracing, "M", lamp_w=21.0), "M.1")
     assert sound.lamp is not None and sound.lamp.lamp_v is not None and sound.lamp.lamp_v > 12.4
 
 
@@ -283,7 +295,7 @@ def test_sums_close_on_every_live_row_in_every_key_state(demo: Tracing) -> None:
     report = supplies_of(demo, "ALM")
     closed = 0
     for key in report.keys:
-        for one in volts_of(demo, report, key, limits=limits_of(demo.circuit), with_lamp=False).rows:
+        for one in volts_of(demo, report, key, limits=limits_of(demo.circuit)).rows:
             if one.closes_mv is not None and one.state == "live":
                 assert abs(one.closes_mv) < 1e-3
                 closed += 1
@@ -344,14 +356,14 @@ def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Tracing) -> 
 def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Tracing, monkeypatch: pytest.MonkeyPatch) -> None:
     limits = limits_of(demo.circuit)
     report = supplies_of(demo, "ALM")
-    quick = volts_of(demo, report, "run", limits=limits, with_lamp=False)
+    quick = volts_of(demo, report, "run", limits=limits)
 
     def at_a_loss(*_: object, **__: object) -> None:
         return None
 
     monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
     monkeypatch.setattr("tracer.electrics.model.circuit_model.settle", at_a_loss)
-    careful = volts_of(demo, report, "run", limits=limits, with_lamp=False)
+    careful = volts_of(demo, report, "run", limits=limits)
     shown: list[FloatArray] = []
     for found in (quick, careful):
         shown.append(np.array([(row.volts.low, row.volts.nominal, row.volts.high) for row in found.rows]))
@@ -447,7 +459,7 @@ def test_every_vehicle_of_this_project_gives_values() -> None:
             isolated = {
                 row.code for row in report.rows if {end.id.rpartition(".")[2] for end in row.ends} == {"return"}
             }
-            for one in volts_of(tracing, report, key, limits=limits_of(tracing.circuit), with_lamp=False).rows:
+            for one in volts_of(tracing, report, key, limits=limits_of(tracing.circuit)).rows:
                 where = f"{folder.name} {key} {one.code}"
                 if one.not_computed:
                     continue
@@ -534,8 +546,7 @@ def test_a_steady_power_load_draws_more_when_the_voltage_falls(tmp_path: Path) -
 
 
 def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Tracing, tmp_path: Path) -> None:
-    report = supplies_of(demo, "ALM")
-    found = {row.code: row for row in volts_of(demo, report, "off", limits=limits_of(demo.circuit)).rows}
+    found = {row.code: row for row in tracer.volts(demo, "ALM", "off").rows}
     assert found["S7"].lamp is not None and found["S7"].lamp.meter_v is None
     assert all(row.lamp is None or row.lamp.meter_v is None or row.lamp.meter_v >= 0.0 for row in found.values())
     # the anode lies on ground through a lamp, its feed is switched off; two diodes in a row do not change it

@@ -11,6 +11,7 @@ from tracer.electrics.model.changes import changes_of
 from tracer.electrics.volts.of_module import volts_of
 from tracer.electrics.volts.values import RowVolts, VoltsReport
 from tracer.entry import read_folder
+from tracer.plan.lamps import LampRule
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
@@ -35,6 +36,7 @@ def volts(
     added: Sequence[str] = (),
     fitted: Sequence[str] = (),
     held: Sequence[str] = (),
+    lamp_w: float | None = None,
 ) -> VoltsReport:
     """Expected volts with what-ifs as typed; `held` stands for the option --with."""
     report = supplies_of(tracing, module)
@@ -49,7 +51,8 @@ def volts(
         held=held,
         battery_v=battery_v,
     )
-    return volts_of(tracing, report, key, wanted, limits=limits_of(tracing.circuit))
+    lamps = LampRule(tracing.circuit).own_pins(report, lamp_w)
+    return volts_of(tracing, report, key, wanted, limits=limits_of(tracing.circuit), lamps=lamps)
 
 
 def row(report: VoltsReport, point: str) -> RowVolts:

@@ -221,3 +221,15 @@ def test_somebody_who_is_quicker_keeps_what_is_theirs(tmp_path: Path, monkeypatc
     with pytest.raises(CannotStart):
         start_vehicle(tmp_path / "van")
     assert _content(tmp_path) == {"van": "folder", "van/theirs": b"theirs"}
+
+
+def test_the_page_of_the_readme_gives_the_list_that_it_promises(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    sheet = readme.partition("```yaml\n# yaml-language-server")[2].partition("```")[0]
+    start_vehicle(tmp_path / "van")
+    (tmp_path / "van" / "sheets" / "01.yaml").write_text(f"#{sheet}", encoding="utf-8")
+    (tmp_path / "van" / "vehicle.yaml").write_text('vehicle: van\nrails: {"30": always}\n', encoding="utf-8")
+    assert '`rails: {"30": always}`' in readme
+    report = tracer.supplies(tracer.load(tmp_path / "van"), "RMP")
+    assert [row.point for row in (*report.supplies, *report.grounds)] == ["RMP.1", "RMP.2", "RMP.3"]
+    assert (list(report.loose_ends), report.complete) == ([], False)

@@ -88,7 +88,23 @@ def is_named(name: str, text: str) -> bool:
 @given(typed_vehicles(), KINDS, st.data())
 def test_wherever_its_wiring_is_shown_the_hazard_is(vehicle: TypedVehicle, kind: str, data: st.DataObject) -> None:
     name = data.draw(st.sampled_from(names_of(vehicle)))
-    tracing = tracing_of(typed_on(vehicle, name, f"hazard: {kind}"))
+    hazard_is_shown(tracing_of(typed_on(vehicle, name, f"hazard: {kind}")), name, kind)
+
+
+def test_on_a_lead_to_a_loose_end_the_hazard_is_shown() -> None:
+    """F4 is on no way of M: the diagram draws it because what it joins is loose."""
+    vehicle = TypedVehicle(
+        {},
+        [["BAT: battery", "M: {is: module, cavities: [1, 2]}", "F4: {is: fuse, amps: 10}"]],
+        [["BAT.+ -- RD 1 -- F4 -- RD 1 -- BAT.-", "BAT.+ -- RD 1 -- M.1"]],
+    )
+    tracing = tracing_of(typed_on(vehicle, "F4", "hazard: restraint"))
+    assert any("F4" in text for arguments, text in texts(tracing, drawn=True) if arguments[0] == "diagram")
+    hazard_is_shown(tracing, "F4", "restraint")
+
+
+def hazard_is_shown(tracing: Tracing, name: str, kind: str) -> None:
+    """That every command, and the diagram of M, that shows a point of the wiring of the one hazard of a vehicle says so."""
     (danger,) = tracing.once(Hazards).nodes_of
     reach = {tracing.circuit.node_names[node] for node in tracing.once(Hazards).nodes_of[danger]}
     dotted = {point for point in reach if "." in point}  # S1 is a row as well as a splice
@@ -176,6 +192,36 @@ runs:
         tracer.draw(tracing, ["F1=0.4"])
 
 
+def test_a_bus_without_a_point_that_may_be_read(tmp_path: Path) -> None:
+    """Both of its modules are restraint modules: no reading is given, and `bus` says so."""
+    pins = "pins: {1: supply, 2: ground, 3: bus d H, 4: bus d L}"
+    sheet = f"""sheet: 1
+parts:
+  BAT: battery
+  F1: {{is: fuse, amps: 10}}
+  S1: splice
+  G1: ground
+  RCM: {{is: module, hazard: restraint, cavities: 1-4, {pins}}}
+  SBM: {{is: module, hazard: restraint, cavities: 1-4, {pins}}}
+runs:
+  - BAT.+ -- RD 4 1m -- F1 -- RD 1 1m -- S1
+  - S1 -- RD 1 1m -- RCM.1
+  - S1 -- RD 1 1m -- SBM.1
+  - RCM.2 -- BN 1 1m -- G1
+  - SBM.2 -- BN 1 1m -- G1
+  - BAT.- -- BK 25 1m -- G1
+  - RCM.3 -- YE 0.5 1m -- SBM.3
+  - RCM.4 -- GN 0.5 1m -- SBM.4
+"""
+    vehicle = "vehicle: v\nbuses: {d: {kind: high-speed can, terminations: {RCM: 120, SBM: 120}}}\n"
+    tracing = Tracing(load(tmp_path, sheet, vehicle=vehicle))
+    assert json.loads(run(tracing, ["bus", "--json"])[1])["buses"][0]["cases"] == []
+    text = run(tracing, ["--width", "300", "bus"])[1]
+    assert "RCM, SBM" in text or "RCM.3/4, SBM.3/4" in text
+    assert "the maker's procedure only" in text and "With everything plugged" not in text
+    assert run(tracing, ["worksheet", "RCM", "--json"])[0] in (0, 3)
+
+
 def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
     """That nothing to measure stands on the wiring of the one hazard of a vehicle, in any command; how many rows and points were looked at."""
     looked_at = 0
@@ -195,8 +241,9 @@ def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
             for probe in row["probes"]:
                 if probe["at"] in reach:
                     looked_at += 1
-                    assert probe["expect"]["text"] == words and probe["expect"]["limit_v"] is None
-                    assert all(not other["expect"]["computed"] for other in row["probes"])
+                    assert listed["points"][probe["at"]]["no_method"] == row["no_method"] == words
+                    assert not row["computed"]
+                    assert not any({**listed["points"][other["at"]], **other}["computed"] for other in row["probes"])
         for row in json.loads(run(tracing, ["volts", module, "--json"])[1])["rows"]:
             if {row["point"], *(probe["at"] for probe in row["probes"])} & reach:
                 looked_at += 1

@@ -78,7 +78,7 @@ def test_volts(kind: str, state: str, tmp_path: Path) -> None:
     data = json.loads(invoke("-C", folder, "volts", "M", "--key", "run", "--json")[1])
     row = next(one for one in data["rows"] if one["point"] == "M.1")
     assert row["state"] == "dead"
-    last = row["probes"][-1]
+    last = {**data["points"][row["probes"][-1]["at"]], **row["probes"][-1]}
     assert last["at"] == "M.1"
     assert last["floating"] or abs(last["volts"]["nominal_v"]) < 0.1, last
 

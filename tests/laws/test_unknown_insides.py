@@ -14,7 +14,9 @@ from tests.typed import load, write
 from tracer.circuit import join
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry import Typed, read_folder
+from tracer.entry.models import RelayFacts, SwitchFacts
 from tracer.entry.runs import Run, read_run
+from tracer.entry.values import UNKNOWN_CONTACTS
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
@@ -67,6 +69,29 @@ def test_a_wire_to_an_unknown_inside_anywhere_on_the_ways_leaves_the_list_open(
         assert not report.cross_check.differences, point
 
 
+def _tables() -> list[tuple[str, str]]:
+    """Each part of the demo with a contact table of its own, and each position of it."""
+    typed = read_folder(DEMO)
+    short = join(typed).short_names
+    return [
+        (short.get(full, full), position)
+        for full, fragments in typed.fragments.items()
+        for one in fragments
+        if isinstance(one.facts, SwitchFacts | RelayFacts)
+        for position in one.facts.contacts
+    ]
+
+
+@pytest.mark.parametrize(("name", "position"), _tables())
+def test_one_position_that_becomes_unknown_makes_nothing_dead_and_no_list_complete(name: str, position: str) -> None:
+    typed = read_folder(DEMO)
+    short = join(typed).short_names
+    full = next(full for full in typed.fragments if short.get(full, full) == name)
+    before = typed.fragments[full]
+    unknown = [one if position not in one.facts.contacts else replace(one, facts=one.facts.model_copy(update={"contacts": {**one.facts.contacts, position: UNKNOWN_CONTACTS}})) for one in before]  # type: ignore[attr-defined] # fmt: skip
+    _nothing_dead_by_it(name, replace(typed, fragments={**typed.fragments, full: unknown}))
+
+
 @cache
 def _switching() -> tuple[str, ...]:
     return tuple(part.name for part in join(read_folder(DEMO)).parts.values() if part.kind in ("relay", "switch"))
@@ -75,13 +100,17 @@ def _switching() -> tuple[str, ...]:
 @pytest.mark.parametrize("name", _switching())
 def test_contacts_that_become_unknown_make_nothing_dead_and_no_list_complete(name: str) -> None:
     typed = read_folder(DEMO)
-    before = join(typed)
-    full = next(full for full in typed.fragments if before.short_names.get(full, full) == name)
+    short = join(typed).short_names
+    full = next(full for full in typed.fragments if short.get(full, full) == name)
     unknown = [
         replace(one, facts=one.facts.model_copy(update={"kind": None, "contacts": {"unknown": ()}, "levers": {}}))
         for one in typed.fragments[full]
     ]
-    after = join(replace(typed, fragments={**typed.fragments, full: unknown}))
+    _nothing_dead_by_it(name, replace(typed, fragments={**typed.fragments, full: unknown}))
+
+
+def _nothing_dead_by_it(name: str, typed: Typed) -> None:
+    before, after = join(read_folder(DEMO)), join(typed)
     assert after.parts[name].inside_unknown
     was, now = KeyStates(before), KeyStates(after)
     number_of = {point: node for node, point in enumerate(after.node_names)}

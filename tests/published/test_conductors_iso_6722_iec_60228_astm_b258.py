@@ -14,7 +14,6 @@ import pytest
 from tracer.standards.conductors import (
     copper_resistivity,
     copper_temperature_coefficient,
-    is_usual_size,
     max_resistance_mohm_per_m,
     parse_size,
 )
@@ -98,9 +97,3 @@ def test_temperature_against_the_law_of_copper(temperature_c: float) -> None:
     at_20_c = max_resistance_mohm_per_m(2.5).value
     at_t = max_resistance_mohm_per_m(2.5, temperature_c).value
     assert at_t * 254.5 / (234.5 + temperature_c) == pytest.approx(at_20_c, rel=1e-3)
-
-
-@pytest.mark.parametrize("typed", ["0.5", "0.85", "1.25", "2", "3", "5", "8", "15", "20"])
-def test_japanese_sizes_are_usual(typed: str) -> None:
-    """Nominal sizes of JIS C 3406 type AV, from memory."""
-    assert is_usual_size(parse_size(typed))

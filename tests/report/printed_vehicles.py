@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from tracer.electrics.limits_in_use import LimitsInUse, limits_of
+from tracer.plan.steps import plan_of
+from tracer.report.worksheet import Worksheet, worksheet_of
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.tracing import Tracing
+
 COLOURS = ("RD", "RD/GN", "BK/YE", "GN/WH", "BU", "VT/BK", "OG", "GY/RD", "YE/BU", "BU/RD")
 
 
@@ -92,3 +98,8 @@ runs:
 """
     sheet = sheet.replace('-- "?"', "-- ?")
     return write_vehicle(folder, {"1": sheet}, f"vehicle: '{HOSTILE}'\nkey: [off, run]\n")
+
+
+def sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
+    """The form of a module's list; the limits are those of the vehicle and the tables where none are given."""
+    return worksheet_of(tracing.circuit, report, plan_of(tracing, report, limits or limits_of(tracing.circuit)))

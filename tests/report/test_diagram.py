@@ -19,12 +19,13 @@ import tracer
 from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
+from tracer.plan.drawn import view_of
 from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
-from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, text_width, wrapped
-from tracer.report.diagram.view import view_of
+from tracer.report.diagram.shapes import Box, Dot, Line, Rect, Text, wrapped
+from tracer.report.fonts import svg_width
 from tracer.report.layout import also_words
 from tracer.report.supplies import as_data
 from tracer.trace.lists.results import SupplyReport
@@ -52,7 +53,7 @@ def drawn(
     tracing: Tracing, module: str, key: str | None = None, sheet: Sheet = DATE
 ) -> tuple[SupplyReport, list[Drawing]]:
     report = supplies_of(tracing, module)
-    return report, diagram_of(tracing, report, key=key, sheet=sheet)
+    return report, diagram_of(view_of(tracing, report, key), sheet)
 
 
 _DRAWN: dict[tuple[int, str, str], list[Drawing]] = {}
@@ -133,7 +134,9 @@ def test_the_svg_gives_each_text_the_length_that_was_measured(tracings: dict[str
     _, (page,) = drawn(tracings["minibus"], "ALM")
     root = ElementTree.fromstring(files_of([page], "svg")[0])
     lengths = [float(element.attrib["textLength"]) for element in root.iter(f"{SVG}text")]
-    assert lengths == pytest.approx([text.width for text in page.texts()], abs=0.006)
+    assert lengths == pytest.approx(
+        [svg_width(text.text, text.size, bold=text.bold) for text in page.texts()], abs=0.006
+    )
 
 
 @pytest.mark.parametrize(("vehicle", "module"), CASES)
@@ -403,10 +406,10 @@ def test_a_crowded_rank_is_spread_where_blocks_have_room() -> None:
 
 def test_measuring_text() -> None:
     """Widths of a Helvetica-metric face: digits 0.556 em, capital M 0.833 em (Adobe core font metrics, from memory)."""
-    assert text_width("10", 10) == pytest.approx(11.12)
-    assert text_width("M", 10) == pytest.approx(8.33)
-    assert wrapped("aa bb cc", text_width("aa bb", 7) + 0.1, 7) == ["aa bb", "cc"]
-    assert all(text_width(line, 7) <= 30 for line in wrapped("x" * 50, 30, 7))
+    assert svg_width("10", 10) == pytest.approx(11.12)
+    assert svg_width("M", 10) == pytest.approx(8.33)
+    assert wrapped("aa bb cc", svg_width("aa bb", 7) + 0.1, 7) == ["aa bb", "cc"]
+    assert all(svg_width(line, 7) <= 30 for line in wrapped("x" * 50, 30, 7))
     assert Box(0, 0, 2, 2).overlaps(Box(1, 1, 2, 2)) and not Box(0, 0, 2, 2).overlaps(Box(2, 0, 2, 2))
 
 

@@ -13,12 +13,12 @@ from benchmarks.believable import believable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tests.report.printed_vehicles import write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
+from tracer.plan.drawn import View, view_of
 from tracer.report.diagram import Drawing, Sheet, diagram_of, paper
 from tracer.report.diagram.blocks import blocks_of
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY
 from tracer.report.diagram.shapes import Text
-from tracer.report.diagram.view import View, view_of
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
@@ -93,7 +93,7 @@ def test_what_is_too_much_to_draw_is_listed_whole_after_a_bounded_number_of_trie
     if make is ladder:
         monkeypatch.setattr(paper, "_MOST_PLACED", 5_000)
     report = supplies_of(tracing, "M")
-    pages = diagram_of(tracing, report, key="run", sheet=Sheet(date="2026-01-31"))
+    pages = diagram_of(view_of(tracing, report, "run"), Sheet(date="2026-01-31"))
     assert sum(work[:-1]) <= paper._MOST_PLACED
     listed_whole(tracing, report, pages)
 

@@ -12,7 +12,7 @@ import pypdf
 import pytest
 
 import tracer
-from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins, write_vehicle
+from tests.report.printed_vehicles import HOSTILE, hostile, sheet_of, sixty_pins, write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import Changes
@@ -23,7 +23,8 @@ from tracer.electrics.volts.of_module import volts_of
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts
 from tracer.plan.lamps import LAMPS_W, lamp_below, lamp_for_ground
-from tracer.report.printing import sheet_of
+from tracer.report.lamps import lamp_words
+from tracer.report.volts import as_text as volts_text
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
 from tracer.report.worksheet.form import template
 from tracer.trace.lists.results import SupplyReport
@@ -194,7 +195,7 @@ def test_the_lamp_stays_below_half_of_the_fuse(amps: float | None, volts: float)
 
 
 def test_lamps_in_special_cases() -> None:
-    assert lamp_below(10, 48).watts is None and "48 V" in lamp_below(10, 48).why
+    assert lamp_below(10, 48).watts is None and "48 V" in lamp_words(lamp_below(10, 48))
     assert (lamp_for_ground(2.5, 12).watts, lamp_for_ground(0.75, 12).watts, lamp_for_ground(None, 24).watts) == (
         21.0,
         5.0,
@@ -346,7 +347,7 @@ def test_each_point_carries_the_volts_that_are_computed_for_its_batch(
     tracing = Tracing(tracer.load(str(folders[case[0]])))
     compared = 0
     for key in sorted({batch.key for batch in sheet.batches if batch.plugged}):
-        solved = volts_of(tracing, report, key, limits=limits_of(tracing.circuit), with_lamp=False)
+        solved = volts_of(tracing, report, key, limits=limits_of(tracing.circuit))
         by_code = {
             f"{row.code}.{number}": (row, probe)
             for row, listed in zip(solved.rows, report.rows, strict=True)
@@ -485,9 +486,9 @@ def test_buses_of_a_gateway_have_a_row_each(sheets: Sheets) -> None:
     assert computed.unit == "ohm" and computed.value is not None
     assert 57 < computed.value.low < computed.value.nominal < computed.value.high < 62
     assert "120 Ω" in drive.limit and drive.boxes == {"ohms"}
-    assert rows["B1", "run"].expected == "at rest 2.5 V (2 to 3), driven 3.5 V (2.75 to 4.5)"
-    assert rows["B2", "run"].expected == "at rest 2.5 V (2 to 3), driven 1.5 V (0.5 to 2.25)"
-    assert rows["B1", "run"].limit == "awake a meter shows about 2.7 V (2.5 to 3.2)"
+    assert rows["B1", "run"].expected == "at rest 2.50 V (2.00 to 3.00), driven 3.50 V (2.75 to 4.50)"
+    assert rows["B2", "run"].expected == "at rest 2.50 V (2.00 to 3.00), driven 1.50 V (0.50 to 2.25)"
+    assert rows["B1", "run"].limit == "awake a meter shows about 2.70 V (2.50 to 3.20)"
     assert [one.value for one in rows["B1", "run"].computed] == [Range(2.5, 2.7, 3.2)]
 
 
@@ -512,7 +513,9 @@ def test_where_nothing_settles_the_form_says_so_and_keeps_the_words(monkeypatch:
 @pytest.mark.parametrize("case", CASES)
 def test_json_and_csv_carry_the_same_numbers(sheets: Sheets, case: tuple[str, str]) -> None:
     _, sheet = sheets[case]
-    data = [reading for batch in as_data(sheet)["batches"] for reading in batch["readings"]]
+    written = as_data(sheet)
+    sources = {one["number"]: one["text"] for one in written["limits"]}
+    data = [reading for batch in written["batches"] for reading in batch["readings"]]
     lines = [row for row in csv.DictReader(io.StringIO(as_csv(sheet))) if row["batch"]]
     assert len(data) == len(lines)
     numbers = 0
@@ -524,7 +527,9 @@ def test_json_and_csv_carry_the_same_numbers(sheets: Sheets, case: tuple[str, st
                 assert float(line[name]) == pytest.approx(value, abs=1e-4)
                 numbers += 1
             if one["limit_v"] is not None:
-                assert float(line["limit V"]) == one["limit_v"] and line["source of limit"] == one["source"]
+                assert (
+                    float(line["limit V"]) == one["limit_v"] and line["source of limit"] == sources[one["limit_from"]]
+                )
     assert numbers > 5
 
 
@@ -585,7 +590,7 @@ runs:
     )
     tracing = Tracing(tracer.load(str(write_vehicle(tmp_path / "v", {"1": text}, vehicle))))
     rows = rows_of(sheet_of(tracing, supplies_of(tracing, "M1")))
-    words = re.fullmatch(r"at rest (.*) to (.*) V, driven 0 to (.*) V", rows["B1", "run"].expected)
+    words = re.fullmatch(r"at rest (.*) to (.*) V, driven 0.00 to (.*) V", rows["B1", "run"].expected)
     assert words is not None
     rest, full, driven = map(float, words.groups())
     assert rest / full >= 0.79 and driven / full <= 0.21
@@ -691,3 +696,24 @@ def test_a_coil_whose_wiring_is_loose_is_not_expected_to_be_dead(sheets: Sheets)
     """Nothing is wired to the coil of K2 in the unfinished circuit: 0 V across it would read as in order."""
     coil = rows_of(sheets["unfinished", "LIFT"][1])["C1+C2", "run"]
     assert coil.expected == "not known: no way is typed in for C1 and C2" and coil.must and not coil.computed
+
+
+@pytest.mark.parametrize("case", [("minibus", "ALM"), ("minibus", "INS"), ("sixty", "BIG"), ("unfinished", "LIFT")])
+def test_volts_hangs_the_lamp_of_the_worksheet(sheets: Sheets, folders: dict[str, Path], case: tuple[str, str]) -> None:
+    """One rule decides: what `volts` expects with a lamp, unplugged, is what the form has a box for."""
+    _, sheet = sheets[case]
+    circuit = tracer.load(str(folders[case[0]]))
+    on_form = {
+        code.split()[0]: one for (code, key), one in rows_of(sheet).items() if code.endswith(" alone") if one.lamp
+    }
+    compared = 0
+    for row in tracer.volts(circuit, case[1]).rows:
+        if row.code in on_form and row.lamp is not None:
+            assert row.lamp.lamp.watts == on_form[row.code].lamp_w
+            compared += 1
+    assert compared >= 2
+
+
+def test_a_larger_lamp_than_the_fuse_allows_is_called_too_large() -> None:
+    text = volts_text(tracer.volts(tracer.load(str(ROOT / "circuits" / "minibus")), "ALM", lamp_w=55.0))
+    assert "TOO LARGE: its fuse or wire allows 21 W" in " ".join(text.split())

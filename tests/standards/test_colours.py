@@ -13,7 +13,6 @@ from tracer.standards.colours import (
     colour_name,
     colours,
     parse_colour,
-    same_colour,
 )
 
 CODES = {system: {a.written: a.code for a in abbreviations(system)} for system in SYSTEMS}
@@ -187,17 +186,6 @@ def test_colour_name_refuses_what_is_no_wire() -> None:
             colour_name(codes)
     with pytest.raises(UnknownColour, match="'sw' is no colour in the iec system: no such code"):
         colour_name(("sw",))
-
-
-def test_same_colour() -> None:
-    """The base colour counts; two tracers have no order."""
-    assert same_colour(("RD",), ("RD",))
-    assert same_colour(parse_colour("swrt", "din"), parse_colour("BK/RD", "iec"))
-    assert same_colour(("RD", "GN", "WH"), ("RD", "WH", "GN"))
-    assert not same_colour(("RD", "GN"), ("GN", "RD"))
-    assert not same_colour(("RD",), ("RD", "GN"))
-    assert not same_colour(("RD", "GN", "GN"), ("RD", "GN"))
-    assert not same_colour(("RD", "WH", "GN"), ("WH", "RD", "GN"))
 
 
 def test_codes_and_names_are_unique() -> None:

@@ -13,7 +13,6 @@ from tracer.standards.conductors import (
     SMALLEST_MM2,
     BadSize,
     awg_area_mm2,
-    is_usual_size,
     largest_fuse_a,
     max_resistance_mohm_per_m,
     parse_size,
@@ -252,12 +251,3 @@ def test_largest_fuse_ends() -> None:
     for area_mm2 in (0, -1, math.nan):
         with pytest.raises(ValueError, match="not above zero"):
             largest_fuse_a(area_mm2)
-
-
-def test_unusual_sizes_are_told_apart() -> None:
-    """A bare 14 is no mm² size of any series; 14AWG was meant."""
-    assert not is_usual_size(parse_size("14"))
-    assert not is_usual_size(parse_size("18"))
-    assert is_usual_size(parse_size("14AWG"))
-    assert is_usual_size(parse_size("2,5"))
-    assert is_usual_size(parse_size("0.35"))

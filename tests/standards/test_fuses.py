@@ -10,14 +10,10 @@ from tracer.standards.fuses import (
     UnknownFuseKind,
     cold_resistance_mohm,
     colour_of,
-    continuous_share,
-    drop_at_rating_mv,
     fuse_kind,
     fuse_kinds,
-    is_standard_rating,
     rating_of,
     ratings,
-    time_current,
 )
 
 KINDS = [kind.name for kind in fuse_kinds()]
@@ -42,7 +38,7 @@ def test_kind_by_letter_and_by_name() -> None:
         fuse_kind("mediun blade")
 
 
-@pytest.mark.parametrize("ask", [colour_of, is_standard_rating, rating_of, cold_resistance_mohm, drop_at_rating_mv])
+@pytest.mark.parametrize("ask", [colour_of, rating_of, cold_resistance_mohm])
 def test_unknown_kind_is_refused_everywhere(ask: object) -> None:
     """A misspelt family never reads as a fuse without data."""
     assert callable(ask)
@@ -56,28 +52,6 @@ def test_ratings_rise_and_are_listed_once(kind: str) -> None:
     values = [r.rating_a for r in ratings(kind)]
     assert values == sorted(set(values))
     assert all(r.kind == kind and r.source for r in ratings(kind))
-
-
-@pytest.mark.parametrize(
-    ("rating_a", "kind", "standard"),
-    [
-        (9.99, "C", False),
-        (10, "C", True),
-        (10.01, "C", False),
-        (40, "F", True),
-        (50, "F", False),
-        (10, "E", False),
-        (20, "E", True),
-        (100, "E", True),
-        (120, "E", False),
-        (0, "C", False),
-        (-10, "C", False),
-        (float("nan"), "C", False),
-    ],
-)
-def test_standard_rating(rating_a: float, kind: str, standard: bool) -> None:
-    """Just below, at and just above; a rating of one family is not one of another."""
-    assert is_standard_rating(rating_a, kind) is standard
 
 
 def test_colour_does_not_carry_over() -> None:
@@ -98,18 +72,6 @@ def test_cold_resistance_falls_with_the_rating(kind: str) -> None:
     values = [c.value for _, c in found if c is not None]
     assert len(values) >= 12
     assert values == sorted(values, reverse=True)
-
-
-@pytest.mark.parametrize("kind", ["miniature blade", "medium blade"])
-def test_hot_drop_is_larger_than_cold_resistance_times_current(kind: str) -> None:
-    """The element heats up at its rating, so the drop there is larger than the cold value says."""
-    compared = 0
-    for rating in ratings(kind):
-        cold, hot = cold_resistance_mohm(rating.rating_a, kind), drop_at_rating_mv(rating.rating_a, kind)
-        if cold and hot:
-            assert hot.value > cold.value * rating.rating_a
-            compared += 1
-    assert compared >= 3
 
 
 def test_borrowed_resistance_says_so() -> None:
@@ -137,29 +99,3 @@ def test_nothing_is_made_up() -> None:
     """Families and ratings without data give None."""
     assert cold_resistance_mohm(50, "E") is None
     assert cold_resistance_mohm(12, "F") is None
-    assert drop_at_rating_mv(100, "E") is None
-    assert drop_at_rating_mv(25.5, "E") is None
-    assert drop_at_rating_mv(40, "cartridge with female terminals") is None
-
-
-@pytest.mark.parametrize("kind", ["C", "E", "F"])
-def test_opening_times_fall_with_current(kind: str) -> None:
-    """More current never lets a fuse live longer, and no row has its limits swapped."""
-    rows = time_current(kind)
-    assert len(rows) >= 6
-    assert [r.times_rating for r in rows] == sorted({r.times_rating for r in rows})
-    assert [r.min_s for r in rows] == sorted((r.min_s for r in rows), reverse=True)
-    limited = [r.max_s for r in rows if r.max_s is not None]
-    assert limited == sorted(limited, reverse=True)
-    assert all(r.min_s < r.max_s for r in rows if r.max_s is not None)
-
-
-def test_families_without_times_give_none() -> None:
-    """No opening time is made up."""
-    assert time_current("cartridge with female terminals") == ()
-
-
-def test_continuous_share() -> None:
-    """About three quarters of the rating, a rule of thumb of a second-hand datasheet."""
-    assert continuous_share().value == 0.75
-    assert continuous_share().note == "about"

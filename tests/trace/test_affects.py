@@ -286,6 +286,6 @@ def test_a_rest_contact_that_stays_closed_is_told_by_its_key_states(tmp_path: Pa
     tracing = Tracing(tracer.load(str(tmp_path)))
     from tracer.report.affects import as_text
 
-    text = as_text(tracing, affects(tracing, "F2"))
+    text = as_text(tracing.circuit, affects(tracing, "F2"))
     assert "now live in run, start" in text
     assert "every key state" not in text

@@ -115,3 +115,16 @@ def test_a_connector_without_a_count_or_with_a_full_one_says_nothing(cavities: s
     x = f"  X: {{is: connector{cavities}}}\n"
     m, _ = _lists(tmp_path, x, "F1.load -- RD 1 -- X.1 -- RD 1 -- M.1", "M.2 -- BN 1 -- X.2 -- BN 1 -- G1", "F2.load -- GN 1 -- N.1")  # fmt: skip
     assert m.complete
+
+
+def test_what_goes_through_the_connector_is_not_concerned_where_a_wire_past_it_explains_the_cavity(
+    tmp_path: Path,
+) -> None:
+    x = "  X: {is: connector, cavities: 1-4}\n"
+    runs = ["F1.load -- RD 1 -- X.1 -- RD 1 -- M.1", "F1.load -- RD 0.5 -- M.1", "M.2 -- BN 1 -- X.2 -- BN 1 -- G1", "F2.load -- GN 1 -- X.3 -- GN 1 -- N.1"]  # fmt: skip
+    m, n = _lists(tmp_path / "one", x, *runs)
+    assert [one.at for one in m.loose_ends] == ["X"]
+    assert n.complete
+    m, n = _lists(tmp_path / "two", x.replace("1-4", "1-5"), *runs)
+    assert [one.at for one in m.loose_ends] == ["X"]
+    assert [one.at for one in n.loose_ends] == ["X"], "one wire does not explain two cavities"

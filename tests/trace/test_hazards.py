@@ -8,7 +8,7 @@ import pytest
 
 import tracer
 from tests.typed import write
-from tracer.report.panel import page_data
+from tracer.report.panel_page import page_data
 from tracer.report.supplies import as_text
 from tracer.standards.hazards import HAZARDS, hazards_in_words
 from tracer.trace.hazards import Hazards

@@ -238,3 +238,37 @@ def test_a_reference_voltage_is_no_source_and_a_charging_socket_is_none_either(t
     tracing = tracing_of(tmp_path, parts, runs)
     assert not supplies_of(tracing, "N").supplies
     assert {fuse.part for fuse in row(tracing).fuses} == {"F1", "F2"}
+
+
+BESIDE = """\
+sheet: 1
+parts:
+  BAT: battery
+  G1: ground
+  F1: {is: fuse, amps: 5}
+  F2: {is: fuse, amps: 5}
+  H1: {is: switch, contacts: {one: [1-2], two: [3-4]}}
+  SW: {is: switch, contacts: {off: [], on: [5-6]}}
+  S5: splice
+  M: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}}
+runs:
+  - BAT.+ -- RD 1 -- F1 -- RD 1 -- H1.1
+  - H1.2 -- RD 1 -- H1.3
+  - H1.4 -- RD 1 -- S5
+  - BAT.+ -- RD 1 -- F2 -- RD 1 -- SW.5
+  - SW.6 -- RD 1 -- S5
+  - S5 -- RD 1 -- M.1
+  - M.2 -- BN 1 -- G1
+  - BAT.- -- BN 1 -- G1
+"""
+
+
+def test_a_level_depends_on_nothing_that_only_a_way_no_setting_closes_would_bring(tmp_path: Path) -> None:
+    (row,) = supplies_of(Tracing(load(tmp_path / "a", BESIDE)), "M").supplies
+    assert [fuse.part for fuse in row.fuses] == ["F2"]
+    assert row.why["run"] == ("SW in position on",)
+    unknown = BESIDE.replace("  - H1.2 -- RD 1 -- H1.3\n", "  - H1.2 -- RD 1 -- H1.3\n  - H1.3 -- RD 1 -- ?\n")
+    (row,) = supplies_of(Tracing(load(tmp_path / "b", unknown)), "M").supplies
+    assert set(row.why["run"]) >= {"SW in position on", "where the run `H1.3 -- RD 1 -- ?` leads"}, (
+        "what is not known stays"
+    )

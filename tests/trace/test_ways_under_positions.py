@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import networkx as nx
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tracer.circuit.model import Link, LinkKind
@@ -115,6 +115,13 @@ def test_what_is_on_a_way_is_what_some_setting_leaves_on_a_simple_path(drawn: Dr
         _agrees(drawn, ways.to(target), target, paths)
 
 
+# A source that may be dead stands in a block that a diode makes smaller: the contact that never closes leads nowhere all the same.
+@example(
+    Drawn(4, [(0, 0), (0, 0), (0, 1), (0, 1), (0, 2)], [0, 0, 0, 1, 0], {4: Guard(("part", "K0"), 0, 3)}, [3], [0, 1])
+)
+@example(
+    Drawn(3, [(0, 0), (0, 0), (0, 0), (0, 1), (0, 1)], [0, 0, 0, 1, 0], {4: Guard(("part", "K0"), 0, 3)}, [2], [0, 1])
+)
 @given(networks(diodes=True))
 def test_the_same_with_diodes(drawn: Drawn) -> None:
     ways = drawn.ways()

@@ -36,11 +36,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Lever:
-    """What moves contacts together: a switch, one of its levers, or a relay. `name` is how it is called: `S7`, or `S7/wiper` for a lever."""
+    """What moves contacts together: a switch, one of its levers, or a relay. `name` is how it is called: `S7`, or `S7/wiper` for a lever.
+
+    `contacts` are the positions of which it is known what they close, `unknown` those that are typed as unknown: there any of its contacts may be closed.
+    """
 
     name: str
     contacts: Mapping[str, tuple[tuple[str, ...], ...]]
     follows: str | None = None
+    unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +60,7 @@ class Part:
     follows: str | None = None
     lag: str | None = None
     levers: Mapping[str, Lever] = field(default_factory=dict)  # by `Link.lever`; "" is the part as a whole
-    inside_unknown: bool = False  # a box, or contacts that are not given: nothing is known to join its pins
+    inside_unknown: bool = False  # a box, or contacts (or one position of them) that are not given: what joins its pins is not wholly known
 
     @property
     def place(self) -> Place:
@@ -225,6 +229,29 @@ class Circuit:
     def is_not_fitted(self, part: str) -> bool:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
         return getattr(self.parts[part].facts, "state", None) in ("empty", "option")
+
+    def spelt(self, name: str) -> str:
+        """The name of a part, position or rail that was asked for in other letters (`alm` for ALM, `f30` for F30); as it stands where none or several fit."""
+        known = [*self.parts, *self.short_names, *self.typed.vehicle.rails]
+        if name in known:
+            return name
+        found = {one for one in known if one.casefold() == name.casefold()}
+        return found.pop() if len(found) == 1 else name
+
+    def place_of_part(self, name: str) -> tuple[str | None, str | None]:
+        """Where a part sits and how to get there; a position answers with its panel."""
+        part = self.parts[name]
+        place, access = part.facts.at, part.facts.access
+        if part.panel is not None:
+            panel = self.parts[part.panel]
+            place = place or panel.facts.at
+            access = access or panel.facts.access
+        return place, access
+
+    def title(self, name: str) -> str:
+        """'ALM (Air levelling module)'."""
+        part = self.parts[name]
+        return f"{name} ({part.facts.name})" if part.facts.name else name
 
     def modules(self) -> Iterator[Part]:
         """All modules, by name."""

@@ -24,7 +24,7 @@ from tracer.entry.models import (
 )
 from tracer.entry.names import short_names
 from tracer.entry.problems import Problem, listed, natural, nearest
-from tracer.entry.values import UNKNOWN
+from tracer.entry.values import UNKNOWN, UNKNOWN_CONTACTS
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
 DESCRIPTIVE = frozenset(
@@ -50,7 +50,7 @@ DESCRIPTIVE = frozenset(
         "wires",
     }
 )
-_NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution"})  # every sheet may add its own
+_NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution", "guess"})  # every sheet may add its own
 
 
 def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part], dict[str, str], list[Conflict]]:
@@ -117,8 +117,7 @@ def _part(
             lever = _lever(f"{name}/{key}" if key else name, one, kinds)
             if lever.contacts:
                 levers[key] = lever
-            else:
-                unknown = True
+            unknown = unknown or bool(lever.unknown) or not lever.contacts
         if isinstance(facts, RelayFacts):
             # where not even the contacts are known, neither is which pins are the coil
             coil = facts.coil or (by_kind.coil if by_kind else None if unknown else ("86", "85"))
@@ -148,7 +147,9 @@ def _lever(name: str, facts: LeverFacts | RelayFacts | SwitchFacts, kinds: Mappi
     if contacts.get(UNKNOWN) == ():  # said on one sheet; another one may know them
         del contacts[UNKNOWN]
     own = None if isinstance(facts, RelayFacts) else facts.follows
-    return Lever(name, contacts, own or (by_kind.follows if by_kind else None))
+    known = {position: groups for position, groups in contacts.items() if groups != UNKNOWN_CONTACTS}
+    unknown = tuple(position for position in contacts if position not in known)
+    return Lever(name, known, own or (by_kind.follows if by_kind else None), unknown)
 
 
 def _check_positions(part: Part, key: str, lever: Lever, typed: Typed, problems: list[Problem]) -> None:
@@ -167,8 +168,9 @@ def _check_positions(part: Part, key: str, lever: Lever, typed: Typed, problems:
         problems.append(fragment.file.problem(fragment.place_of(at), what, fix, "" if own else kind))
         return
     possible = vehicle.key if follows == "key" else ("yes", "no")
-    strange = [position for position in lever.contacts if position not in possible]
-    if not strange or (not own and follows == "key" and len(strange) < len(lever.contacts)):
+    positions = (*lever.contacts, *lever.unknown)
+    strange = [position for position in positions if position not in possible]
+    if not strange or (not own and follows == "key" and len(strange) < len(positions)):
         return  # a shared kind may know more key states than this vehicle has
     what = f"{named} has the position {listed(strange, joiner='and')}, but follows `{follows}`: possible are {listed(possible, joiner='and')}"
     fix = (
@@ -213,6 +215,8 @@ def _united(
     for key, value in second.items():
         if path == "busbars" and key in united:  # more positions on the same busbar
             united[key] = tuple(dict.fromkeys((*united[key], *value)))
+        elif path == "contacts" and UNKNOWN_CONTACTS in (value, united.get(key)):  # another sheet may know it
+            united[key] = united.get(key, value) if value == UNKNOWN_CONTACTS else value
         elif key in united and united[key] != value and path != "positions":
             place = fragment.place_of((path, key))
             what = f"{name}: `{path}` says something else about {key} than at {origin.place_of((path, key))}"
@@ -253,8 +257,9 @@ def _shown(value: Any) -> str:
 
 
 def joined_inside(part: Part) -> frozenset[str]:
-    """The pins of a relay or switch of which it is known what joins them: contacts and coils."""
-    pins = {pin for lever in part.levers.values() for groups in lever.contacts.values() for group in groups for pin in group}  # fmt: skip
+    """The pins of a relay or switch of which it is known what joins them: coils, and contacts of which no position is unknown."""
+    levers = (lever for lever in part.levers.values() if not lever.unknown)
+    pins = {pin for lever in levers for groups in lever.contacts.values() for group in groups for pin in group}
     return frozenset(pins.union(*part.coils))
 
 

@@ -10,7 +10,7 @@ coil. Such a relay is named, never looped on.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -45,6 +45,9 @@ class _Gate:
     a: int
     b: int
     link: Link
+
+
+_Asked = tuple[int, bool, bool]  # a net, whether its supply is asked for, whether something is left out
 
 
 @dataclass
@@ -129,8 +132,11 @@ class KeyStates:
             found.append(levels.get(net, Level.DEAD))
         return found[0] if found[0] == found[1] else Level.DEPENDS
 
-    def reasons(self, node: int, key: str, *, supply: bool = True) -> tuple[Reason, ...]:
-        """What a level that DEPENDS hangs on, in a stable order."""
+    def reasons(
+        self, node: int, key: str, *, supply: bool = True, leaving_out: Collection[int] = ()
+    ) -> tuple[Reason, ...]:
+        """What a level that DEPENDS hangs on, in a stable order; without what only the contacts and drivers left out (link numbers) would bring to the node."""
+        out = frozenset(id(self.circuit.links[number]) for number in leaving_out if number < len(self.circuit.links))
         net = self.nets.of[node]
         up, down = self.settled[key], self.settled_again[key]
         first = (up.supply if supply else up.ground).get(net, Level.DEAD)
@@ -145,7 +151,7 @@ class KeyStates:
         for settled in (up, down):
             level = (settled.supply if supply else settled.ground).get(net, Level.DEAD)
             if level is Level.DEPENDS:
-                for reason in self._why(net, settled, supply, set()):
+                for reason in self._why(net, settled, supply, set(), out):
                     found[reason] = None
         if not found and Level.DEPENDS in (first, second):  # every chain of reasons came back to where it began
             relays = sorted(
@@ -386,11 +392,13 @@ class KeyStates:
 
     # --- reasons -----------------------------------------------------------------------------------------------
 
-    def _why(self, net: int, settled: Settled, supply: bool, asked: set[tuple[int, bool]]) -> Iterator[Reason]:
-        """What the level of a net hangs on: the gates and sources on the way back that are themselves not certain."""
-        if (net, supply) in asked:
+    def _why(
+        self, net: int, settled: Settled, supply: bool, asked: set[_Asked], out: frozenset[int] = frozenset()
+    ) -> Iterator[Reason]:
+        """What the level of a net hangs on: the gates and sources on the way back that are themselves not certain; coils are asked without leaving anything out."""
+        if (net, supply, bool(out)) in asked:
             return
-        asked.add((net, supply))
+        asked.add((net, supply, bool(out)))
         levels = settled.supply if supply else settled.ground
         yield from self._open.get(net, ())
         if supply:
@@ -399,7 +407,7 @@ class KeyStates:
                     yield from self._truth.source(end.node, settled.key, {})[1]
         for gate in self._gates_at.get(net, ()):
             before = gate.b if gate.a == net else gate.a
-            if levels.get(before, Level.DEAD) is Level.DEAD:
+            if id(gate.link) in out or levels.get(before, Level.DEAD) is Level.DEAD:
                 continue
             passes = self._passes(gate, before, settled.key, settled.relays, {}, settled.alive, {}, supply)
             if passes is Level.DEAD:
@@ -407,9 +415,9 @@ class KeyStates:
             if passes is Level.DEPENDS:
                 yield from self._why_gate(gate.link, settled, asked)
             if levels[before] is Level.DEPENDS:
-                yield from self._why(before, settled, supply, asked)
+                yield from self._why(before, settled, supply, asked, out)
 
-    def _why_gate(self, link: Link, settled: Settled, asked: set[tuple[int, bool]]) -> Iterator[Reason]:
+    def _why_gate(self, link: Link, settled: Settled, asked: set[_Asked]) -> Iterator[Reason]:
         if link.kind is LinkKind.CONTACT:
             part = self.circuit.parts[link.part]
             if part.kind is not PartKind.RELAY:

@@ -8,7 +8,7 @@ from enum import IntEnum
 from itertools import product
 
 from tracer.circuit.kinds import PartKind
-from tracer.circuit.model import Circuit, Link
+from tracer.circuit.model import Circuit, Lever, Link
 from tracer.entry.models import ModuleFacts
 from tracer.entry.values import When
 from tracer.standards.terminals import meaning
@@ -72,26 +72,23 @@ class Truths:
         lever = part.levers[link.lever]
         if part.kind is PartKind.RELAY:
             energised = relays.get(part.name, Level.DEAD)
-            if set(link.closed) >= {"rest", "energised"}:
-                return Level.LIVE, ()
-            level = energised if "energised" in link.closed else Level(Level.LIVE - energised)
-            return level, ()
+            level = _by_two(link, lever, "energised", "rest", energised)
+            doubtful = level is Level.DEPENDS and energised is not Level.DEPENDS
+            return level, _not_known(lever) if doubtful else ()
         if lever.follows == "key":
             if part.kind is PartKind.SWITCH and key not in lever.contacts:
-                return Level.DEPENDS, (
-                    Reason(f"what {lever.name} does in {key} (no such position in its contacts)", known=False),
-                )
+                words = "not known" if key in lever.unknown else "no such position in its contacts"
+                return Level.DEPENDS, (Reason(f"what {lever.name} does in {key} ({words})", known=False),)
             return (Level.LIVE if key in link.closed else Level.DEAD), ()
         if lever.follows is not None:
             on, why = self._name(lever.follows, key, fixed)
-            yes, no = "yes" in link.closed, "no" in link.closed
-            if yes and no:
+            if set(link.closed) >= {"yes", "no"}:
                 return Level.LIVE, ()
-            return (on if yes else Level(Level.LIVE - on)), why
+            return _by_two(link, lever, "yes", "no", on), (*why, *_not_known(lever))
         chosen = [position for position in lever.contacts if fixed.get(f"{lever.name}={position}")]
         if chosen:
             return (Level.LIVE if chosen[0] in link.closed else Level.DEAD), ()
-        if set(link.closed) == set(lever.contacts):
+        if set(link.closed) == set(lever.contacts) and not lever.unknown:
             return Level.LIVE, ()
         return Level.DEPENDS, (Reason(f"{lever.name} in position {' or '.join(link.closed)}"),)
 
@@ -148,3 +145,18 @@ def every_truth(names: Sequence[str]) -> Iterator[dict[str, bool]]:
     """Each assignment of truth to the names."""
     for values in product((False, True), repeat=len(names)):
         yield dict(zip(names, values, strict=True))
+
+
+def _by_two(link: Link, lever: Lever, one: str, other: str, taken: Level) -> Level:
+    """What a contact with two positions passes, by how certain it is that the one is taken; DEPENDS in a position that is not known."""
+    there, here = (
+        Level.DEPENDS if at in lever.unknown else Level.LIVE if at in link.closed else Level.DEAD for at in (one, other)
+    )
+    if taken is Level.DEPENDS:
+        return there if there is here else Level.DEPENDS
+    return there if taken is Level.LIVE else here
+
+
+def _not_known(lever: Lever) -> tuple[Reason, ...]:
+    """Why nobody can say what some positions join; nothing where every position is known."""
+    return tuple(Reason(f"what {lever.name} joins in position {one} (not known)", known=False) for one in lever.unknown)

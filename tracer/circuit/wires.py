@@ -111,8 +111,8 @@ class Wires:
 
     @staticmethod
     def _from_the_other_end(point: Point) -> Point:
-        """A point as a run from its other end writes it: `X4.5>12` is `X4.12>5` there."""
-        return point if point.mate is None else replace(point, pin=point.mate, mate=point.pin)
+        """A point as a run from its other end writes it: `X4.5>12` is `X4.12>5` there; `X4.5>12:a` names its half and so stays what it is."""
+        return point if point.mate is None or point.half is not None else replace(point, pin=point.mate, mate=point.pin)
 
     def _run_problem(self, number: int, index: int, misread: Misread) -> None:
         run = self.joining.typed.runs[number]

@@ -5,28 +5,25 @@ from __future__ import annotations
 import codecs
 import os
 import sys
-from collections.abc import Callable, Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 import typer
 
 import tracer
 from tracer.cli.app import chosen
 from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
+    from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
 
+BAR_AFTER_S = 1.0
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
-
-
-class Answer(Protocol):
-    """Every answer says whether anything is loose."""
-
-    @property
-    def complete(self) -> bool: ...
 
 
 Got = TypeVar("Got")
@@ -36,9 +33,9 @@ def answer(
     ask: Callable[[Tracing], Got],
     *,
     text: Callable[..., str],
-    data: Callable[[Got], Mapping[str, Any]],
+    data: Callable[[Got], Mapping[str, Any]] | None = None,
     table: Callable[[Got], str] | None = None,
-    complete: Callable[[Got], bool] = lambda got: got.complete,  # type: ignore[attr-defined]
+    completeness: Callable[[Got], Completeness] = lambda got: got.completeness,  # type: ignore[attr-defined]
     json: bool = False,
     csv: bool = False,
 ) -> NoReturn:
@@ -48,13 +45,18 @@ def answer(
     ----------
     ask : the question, one call of the front door
     text, data, table : what shows the answer for people (with `width` and `bold`), for programs, for a spreadsheet
-    complete : whether nothing is loose in the answer
+    completeness : of what was asked for
     """
     if json and csv:
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
-    got = asked(ask, json=json)
-    show(data(got) if json else table(got) if csv and table is not None else text(got, **page()))
-    end(complete=complete(got))
+    with decimal_mark(
+        POINT if json or csv else chosen.decimal
+    ):  # numbers stand in reasons as well, so around the question too
+        got = asked(ask, json=json)
+        show(
+            data(got) if json and data is not None else table(got) if csv and table is not None else text(got, **page())
+        )
+    end(completeness(got))
 
 
 def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
@@ -69,9 +71,9 @@ def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
         fail(str(error), CANNOT_USE)
 
 
-def end(*, complete: bool) -> NoReturn:
+def end(completeness: Completeness) -> NoReturn:
     """The exit status of an answer that was shown."""
-    raise typer.Exit(COMPLETE if complete else LOOSE_ENDS)
+    raise typer.Exit(COMPLETE if completeness.complete else LOOSE_ENDS)
 
 
 def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
@@ -114,6 +116,27 @@ def page() -> dict[str, Any]:
             width = 80
     bold = terminal and "NO_COLOR" not in os.environ if chosen.bold is None else chosen.bold
     return {"width": width, "bold": bold}
+
+
+def shown_while_waiting(things: Iterable[Got], what: str, total: int) -> Iterator[Got]:
+    """Pass things on, with a progress bar on a terminal when they take longer than a second."""
+    started, progress, task = time.monotonic(), None, None
+    try:
+        for number, thing in enumerate(things, 1):
+            if progress is None and sys.stderr.isatty() and time.monotonic() - started > BAR_AFTER_S:
+                from rich.console import Console
+                from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+                columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+                progress = Progress(*columns, console=Console(stderr=True), transient=True)
+                progress.start()
+                task = progress.add_task(what, total=total)
+            if progress is not None and task is not None:
+                progress.update(task, completed=number)
+            yield thing
+    finally:
+        if progress is not None:
+            progress.stop()
 
 
 # --- files -----------------------------------------------------------------------------------------------------------

@@ -30,6 +30,7 @@ class Options:
     folder: Path = Path()
     width: int | None = None
     bold: bool | None = None  # None: where the output is a terminal
+    decimal: str = "."  # the mark in text and on paper; JSON and CSV always have the point
 
 
 chosen = Options()
@@ -50,6 +51,15 @@ def options(
         int | None,
         typer.Option("--width", min=40, max=400, help="Columns of text; the terminal's width by default."),
     ] = None,
+    decimal: Annotated[
+        str,
+        typer.Option(
+            "--decimal",
+            metavar="point|comma|locale",
+            envvar="TRACER_DECIMAL",
+            help="The decimal mark in text and on paper; JSON and CSV always have the point.",
+        ),
+    ] = "point",
     plain: Annotated[bool, typer.Option("--plain", help="No bold type, also on a terminal.")] = False,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
@@ -57,3 +67,20 @@ def options(
 ) -> None:
     """Options that every command has."""
     chosen.folder, chosen.width, chosen.bold = folder, width, False if plain else None
+    chosen.decimal = _mark(decimal)
+
+
+def _mark(word: str) -> str:
+    """The decimal mark that a word of --decimal stands for."""
+    if word == "locale":
+        import locale
+
+        try:
+            locale.setlocale(locale.LC_NUMERIC, "")
+        except locale.Error:  # the environment names a locale that this machine does not have: as if it named none
+            return "."
+        return "," if locale.localeconv()["decimal_point"] == "," else "."
+    marks = {"point": ".", "comma": ","}
+    if word not in marks:
+        raise typer.BadParameter(f"{word} is no decimal mark: write point, comma or locale", param_hint="--decimal")
+    return marks[word]

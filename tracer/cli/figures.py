@@ -43,7 +43,7 @@ def volts(
     load: Annotated[list[str] | None, typer.Option("--load", metavar="ROW=21W", help="A test load at a row or PART.PIN: W (lamp), A or ohm.")] = None,
     add: Annotated[list[str] | None, typer.Option("--add", metavar="PIN=0.5ohm", help="A resistance in series at a pin, fuse, cavity or ground point.")] = None,
     fuse: Annotated[list[str] | None, typer.Option("--fuse", metavar="F9=30", help="Another rating fitted than the one typed in.")] = None,
-    lamp: Annotated[float, typer.Option("--lamp", metavar="W", parser=_between_1_and_100, help="The test lamp of the last table, W.", show_default="21")] = 21.0,
+    lamp: Annotated[float | None, typer.Option("--lamp", metavar="W", parser=_between_1_and_100, help="Another test lamp in the last table than each fuse or wire allows, W.")] = None,
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
@@ -71,6 +71,7 @@ def bus(
 ) -> None:  # fmt: skip
     """Lines, terminations and branches of a bus; the resistance to expect at each point, whole and with one thing changed; which tests tell nothing."""
     from tracer.report import bus as report
+    from tracer.report import bus_data
 
     if (reading is None) != (at is None) or (reading is not None and name is None):
         fail("A reading needs a bus, --reading and --at: tracer bus drive --reading 120ohm --at ALM", WRONG_USAGE)
@@ -87,8 +88,8 @@ def bus(
     answer(
         ask,
         text=lambda got, **page: report.as_text(*got, **page),
-        data=lambda got: report.as_data(*got),
-        complete=lambda got: all(one.complete for one in got[0]),
+        data=lambda got: bus_data.as_data(*got),
+        completeness=lambda got: tracer.Completeness.of_all([one.completeness for one in got[0]]),
         json=json,
     )
 

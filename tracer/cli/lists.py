@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 import tracer
-from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, text_of, write
-from tracer.cli.app import app
-from tracer.cli.options import PANELS, PARTS, CsvOption, JsonOption, ModuleArgument, ShopOption
+from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, shown_while_waiting, text_of, write
+from tracer.cli.app import app, chosen
+from tracer.cli.options import MODULES, PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
+from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
     from tracer.trace.tracing import Tracing
@@ -31,10 +32,14 @@ def check(
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM --csv > probes.csv    tracer supplies ALM --quick"
+    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM 2    tracer supplies ALM --all    tracer supplies ALM --csv > probes.csv"
 )
 def supplies(
-    module: ModuleArgument,
+    module: MaybeModule = None,
+    pin: Annotated[
+        str | None, typer.Argument(metavar="[PIN]", help="One pin: its whole way with every probe point.")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every pin with its whole way, places, count of pins.")] = False,
     json: JsonOption = False,
     csv: CsvOption = False,
     quick: Annotated[
@@ -42,22 +47,62 @@ def supplies(
     ] = False,
     shop: ShopOption = None,
 ) -> None:
-    """Every supply and ground of a module, what must work first, where to probe, what to expect; and what is still loose."""
+    """Every supply and ground of a module (of all modules in one line each where none is named): what feeds each pin, where to probe, which figure decides; and what is still loose."""
     from tracer.report import supplies as report
+
+    if module is None:
+        if every or csv:
+            fail("--all and --csv want a MODULE; without one every module is listed in one line.", WRONG_USAGE)
+        _every_module(json=json)
+    if pin is not None and (json or csv or every):
+        fail("PIN goes without --all, --json and --csv: those hold every pin.", WRONG_USAGE)
+    if not (pin or every or json or csv):
+        _at_a_glance(module, quick=quick, shop=shop)
+
+    rows: list[tracer.Row] = []
 
     def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
         found = tracer.supplies(tracing, module)
+        if pin is not None:
+            rows.extend(tracer.rows_of(found, pin))
         return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
-        text=lambda got, **page: report.as_text(*got, **page),
+        text=lambda got, **page: (
+            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], rows, **page)
+        ),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),
-        complete=lambda got: got[0].complete,
+        completeness=lambda got: got[0].completeness,
         json=json,
         csv=csv,
     )
+
+
+def _every_module(*, json: bool) -> NoReturn:
+    from tracer.report import modules as report
+
+    def ask(tracing: Tracing) -> list[tracer.SupplyReport]:
+        total = sum(1 for _ in tracing.circuit.modules())
+        return list(shown_while_waiting(tracer.every_list(tracing), "lists", total))
+
+    answer(
+        ask,
+        text=report.as_text,
+        data=report.as_data,
+        completeness=lambda got: tracer.Completeness.of_all([one.completeness for one in got]),
+        json=json,
+    )
+
+
+def _at_a_glance(module: str, *, quick: bool, shop: Path | None) -> NoReturn:
+    from tracer.report import glance as report
+
+    def ask(tracing: Tracing) -> tracer.Glance:
+        return tracer.glance(tracing, tracer.supplies(tracing, module), shop=shop, computed=not quick)
+
+    answer(ask, text=report.as_text, completeness=lambda got: got.report.completeness)
 
 
 @app.command(epilog="Example: tracer -C circuits/minibus states ALM")
@@ -90,10 +135,10 @@ def affects(
     from tracer.report import affects as report
 
     answer(
-        lambda tracing: (tracing, tracer.affects(tracing, part, pin)),
+        lambda tracing: (tracing.circuit, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(got[1]),
-        complete=lambda got: got[1].complete,
+        completeness=lambda got: got[1].completeness,
         json=json,
     )
 
@@ -121,11 +166,21 @@ def panel(
     pdf: Annotated[
         Path | None, typer.Option("--pdf", metavar="FILE", help="Write a page to fill in at the panel.")
     ] = None,
+    module: Annotated[
+        str | None,
+        typer.Option(
+            "--for", metavar="MODULE", help="Only the positions of this module's list.", autocompletion=MODULES
+        ),
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Everything about each position, with a plan of the panel.")
+    ] = False,
     json: JsonOption = False,
     csv: CsvOption = False,
 ) -> None:
     """What belongs in each position of the fuse panels: rating, colour, feed, when live, what it serves; and what is really plugged in."""
     from tracer.report import panel as report
+    from tracer.report import panel_data, panel_glance, panel_page
 
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
@@ -133,21 +188,31 @@ def panel(
         fail("--json and --csv: one of them, please.", WRONG_USAGE)
 
     def ask(tracing: Tracing) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
-        found = tracer.panels(tracing, name)
+        found = tracer.panels(tracing, name, module=module)
         if pdf is not None:
-            write(tracing.circuit, pdf, report.as_pdf(found))
+            with decimal_mark(chosen.decimal):
+                write(tracing.circuit, pdf, panel_page.as_pdf(found))
         texts = {str(seen): text_of(seen)} if seen is not None else {}
         if saw:
             texts["--saw"] = "\n".join(saw)
         return found, tracer.seen(tracing, found, texts) if texts else None
 
-    found, compared = asked(ask, json=json)
-    if compared is not None:
-        show(report.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
-        end(complete=compared.complete)
-    if pdf is None or json or csv:
-        show(report.as_data(found) if json else report.as_csv(found) if csv else report.as_text(found, **page()))
-    end(complete=found.complete)
+    with decimal_mark(POINT if json or csv else chosen.decimal):
+        found, compared = asked(ask, json=json)
+        if compared is not None:
+            show(panel_data.seen_data(found, compared) if json else report.seen_text(found, compared, **page()))
+            end(compared.completeness)
+        if pdf is None or json or csv:
+            show(
+                panel_data.as_data(found)
+                if json
+                else panel_data.as_csv(found)
+                if csv
+                else report.as_text(found, **page())
+                if every
+                else panel_glance.as_text(found, module=module or "", **page())
+            )
+    end(found.completeness)
 
 
 @app.command(

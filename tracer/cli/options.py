@@ -42,3 +42,11 @@ ModuleArgument = Annotated[
     str,
     typer.Argument(metavar="MODULE", help="The module's name, such as ALM.", autocompletion=MODULES),
 ]
+MaybeModule = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[MODULE]",
+        help="The module's name, such as ALM; all modules where it is left out.",
+        autocompletion=MODULES,
+    ),
+]

@@ -16,6 +16,7 @@ from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.report.printing import Job
+    from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
 
 OutputOption = Annotated[
@@ -95,7 +96,7 @@ def worksheet(
     if json and module is not None:
         made = asked(lambda tracing: tracer.worksheet(tracing, module, "json", date=day, shop=shop), json=True)
         show(made.files[0].decode())
-        end(complete=made.complete)
+        end(made.completeness)
     _print(_Wanted(module, output, every, WORKSHEET_FORMS), Job("worksheet", form, paper, day), shop)
 
 
@@ -116,20 +117,21 @@ def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
     if wanted.every == (wanted.module is not None):
         fail(f"Name one module, such as `tracer {job.what} ALM`, or all of them with --all.", WRONG_USAGE)
 
-    def ask(tracing: Tracing) -> bool:
+    def ask(tracing: Tracing) -> Completeness:
         checked = replace(
             job,
             key=tracing.key_state(job.key) if job.key is not None else None,
             limits=tracer.limits(tracing, shop) if job.what == "worksheet" else None,
+            decimal=chosen.decimal,
         )
         if wanted.module is None:
             return _print_all(tracing.circuit, wanted.output, checked)
         return _print_one(tracing, wanted.module, wanted, checked)
 
-    end(complete=asked(ask))
+    end(asked(ask))
 
 
-def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> bool:
+def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Completeness:
     from tracer.report.printing import page_names
 
     file = wanted.output or Path(f"{module}-{job.what}.{job.form}")
@@ -140,10 +142,10 @@ def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> bool
     made = tracer.printed(tracing, module, replace(job, form=ending))
     for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
         write(tracing.circuit, name, content)
-    return made.complete
+    return made.completeness
 
 
-def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
+def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
     """Every module into a folder, with a progress bar on a terminal; answers whether all lists are complete."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
@@ -160,6 +162,7 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
     except OSError as error:
         fail(f"cannot make the folder {folder}: {error.strerror}", CANNOT_USE)
     stems = file_stems(modules)
+    lists: list[Completeness] = []
     open_lists: dict[str, list[str]] = {}
     console = Console(stderr=True, no_color=True if chosen.bold is False else None)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
@@ -173,8 +176,9 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
             file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
             for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
                 write(circuit, name, content, say)
+            lists.append(made.completeness)
             if not made.complete:
-                open_lists.setdefault(made.word, []).append(made.module)
+                open_lists.setdefault(made.completeness.word, []).append(made.module)
             progress.advance(task)
     typer.echo(
         f"{len(modules)} modules"
@@ -182,7 +186,7 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> bool:
         + ("" if open_lists else "; all complete"),
         err=True,
     )
-    return not open_lists
+    return tracer.Completeness.of_all(lists)
 
 
 def _date(typed: str | None) -> str:

@@ -24,4 +24,8 @@ def new(
         fail(str(error), CANNOT_USE)
     for path in written:
         show(f"wrote {path}\n")
-    show(f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.\n")
+    show(
+        f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.\n"
+        f"Already there to try: `tracer -C {folder} supplies MOD`. A wire list: `tracer -C {folder} take-in FILE`.\n"
+        "An editor that knows `# yaml-language-server: $schema=` completes and checks while you type.\n"
+    )

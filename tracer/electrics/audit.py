@@ -5,23 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends, remarks
 from tracer.trace.tracing import Tracing
 
 
 @dataclass(frozen=True, slots=True)
-class Audit:
+class Audit(Answer):
     """Every finding of every rule, in file order."""
 
     circuit: Circuit
     loose_ends: tuple[Finding, ...]
     remarks: tuple[Finding, ...]
+    completeness: Completeness
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        return not self.loose_ends
 
 
 def audit_of(tracing: Tracing) -> Audit:
@@ -30,4 +29,4 @@ def audit_of(tracing: Tracing) -> Audit:
 
     noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
     loose = tuple(loose_ends(tracing))
-    return Audit(tracing.circuit, loose, tuple(noted), minding_of(tracing, (loose, noted)))
+    return Audit(tracing.circuit, loose, tuple(noted), whole_vehicle(tracing), minding_of(tracing, (loose, noted)))

@@ -19,12 +19,14 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
+from tracer.standards import figures
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.hazards import Hazards
 from tracer.trace.kinds import CONSUMERS
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding, minding_of
-from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
 ASLEEP = "asleep"  # the condition under which a key-off draw is expected, where the vehicle declares it
@@ -64,7 +66,7 @@ class NextStep:
 
 
 @dataclass(frozen=True, slots=True)
-class DrawReport:
+class DrawReport(Answer):
     """All readings with total and shares. `total_ma` counts each current once; `unread` are fed positions without a reading."""
 
     vehicle: str
@@ -73,7 +75,7 @@ class DrawReport:
     asleep: (
         bool | None
     )  # whether what is expected holds for modules that have fallen asleep; None where no such condition is typed in
-    loose_ends: int  # of the vehicle: positions and consumers may be missing
+    completeness: Completeness  # of the vehicle: positions and consumers may be missing
     readings: tuple[FuseDraw, ...]
     unread: tuple[FuseDraw, ...]
     total_ma: Range | None
@@ -86,11 +88,6 @@ class DrawReport:
     least_mv: float  # the last digit of the meter
     not_to_read: tuple[tuple[str, str], ...] = ()  # fed positions on which nothing may be measured, with the reason
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
 
 
 def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
@@ -178,7 +175,7 @@ class _Drawer:
             self.key,
             tuple(name if state == "yes" else f"{name}={state}" for name, state in self.held.items()),
             self.asleep,
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
             tuple(read),
             unread,
             total,
@@ -191,7 +188,7 @@ class _Drawer:
             tuple(self._next(read)),
             tuple(self._conflicts(read)),
             tuple(self.notes),
-            f"{100 * self.limits.of('meter millivolt share').high:g} % of the reading and {digits:g} mV",
+            f"{figures.percent(self.limits.of('meter millivolt share').high)} of the reading and {figures.stated(digits, 'mV')}",
             digits,
             self.not_to_read,
         )
@@ -234,7 +231,7 @@ class _Drawer:
         assert isinstance(facts, FuseFacts)
         element = fuse_element_ohms(facts, facts.amps, cold=True)
         ohm = Range(element.low, element.nominal, element.high)
-        place, _ = self.tracing.place_of_part(fuse)
+        place, _ = self.tracing.circuit.place_of_part(fuse)
         mv = self.mv.get(fuse)
         return FuseDraw(
             fuse,
@@ -315,12 +312,15 @@ class _Drawer:
                 yield NextStep(draw.fuse, f"read the fuses that {draw.fuse} feeds", tuple(deeper), tuple(parts))
             elif parts:
                 left = (
-                    f", {ma_number(rest.low)} to {ma_words(rest.high)} of it not through {listed(known, joiner='and')}"
+                    f", {figures.milliamps_number(rest.low)} to {figures.milliamps(rest.high)} of it not through {listed(known, joiner='and')}"
                     if known
                     else ""
                 )
                 yield NextStep(
-                    draw.fuse, f"open up {draw.fuse} ({ma_words(draw.current_ma.nominal)}{left})", (), tuple(parts)
+                    draw.fuse,
+                    f"open up {draw.fuse} ({figures.milliamps(draw.current_ma.nominal)}{left})",
+                    (),
+                    tuple(parts),
                 )
             else:
                 yield NextStep(
@@ -376,7 +376,7 @@ class _Drawer:
             above = by_name[feeder].current_ma if feeder else None
             here = draw.current_ma
             if above is not None and here is not None and here.low > above.high:
-                yield f"{draw.fuse} reads {ma_words(here.nominal)}, yet {feeder}, which feeds it, only {ma_words(above.nominal)}: one reading, a rating or the diagram is wrong"
+                yield f"{draw.fuse} reads {figures.milliamps(here.nominal)}, yet {feeder}, which feeds it, only {figures.milliamps(above.nominal)}: one reading, a rating or the diagram is wrong"
 
     def _read_feeder(self, fuse: str, by_name: Mapping[str, FuseDraw]) -> str | None:
         """The nearest fuse upstream that was read, as long as each on the way is the only feeder of the next."""
@@ -391,21 +391,6 @@ class _Drawer:
             here = nearest_above[0]
             if here in by_name:
                 return here
-
-
-def ma_number(ma: float) -> str:
-    """'0.4', '13', '208', '2600': no more figures than a reading across a fuse is worth."""
-    if ma < 0.005:
-        return "0"
-    if ma < 10:
-        return f"{ma:.1g}" if ma < 1 else f"{ma:.1f}"
-    return f"{float(f'{ma:.3g}'):.0f}"
-
-
-def ma_words(ma: float) -> str:
-    """'208 mA'; '0' without a unit where nothing flows."""
-    number = ma_number(ma)
-    return number if number == "0" else f"{number} mA"
 
 
 def _verdict(total: Range | None, limit: LimitInUse, unread: int) -> str:

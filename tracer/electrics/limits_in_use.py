@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ShopFacts
+from tracer.standards import figures
 from tracer.standards.overrides import Standing, standing
 from tracer.standards.sources import Certainty, said
 
@@ -32,10 +33,12 @@ class LimitInUse:
         return said(self.origin, self.source)
 
     def words(self) -> str:
-        """The value with its unit: '0.50 V', '12.2 to 12.8 V'."""
+        """The value with its unit: '0.50 V', '12.20 to 12.80 V'."""
         if self.low is None:
-            return f"{self.high:g} {self.unit}" if self.unit != "V" else f"{self.high:.2f} V"
-        return f"{self.low:g} to {self.high:g} {self.unit}"
+            return figures.stated(self.high, self.unit) if self.unit != "V" else figures.volts(self.high)
+        if self.unit == "V":
+            return f"{figures.volts_ends(self.low, self.high)} V"
+        return figures.stated_range(self.low, self.high, self.unit)
 
 
 @dataclass(frozen=True)

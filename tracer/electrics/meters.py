@@ -1,4 +1,4 @@
-"""What a voltmeter shows at a node, or between two, of a solved network; how far a meter may be off."""
+"""What a voltmeter shows at a node of a solved network; how far a meter may be off."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from tracer.electrics.network.linear import (
     solve,
 )
 
-__all__ = ["Reading", "accuracy_ohm", "reading_at", "reading_between", "source_ohm"]
+__all__ = ["Reading", "accuracy_ohm", "reading_at", "source_ohm"]
 
 _LOSS = 1e-9
 
@@ -57,29 +57,6 @@ def reading_at(solution: Solution, node: int, meter_ohm: float = 10e6) -> Readin
         return Reading(0.0, True, math.inf)
     ohm = float(source_ohm(solution.factor, [node])[0])
     return Reading(float(solution.node_v[node]) / (1.0 + ohm / meter_ohm), False, ohm)
-
-
-def reading_between(solution: Solution, red: int, black: int, meter_ohm: float = 10e6) -> Reading:
-    """Reading with the leads on two nodes, red minus black.
-
-    Inside one floating island the reading is real. If just one lead is on a floating island, or the two are
-    on two of them, no current can flow through the meter: floating.
-    """
-    checked_nodes("red and black", [red, black], solution.network.node_count)
-    _check_meter(meter_ohm)
-    factor = solution.factor
-    apart = factor.island[red] != factor.island[black]
-    if apart and (factor.floating[red] or factor.floating[black]):
-        return Reading(0.0, True, math.inf)
-    push = np.zeros(solution.network.node_count)
-    push[red] += 1.0
-    push[black] -= 1.0
-    answer = factor.respond(push)
-    ohm = float(answer[red] - answer[black])
-    if ohm * factor.rounding_per_ohm > _LOSS:
-        ohm = _refined_ohm(factor, push, ohm)
-    volts = float(solution.potential_v[red] - solution.potential_v[black])
-    return Reading(volts / (1.0 + ohm / meter_ohm), False, ohm)
 
 
 def source_ohm(factor: Factor, nodes: npt.ArrayLike) -> FloatArray:

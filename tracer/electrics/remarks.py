@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place
+from tracer.standards import figures
 from tracer.trace.hazards import Hazards
 from tracer.trace.rules.registry import RULES, Finding, Rule, RuleFunction, all_rules, findings_of
 from tracer.trace.tracing import Tracing
@@ -73,7 +74,7 @@ def termination_count(tracing: Tracing) -> Iterator[Finding]:
         reads = (
             ""
             if total is None
-            else f"; in order the lines then read {'open' if total.is_open else f'{total.nominal:.0f} Ω'}"
+            else f"; in order the lines then read {'open' if total.is_open else figures.ohms(total.nominal)}"
         )
         listed = ", ".join(one.name for one in fitted) or "none"
         message = f"bus {name} has {len(fitted)} termination{'s' if len(fitted) != 1 else ''} ({listed}) where two are usual{reads}"
@@ -97,8 +98,8 @@ def perfect_drop(tracing: Tracing) -> Iterator[Finding]:
     for pin in _pins_with_draw(tracing):
         if pin.lost_v > pin.limit_v:
             message = (
-                f"{pin.module}.{pin.pin} loses {pin.lost_v:.2f} V in {pin.key} with everything in order and {pin.draw_a:g} A, "
-                f"above the limit of {pin.limit_v:.2f} V ({pin.limit_origin})"
+                f"{pin.module}.{pin.pin} loses {figures.volts(pin.lost_v)} in {pin.key} with everything in order and {figures.stated(pin.draw_a, 'A')}, "
+                f"above the limit of {figures.volts(pin.limit_v)} ({pin.limit_origin})"
             )
             yield Finding(pin.place, f"{pin.module}.{pin.pin}", message, "", (pin.node,), (pin.module,), pin.module)
 
@@ -120,7 +121,7 @@ def supply_range(tracing: Tracing) -> Iterator[Finding]:
     """A live supply pin outside the continuous range of the supply code in a key state, in order and with a usual battery."""
     for pin in _pins_with_draw(tracing):
         if not pin.range_v[0] <= pin.volts <= pin.range_v[1]:
-            message = f"{pin.module}.{pin.pin} gets {pin.volts:.1f} V in {pin.key}, outside {pin.range_v[0]:g} to {pin.range_v[1]:g} V ({pin.range_origin})"
+            message = f"{pin.module}.{pin.pin} gets {figures.volts(pin.volts)} in {pin.key}, outside {figures.volts_ends(pin.range_v[0], pin.range_v[1])} V ({pin.range_origin})"
             yield Finding(pin.place, f"{pin.module}.{pin.pin}", message, "", (pin.node,), (pin.module,), pin.module)
 
 
@@ -205,6 +206,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
     from tracer.electrics.model.branches import LOW, NOMINAL, Setting
     from tracer.electrics.model.circuit_model import NotSettled
     from tracer.electrics.model.of_circuit import models_of
+    from tracer.electrics.volts.not_computed import beside_unknown
 
     limits = limits_of(tracing.circuit)
     keys = tracing.circuit.typed.vehicle.key
@@ -227,6 +229,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 or part is None
                 or part.kind != "module"
                 or model.level_words(draw.first, supply=True) != "live"
+                or beside_unknown(tracing, module, draw.first, "supply")
             ):
                 continue
             volts = float(solved.node_v[draw.first])

@@ -20,7 +20,7 @@ RESERVED = frozenset({"ref", "unknown", "track", "bare", "key"})
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One page: the file it was typed in, what the page calls itself, its title, where its facts are from, what to mind with all of it."""
+    """One page: the file it was typed in, what the page calls itself, its title, where its facts are from, what to mind with all of it, its photo or PDF."""
 
     file: str
     id: str
@@ -29,6 +29,7 @@ class Sheet:
     note: str | None = None
     hazard: tuple[str, ...] = ()
     caution: str | None = None
+    page: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from tracer.entry.known_names import check_names, check_vehicle_names
 from tracer.entry.models import (
     VehicleFacts,
 )
+from tracer.entry.page import check_pages
 from tracer.entry.problems import CannotUse, Place, Problem
 from tracer.entry.runs import Run
 from tracer.entry.sheets import SheetReader
@@ -66,6 +67,7 @@ def read_folder(folder: str | Path) -> Typed:
         else:
             all_read = False
     reader.finish()
+    check_pages(folder, reader.sheets, reader.files, problems)
     if vehicle is not None and vehicle_file is not None:
         unread = reader.names() - set(reader.fragments) if all_read else None
         check_vehicle_names(vehicle, vehicle_file, reader.fragments, unread, problems)

@@ -74,6 +74,9 @@ class PartFacts(Facts):
         default_factory=dict, description="what to mind, in words; for single pins {PIN: words}"
     )
     seen: Seen | None = Field(None, description="where the fact is from")
+    guess: Text | None = Field(
+        None, description="why its kind was guessed; take it away as soon as somebody has looked at the diagram"
+    )
     meets: dict[str, Text] = Field(
         default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
     )
@@ -280,7 +283,9 @@ class LeverFacts(Facts):
 
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
 
 
 class SwitchFacts(PartFacts):
@@ -289,7 +294,9 @@ class SwitchFacts(PartFacts):
     kind_name = PartKind.SWITCH
     kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
     follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(default_factory=dict, description="{POSITION: [30-15, 30-75]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+    )
     levers: dict[str, LeverFacts] = Field(
         default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
     )
@@ -302,7 +309,9 @@ class RelayFacts(PartFacts):
     kind_name = PartKind.RELAY
     kind: Text | None = Field(None, description="a relay kind of shared/ or types.yaml")
     coil: Coil | None = Field(None, description="86-85")
-    contacts: ContactTable = Field(default_factory=dict, description="{rest: [30-87a], energised: [30-87]}, or unknown")
+    contacts: ContactTable = Field(
+        default_factory=dict, description="{rest: [30-87a], energised: [30-87] or unknown}, or unknown"
+    )
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")
@@ -453,6 +462,7 @@ class SheetFacts(Facts):
 
     sheet: Name = Field(description="what the page calls itself")
     title: Text | None = None
+    page: Text | None = Field(None, description="photo or PDF of the page, inside the vehicle's folder: scans/p5.pdf")
     hazard: HazardWords = ()
     caution: Text | None = Field(None, description="what to mind with everything on this page")
     note: Text | None = None

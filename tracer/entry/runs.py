@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_list, pin_name
-from tracer.standards.colours import UnknownColour, colour_name, colour_of_words, parse_colour
+from tracer.standards.colours import UnknownColour, colour_of_words, parse_colour
 from tracer.standards.conductors import BadSize, parse_size
 
 MAX_POINTS = 400
@@ -40,13 +40,6 @@ class Wire:
     length_m: float | None = None
     number: str | None = None
     medium: str = "wire"  # wire | track | bare
-
-    @property
-    def colour_words(self) -> str:
-        """'red with green', or what stands for it."""
-        if self.colours:
-            return colour_name(self.colours)
-        return {"track": "panel track", "bare": "bare wire"}.get(self.medium, "colour not known")
 
 
 UNKNOWN_WIRE = Wire("?")

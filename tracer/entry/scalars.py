@@ -64,12 +64,14 @@ def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
 
 
 def _contact_groups(typed: Any) -> tuple[tuple[str, ...], ...]:
+    if isinstance(typed, str) and typed.strip() in values.UNKNOWN_WORDS:
+        return values.UNKNOWN_CONTACTS
     items = [typed] if isinstance(typed, str) and typed.strip() else typed or []
     listed = isinstance(items, list) and all(isinstance(item, str) or _is_pins(item) for item in items)
     if not listed:
         raise Misread(
             "the contacts that are closed are wanted here",
-            "Write for example `[30-15, 30-75]`, or `[]` for none.",
+            "Write for example `[30-15, 30-75]`, `[]` for none, or `unknown`.",
         )
     return tuple(values.pin_group(item) for item in items)
 

@@ -71,7 +71,7 @@ class SheetReader:
         seen = head.seen if head else "diagram"
         sheet_id = head.sheet if head else file.name
         self._ids.setdefault(sheet_id, file.name)
-        told = (head.title, seen, head.note, head.hazard, head.caution) if head else (None, seen)
+        told = (head.title, seen, head.note, head.hazard, head.caution, head.page) if head else (None, seen)
         self.sheets.append(Sheet(file.name, sheet_id, *told))
         self.files.append(file)
         self._read_parts(file, number, seen)

@@ -17,6 +17,7 @@ _PIN = re.compile(r"^[^\s.:<>?,\[\]{}]+$")
 
 KEY_STATES = ("off", "acc", "run", "start")  # where vehicle.yaml names none
 UNKNOWN = "unknown"
+UNKNOWN_CONTACTS = ((UNKNOWN,),)  # in place of the contacts of one position: a group of one pin, which nobody can type
 UNKNOWN_WORDS = frozenset({"?", UNKNOWN})
 
 

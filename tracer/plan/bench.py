@@ -22,42 +22,10 @@ from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.electrics.volts.expected import ComputedExpect, expectations
 from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.not_computed import Withheld
-from tracer.electrics.volts.values import Range
+from tracer.plan.values import METER_ONLY, Computed, Range
+from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
-
-METER_ONLY = "none, meter only"
-
-
-@dataclass(frozen=True, slots=True)
-class Computed:
-    """A computed reading for one box of one row.
-
-    `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
-    point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.
-    `not_computed` says why there is no value although the point does not float.
-    """
-
-    box: str
-    state: str
-    plugged: bool
-    load: str
-    value: Range | None
-    lost_nominal_v: float | None = None
-    lost_high_v: float | None = None
-    limit_v: float | None = None
-    source: str = ""
-    basis: str = ""
-    not_computed: str = ""
-
-    @property
-    def floating(self) -> bool:
-        """Whether there is no way to the battery, so that no number means anything."""
-        return self.value is None and not self.not_computed
-
-    @property
-    def unit(self) -> str:
-        return "ohm" if self.box == "ohms" else "V"
 
 
 @dataclass
@@ -187,7 +155,7 @@ class _Unplugged:
         nominal = self._without_lamp(_NOMINAL)
         if self._withheld is None:
             self._ways = CurrentWays(self.model, nominal.branch_a)
-            self._withheld = Withheld(self.model, self._ways, nominal.branch_a)
+            self._withheld = Withheld(self.tracing, self.model, self._ways, nominal.branch_a)
         node = self.tracing.circuit.pins_of[row.part][row.pin]
         return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
 
@@ -217,7 +185,7 @@ class _Unplugged:
             volts.append(node_v)
             lost.append(plus_v - node_v if supply else node_v)
         box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
-        load = METER_ONLY if lamp_w is None else f"lamp {lamp_w:g} W"
+        load = METER_ONLY if lamp_w is None else f"lamp {figures.stated(lamp_w, 'W')}"
         return Computed(
             box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in",
         )  # fmt: skip
@@ -259,12 +227,3 @@ def _highest(posts: list[int], solved: Solved) -> int | None:
 _NOMINAL = (NOMINAL, NOMINAL, NOMINAL)
 _SUPPLY_ENDS = ((HIGH, HIGH, LOW), (HIGH, HIGH, HIGH), (LOW, LOW, HIGH))  # resistances, currents, battery
 _GROUND_ENDS = ((HIGH, HIGH, HIGH), (LOW, LOW, LOW))
-
-
-def there(level: str, computed: Computed | None, system_v: float) -> bool:
-    """Whether the computed value is that of a supply, or of a ground, that is there."""
-    value = None if computed is None else computed.value
-    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
-
-
-__all__ = ["METER_ONLY", "Bench", "Computed", "Range", "there"]

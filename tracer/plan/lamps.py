@@ -1,29 +1,19 @@
 """Which test lamp loads a wire without opening its fuse, and where no lamp may ever go.
 
 The rule: the lamp's steady current stays below half of the smallest fuse on the way (common practice, no source; a cold filament draws about 8 to 10 times
-its steady current for a moment). Rated powers are those of usual vehicle bulbs. Where no rating is known the smallest lamp is taken.
+its steady current for a moment). Rated powers are those of usual vehicle bulbs (from memory). Where no rating is known the smallest lamp is taken.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tracer.circuit.model import Circuit
+from tracer.electrics.volts.values import Lamp, Why
 from tracer.entry.models import ModuleFacts
-from tracer.trace.lists.results import Row
+from tracer.trace.lists.results import Row, SupplyReport
 
 LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 SHARE_OF_FUSE = 0.5
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
-
-
-@dataclass(frozen=True, slots=True)
-class Lamp:
-    """A test lamp: power in W, steady current in A, and why this one. `watts` is None where no lamp may be used."""
-
-    watts: float | None
-    current_a: float
-    why: str
 
 
 def lamp_below(smallest_fuse_a: float | None, system_v: float) -> Lamp:
@@ -40,15 +30,15 @@ def lamp_below(smallest_fuse_a: float | None, system_v: float) -> Lamp:
     (55.0, 21.0, 5.0)
     """
     if system_v not in (12, 24):
-        return Lamp(None, 0.0, f"no usual lamp for {system_v:g} V; use a load that the maker names")
+        return Lamp(None, 0.0, Why.SYSTEM, system_v)
     smallest = LAMPS_W[0]
     if smallest_fuse_a is None:
-        return Lamp(smallest, smallest / system_v, "no fuse rating known on the way, so the smallest lamp")
+        return Lamp(smallest, smallest / system_v, Why.UNRATED)
     fitting = [watts for watts in LAMPS_W if watts / system_v < SHARE_OF_FUSE * smallest_fuse_a]
     if not fitting:
-        return Lamp(None, 0.0, f"even the smallest lamp draws half of {smallest_fuse_a:g} A or more; meter only")
+        return Lamp(None, 0.0, Why.TOO_SMALL_A_FUSE, smallest_fuse_a)
     best = fitting[-1]
-    return Lamp(best, best / system_v, f"below half of {smallest_fuse_a:g} A")
+    return Lamp(best, best / system_v, Why.BELOW_FUSE, smallest_fuse_a)
 
 
 def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
@@ -57,10 +47,9 @@ def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
     Common practice, no source: enough to show a bad joint, well below what the wire carries.
     """
     if system_v not in (12, 24):
-        return Lamp(None, 0.0, f"no usual lamp for {system_v:g} V; use a load that the maker names")
+        return Lamp(None, 0.0, Why.SYSTEM, system_v)
     watts = 21.0 if area_mm2 is not None and area_mm2 >= 1.0 else 5.0
-    size = f"wire of {area_mm2:g} mm²" if area_mm2 is not None else "wire of unknown size"
-    return Lamp(watts, watts / system_v, f"{size}, from battery positive over a fused lead")
+    return Lamp(watts, watts / system_v, Why.WIRE, area_mm2)
 
 
 class LampRule:
@@ -74,12 +63,25 @@ class LampRule:
         """The lamp for any row."""
         return self.ground(row) if row.level == "ground" and row.code[0] == "G" else self.supply(row)
 
+    def own_pins(self, report: SupplyReport, watts: float | None = None) -> dict[str, Lamp]:
+        """The lamp for each pin of the module itself, by the code of its row; `watts` in place of the rule's where a lamp may hang at all.
+
+        A pin on which nothing may be measured is left out: there is not even a reading.
+        """
+        own = (row for row in report.rows if row.part == report.module and not row.no_method)
+        found = {row.code: self.of(row) for row in own}
+        if watts is not None:
+            for code, lamp in found.items():
+                if lamp.watts is not None:
+                    found[code] = Lamp(watts, watts / self.system_v, Why.ASKED, lamp.watts)
+        return found
+
     def supply(self, row: Row) -> Lamp:
         """The lamp for a supply row: by its smallest fuse, or by what an electronic output says it replaces."""
         if row.no_method:
-            return Lamp(None, 0.0, row.no_method)
+            return Lamp(None, 0.0, Why.NO_METHOD, withheld=row.no_method)
         if row.code[0] == "V" or row.declared.split(" ")[0] in NEVER:
-            return Lamp(None, 0.0, "signal, bus, reference and shield pins take no lamp")
+            return Lamp(None, 0.0, Why.NO_FEED)
         ratings = [fuse.amps for fuse in row.fuses]
         for output in row.switches:
             if output.startswith("output "):
@@ -91,13 +93,13 @@ class LampRule:
             known = [rating for rating in ratings if rating is not None]
             lamp = lamp_below(None, self.system_v)
             fits = not known or lamp.current_a < SHARE_OF_FUSE * min(known)
-            return lamp if fits else Lamp(None, 0.0, "no lamp is small enough for the known fuses")
+            return lamp if fits else Lamp(None, 0.0, Why.PARTLY_RATED)
         return lamp_below(min(rating for rating in ratings if rating is not None), self.system_v)
 
     def ground(self, row: Row) -> Lamp:
         """The lamp that loads a ground alone."""
         if row.no_method:
-            return Lamp(None, 0.0, row.no_method)
+            return Lamp(None, 0.0, Why.NO_METHOD, withheld=row.no_method)
         return lamp_for_ground(self._area_mm2(row), self.system_v)
 
     def _area_mm2(self, row: Row) -> float | None:

@@ -19,116 +19,21 @@ is loaded alone.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
-from enum import Enum
+from dataclasses import replace
 from functools import cached_property
 
 from tracer.circuit.model import LinkKind
 from tracer.electrics.bus.values import BusReport
-from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
+from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
-from tracer.plan.bench import Bench, Computed, Range, there
+from tracer.plan.bench import Bench
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
-from tracer.plan.lamps import Lamp, LampRule
+from tracer.plan.lamps import LampRule
 from tracer.plan.upstream import Upstream
+from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
 from tracer.trace.hazards import Hazards
-from tracer.trace.lists.results import Cavity, Row, SupplyReport
+from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
-
-CRANKING = ("start", "crank")
-
-
-class Kind(Enum):
-    """What is done in a step."""
-
-    BATTERY = "battery"  # volts at the posts: every reading refers to them
-    POINT = "point"  # a probe point, plugged in and working
-    COIL = "coil"  # across the coil of a relay
-    ALONE = "alone"  # one pin by itself, unplugged
-    BY_FUSE = "by fuse"  # the same over one of several parallel fuses, the others out
-    UNTRACED = "untraced"  # a pin declared as supply or ground whose way is not known
-    BUS_LEVEL = "bus level"
-    BUS_OHM = "bus ohm"
-    FIT = "fit"  # how tight the contact sits
-
-
-@dataclass(frozen=True, slots=True)
-class Feeder:
-    """A fuse, switching part or source right before a point; `amps` is None where the rating is not known, `rated` false where it has none."""
-
-    name: str
-    rated: bool = False
-    amps: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One thing to measure.
-
-    `boxes` says which of volts, loaded, drop, ohms, tick are to be filled; `must`: it decides. `state` is live, dead, depends or unknown, `why` what it
-    hangs on. `bare` is computed without a lamp, `loaded` with `lamp`; `usual` is the limit where nothing is computed. `held` are contacts that the
-    module itself holds closed, `out` fuses that are pulled for this step.
-    """
-
-    kind: Kind
-    code: str
-    point: str
-    key: str
-    plugged: bool
-    boxes: frozenset[str]
-    rows: tuple[Row, ...] = ()
-    coded: CodedPoint | None = None
-    cavity: Cavity | None = None
-    state: str = ""
-    why: tuple[str, ...] = ()
-    wire: str = ""
-    part_kind: str = ""  # of the part that is touched
-    fed_by: tuple[Feeder, ...] = ()
-    must: bool = False
-    lamp: Lamp | None = None
-    bare: Computed | None = None
-    loaded: Computed | None = None
-    usual: LimitInUse | None = None
-    held: tuple[str, ...] = ()
-    out: tuple[str, ...] = ()
-    fuse: Feeder | None = None
-    bus: BusReport | None = None
-    bus_line: str = ""
-    no_method: str = ""  # what stands in place of it all: nothing is measured there
-
-    @property
-    def row(self) -> Row:
-        """The row that it belongs to."""
-        return self.rows[0]
-
-    @property
-    def computed(self) -> tuple[Computed, ...]:
-        """The values behind what is expected, one for each box that has one."""
-        return tuple(one for one in (self.bare, self.loaded) if one is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class StepBatch:
-    """Steps at one place in one key state, with the module plugged in or not. `first_unplugged`: the module is unplugged now, and stays so."""
-
-    place: str | None
-    access: str
-    key: str
-    plugged: bool
-    first_unplugged: bool
-    steps: tuple[Step, ...]
-
-
-@dataclass(frozen=True)
-class Plan:
-    """All steps of a module. `failed` maps key states without computed values to the reason, `batteries` key states to what is at the posts."""
-
-    module: str
-    system_v: float
-    cranks: bool
-    batches: tuple[StepBatch, ...]
-    failed: dict[str, str]
-    batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
 
 
 def plan_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> Plan:
@@ -287,7 +192,7 @@ class _Planner:
                 Kind.COIL, "+".join(row.code for row in rows), f"{link.part}.{rows[0].pin}-{rows[1].pin}", key, True, frozenset({"volts"}), tuple(rows),
                 state=both[key], must=open_ends, bare=self._across(rows, key) if both[key] in ("live", "dead") else None,
             )  # fmt: skip
-            self._add(*self.tracing.place_of_part(link.part), 9_000_000, step)
+            self._add(*self.tracing.circuit.place_of_part(link.part), 9_000_000, step)
 
     def _across(self, rows: list[Row], key: str) -> Computed | None:
         """Volts from the upper to the lower end of a coil: the range holds every combination of the two ends."""

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
+from tracer.circuit.model import Circuit
+from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, marked, minding_data, notes, opening
 from tracer.trace.affects.dead_part import (
@@ -20,7 +22,6 @@ from tracer.trace.affects.dead_part import (
     Relay,
 )
 from tracer.trace.minding import Minding
-from tracer.trace.tracing import Tracing
 
 SCHEMA = "tracer.affects/1"
 _TITLES = {
@@ -34,30 +35,27 @@ _TITLES = {
 # --- text ----------------------------------------------------------------------------------------------------------
 
 
-def as_text(tracing: Tracing, report: AffectsReport, *, width: int = 80, bold: bool = False) -> str:
+def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: bool = False) -> str:
     """The report as plain text: verdict first, then what is lost, grouped by module and load with their places."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {report.target.words}", strong=True)
-    _place(page, tracing, report)
-    if not report.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; what hangs there may be affected too and is missing here. "
-            "`tracer check` lists them.",
-            strong=True,
-        )
+    _place(page, circuit, report)
+    page.line(
+        first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True
+    )
     page.line(verdict(report), strong=True)
     opening(page, report.minding)
     for note in report.notes:
         page.line(f"Note: {note}.")
-    _effects(page, tracing, LOST, report)
+    _effects(page, circuit, LOST, report)
     if report.relays:
-        _relays(page, tracing, report)
+        _relays(page, circuit, report)
     for kind in (SOME_STATES, FEWER):
-        _effects(page, tracing, kind, report)
+        _effects(page, circuit, kind, report)
     if report.gains:
         page.heading("Live or grounded though it should not be")
         for (part, _), gains in groupby(report.gains, key=lambda gain: (gain.terminal.part, gain.terminal.kind)):
-            _part_line(page, tracing, part, report.minding)
+            _part_line(page, circuit, part, report.minding)
             page.table([_gain_row(gain, report.minding) for gain in gains], indent=6)
     if report.parted:
         page.heading("Lines without supply or ground of their own that come apart")
@@ -66,7 +64,7 @@ def as_text(tracing: Tracing, report: AffectsReport, *, width: int = 80, bold: b
             page.line(
                 marked(pieces, report.minding, *(at for piece in parted.pieces for at in piece)), indent=2, hang=4
             )
-    _effects(page, tracing, OTHER_WAY, report)
+    _effects(page, circuit, OTHER_WAY, report)
     notes(page, report.minding)
     _foot(page, report)
     return page.text()
@@ -99,11 +97,11 @@ def _parts_words(effects: Iterable[Effect]) -> str:
     return " and ".join(counted(len(names[kind]), kind) for kind in order if kind in names)
 
 
-def _place(page: Page, tracing: Tracing, report: AffectsReport) -> None:
+def _place(page: Page, circuit: Circuit, report: AffectsReport) -> None:
     for name in report.target.parts[:1]:
-        place, access = tracing.place_of_part(name)
-        part = tracing.circuit.parts[name]
-        panel = f"in {tracing.title(part.panel)}, " if part.panel and report.target.kind != "panel" else ""
+        place, access = circuit.place_of_part(name)
+        part = circuit.parts[name]
+        panel = f"in {circuit.title(part.panel)}, " if part.panel and report.target.kind != "panel" else ""
         if place:
             page.line(f"at: {panel}{place}" + (f" ({access})" if access else ""))
 
@@ -113,19 +111,19 @@ def _shown(report: AffectsReport, effect: Effect) -> bool:
     return effect.terminal.kind != "relay" or effect.terminal.part not in {relay.part for relay in report.relays}
 
 
-def _effects(page: Page, tracing: Tracing, kind: str, report: AffectsReport) -> None:
+def _effects(page: Page, circuit: Circuit, kind: str, report: AffectsReport) -> None:
     effects = [effect for effect in report.of(kind) if _shown(report, effect)]
     if not effects:
         return
     page.heading(_TITLES[kind])
     for part, group in groupby(effects, key=lambda effect: effect.terminal.part):
-        _part_line(page, tracing, part, report.minding)
+        _part_line(page, circuit, part, report.minding)
         page.table([_row(kind, effect, report.minding) for effect in group], indent=6, stretch=3)
 
 
-def _part_line(page: Page, tracing: Tracing, name: str, minding: Minding) -> None:
-    part = tracing.circuit.parts[name]
-    place, access = tracing.place_of_part(name)
+def _part_line(page: Page, circuit: Circuit, name: str, minding: Minding) -> None:
+    part = circuit.parts[name]
+    place, access = circuit.place_of_part(name)
     title = marked(f"{name} - {part.facts.name}" if part.facts.name else name, minding, name)
     where = f"; at: {place}" + (f" ({access})" if access else "") if place else ""
     page.line(f"{title}{where}", indent=2, hang=6)
@@ -185,7 +183,7 @@ def _gain_row(gain: Gain, minding: Minding) -> list[str]:
     ]
 
 
-def _relays(page: Page, tracing: Tracing, report: AffectsReport) -> None:
+def _relays(page: Page, circuit: Circuit, report: AffectsReport) -> None:
     page.heading("What drops out, and takes along what hangs on it")
     for relay in report.relays:
         after = f", after {relay.by}" if relay.by else ""
@@ -193,7 +191,7 @@ def _relays(page: Page, tracing: Tracing, report: AffectsReport) -> None:
         states = "" if every or not relay.states else f" (in {', '.join(relay.states)})"
         unsure = "" if relay.certain else "; not certain, as something that is not typed in may still feed it"
         page.line(
-            f"{relay.kind} {tracing.title(relay.part)}{states}: no {relay.lacks} at {relay.pin}{after}{unsure}",
+            f"{relay.kind} {circuit.title(relay.part)}{states}: no {relay.lacks} at {relay.pin}{after}{unsure}",
             indent=2,
             hang=6,
         )
@@ -220,8 +218,8 @@ def as_data(report: AffectsReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
-        "complete": report.complete,
-        "loose_ends": report.loose_ends,
+        **completeness_data(report.completeness),
+        "loose_ends": report.completeness.loose,
         "target": {"name": report.target.name, "kind": report.target.kind, "parts": list(report.target.parts), "words": report.target.words},
         "keys": list(report.keys),
         "lost": [_effect_data(effect) for effect in report.of(LOST)],

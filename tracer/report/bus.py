@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
-from tracer.electrics.bus.readings import Classified
-from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, Ohm, ohm_words
+from tracer.electrics.bus.alike import clusters_of, cut_off, cut_off_modules, only_cuts_off, signature
+from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, ohm_words
+from tracer.report.completeness import first_line
 from tracer.report.layout import Page, counted, elsewhere_words
-from tracer.report.minding import marked, minding_data, notes, opening
+from tracer.report.minding import marked, notes, opening
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.bus.readings import Classified
 
 SCHEMA = "tracer.bus/1"
 
@@ -51,12 +56,12 @@ def _head(page: Page, report: BusReport) -> None:
         f"{report.vehicle}: bus {report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}",
         strong=True,
     )
-    if not report.complete:
-        page.line("NOT COMPLETE: what follows holds only for what is typed in.", strong=True)
+    holds = "" if report.complete else " What follows holds only for what is typed in."
+    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True)
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
-    if report.loose_elsewhere:
-        page.line(elsewhere_words(report.loose_elsewhere))
+    if report.completeness.elsewhere:
+        page.line(elsewhere_words(report.completeness.elsewhere))
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
     opening(page, report.minding)
@@ -91,12 +96,12 @@ def _make_up(page: Page, report: BusReport) -> None:
 
 
 def _termination_words(one: BusTermination) -> str:
-    text = f"{one.ohms:g} Ω" if one.ohms is not None else "resistance not known"
+    text = figures.ohms(one.ohms) if one.ohms is not None else "resistance not known"
     return text + (", split" if one.split else "") + ("" if one.fitted else ", not fitted")
 
 
 def _metres(length_m: float | None) -> str:
-    return f"{length_m:.1f} m" if length_m is not None else "length not known"
+    return figures.metres(length_m)
 
 
 def _in_order(page: Page, report: BusReport) -> None:
@@ -126,7 +131,7 @@ def _cases(page: Page, report: BusReport) -> None:
     if shorts:
         most = max(reading.nominal for case in shorts for reading in case.readings if reading is not None)
         page.line(
-            f"the two lines touching anywhere: 0 to {most:.1f} Ω (plus the contact) at every point; the lowest reading is nearest to the fault",
+            f"the two lines touching anywhere: 0 to {figures.ohms(most)} (plus the contact) at every point; the lowest reading is nearest to the fault",
             indent=2,
             hang=4,
         )
@@ -135,17 +140,17 @@ def _cases(page: Page, report: BusReport) -> None:
 
 def _opens(page: Page, report: BusReport) -> None:
     """Opens by what is read: first those that move the reading everywhere, then branch by branch from the trunk outwards."""
-    groups: dict[str, list[Case]] = {}
+    groups: dict[tuple[str, ...], list[Case]] = {}
     for case in report.cases:
         if case.kind == "open":
-            groups.setdefault(_signature(report, case), []).append(case)
+            groups.setdefault(signature(report, case), []).append(case)
     if not groups:
         return
     page.heading("One line open: where it reads what")
     branches: dict[tuple[str, ...], list[list[Case]]] = {}
     for cases in groups.values():
-        if _only_cuts_off(report, cases[0]):
-            branches.setdefault(_cut_off_modules(report, cases[0]), []).append(cases)
+        if only_cuts_off(report, cases[0]):
+            branches.setdefault(cut_off_modules(report, cases[0]), []).append(cases)
             continue
         page.line(_case_words(report, cases[0]), indent=2, hang=4, strong=True)
         page.line(f"open in any of: {_places(cases)}", indent=4, hang=6)
@@ -155,10 +160,10 @@ def _opens(page: Page, report: BusReport) -> None:
         )
     rows = []
     for modules, sets in branches.items():
-        sets.sort(key=lambda cases: -len(_cut_off(report, cases[0])))
+        sets.sort(key=lambda cases: -len(cut_off(report, cases[0])))
         for n, cases in enumerate(sets):
-            here = _cut_off(report, cases[0])
-            beyond = frozenset[int]().union(*(_cut_off(report, later[0]) for later in sets[n + 1 :]))
+            here = cut_off(report, cases[0])
+            beyond = frozenset[int]().union(*(cut_off(report, later[0]) for later in sets[n + 1 :]))
             first = sorted(here - beyond) or sorted(here)
             more = "" if len(first) == len(here) else " and beyond"
             towards = ", ".join(modules) if n == 0 else ""
@@ -166,39 +171,6 @@ def _opens(page: Page, report: BusReport) -> None:
     if rows:
         page.table(rows, indent=4, head=["towards", "reads open at", "one of these is open"], stacked_names=["towards"])
     page.line("Faults of one line of this list read alike: a resistance reading cannot tell them apart.", indent=2)
-
-
-def _signature(report: BusReport, case: Case) -> str:
-    """What is read where, coarsely: cases with the same one read alike."""
-    words = []
-    for reading, base in zip(case.readings, report.cases[0].readings, strict=True):
-        if reading is None or base is None:
-            words.append("-")
-        elif reading.nominal >= INPUTS_OHM:
-            words.append("open")
-        else:
-            words.append("=" if _alike(base, reading) else f"{reading.nominal:.2g}")
-    return " ".join(words)
-
-
-def _cut_off(report: BusReport, case: Case) -> frozenset[int]:
-    """Access points that read open although they do not in order."""
-    return frozenset(
-        n
-        for n, (reading, base) in enumerate(zip(case.readings, report.cases[0].readings, strict=True))
-        if reading is not None and base is not None and reading.nominal >= INPUTS_OHM > base.nominal
-    )
-
-
-def _cut_off_modules(report: BusReport, case: Case) -> tuple[str, ...]:
-    return tuple(
-        dict.fromkeys(report.accesses[n].module for n in sorted(_cut_off(report, case)) if report.accesses[n].module)
-    )
-
-
-def _only_cuts_off(report: BusReport, case: Case) -> bool:
-    """Whether some points read open and all others as in order."""
-    return bool(_cut_off(report, case)) and set(_signature(report, case).split()) <= {"open", "=", "-"}
 
 
 def _places(cases: Sequence[Case]) -> str:
@@ -221,31 +193,15 @@ def _case_words(report: BusReport, case: Case) -> str:
     return "; ".join([*words, f"{largest[0]} elsewhere"])
 
 
-def _clusters(report: BusReport, case: Case, *, compare: bool = False) -> list[tuple[str, list[int]]]:
-    """Access points that read alike (within 3 %), with what they read, lowest first."""
-    known = [(n, reading) for n, reading in enumerate(case.readings) if reading is not None]
-    known.sort(key=lambda item: (item[1].nominal, item[0]))
-    groups: list[list[tuple[int, Ohm]]] = []
-    for n, reading in known:
-        if groups and _alike(groups[-1][0][1], reading):
-            groups[-1].append((n, reading))
-        else:
-            groups.append([(n, reading)])
-    found = []
-    for group in groups:
-        middle = group[len(group) // 2][1].nominal
-        base = report.cases[0].readings[group[0][0]]
-        same = compare and base is not None and abs(base.nominal - middle) <= 0.03 * middle
-        found.append(
-            (f"as in order ({ohm_words(middle)})" if same else _class_words(middle), sorted(n for n, _ in group))
+def _clusters(report: BusReport, case: Case, *, compare: bool = False) -> list[tuple[str, Sequence[int]]]:
+    """What is read, lowest first, and at which access points; with `compare` it is said where that is as in order."""
+    return [
+        (
+            f"as in order ({ohm_words(one.ohm)})" if compare and one.in_order else _class_words(one.ohm),
+            one.accesses,
         )
-    return found
-
-
-def _alike(one: Ohm, other: Ohm) -> bool:
-    if one.nominal >= INPUTS_OHM and other.nominal >= INPUTS_OHM:
-        return one.is_open == other.is_open
-    return abs(one.nominal - other.nominal) <= 0.03 * max(one.nominal, 1.0) + 0.05
+        for one in clusters_of(report, case)
+    ]
 
 
 def _class_words(ohm: float) -> str:
@@ -262,7 +218,7 @@ def _names(report: BusReport, numbers: Sequence[int]) -> str:
 
 def _ohm_range(case: Case) -> str:
     readings = [reading for reading in case.readings if reading is not None]
-    return f"{min(r.low for r in readings):.1f} to {max(r.high for r in readings):.1f} Ω"
+    return figures.ohms_ends(min(r.low for r in readings), max(r.high for r in readings))
 
 
 def _tests(page: Page, report: BusReport) -> None:
@@ -291,7 +247,7 @@ def _tests(page: Page, report: BusReport) -> None:
         elif test.tells:
             moves, tells = f"{ohm_words(test.before.nominal)} to {_class_words(test.after.nominal)}", "yes"
         else:
-            moves, tells = f"by {low:.2f} to {high:.2f} of {test.before.nominal:.0f} Ω", "nothing"
+            moves, tells = f"by {figures.ohms_ends(low, high)} of {figures.ohms(test.before.nominal)}", "nothing"
             accuracy = max(accuracy, test.accuracy)
         rows.append([test.module, test.at, moves, tells])
     if rows:
@@ -299,7 +255,7 @@ def _tests(page: Page, report: BusReport) -> None:
         page.table(rows, indent=4, head=["unplug", "read at", "moves the reading", "tells"], stacked_names=["tells"])
     if accuracy:
         page.line(
-            f"Nothing: the reading moves by less than the accuracy of the meter ({accuracy:.1f} Ω), so this test says nothing about the module or its branch.",
+            f"Nothing: the reading moves by less than the accuracy of the meter ({figures.ohms(accuracy)}), so this test says nothing about the module or its branch.",
             indent=4,
         )
     page.line(
@@ -316,7 +272,7 @@ def _without_rule(page: Page, report: BusReport) -> None:
         )
         for line, ohm in report.line_ohms.items():
             page.line(
-                f"line {line}: all resistors together {ohm:.0f} Ω as typed in (about 100 Ω is usual, from memory). With a node unplugged they are more.",
+                f"line {line}: all resistors together {figures.ohms(ohm)} as typed in (about 100 Ω is usual, from memory). With a node unplugged they are more.",
                 indent=2,
             )
         page.line(
@@ -329,7 +285,8 @@ def _without_rule(page: Page, report: BusReport) -> None:
             indent=2,
         )
     elif report.kind == "high-speed can":
-        page.line("It cannot be computed: see what is not known above.", indent=2)
+        why = "Nothing is measured on this bus" if report.not_to_measure else "It cannot be computed"
+        page.line(f"{why}: see {'above' if report.not_to_measure else 'what is not known above'}.", indent=2)
     else:
         page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
 
@@ -381,9 +338,9 @@ SHORT_WORDS = 22  # longer than this is no cell but a note
 def _level(level: LevelLine) -> tuple[str, list[str]]:
     """The cell of a line in a state, and what else is said about it."""
     words = level.words.split("; ") if level.words else []
-    value = "" if level.nominal_v is None else f"{level.nominal_v:.1f}"
+    value = "" if level.nominal_v is None else figures.volts_number(level.nominal_v)
     if level.low_v is not None and level.high_v is not None:
-        ends = f"{level.low_v:.2f} to {level.high_v:.2f}"
+        ends = figures.volts_ends(level.low_v, level.high_v)
         value = f"{value} ({ends})" if value else ends
     if not value and words and len(words[0]) <= SHORT_WORDS:
         value = words.pop(0)
@@ -415,7 +372,7 @@ def _explained(report: BusReport, reading: Classified) -> dict[str, list[str]]:
     for one in reading.explanations:
         value = _class_words(one.expected.nominal)
         if one.kind == "open":
-            modules = _cut_off_modules(report, cases[one.words])
+            modules = cut_off_modules(report, cases[one.words])
             where = f"one line open towards {', '.join(modules)}" if modules else "one line open"
             found.setdefault(f"{where} (reads {value})", []).append(_place(cases[one.words]))
         elif one.kind == "unplugged":
@@ -434,105 +391,3 @@ def _explained(report: BusReport, reading: Classified) -> dict[str, list[str]]:
 def _foot(page: Page) -> None:
     page.cautions(caution.text for caution in cautions_for("resistance"))
     page.line("- No ohms on a bus that is awake, never a test lamp on a bus.", indent=2, hang=4)
-
-
-# --- JSON ----------------------------------------------------------------------------------------------------------
-
-
-def as_data(reports: Sequence[BusReport], reading: Classified | None) -> dict[str, Any]:
-    """Each bus as plain data, documented in docs/json/bus.md. An open reading is null."""
-    return {
-        "schema": SCHEMA,
-        "complete": all(report.complete for report in reports),
-        "buses": [_bus_data(report) for report in reports],
-        "reading": None if reading is None else _reading_data(reading),
-    }
-
-
-def _bus_data(report: BusReport) -> dict[str, Any]:
-    names = [access.name for access in report.accesses]
-    return {
-        "vehicle": report.vehicle,
-        "bus": report.name,
-        "name": report.title or None,
-        "kind": report.kind or None,
-        "commander": report.commander or None,
-        "complete": report.complete,
-        "loose_elsewhere": report.loose_elsewhere,
-        "lines": list(report.lines),
-        "modules": [node.module for node in report.nodes],
-        "pins": {node.module: dict(node.pin_names) for node in report.nodes},
-        "terminations": [
-            {
-                "part": t.name,
-                "in_module": t.module,
-                "ohms": t.ohms,
-                "split": t.split,
-                "fitted": t.fitted,
-                "problem": t.problem or None,
-            }
-            for t in report.terminations
-        ],
-        "trunk": list(report.trunk),
-        "trunk_m": report.trunk_m,
-        "branches": [{"module": s.module, "leaves_at": s.leaves_at, "length_m": s.length_m} for s in report.stubs],
-        "line_ohms": report.line_ohms,
-        "access_points": names,
-        "cases": [
-            {
-                "kind": case.kind,
-                "words": case.words,
-                "parts": list(case.parts),
-                "ohms": {name: _ohm_data(reading) for name, reading in zip(names, case.readings, strict=True)},
-            }
-            for case in report.cases
-        ],
-        "tests": [
-            {
-                "test": test.words,
-                "at": test.at,
-                "before": _ohm_data(test.before),
-                "after": _ohm_data(test.after),
-                "meter_ohm": round(test.accuracy, 3),
-                "tells": test.tells,
-                "verdict": test.verdict,
-            }
-            for test in report.tests
-        ],
-        "levels": [
-            {
-                "state": level.state,
-                "line": level.line,
-                "low_v": level.low_v,
-                "nominal_v": level.nominal_v,
-                "high_v": level.high_v,
-                "note": level.words,
-                "source": level.source,
-            }
-            for level in report.levels
-        ],
-        "notes": list(report.notes),
-        "not_to_measure": [{"at": name, "why": words} for name, words in report.not_to_measure],
-        "minding": minding_data(report.minding),
-        "problems": list(report.problems),
-        "meter": report.meter,
-    }
-
-
-def _ohm_data(reading: Ohm | None) -> list[float | None] | None:
-    """[low, nominal, high]; null stands for open."""
-    if reading is None:
-        return None
-    return [round(value, 3) if math.isfinite(value) else None for value in (reading.low, reading.nominal, reading.high)]
-
-
-def _reading_data(reading: Classified) -> dict[str, Any]:
-    return {
-        "ohms": reading.reading if math.isfinite(reading.reading) else None,
-        "at": reading.at,
-        "meter_ohm": round(reading.accuracy, 3),
-        "words": list(reading.words),
-        "explanations": [
-            {"kind": e.kind, "words": e.words, "ohms": _ohm_data(e.expected)} for e in reading.explanations
-        ],
-    }

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracer.circuit.model import Circuit
-from tracer.electrics.audit import Audit
+from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import minding_data, notes, opening
 from tracer.report.sheets import place_fields
 from tracer.trace.rules.registry import Finding, Rule
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.audit import Audit
 
 SCHEMA = "tracer.check/1"
 
@@ -34,9 +37,7 @@ def as_text(audit: Audit, *, width: int = 80, bold: bool = False) -> str:
 def verdict(audit: Audit) -> str:
     """What the audit comes to in one line."""
     extra = f" {counted(len(audit.remarks), 'remark')}." if audit.remarks else ""
-    if audit.loose_ends:
-        return f"NOT COMPLETE: {counted(len(audit.loose_ends), 'loose end')} in this vehicle.{extra}"
-    return f"No loose end in this vehicle.{extra}"
+    return first_line(audit.completeness, most=1000) + extra
 
 
 def _counts(circuit: Circuit) -> str:
@@ -58,7 +59,7 @@ def as_data(audit: Audit) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": audit.circuit.name,
-        "complete": audit.complete,
+        **completeness_data(audit.completeness),
         "loose_ends": [_finding_data(finding) for finding in audit.loose_ends],
         "remarks": [_finding_data(finding) for finding in audit.remarks],
         "minding": minding_data(audit.minding),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import marked, minding_data, notes, opening, withheld
 from tracer.trace.affects.in_common import CLEARED, DOUBTFUL, CommonGroup, CommonPlace, CommonReport, Hit
@@ -18,11 +19,7 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     works = f"; working: {', '.join(report.working)}" if report.working else ""
     page.line(f"{report.vehicle}: dead: {', '.join(report.dead)}{works}", strong=True)
-    if not report.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; what is shared over them is missing here. `tracer check` lists them.",
-            strong=True,
-        )
+    page.line(first_line(report.completeness, missing="what is shared over them is missing here"), strong=True)
     page.line(verdict(report), strong=True)
     opening(page, report.minding)
     everybody = [group for group in report.groups if _by_all(report, group) and group.verdict != CLEARED]
@@ -112,8 +109,8 @@ def as_data(report: CommonReport) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "vehicle": report.vehicle,
-        "complete": report.complete,
-        "loose_ends": report.loose_ends,
+        **completeness_data(report.completeness),
+        "loose_ends": report.completeness.loose,
         "dead": list(report.dead),
         "working": list(report.working),
         "groups": [

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tracer.electrics.key_off_draw import DrawReport, FuseDraw, ma_number, ma_words
 from tracer.electrics.volts.values import Range
-from tracer.report.layout import Page, counted
+from tracer.report.completeness import completeness_data, first_line
+from tracer.report.layout import Page
 from tracer.report.minding import marked, minding_data, notes, opening
-from tracer.report.volts import limit_data, range_data
+from tracer.report.once import limit_data
+from tracer.report.volts_data import range_data
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
+
+if TYPE_CHECKING:  # what works them out is not needed to show them
+    from tracer.electrics.key_off_draw import DrawReport, FuseDraw
 
 SCHEMA = "tracer.draw/1"
 
@@ -18,11 +23,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     """Readings, total, what to open up next; without a reading the list of positions to read."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
-    if not report.complete:
-        page.line(
-            f"NOT COMPLETE: {counted(report.loose_ends, 'loose end')} in this vehicle; positions and consumers may be missing here. `tracer check` lists them.",
-            strong=True,
-        )
+    page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
     opening(page, report.minding)
     _expected_for(page, report)
     if report.readings:
@@ -80,10 +81,10 @@ def _readings(page: Page, report: DrawReport) -> None:
             [
                 marked(draw.fuse, report.minding, draw.fuse),
                 _rating(draw),
-                f"{draw.mv:g}",
-                ma_number(draw.current_ma.nominal),
-                f"{ma_number(draw.current_ma.low)} to {ma_number(draw.current_ma.high)}",
-                "" if draw.share is None else f"{draw.share:.0%}",
+                figures.stated(draw.mv),
+                figures.milliamps_number(draw.current_ma.nominal),
+                f"{figures.milliamps_number(draw.current_ma.low)} to {figures.milliamps_number(draw.current_ma.high)}",
+                "" if draw.share is None else figures.percent(draw.share, 2),
                 _expected(draw),
                 ", ".join(draw.above),
             ]
@@ -120,7 +121,7 @@ def _next(page: Page, report: DrawReport) -> None:
 def _unread(page: Page, report: DrawReport) -> None:
     page.heading("Fed with the key off, not read" if report.readings else "Positions to read, fed with the key off")
     places: dict[str, list[FuseDraw]] = {}
-    least = f"{report.least_mv:g} mV is"
+    least = f"{figures.stated(report.least_mv, 'mV')} is"
     for draw in report.unread:
         places.setdefault(draw.place or "place not typed in", []).append(draw)
     for place, draws in places.items():
@@ -129,7 +130,7 @@ def _unread(page: Page, report: DrawReport) -> None:
             [
                 marked(d.fuse, report.minding, d.fuse),
                 _rating(d) + (" (*)" if d.note else ""),
-                ma_words(report.least_mv / d.ohm.nominal),
+                figures.milliamps(report.least_mv / d.ohm.nominal),
                 _expected(d),
                 ", ".join(d.above),
             ]
@@ -151,7 +152,7 @@ def _head(report: DrawReport) -> str:
 
 
 def _rating(draw: FuseDraw) -> str:
-    return "?" if draw.rating_a is None else f"{draw.rating_a:g} A"
+    return "?" if draw.rating_a is None else figures.stated(draw.rating_a, "A")
 
 
 def _expected(draw: FuseDraw) -> str:
@@ -159,12 +160,12 @@ def _expected(draw: FuseDraw) -> str:
     if expected is None:
         return "not known"
     if expected.high > 1.5 * expected.nominal + 0.05:  # draws that were not typed in
-        return f"{ma_number(expected.low)} to {ma_words(expected.high)}"
-    return ma_words(expected.nominal)
+        return f"{figures.milliamps_number(expected.low)} to {figures.milliamps(expected.high)}"
+    return figures.milliamps(expected.nominal)
 
 
 def _ma(value: Range) -> str:
-    return f"{ma_number(value.nominal)} mA ({ma_number(value.low)} to {ma_number(value.high)})"
+    return f"{figures.milliamps_number(value.nominal)} mA ({figures.milliamps_number(value.low)} to {figures.milliamps_number(value.high)})"
 
 
 def as_data(report: DrawReport) -> dict[str, Any]:
@@ -173,7 +174,7 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": report.vehicle,
         "key": report.key,
-        "complete": report.complete,
+        **completeness_data(report.completeness),
         "held": list(report.held),
         "asleep": report.asleep,
         "total": None if report.total_ma is None else range_data(report.total_ma, "_ma"),

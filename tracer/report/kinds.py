@@ -9,13 +9,6 @@ from enum import Enum
 from tracer.circuit.kinds import LinkKind, PartKind
 
 
-class Leads(Enum):
-    """What a link is in a drawing."""
-
-    ON = "a line, or a symbol, that leads on to the next point"
-    NOT = "it leads to nothing that has to be found: a load, or the mass that a ground symbol stands for"
-
-
 @dataclass(frozen=True, slots=True)
 class LinkRow:
     """`symbol`: which of `diagram/symbols.py`; none for a link that is a line. `beside` is how far from it texts stand.
@@ -23,7 +16,6 @@ class LinkRow:
     `pins`: its two pins are written at it.
     """
 
-    leads: Leads = Leads.ON
     symbol: str = ""
     beside: float = 5.0
     pins: bool = False
@@ -54,7 +46,7 @@ LINKS: Mapping[LinkKind, LinkRow] = {
     LinkKind.MATING: LinkRow(symbol="mating"),
     LinkKind.BUSSED: LinkRow(),
     LinkKind.BUSBAR: LinkRow(),
-    LinkKind.MASS: LinkRow(Leads.NOT),
+    LinkKind.MASS: LinkRow(),
     LinkKind.STRAP: LinkRow(symbol="strap", pins=True),
     LinkKind.MEETS: LinkRow(),
     LinkKind.RAIL: LinkRow(),
@@ -63,10 +55,10 @@ LINKS: Mapping[LinkKind, LinkRow] = {
     LinkKind.JOINED: LinkRow(),
     LinkKind.DRIVER_HIGH: LinkRow(symbol="driver", beside=9.0),
     LinkKind.DRIVER_LOW: LinkRow(symbol="driver", beside=9.0),
-    LinkKind.COIL: LinkRow(Leads.NOT, "coil", 9.0, pins=True),
-    LinkKind.LOAD: LinkRow(Leads.NOT),
-    LinkKind.RESISTOR: LinkRow(Leads.NOT),
-    LinkKind.CONVERTER: LinkRow(Leads.NOT),
+    LinkKind.COIL: LinkRow(symbol="coil", beside=9.0, pins=True),
+    LinkKind.LOAD: LinkRow(),
+    LinkKind.RESISTOR: LinkRow(),
+    LinkKind.CONVERTER: LinkRow(),
 }
 
 _WIRE_SIDE = ", wire side"
@@ -94,6 +86,5 @@ PARTS: Mapping[PartKind, PartRow] = {
 }
 
 ELEMENTS = frozenset(kind for kind, row in LINKS.items() if row.symbol)
-LEAD_ON = frozenset(kind for kind, row in LINKS.items() if row.leads is Leads.ON)
 
-__all__ = ["ELEMENTS", "LEAD_ON", "LINKS", "PARTS", "Leads", "LinkRow", "PartRow", "Shape"]
+__all__ = ["ELEMENTS", "LINKS", "PARTS", "LinkRow", "PartRow", "Shape"]

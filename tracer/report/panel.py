@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
 
+from tracer.report.completeness import first_line
 from tracer.report.layout import Page, counted, display_width
-from tracer.report.minding import cell as minding_cell
-from tracer.report.minding import first_words, labelled, lines, minding_data, notes, opening, withheld
-from tracer.report.minding import mark as minding_mark
-from tracer.report.sheets import csv_text
-from tracer.report.supplies import loose_data
-from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
+from tracer.report.minding import labelled, notes, opening
+from tracer.standards import figures
+from tracer.trace.lists.completeness import Completeness
+from tracer.trace.minding import Minding
 from tracer.trace.panels.plugged_in import Mismatch, SeenReport
 from tracer.trace.panels.positions_of import (
     EITHER,
@@ -38,7 +36,7 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     """Every position in the order in which it sits, below a plan of the panel."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {counted(len(report.panels), 'panel')}", strong=True)
-    page.line(verdict(report.panels, report.loose_elsewhere), strong=True)
+    page.line(verdict(report.panels, report.completeness), strong=True)
     opening(page, report.minding)
     for panel in report.panels:
         _panel(page, panel, report.minding)
@@ -47,7 +45,7 @@ def as_text(report: PanelReport, *, width: int = 80, bold: bool = False) -> str:
     return page.text()
 
 
-def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
+def verdict(panels: Sequence[Panel], completeness: Completeness) -> str:
     """How many positions there are of each state, and whether anything about them, or about what they may serve, is loose."""
     positions = [position for panel in panels for position in panel.positions]
     counts = []
@@ -56,15 +54,7 @@ def verdict(panels: Sequence[Panel], loose_elsewhere: int) -> str:
         if number:
             counts.append(f"{number} {state}")
     total = f"{counted(len(positions), 'position')}: {', '.join(counts) or 'none'}"
-    loose = len({loose for panel in panels for loose in panel.loose_ends})
-    if not loose and not loose_elsewhere:
-        return f"COMPLETE: {total}."
-    said = [counted(loose, "loose end")] if loose else []
-    if loose_elsewhere:
-        said.append(
-            f"{counted(loose_elsewhere, 'loose end')} elsewhere in the vehicle (what hangs there may be served from here too; `tracer check` lists them)"
-        )
-    return f"NOT COMPLETE: {' and '.join(said)}. {total}."
+    return first_line(completeness, counts=total, missing="what hangs there may be served from here too")
 
 
 def _panel(page: Page, panel: Panel, minding: Minding) -> None:
@@ -81,7 +71,7 @@ def _panel(page: Page, panel: Panel, minding: Minding) -> None:
 
 def mark(position: Position) -> str:
     """What a position shows in the plan: '20 A', 'EMPTY', '(15 A)', '15 A or'."""
-    rating = f"{position.amps:g} A" if position.amps is not None else ""
+    rating = figures.stated(position.amps, "A") if position.amps is not None else ""
     if position.state == EMPTY:
         return "EMPTY"
     if position.state == OPTION:
@@ -254,13 +244,10 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     """What does not belong, a hazard first; the likely stories; what was not looked at."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: what is plugged in", strong=True)
-    page.line(seen_verdict(seen), strong=True)
+    page.line(first_line(seen.completeness, why=seen_verdict(seen)), strong=True)
     opening(page, report.minding)
     if seen.mismatches and not report.complete:
-        page.line(
-            "NOT COMPLETE: loose ends in this vehicle; what is taken away may be more than is listed. `tracer check` lists them.",
-            strong=True,
-        )
+        page.line(f"What is taken away may be more than is listed: {first_line(report.completeness)}", strong=True)
     hazards = [one for one in seen.mismatches if one.hazard]
     others = [one for one in seen.mismatches if not one.hazard]
     for title, found in (("Hazard: put this right first", hazards), ("Does not belong", others)):
@@ -284,7 +271,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
 
 
 def seen_verdict(seen: SeenReport) -> str:
-    """What the comparison comes to in one line."""
+    """Why a comparison is not complete, in one line."""
     parts = []
     hazards = sum(one.hazard for one in seen.mismatches)
     if hazards:
@@ -297,9 +284,9 @@ def seen_verdict(seen: SeenReport) -> str:
         )
     if seen.not_looked_at:
         parts.append(f"{counted(len(seen.not_looked_at), 'position')} not looked at")
-    if not parts:
-        return f"As it should be: all {counted(len(seen.right), 'position')}."
-    return f"{', '.join(parts)}; {len(seen.right)} as they should be."
+    if loose := seen.completeness.loose - len(seen.not_looked_at):
+        parts.append(f"{counted(loose, 'loose end')} at these positions or below them")
+    return f"{', '.join(parts)}; {len(seen.right)} as they should be"
 
 
 def _expected(position: Position) -> str:
@@ -319,211 +306,3 @@ def _mismatch(page: Page, one: Mismatch, minding: Minding) -> None:
             page.labelled(title if number == 0 else "", symptom, indent=6, column=11)
     elif one.position.said and not one.hazard:
         page.labelled("serves", f'"{one.position.said}"', indent=6, column=11)
-
-
-# --- JSON and CSV -----------------------------------------------------------------------------------------------
-
-
-def as_data(report: PanelReport) -> dict[str, Any]:
-    """The inventory as plain data, documented in docs/json/panel.md."""
-    return {
-        "schema": SCHEMA,
-        "vehicle": report.vehicle,
-        "complete": report.complete,
-        "loose_elsewhere": report.loose_elsewhere,
-        "panels": [
-            {
-                "panel": panel.panel,
-                "name": panel.name,
-                "place": panel.place,
-                "access": panel.access,
-                "keys": list(panel.keys),
-                "plan": [list(row) for row in panel.plan],
-                "positions": [position_data(position) for position in panel.positions],
-                "loose_ends": [loose_data(loose) for loose in panel.loose_ends],
-            }
-            for panel in report.panels
-        ],
-        "minding": minding_data(report.minding),
-        "cautions": list(report.cautions),
-    }
-
-
-def position_data(position: Position) -> dict[str, Any]:
-    """One position as plain data."""
-    return {
-        "label": position.label,
-        "part": position.part,
-        "name": position.name,
-        "kind": position.kind,
-        "belongs": position.belongs,
-        "amps": position.amps,
-        "type": position.letter or None,
-        "family": position.family or None,
-        "colour": position.colour,
-        "state": position.state,
-        "either": position.either,
-        "body": position.body,
-        "output": position.output,
-        "fed_from": list(position.fed_from),
-        "upstream": list(position.upstream),
-        "sources": list(position.ends),
-        "feed_side": position.feed_side,
-        "live": position.live,
-        "why": {key: list(reasons) for key, reasons in position.why.items()},
-        "serves": [
-            {"part": one.part, "kind": one.kind, "name": one.name, "pin": one.pin, "declared": one.declared, "through": list(one.through)}
-            for one in position.serves
-        ],
-        "loose": list(position.loose),
-        "next": list(position.below),
-        "pins": dict(position.pins),
-        "text": position.said,
-        "text_not_found": list(position.not_found),
-        "text_not_named": list(position.not_named),
-        "sheets": list(position.sheets),
-        "note": position.note,
-    }  # fmt: skip
-
-
-def as_csv(report: PanelReport) -> str:
-    """One line for each position."""
-    keys = report.panels[0].keys if report.panels else ()
-    head = [
-        "panel", "label", "belongs", "state", "A", "type", "colour", "fed from", "behind", "feed side", *(f"live in {key}" for key in keys), "serves", "text",
-        "sheets", "to mind", "complete",
-    ]  # fmt: skip
-    rows = [
-        [
-            position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
-            position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
-            *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
-            minding_cell(report.minding, position.part),
-            "NOT COMPLETE" if panel.loose_ends or report.loose_elsewhere else "complete",
-        ]
-        for panel in report.panels
-        for position in panel.positions
-    ]  # fmt: skip
-    return csv_text(head, rows)
-
-
-def seen_data(report: PanelReport, seen: SeenReport) -> dict[str, Any]:
-    """The comparison as plain data, documented in docs/json/panel.md."""
-    return {
-        "schema": SEEN_SCHEMA,
-        "vehicle": report.vehicle,
-        "complete": seen.complete,
-        "mismatches": [
-            {
-                "label": one.position.label,
-                "panel": one.position.panel,
-                "what": one.what,
-                "hazard": one.hazard,
-                "belongs": one.position.belongs,
-                "seen": one.seen.words,
-                "message": one.message,
-                "action": one.action,
-                "symptoms": list(one.symptoms),
-            }
-            for one in seen.mismatches
-        ],
-        "stories": [
-            {"message": story.message, "why": story.why, "positions": list(story.positions)} for story in seen.stories
-        ],
-        "right": list(seen.right),
-        "not_looked_at": [
-            {"label": position.label, "panel": position.panel, "belongs": position.belongs}
-            for position in seen.not_looked_at
-        ],
-        "minding": minding_data(report.minding),
-        "cautions": list(seen.cautions),
-    }
-
-
-# --- a page to fill in -----------------------------------------------------------------------------------------
-
-
-def as_pdf(report: PanelReport) -> bytes:
-    """The inventory as a page to fill in at the panel: a plan, and boxes for what is fitted, its rating and the voltages."""
-    import json
-    from importlib.resources import files
-
-    import typst
-
-    template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
-    data = json.dumps(page_data(report), ensure_ascii=False)
-    made: Any = typst.compile(template, sys_inputs={"data": data}, ignore_system_fonts=True)
-    assert isinstance(made, bytes)
-    return made
-
-
-def page_data(report: PanelReport) -> dict[str, Any]:
-    """What the page shows: words only, so that the template draws and does not decide."""
-    return {
-        "vehicle": report.vehicle,
-        "boxes": list(BOXES),
-        "cautions": [
-            one
-            for one in (first_words(report.minding), *lines(report.minding, HAZARD, CAUTION, NOTE), *report.cautions)
-            if one
-        ],
-        "panels": [
-            {
-                "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
-                "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
-                "verdict": verdict([panel], report.loose_elsewhere),
-                "plan": _page_plan(panel),
-                "positions": [_page_row(position, report.minding) for position in panel.positions],
-            }
-            for panel in report.panels
-        ],
-    }
-
-
-def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
-    marks = {position.label: mark(position) for position in panel.positions}
-    for position in panel.positions:
-        if position.body and position.body not in marks:
-            marks[position.body] = "/".join(
-                f"{one.amps:g}" for one in panel.positions if one.body == position.body and one.amps is not None
-            )
-    return [
-        [{"label": "" if label == "_" else label, "mark": marks.get(label, "")} for label in row] for row in panel.plan
-    ]
-
-
-def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
-    state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
-    belongs = "" if position.state == EMPTY else _short(position)
-    notes: Sequence[str] = [
-        state,
-        f"or in {position.either}" if position.either else "",
-        f"element of {position.body}" if position.body else "",
-        minding_mark(minding, position.part),
-        withheld(minding, position.part),
-    ]
-    return {
-        "label": position.label,
-        "belongs": belongs,
-        "state": "; ".join(note for note in notes if note),
-        "empty": position.state == EMPTY,
-        "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
-        "live": live_words(position) if position.live else "",
-        "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
-        "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
-        "no_method": bool(withheld(minding, position.part)),
-    }  # fmt: skip
-
-
-def _also_loose(position: Position) -> str:
-    return f"NOT KNOWN what hangs on {', '.join(position.loose)}" if position.loose else ""
-
-
-def _short(position: Position) -> str:
-    if position.state == ELECTRONIC:
-        return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
-    if position.kind in ("relay", "diode"):
-        return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
-    rating = f"{position.amps:g} A" if position.amps is not None else "rating not known"
-    more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
-    return ", ".join(word for word in (rating, *more) if word)

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tracer.trace.lists.completeness import Completeness
+from tracer.standards.figures import POINT, decimal_mark
+from tracer.trace.lists.completeness import Answer, Completeness
 
 if TYPE_CHECKING:
+    from tracer.circuit.model import Circuit
     from tracer.electrics.limits_in_use import LimitsInUse
-    from tracer.report.worksheet import Worksheet
+    from tracer.plan.drawn import View
+    from tracer.plan.values import Plan
     from tracer.trace.lists.results import SupplyReport
-    from tracer.trace.tracing import Tracing
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
 WORKSHEET_FORMS = ("pdf", "html", "csv")  # and json, which is shown and not made into a file
-_OPEN: dict[str, Tracing] = {}  # in a worker: the one vehicle it works on
+FOR_PROGRAMS = ("csv", "json")  # these always have the decimal point
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,84 +34,61 @@ class Job:
     key: str | None = None
     engine: str = "pure"
     limits: LimitsInUse | None = None  # those of the vehicle and the tables where it is left out
+    decimal: str = POINT
+
+    @property
+    def mark(self) -> str:
+        """The decimal mark of this form."""
+        return POINT if self.form in FOR_PROGRAMS else self.decimal
 
 
 @dataclass(frozen=True, slots=True)
-class Printed:
-    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete, in its first word."""
+class Printed(Answer):
+    """The files of one module: contents in order (several for an SVG or PNG of several pages), and whether its list is complete."""
 
     module: str
-    word: str
+    completeness: Completeness
     files: tuple[bytes, ...]
 
-    @property
-    def complete(self) -> bool:
-        """Whether the list says COMPLETE."""
-        return self.word == Completeness().word
+
+def worksheet(circuit: Circuit, report: SupplyReport, plan: Plan, job: Job) -> Printed:
+    """One module's worksheet."""
+    from tracer.report.worksheet import file_of, worksheet_of
+
+    with decimal_mark(job.mark):
+        sheet = worksheet_of(circuit, report, plan)
+        return Printed(report.module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
 
 
-def printed(tracing: Tracing, module: str, job: Job) -> Printed:
-    """One module's diagram or worksheet.
+def diagram(view: View, job: Job) -> Printed:
+    """One module's diagram.
 
     Raises
     ------
-    UnknownModule : no module has that name
     NoEngine : the layout engine cannot be run
     """
-    from tracer.trace.lists.supplies import supplies_of
-
-    report = supplies_of(tracing, module)
-    if job.what == "worksheet":
-        from tracer.report.worksheet import file_of
-
-        sheet = sheet_of(tracing, report, job.limits)
-        return Printed(module, report.completeness.word, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
     from tracer.report.diagram import Sheet, diagram_of, files_of
 
-    pages = diagram_of(tracing, report, key=job.key, sheet=Sheet(job.paper, job.engine, job.date))
-    return Printed(module, report.completeness.word, tuple(files_of(pages, job.form)))
+    with decimal_mark(job.mark):
+        pages = diagram_of(view, Sheet(job.paper, job.engine, job.date))
+        return Printed(view.module, view.report.completeness, tuple(files_of(pages, job.form)))
 
 
-def sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None = None) -> Worksheet:
-    """The form of a module's list; `limits` are those of the vehicle and of this tool where none are given."""
-    from tracer.electrics.limits_in_use import limits_of
-    from tracer.plan.steps import plan_of
-    from tracer.report.worksheet import worksheet_of
-
-    return worksheet_of(tracing.circuit, report, plan_of(tracing, report, limits or limits_of(tracing.circuit)))
-
-
-def printed_all(folder: Path, modules: list[str], job: Job, workers: int | None = None) -> Iterator[Printed]:
-    """Every module's, as they get ready. Each process reads the vehicle once.
-
-    With one worker everything is done in this process.
-    """
+def in_processes(
+    print_one: Callable[[str], Printed], modules: list[str], workers: int | None = None
+) -> Iterator[Printed]:
+    """Every module's, as they get ready; with one worker everything is done in this process."""
     count = max(1, min(workers or os.cpu_count() or 1, len(modules)))
     if count == 1:
-        tracing = _tracing(str(folder))
-        yield from (printed(tracing, module, job) for module in modules)
+        yield from map(print_one, modules)
         return
     from concurrent.futures import ProcessPoolExecutor, as_completed
     from multiprocessing import get_context
 
     with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
-        waiting = [pool.submit(_in_worker, str(folder), module, job) for module in modules]
+        waiting = [pool.submit(print_one, module) for module in modules]
         for done in as_completed(waiting):
             yield done.result()
-
-
-def _in_worker(folder: str, module: str, job: Job) -> Printed:
-    return printed(_tracing(folder), module, job)
-
-
-def _tracing(folder: str) -> Tracing:
-    from tracer.circuit.join import join
-    from tracer.entry.load import read_folder
-    from tracer.trace.tracing import Tracing
-
-    if folder not in _OPEN:
-        _OPEN[folder] = Tracing(join(read_folder(Path(folder))))
-    return _OPEN[folder]
 
 
 def page_names(file: Path, pages: int) -> list[Path]:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from tracer.entry.problems import Place, Problem
+from tracer.trace.lists.results import LooseEnd
 
+WIDEST_LINE = 160  # of JSON: what one probe point has in one key state
+_NESTING = (dict, list, tuple)
 _FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")  # some spreadsheets read the full-width ones as well
 
 
@@ -33,10 +36,28 @@ def safe_cell(cell: str) -> str:
 
 
 def json_text(data: Any) -> str:
-    """Indented JSON with a final newline; non-ASCII letters stay letters."""
+    """Indented JSON with a final newline; non-ASCII letters stay letters. What holds only values, and fits, stands on one line."""
+    return "".join(_json_pieces(data, "\n")) + "\n"
+
+
+def _json_pieces(data: Any, line: str) -> Iterator[str]:
+    """The text of one value; `line` begins a line at its depth."""
     import json  # felt at the start of a list that is shown as text
 
-    return json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+    inner = data.values() if isinstance(data, Mapping) else data if isinstance(data, list | tuple) else ()
+    short = json.dumps(data, ensure_ascii=False) if not any(isinstance(one, _NESTING) and one for one in inner) else ""
+    if short and (not inner or len(short) <= WIDEST_LINE):
+        yield short
+    elif isinstance(data, Mapping):
+        for number, (key, value) in enumerate(data.items()):
+            yield f"{',' if number else '{'}{line}  {json.dumps(key, ensure_ascii=False)}: "
+            yield from _json_pieces(value, line + "  ")
+        yield f"{line}}}"
+    else:
+        for number, value in enumerate(data):
+            yield f"{',' if number else '['}{line}  "
+            yield from _json_pieces(value, line + "  ")
+        yield f"{line}]"
 
 
 def place_fields(place: Place) -> dict[str, Any]:
@@ -52,3 +73,14 @@ def problem_data(problem: Problem) -> dict[str, Any]:
 def problems_data(problems: Iterable[Problem]) -> dict[str, Any]:
     """All problems of a load as plain data."""
     return {"schema": "tracer.problems/1", "problems": [problem_data(problem) for problem in problems]}
+
+
+def loose_data(loose: LooseEnd) -> dict[str, Any]:
+    """One loose end or remark as plain data."""
+    return {
+        "code": loose.code,
+        **place_fields(loose.place),
+        "at": loose.at,
+        "message": loose.message,
+        "fix": loose.fix,
+    }

@@ -7,7 +7,7 @@ from typing import Any
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, minding_data, notes, opening
-from tracer.report.supplies import loose_data
+from tracer.report.sheets import loose_data
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"
@@ -18,8 +18,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     name = f" - {states.name}" if states.name else ""
     page.line(f"{states.vehicle}: {states.module}{name}", strong=True)
-    if words := list_words(states.module, states.completeness):
-        page.line(words, strong=True)
+    page.line(list_words(states.module, states.completeness), strong=True)
     if states.completeness.elsewhere:
         page.line(elsewhere_words(states.completeness.elsewhere))
     opening(page, states.minding)
@@ -86,8 +85,7 @@ def as_data(states: ModuleStates) -> dict[str, Any]:
         "vehicle": states.vehicle,
         "module": states.module,
         "name": states.name,
-        "complete": states.complete,
-        "completeness": completeness_data(states.completeness),
+        **completeness_data(states.completeness),
         "loose_elsewhere": states.completeness.elsewhere,
         "keys": list(states.keys),
         "conditions": states.conditions,

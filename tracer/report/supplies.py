@@ -1,25 +1,22 @@
-"""The list of supplies and grounds: as text, as JSON, as CSV."""
+"""The list of supplies and grounds as text."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
-from tracer.report.completeness import cell, completeness_data, joints_words, loose_words
-from tracer.report.completeness import opening as completeness_opening
+from tracer.report.completeness import first_line
 from tracer.report.layout import Page, codes, counted, elsewhere_words
-from tracer.report.minding import cell as minding_cell
-from tracer.report.minding import everywhere, labelled, mark, minding_data, notes, opening, withheld
-from tracer.report.sheets import csv_text, place_fields
+from tracer.report.minding import labelled, mark, notes, opening, withheld
+from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
+from tracer.standards import figures
 from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 from tracer.trace.minding import Minding
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
-    from tracer.electrics.limits_in_use import LimitInUse
     from tracer.electrics.volts.expected import ComputedExpect, Expected
 
-SCHEMA = "tracer.supplies/1"
 WIDE = 100  # columns from which nothing is shortened
 _KIND_ORDER = (
     "supply",
@@ -47,8 +44,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
         _loose(page, report.loose_ends)
     places = _Places(report.rows)
     _summary(page, report)
-    _section(page, places, expected, report.minding, "Supplies", report.supplies, _gets_words(report, "supply"))
-    _section(page, places, expected, report.minding, "Grounds", report.grounds, _gets_words(report, "ground"))
+    _section(page, places, expected, report.minding, "Supplies", report.supplies, gets_words(report, "supply"))
+    _section(page, places, expected, report.minding, "Grounds", report.grounds, gets_words(report, "ground"))
     if report.carrying:
         _section(
             page, places, expected, report.minding, "Other pins that carry supply or ground level", report.carrying, ""
@@ -70,6 +67,24 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     return page.text()
 
 
+def pin_text(
+    report: SupplyReport, expected: Expected | None, rows: Sequence[Row], *, width: int = 80, bold: bool = False
+) -> str:
+    """The rows of one pin with their whole ways, what must work first for it, and the places."""
+    page = Page(width, bold=bold)
+    _title(page, report)
+    needed = {need for row in rows for need in row.needs}
+    chains = [row for row in report.chains if row.code in needed]
+    places = _Places([*rows, *chains])
+    for row in rows:
+        _row(page, places, expected, report.minding, row)
+    if chains:
+        _section(page, places, expected, report.minding, "What must work first", chains, "")
+    places.write(page)
+    notes(page, report.minding)
+    return page.text()
+
+
 def verdict(report: SupplyReport) -> str:
     """The first words: COMPLETE, COMPLETE IF or NOT COMPLETE, and what that rests on."""
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
@@ -81,15 +96,7 @@ def verdict(report: SupplyReport) -> str:
         if report.cavities_listed
         else "its cavities are not listed"
     )
-    joints = joints_words(report.completeness)
-    if report.completeness.state == "not complete":
-        joints = f"; {joints}" if joints else ""
-        rests = report.completeness.conditions
-        besides = f", and it rests on this: {', and '.join(rests)}" if rests else ""
-        return f"NOT COMPLETE: {loose_words(report.completeness)}{besides}. So far {counts}; {cavities}{joints}."
-    nothing = "nothing else loose" if report.completeness.not_looked_at else "nothing loose"
-    rest = [cavities, *([joints] if joints else []), f"{nothing} on any way to this module"]
-    return f"{completeness_opening(report.completeness)}: {counts}; {'; '.join(rest)}."
+    return first_line(report.completeness, counts=f"{counts}; {cavities}", most=1000)
 
 
 def _title(page: Page, report: SupplyReport) -> None:
@@ -120,7 +127,7 @@ def _loose(page: Page, loose_ends: Iterable[LooseEnd]) -> None:
         page.line(loose.fix, indent=7)
 
 
-def _gets_words(report: SupplyReport, level: str) -> str:
+def gets_words(report: SupplyReport, level: str) -> str:
     """What stands where the module has no row of a level: how it gets one, as typed under `gets`."""
     none = f"no pin of this module reaches {'a source' if level == 'supply' else 'ground'}"
     how = report.gets.get(level)
@@ -293,7 +300,7 @@ def _volts_words(row: Row, one: ComputedExpect) -> str:
     if one.floating:
         return "floating"
     mark = "*" if one.assumed else ""
-    return f"{one.volts.nominal:.2f} V{mark} ({one.volts.low:.2f} to {one.volts.high:.2f})"
+    return f"{figures.volts(one.volts.nominal)}{mark} ({figures.volts_ends(one.volts.low, one.volts.high)})"
 
 
 def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
@@ -302,13 +309,13 @@ def _lost_words(flowing: Sequence[ComputedExpect]) -> str:
         ((one.lost, one.current_a.nominal, one.state) for one in flowing if one.lost and one.current_a),
         key=lambda one: one[0].high,
     )
-    at = f"at {current_a:.2g} A" if current_a >= 0.0005 else "next to no current"
-    return f"{lost.nominal:.2f} V, up to {lost.high:.2f} V, {at} ({state})"
+    at = f"at {figures.amps(current_a)}" if current_a >= 0.0005 else "next to no current"
+    return f"{figures.volts(lost.nominal)}, up to {figures.volts(lost.high)}, {at} ({state})"
 
 
 def _limit_words(row: Row, one: ComputedExpect, wire_limit_v: float | None) -> str:
     diode = " besides what the diode takes" if row.diodes else ""
-    wire = f", {wire_limit_v:.2f} V in one wire" if wire_limit_v is not None else ""
+    wire = f", {figures.volts(wire_limit_v)} in one wire" if wire_limit_v is not None else ""
     return f"{one.limit.words()} on the whole way{diode}{wire}"
 
 
@@ -321,7 +328,7 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
         return
     any_point = next(iter(expected.points.values()))
     battery = "; ".join(
-        f"{one.state} {one.battery.nominal:.2f} V ({one.battery.low:.2f} to {one.battery.high:.2f}, {one.battery_state})"
+        f"{one.state} {figures.volts(one.battery.nominal)} ({figures.volts_ends(one.battery.low, one.battery.high)}, {one.battery_state})"
         for one in any_point
     )
     page.line(
@@ -330,7 +337,7 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
         hang=4,
     )
     page.line(f"Battery at its posts: {battery}. Measure it first.", indent=2, hang=4)
-    assumed = _by_default(expected)
+    assumed = by_default(expected)
     if assumed:
         page.line(f"* By default, not typed in: {', '.join(assumed)}.", indent=2, hang=4)
     page.line(
@@ -338,17 +345,6 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
         indent=2,
         hang=4,
     )
-
-
-def _by_default(expected: Expected) -> list[str]:
-    """What was not typed in and is taken by default in any of the values."""
-    return sorted({what for computed in expected.points.values() for one in computed for what in one.assumed})
-
-
-def _limits_used(expected: Expected) -> list[LimitInUse]:
-    """The limits of the values, each once."""
-    used = {one.limit.item: one.limit for computed in expected.points.values() for one in computed}
-    return [used[item] for item in sorted(used)]
 
 
 def _probes(page: Page, places: _Places, minding: Minding, row: Row) -> None:
@@ -398,7 +394,7 @@ def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     words = []
     for fuse in fuses:
         rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
-        text = fuse.part + (f" {fuse.amps:g} A" if fuse.amps is not None else f" {rating}")
+        text = fuse.part + (f" {figures.stated(fuse.amps, 'A')}" if fuse.amps is not None else f" {rating}")
         if fuse.beside:
             text += f" (all but {' and '.join(fuse.beside)} comes through it)"
         elif not fuse.sole:
@@ -491,11 +487,8 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
     )
     if check.not_walked:
-        page.line(
-            f"Pins {', '.join(check.not_walked)}: too many ways to walk them all; a fuse too many on their rows would not show here.",
-            indent=2,
-            hang=4,
-        )
+        pins = ", ".join(check.not_walked)
+        page.line(f"Pins {pins}: too many ways to walk them all; a fuse too many on their rows would not show here.", indent=2, hang=4)  # fmt: skip
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
 
@@ -505,7 +498,7 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     page.blank()
     sources = {probe.expect.source: None for row in report.rows for probe in row.probes}
     if expected is not None:
-        sources |= {f"{limit.item} {limit.words()}: {limit.said}": None for limit in _limits_used(expected)}
+        sources |= {f"{limit.item} {limit.words()}: {limit.said}": None for limit in limits_used(expected)}
     if sources:
         page.line(f"The maker's limits come before these: {'; '.join(sorted(sources))}.")
     page.line(f"Sheets used: {', '.join(report.sheets) or 'none'}.")
@@ -515,250 +508,4 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     )
 
 
-# --- JSON ----------------------------------------------------------------------------------------------------------
-
-
-def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str, Any]:
-    """The list as plain data, documented in docs/json/supplies.md."""
-
-    def rows(found: Iterable[Row]) -> list[dict[str, Any]]:
-        return [_row_data(row, expected) for row in found]
-
-    return {
-        "schema": SCHEMA,
-        "vehicle": report.vehicle,
-        "module": report.module,
-        "name": report.name,
-        "place": report.place,
-        "complete": report.complete,
-        "completeness": completeness_data(report.completeness),
-        "gets": dict(report.gets),
-        "keys": list(report.keys),
-        "volts": _volts_data(expected),
-        "supplies": rows(report.supplies),
-        "grounds": rows(report.grounds),
-        "carrying": rows(report.carrying),
-        "chains": rows(report.chains),
-        "through_loads": [
-            {
-                "pin": load.pin,
-                "declared": load.declared,
-                "level": load.level,
-                "loads": list(load.loads),
-                "note": load.note,
-            }
-            for load in report.through_loads
-        ],
-        "census": {
-            "listed": report.cavities_listed,
-            "cavities": [
-                {
-                    "pin": cavity.pin,
-                    "kind": cavity.kind,
-                    "declared": cavity.declared,
-                    "traced": cavity.traced,
-                    "row": cavity.row or None,
-                }
-                for cavity in report.census
-            ],
-        },
-        "loose_ends": [loose_data(loose) for loose in report.loose_ends],
-        "loose_elsewhere": report.loose_elsewhere,
-        "remarks": [loose_data(remark) for remark in report.remarks],
-        "cross_check": {
-            "pins": list(report.cross_check.pins),
-            "grounds": list(report.cross_check.grounds),
-            "fuses": list(report.cross_check.fuses),
-            "differences": list(report.cross_check.differences),
-            "not_walked": list(report.cross_check.not_walked),
-        },
-        "sheets": list(report.sheets),
-        "minding": minding_data(report.minding),
-        "cautions": list(report.cautions),
-    }
-
-
-def loose_data(loose: LooseEnd) -> dict[str, Any]:
-    """One loose end or remark as plain data."""
-    return {
-        "code": loose.code,
-        **place_fields(loose.place),
-        "at": loose.at,
-        "message": loose.message,
-        "fix": loose.fix,
-    }
-
-
-def _volts_data(expected: Expected | None) -> dict[str, Any]:
-    """Whether `expect` holds computed volts, why not, and what they rest on."""
-    if expected is None or not expected.points:
-        why_not = "not asked for" if expected is None else expected.why_not
-        return {"computed": False, "why_not": why_not, "battery": {}, "limits": {}, "by_default": []}
-    return {
-        "computed": True,
-        "why_not": None,
-        "limits": {
-            limit.item: {"limit_v": limit.high, "limit_from": limit.origin, "source": limit.source}
-            for limit in _limits_used(expected)
-        },
-        "by_default": _by_default(expected),
-        "battery": {
-            one.state: {
-                "nominal_v": one.battery.nominal,
-                "low_v": one.battery.low,
-                "high_v": one.battery.high,
-                "state": one.battery_state,
-            }
-            for one in next(iter(expected.points.values()))
-        },
-    }
-
-
-def _row_data(row: Row, expected: Expected | None) -> dict[str, Any]:
-    ends = "sources" if row.level == "supply" else "grounds"
-    return {
-        "row": row.code,
-        "part": row.part,
-        "pin": row.pin,
-        "level": row.level,
-        "declared": row.declared,
-        "for": row.what_for or None,
-        "wire": row.wire,
-        "fuses": [
-            {
-                "part": fuse.part,
-                "kind": fuse.kind,
-                "amps": fuse.amps,
-                "panel": fuse.panel,
-                "sole": fuse.sole,
-                "alone": fuse.alone,
-                "beside": list(fuse.beside),
-            }
-            for fuse in row.fuses
-        ],
-        ends: [{"id": end.id, "assumed": end.assumed, "why": end.why} for end in row.ends],
-        "switches": list(row.switches),
-        "diodes": list(row.diodes),
-        "references": list(row.references),
-        "needs": list(row.needs),
-        "live": row.live,
-        "why": {key: list(reasons) for key, reasons in row.why.items()},
-        "joined_with": list(row.joined_with),
-        "left_out": [{"names": list(one.names), "switches": list(one.switches)} for one in row.left_out],
-        "too_many": list(row.too_many),
-        "notes": list(row.notes),
-        "probes": [
-            _probe_data(probe, expected.at(row.code, probe.at) if expected is not None else ()) for probe in row.probes
-        ],
-    }
-
-
-def _probe_data(probe: Probe, computed: Sequence[ComputedExpect]) -> dict[str, Any]:
-    expect = probe.expect
-    return {
-        "at": probe.at,
-        "part": probe.part,
-        "kind": probe.kind,
-        "place": probe.place,
-        "access": probe.access,
-        "sheet": ", ".join(probe.sheets),
-        "wire": probe.wire,
-        "sole": probe.sole,
-        "shared_with": list(probe.shared_with),
-        "seen": probe.seen,
-        "expect": {
-            "text": expect.text,
-            "limit_v": expect.limit_v,
-            "source": expect.source,
-            "live": expect.live,
-            "computed": [_computed_data(one) for one in computed],
-        },
-    }
-
-
-def _computed_data(one: ComputedExpect) -> dict[str, Any]:
-    return {
-        "state": one.state,
-        "nominal_v": None if one.volts is None else round(one.volts.nominal, 4),
-        "low_v": None if one.volts is None else round(one.volts.low, 4),
-        "high_v": None if one.volts is None else round(one.volts.high, 4),
-        "lost_nominal_v": None if one.lost is None else round(one.lost.nominal, 4),
-        "lost_high_v": None if one.lost is None else round(one.lost.high, 4),
-        "not_computed": one.not_computed or None,
-        "floating": one.floating,
-        "load": one.load or None,
-        "limit": one.limit.item,
-        "limit_v": one.limit.high,
-        "limit_from": one.limit.origin,
-        "by_default": bool(one.assumed),
-    }
-
-
-# --- CSV -----------------------------------------------------------------------------------------------------------
-
-
-def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
-    """The probe list as CSV, one line for each probe point of each row; the first line says whether the list is complete."""
-    head = [
-        "row",
-        "pin",
-        "number",
-        "at",
-        "kind",
-        "place",
-        "access",
-        "wire",
-        "sheet",
-        "sole",
-        "also in",
-        *(f"live in {key}" for key in report.keys),
-        "expect",
-        "limit V",
-        *(f"{what} V in {key}" for key in report.keys for what in ("nominal", "low", "high")),
-        "not computed",
-        "to mind",
-        "complete",
-    ]
-    complete = cell(report.completeness)
-    lines = [
-        [
-            row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
-            "yes" if probe.sole else "no", " ".join(probe.shared_with), *(probe.expect.live[key] for key in report.keys), probe.expect.text,
-            "" if probe.expect.limit_v is None else f"{probe.expect.limit_v:g}",
-            *_computed_cells(report, row, expected.at(row.code, probe.at) if expected is not None else ()),
-            minding_cell(report.minding, row.point if number == len(row.probes) else probe.at, probe.at), complete,
-        ]
-        for row in report.rows
-        for number, probe in enumerate(row.probes, 1)
-    ]  # fmt: skip
-    for loose in report.loose_ends:
-        lines.append(
-            [
-                loose.code,
-                loose.at,
-                "",
-                str(loose.place),
-                "LOOSE END",
-                loose.message,
-                loose.fix,
-                *[""] * (len(head) - 8),
-                complete,
-            ]
-        )
-    for words in everywhere(report.minding):
-        lines.append(["", "", "", "", "TO MIND", words, *[""] * (len(head) - 7), complete])
-    for condition in report.completeness.conditions:
-        lines.append(["", "", "", "", "RESTS ON", condition, *[""] * (len(head) - 7), complete])
-    return csv_text(head, lines)
-
-
-def _computed_cells(report: SupplyReport, row: Row, computed: Sequence[ComputedExpect]) -> list[str]:
-    """Nominal, low and high volts in each key state, and why some are not computed; empty where the row is not certainly live or nothing is computed."""
-    by_state = {one.state: one for one in computed if row.live.get(one.state) == "live" and not one.floating}
-    cells = []
-    for key in report.keys:
-        one = by_state.get(key)
-        volts = None if one is None else one.volts
-        cells += ["", "", ""] if volts is None else [f"{v:.2f}" for v in (volts.nominal, volts.low, volts.high)]
-    reasons = {key: by_state[key].not_computed for key in report.keys if key in by_state and by_state[key].not_computed}
-    return [*cells, "; ".join(f"{key}: {reason}" for key, reason in reasons.items())]
+__all__ = ["as_csv", "as_data", "as_text", "left_out_words", "live_words", "verdict"]

@@ -1,17 +1,19 @@
-"""Expected volts of a module in one key state: as text and as JSON."""
+"""Expected volts of a module in one key state, as text."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts.values import ElementVolts, ProbeVolts, Range, RowVolts, VoltsReport, amps_number
-from tracer.report.completeness import completeness_data, list_words
-from tracer.report.layout import Page, counted, elsewhere_words
-from tracer.report.minding import labelled, minding_data, notes, opening
+from tracer.electrics.volts.values import ElementVolts, LampTest, ProbeVolts, Range, RowVolts, VoltsReport, Why
+from tracer.report.completeness import list_words
+from tracer.report.lamps import reason
+from tracer.report.layout import Page, codes, counted, elsewhere_words
+from tracer.report.minding import labelled, notes, opening
+from tracer.report.volts_data import as_data
+from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
-SCHEMA = "tracer.volts/1"
 NARROW = 70
 NOT_COMPUTED = "not computed"  # in a cell; the reason stands with the row
 
@@ -38,8 +40,8 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
 
 def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
-    if words := list_words(report.module, report.completeness):
-        page.line(f"{words} What is not typed in is not in these values.", strong=True)
+    not_in_them = "" if report.complete else " What is not typed in is not in these values."
+    page.line(f"{list_words(report.module, report.completeness)}{not_in_them}", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
     opening(page, report.minding)
@@ -65,7 +67,7 @@ def _glance(page: Page, report: VoltsReport) -> None:
     head = ["row", "point", "state", "volts", *(["in order"] if changed else ["low to high"]), "lost V", "A"]
     cells = []
     for row in report.rows:
-        before = "-" if row.in_order_v is None else f"{row.in_order_v:.2f}"
+        before = "-" if row.in_order_v is None else figures.volts_number(row.in_order_v)
         if row.not_computed:
             cells.append([row.code, row.point, row.state, NOT_COMPUTED, "", "", ""])
             continue
@@ -74,10 +76,10 @@ def _glance(page: Page, report: VoltsReport) -> None:
                 row.code,
                 row.point,
                 row.state,
-                "floating" if row.floating else two(row.volts.nominal),
-                before if changed else "" if row.floating else _ends(row.volts),
-                "" if row.floating or row.state in ("dead", "open") else two(row.lost.nominal),
-                amps_number(row.current_a.nominal),
+                "floating" if row.floating else figures.volts_number(row.volts.nominal),
+                before if changed else "" if row.floating else figures.volts_ends(row.volts.low, row.volts.high),
+                "" if row.floating or row.state in ("dead", "open") else figures.volts_number(row.lost.nominal),
+                figures.amps_number(row.current_a.nominal),
             ]
         )
     if page.width < NARROW:
@@ -107,19 +109,19 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
         return
     page.labelled("expect", f"{volts(row.volts)} to battery negative")
     if row.in_order_v is not None:
-        page.labelled("in order", f"{row.in_order_v:.2f} V without what is supposed above")
+        page.labelled("in order", f"{figures.volts(row.in_order_v)} without what is supposed above")
     if row.across is not None:
         page.labelled("across", f"{volts(row.across)} from {row.point} to {row.across_to}")
     if row.state in ("live", "grounded"):
-        page.labelled("lost", f"{volts(row.lost)}, of it copper {_milli(row.copper_v)}")
-        page.labelled("current", _amps(row.current_a))
+        page.labelled("lost", f"{volts(row.lost)}, of it copper {figures.drop(row.copper_v)}")
+        page.labelled("current", figures.amps_range(row.current_a.low, row.current_a.nominal, row.current_a.high))
         page.labelled("limit", f"{row.limit.words()} for {row.limit.item} ({row.limit.origin})")
     for verdict in row.verdicts:
         page.labelled("judge", verdict)
     if row.closes_mv is not None and row.state == "live":
         page.labelled(
             "closes",
-            f"drops out, module and drops back add up to the source, {abs(row.closes_mv):.3f} mV left over (nominal)",
+            f"drops out, module and drops back add up to the source, {figures.millivolts(abs(row.closes_mv) / 1000)} left over (nominal)",
         )
     if row.elements and row.state in ("live", "grounded"):
         _way(page, row)
@@ -146,7 +148,8 @@ def _way(page: Page, row: RowVolts) -> None:
         page.labelled(
             "beside",
             ", ".join(
-                f"{probe.at} {'floating' if probe.floating else f'{two(probe.volts.nominal)} V'}" for probe in beside
+                f"{probe.at} {'floating' if probe.floating else f'{figures.volts_number(probe.volts.nominal)} V'}"
+                for probe in beside
             ),
         )
 
@@ -155,45 +158,38 @@ def _way_line(point: str, probe: ProbeVolts | None, element: ElementVolts | None
     value, ends = "", ""
     point = point.replace(" behind the added resistance", ", wire side")
     if probe is not None:
-        value = "floating" if probe.floating else two(probe.volts.nominal)
-        ends = "" if probe.floating else _ends(probe.volts)
+        value = "floating" if probe.floating else figures.volts_number(probe.volts.nominal)
+        ends = "" if probe.floating else figures.volts_ends(probe.volts.low, probe.volts.high)
     if element is None:
         return [point, value, ends, "", "", "", ""]
     return [
         point,
         value,
         ends,
-        _mv(element.drop_v.nominal),
-        _mv(element.drop_v.high),
-        _mv(element.copper_v) if element.copper_v else "",
+        figures.millivolts_number(element.drop_v.nominal),
+        figures.millivolts_number(element.drop_v.high),
+        figures.millivolts_number(element.copper_v) if element.copper_v else "",
         element.name + (" (*)" if element.assumed else ""),
     ]
 
 
 def _unplugged(page: Page, report: VoltsReport) -> None:
-    tested = [row for row in report.rows if row.lamp is not None]
+    """Each pin alone, with the lamp that its fuse or wire allows."""
+    tested = [(row, row.lamp) for row in report.rows if row.lamp is not None]
     if not tested:
         return
-    watts = tested[0].lamp.watts if tested[0].lamp else 0.0
-    page.heading(f"Unplugged, each pin alone: meter, and meter with a lamp of {watts:g} W")
-    cells = []
-    for row in tested:
-        lamp = row.lamp
-        assert lamp is not None
-        cells.append(
-            [
-                row.code,
-                row.point,
-                _lamp_volts(lamp.meter_v),
-                _lamp_volts(lamp.lamp_v) if lamp.allowed else "-",
-                _lamp_says(row),
-            ]
-        )
+    page.heading("Unplugged, each pin alone: meter, and meter with a lamp")
+    cells = [
+        [row.code, row.point, _lamp_volts(test.meter_v), *_lamp_cells(test), _lamp_says(row, test)]
+        for row, test in tested
+    ]
     if page.width < NARROW:
-        for code, point, meter, lamp_v, says in cells:
-            page.line(f"{code} {point}: meter {meter}, lamp {lamp_v}; {says}", indent=2, hang=4)
+        for code, point, meter, watts, lamp_v, says in cells:
+            page.line(f"{code} {point}: meter {meter}, lamp {f'{watts} {lamp_v}'.strip()}; {says}", indent=2, hang=4)
     else:
-        page.table(cells, indent=2, head=["row", "point", "meter", "lamp", "what it tells"])
+        page.table(cells, indent=2, head=["row", "point", "meter", "lamp", "V", "what it tells"])
+    for words, found in _too_large(tested).items():
+        page.line(f"{codes(found)}: lamp {words}.", indent=2, hang=4, strong=True)
     page.line(
         f"Volts to battery negative, to be expected {'with what is supposed above' if report.changes else 'with everything in order'}: clearly less with the lamp (on a ground: more) is resistance in that way. "
         "For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, never on bus, signal, 5 V or restraint wiring.",
@@ -202,22 +198,35 @@ def _unplugged(page: Page, report: VoltsReport) -> None:
 
 
 def _lamp_volts(value: float | None) -> str:
-    return "floating" if value is None else f"{value:.2f}"
+    return "floating" if value is None else figures.volts_number(value)
 
 
-def _lamp_says(row: RowVolts) -> str:
-    lamp = row.lamp
-    assert lamp is not None
-    if not lamp.allowed:
-        return "no lamp on this pin: it is not declared as supply or ground"
-    if lamp.meter_v is None:
+def _lamp_cells(test: LampTest) -> list[str]:
+    """The lamp, and what the meter shows with it."""
+    if test.lamp.watts is None:
+        return ["-", ""]
+    return [figures.stated(test.lamp.watts, "W"), _lamp_volts(test.lamp_v)]
+
+
+def _too_large(tested: Sequence[tuple[RowVolts, LampTest]]) -> dict[str, list[str]]:
+    """Rows whose lamp was asked for and is more than their fuse or wire allows."""
+    found: dict[str, list[str]] = {}
+    for row, test in tested:
+        lamp = test.lamp
+        if lamp.why is Why.ASKED and lamp.watts is not None and lamp.watts > (lamp.of or 0.0):
+            found.setdefault(reason(lamp), []).append(row.code)
+    return found
+
+
+def _lamp_says(row: RowVolts, test: LampTest) -> str:
+    if test.lamp.watts is None:
+        return f"no lamp on this pin: {reason(test.lamp)}"
+    if test.meter_v is None:
         return "off with the module unplugged" if row.state in ("live", "grounded") else "open"
-    lost = lamp.meter_v - (lamp.lamp_v or 0.0) if row.level == "supply" else (lamp.lamp_v or 0.0) - lamp.meter_v
-    if row.level == "supply" and lamp.meter_v < 1.0:
+    if row.level == "supply" and test.meter_v < 1.0:
         return "dead"
-    if lost > 1.0:
-        return f"the meter alone hides it: {lost:.1f} V lost under load"
-    return f"{_milli(max(lost, 0.0))} lost under load"
+    lost = f"{figures.drop(test.lost_v(row.level))} lost under load"
+    return f"the meter alone hides it: {lost}" if test.hidden(row.level) else lost
 
 
 def _rests_on(page: Page, report: VoltsReport) -> None:
@@ -243,7 +252,8 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
         indent=2,
     )
     page.line(
-        f"Meter of {report.meter_ohm / 1e6:g} MΩ at the probed point only. Battery: {report.battery_source}.", indent=2
+        f"Meter of {figures.ohms(report.meter_ohm)} at the probed point only. Battery: {report.battery_source}.",
+        indent=2,
     )
     page.line("What depends on something not held is taken as off. The maker's figures come first.", indent=2)
     page.cautions(caution.text for caution in cautions_for("probe"))
@@ -251,15 +261,7 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
 
 def volts(value: Range) -> str:
     """'12.40 V (11.80 to 12.80)'."""
-    if abs(value.high - value.low) < 0.005:
-        return f"{two(value.nominal)} V"
-    return f"{two(value.nominal)} V ({two(value.low)} to {two(value.high)})"
-
-
-def two(value: float) -> str:
-    """Two decimals, and no minus before a zero."""
-    text = f"{value:.2f}"
-    return "0.00" if text == "-0.00" else text
+    return figures.volts_range(value.low, value.nominal, value.high)
 
 
 def limit_words(limit: LimitInUse) -> str:
@@ -267,124 +269,4 @@ def limit_words(limit: LimitInUse) -> str:
     return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
-def _ends(value: Range) -> str:
-    return f"{two(value.low)} to {two(value.high)}"
-
-
-def _amps(value: Range) -> str:
-    if value.high < 0.001:
-        return "none worth naming"
-    if value.high - value.low < 0.005 * value.high:
-        return f"{amps_number(value.nominal, 3)} A"
-    return f"{amps_number(value.nominal)} A ({amps_number(value.low)} to {amps_number(value.high)})"
-
-
-def _mv(volts_: float) -> str:
-    return f"{volts_ * 1000:.1f}" if abs(volts_) < 0.01 else f"{volts_ * 1000:.0f}"
-
-
-def _milli(volts_: float) -> str:
-    return f"{volts_ * 1000:.0f} mV" if volts_ < 0.1 else f"{volts_:.2f} V"
-
-
-# --- JSON ----------------------------------------------------------------------------------------------------------
-
-
-def as_data(report: VoltsReport) -> dict[str, Any]:
-    """The readings as plain data, documented in docs/json/volts.md."""
-    return {
-        "schema": SCHEMA,
-        "vehicle": report.vehicle,
-        "module": report.module,
-        "complete": report.complete,
-        "completeness": completeness_data(report.completeness),
-        "loose_elsewhere": report.completeness.elsewhere,
-        "key": report.key,
-        "system_v": report.system_v,
-        "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},
-        "held": list(report.held),
-        "changes": list(report.changes),
-        "undecided": list(report.undecided),
-        "notes": list(report.notes),
-        "meter_ohm": report.meter_ohm,
-        "assumed_currents": report.assumed_currents,
-        "rows": [_row_data(row) for row in report.rows],
-        "minding": minding_data(report.minding),
-    }
-
-
-def range_data(value: Range, unit: str) -> dict[str, float]:
-    """`{low_v, nominal_v, high_v}` or another unit, rounded to what a computation from such values can mean."""
-    return {f"{name}{unit}": round(getattr(value, name), 6) for name in ("low", "nominal", "high")}
-
-
-def limit_data(limit: LimitInUse | None) -> dict[str, Any] | None:
-    """A limit with where it is from."""
-    if limit is None:
-        return None
-    return {
-        "item": limit.item,
-        "value": limit.high,
-        "low": limit.low,
-        "unit": limit.unit,
-        "origin": limit.origin,
-        "source": limit.source,
-    }
-
-
-def _row_data(row: RowVolts) -> dict[str, Any]:
-    return {
-        "row": row.code,
-        "point": row.point,
-        "level": row.level,
-        "declared": row.declared,
-        "state": row.state,
-        "why": list(row.why),
-        "floating": row.floating,
-        "not_computed": row.not_computed or None,
-        "volts": None if row.not_computed else range_data(row.volts, "_v"),
-        "lost": None if row.not_computed else range_data(row.lost, "_v"),
-        "current": None if row.not_computed else range_data(row.current_a, "_a"),
-        "copper_v": None if row.not_computed else round(row.copper_v, 6),
-        "limit": None if row.no_method else limit_data(row.limit),
-        "across": {**range_data(row.across, "_v"), "to": row.across_to} if row.across is not None else None,
-        "closes_mv": None if row.closes_mv is None else round(row.closes_mv, 6),
-        "in_order_v": None if row.in_order_v is None else round(row.in_order_v, 6),
-        "judge": list(row.verdicts),
-        "assumed": list(row.assumed),
-        "unplugged": None
-        if row.lamp is None
-        else {
-            "meter_v": _rounded(row.lamp.meter_v),
-            "lamp_v": _rounded(row.lamp.lamp_v),
-            "lamp_w": row.lamp.watts,
-        },
-        "elements": [
-            {
-                "element": element.name,
-                "from": element.from_point,
-                "to": element.to_point,
-                "ohm": {key: float(f"{value:.4g}") for key, value in range_data(element.ohm, "_ohm").items()},
-                "current": range_data(element.current_a, "_a"),
-                "drop": range_data(element.drop_v, "_v"),
-                "copper_v": round(element.copper_v, 6),
-                "basis": element.basis,
-                "assumed": element.assumed or None,
-                "limit": limit_data(element.limit),
-            }
-            for element in row.elements
-        ],
-        "probes": [
-            {
-                "at": probe.at,
-                "floating": probe.floating,
-                "volts": range_data(probe.volts, "_v"),
-                "lost": range_data(probe.lost, "_v"),
-            }
-            for probe in row.probes
-        ],
-    }
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)
+__all__ = ["as_data", "as_text", "limit_words", "volts"]

@@ -106,13 +106,6 @@ def battery_v(state: str, system_v: float = 12.0) -> Span:
 
 
 @cache
-def lamp_watts() -> tuple[Sourced, ...]:
-    """Usual sizes of filament lamps, W at 12 V."""
-    rows = _tables.table("allowances", "lamps")
-    return tuple(Sourced(row.number("watts"), "W", row.source, row.certainty, row.text("item")) for row in rows)
-
-
-@cache
 def meter(item: str) -> Sourced:
     """A property of a usual workshop meter.
 

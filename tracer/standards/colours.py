@@ -152,15 +152,6 @@ def colour_name(codes: tuple[str, ...]) -> str:
     return f"{base} with {' and '.join(tracers)}" if tracers else base
 
 
-def same_colour(a: tuple[str, ...], b: tuple[str, ...]) -> bool:
-    """Whether two tuples of codes describe the same wire colour.
-
-    The base colour must be the same; the two tracers of a three-colour wire have no order.
-    Red with green is not green with red.
-    """
-    return a[:1] == b[:1] and sorted(a[1:]) == sorted(b[1:])
-
-
 @cache
 def colours() -> tuple[Colour, ...]:
     """Every colour code, those of IEC 60757 first."""

@@ -163,17 +163,6 @@ def largest_fuse_a(area_mm2: float) -> Sourced | None:
     return Sourced(row.number("rating_a"), "A", row.source, row.certainty, row.optional_text("note"))
 
 
-def is_usual_size(size: Size) -> bool:
-    """Whether vehicle diagrams use this size; every gauge counts as usual.
-
-    A bare ``14`` is read as 14 mm², which no series has, where 14AWG may have been meant: a reason
-    to ask, not an error.
-    """
-    if size.awg is not None:
-        return True
-    return any(math.isclose(size.area_mm2, usual) for usual in _usual_sizes_mm2())
-
-
 def _gauge_size(text: str, written: str) -> Size:
     number, name = _gauge_number(written)
     if not THICKEST_AWG <= number <= THINNEST_AWG:
@@ -280,9 +269,3 @@ def _quantity(table: str, name: str) -> Sourced:
             note = row.optional_text("condition")
             return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, note)
     raise BrokenTable(f"conductors.yaml, {table}: no quantity {name!r}")
-
-
-@cache
-def _usual_sizes_mm2() -> frozenset[float]:
-    rows = _tables.table("conductors", "usual_sizes_mm2")
-    return frozenset(float(size) for row in rows for size in row.numbers("sizes"))

@@ -52,17 +52,6 @@ class FuseRating:
     certainty: Certainty
 
 
-@dataclass(frozen=True, slots=True)
-class TimeCurrent:
-    """Opening time at a multiple of the rating; ``max_s`` None means that it need not open at all."""
-
-    times_rating: float
-    min_s: float
-    max_s: float | None
-    source: str
-    certainty: Certainty
-
-
 @cache
 def fuse_kinds() -> tuple[FuseKind, ...]:
     """Every family, blade types first."""
@@ -137,20 +126,6 @@ def colour_of(rating_a: float, kind: str) -> str | None:
     return found.colour if found else None
 
 
-def is_standard_rating(rating_a: float, kind: str) -> bool:
-    """Whether the family is made in this rating by its standard.
-
-    Ratings outside the standard (120 A in a high-current blade) give False. A family without any
-    listed rating gives False for all: look at `ratings` first.
-
-    Raises
-    ------
-    UnknownFuseKind : no such family
-    """
-    found = rating_of(rating_a, kind)
-    return found is not None and found.standard
-
-
 def cold_resistance_mohm(rating_a: float, kind: str) -> Sourced | None:
     """Typical resistance of the cold element, mΩ; None where nothing is known.
 
@@ -170,60 +145,6 @@ def cold_resistance_mohm(rating_a: float, kind: str) -> Sourced | None:
         return None
     note = _joined("typical, cold; value of a medium blade, taken for a miniature one", medium.note)
     return replace(medium, certainty="memory", note=note)
-
-
-def drop_at_rating_mv(rating_a: float, kind: str) -> Sourced | None:
-    """Drop across the fuse at its rated current, element hot, mV; None where nothing is known.
-
-    ``note`` says whether the value is a limit (high-current blade) or typical (the others).
-
-    Raises
-    ------
-    UnknownFuseKind : no such family
-    """
-    name = fuse_kind(kind).name
-    if name != "high-current blade":
-        found = _by_rating("drop_at_rating", "drop_mv", "mV", rating_a, name)
-        return replace(found, note="typical, at rated current") if found else None
-    for row in _tables.table("fuses", "large_blade_drop_limit"):
-        if rating_of(rating_a, name) and row.number("from_a") <= rating_a <= row.number("to_a"):
-            return Sourced(row.number("drop_mv"), "mV", row.source, row.certainty, "limit, at rated current")
-    return None
-
-
-@cache
-def time_current(kind: str) -> tuple[TimeCurrent, ...]:
-    """Opening times at multiples of the rating, rising; empty where none is listed.
-
-    Raises
-    ------
-    UnknownFuseKind : no such family
-    """
-    name = fuse_kind(kind).name
-    return tuple(
-        TimeCurrent(
-            row.number("times_rating"),
-            row.number("min_s"),
-            row.optional_number("max_s"),
-            row.source,
-            row.certainty,
-        )
-        for row in _tables.table("fuses", "time_current")
-        if name in row.texts("kinds")
-    )
-
-
-def continuous_share() -> Sourced:
-    """Share of the rating that a fuse may carry all the time, as a rule of thumb."""
-    (row,) = _tables.table("fuses", "loading")
-    return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.text("note"))
-
-
-@cache
-def blade_scope() -> tuple[tuple[str, Sourced], ...]:
-    """What ISO 8820-3 covers, as (quantity, value) pairs: rating, breaking capacity, voltage classes."""
-    rows = _tables.table("fuses", "scope_iso_8820_3")
-    return tuple((r.text("quantity"), Sourced(r.number("value"), r.text("unit"), r.source, r.certainty)) for r in rows)
 
 
 def _by_rating(table: str, key: str, unit: str, rating_a: float, kind: str) -> Sourced | None:

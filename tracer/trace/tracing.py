@@ -215,7 +215,7 @@ class Tracing:
         ways = self._all_supply_ways
         found = set()
         for number, link in enumerate(self.circuit.links):
-            if link.kind is LinkKind.FUSE and ways.leads_to(link.a):
+            if link.kind is LinkKind.FUSE and ways.leads_to(link.a) and not ways.has_way_beside(link.a, number):
                 way = ways.to(link.a)
                 if way is not None and number in way.sole_links:
                     found.add(link.part)
@@ -279,21 +279,6 @@ class Tracing:
         if part is None:
             return False
         return not (part.kind is PartKind.JOINT and self.circuit.node_pins[node].startswith("group "))
-
-    def place_of_part(self, name: str) -> tuple[str | None, str | None]:
-        """Where a part sits and how to get there; a position answers with its panel."""
-        part = self.circuit.parts[name]
-        place, access = part.facts.at, part.facts.access
-        if part.panel is not None:
-            panel = self.circuit.parts[part.panel]
-            place = place or panel.facts.at
-            access = access or panel.facts.access
-        return place, access
-
-    def title(self, name: str) -> str:
-        """'ALM (Air levelling module)'."""
-        part = self.circuit.parts[name]
-        return f"{name} ({part.facts.name})" if part.facts.name else name
 
     def is_fuse(self, name: str) -> bool:
         """Whether a part is a fuse, a fusible link or a breaker."""

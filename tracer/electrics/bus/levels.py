@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from tracer.electrics.bus.values import KINDS, LevelLine
 from tracer.electrics.volts.not_computed import why_no_lin_levels
 from tracer.standards import bus as tables
+from tracer.standards import figures
 from tracer.standards.limits import battery_open_circuit
 from tracer.standards.sources import said
 
@@ -39,7 +40,7 @@ def _lin_levels() -> Iterator[LevelLine]:
         recessive.value,
         None,
         full,
-        f"supply {full:g} V",
+        f"supply {figures.stated(full, 'V')}",
         said(recessive.certainty, recessive.source),
     )
     yield LevelLine(
@@ -48,6 +49,6 @@ def _lin_levels() -> Iterator[LevelLine]:
         0.0,
         None,
         dominant.value,
-        f"supply {full:g} V",
+        f"supply {figures.stated(full, 'V')}",
         said(dominant.certainty, dominant.source),
     )

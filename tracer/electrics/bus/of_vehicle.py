@@ -16,7 +16,10 @@ from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.problems import listed, nearest
+from tracer.standards import figures
 from tracer.trace.hazards import Hazards
+from tracer.trace.lists.basis import of_nodes, uncounted_joints
+from tracer.trace.lists.completeness import Completeness
 from tracer.trace.minding import minding_of
 from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
@@ -84,6 +87,8 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         for case in cases
         if case.kind not in ("unplugged", "termination") or withheld.keys().isdisjoint(case.parts)
     )
+    if all(reading is None for case in cases for reading in case.readings):
+        cases = ()  # there is no point at which anything may be read
     tests = tuple(test for test in tests if withheld.keys().isdisjoint((test.module, test.at)))
     levels = tuple(levels_of(kind, limits.system_v))
     report = BusReport(
@@ -103,13 +108,26 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         levels,
         tuple(lines.notes),
         tuple(lines.problems),
-        f"{100 * limits.of('meter resistance share').high:g} % of the reading and {limits.of('meter resistance digits').high:g} Ω",
+        f"{figures.percent(limits.of('meter resistance share').high)} of the reading and {figures.ohms(limits.of('meter resistance digits').high)}",
+        _completeness(lines, terminations, len(loose_ends(lines.tracing)) - len(on_lines)),
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",
-        len(loose_ends(lines.tracing)) - len(on_lines),
         tuple(withheld.items()),
     )
     return replace(report, minding=minding_of(lines.tracing, report))
+
+
+def _completeness(lines: BusLines, terminations: Sequence[BusTermination], elsewhere: int) -> Completeness:
+    """Whether nothing about the bus is unknown; it rests on what is only assumed of its lines."""
+    not_said = not lines.problems and (not lines.facts.kind or any(one.ohms is None for one in terminations))
+    nodes = frozenset[int]().union(*lines.nets.values())
+    return Completeness(
+        loose=len(lines.problems) + not_said,
+        rests_on=of_nodes(lines.tracing, nodes),
+        uncounted=uncounted_joints(lines.circuit, nodes),
+        elsewhere=elsewhere,
+        about="bus",
+    )
 
 
 def _withheld(lines: BusLines, accesses: Sequence[Access]) -> dict[str, str]:

@@ -17,6 +17,7 @@ from tracer.electrics.meters import accuracy_ohm
 from tracer.electrics.model.elements import ohms_of
 from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, FloatArray, IntArray, islands_of
 from tracer.standards import bus as tables
+from tracer.standards import figures
 
 NOMINAL, LOW, HIGH = 1, 0, 2  # places in the values of a piece
 TOUCH_OHM = (0.05, LEAST_OHM, 1.0)  # of lines that touch: nominal, low, high
@@ -365,6 +366,6 @@ def _test_verdict(
         return f"no termination is in reach, so the reading says nothing about {module}"
     most = max(abs(low), abs(high))
     return (
-        f"moves the reading by {min(abs(low), abs(high)):.2f} to {most:.2f} Ω of {before.nominal:.0f}: below the meter's accuracy ({accuracy:.1f} Ω), "
+        f"moves the reading by {figures.ohms_ends(min(abs(low), abs(high)), most)} of {figures.ohms(before.nominal)}: below the meter's accuracy ({figures.ohms(accuracy)}), "
         f"so this test says nothing about {module} or its branch"
     )

@@ -13,6 +13,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import accuracy_ohm
 from tracer.entry.problems import BadReading, listed, nearest
 from tracer.standards import bus as tables
+from tracer.standards import figures
 
 _TYPED_OHM = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>|ohms?|ω|kohms?|kω|k)$")
 
@@ -121,10 +122,10 @@ def _reading_words(reading: float, found: Sequence[Explanation], *, usual: bool)
     if math.isfinite(reading):
         low, high = tables.trade_range("accepted by many at 20 °C")
         if low <= reading <= high:
-            yield f"many accept {low:g} to {high:g} Ω at 20 °C (common practice, no source)"
+            yield f"many accept {figures.ohms_ends(low, high)} at 20 °C (common practice, no source)"
         for row in tables.workshop_readings():
             if row.about_ohm is not None and abs(reading - row.about_ohm) <= 0.1 * row.about_ohm:
-                yield f"about {row.about_ohm:g} Ω is usual for: {row.case} ({row.certainty})"
+                yield f"about {figures.ohms(row.about_ohm)} is usual for: {row.case} ({row.certainty})"
 
 
 def access_named(report: BusReport, at: str) -> int:

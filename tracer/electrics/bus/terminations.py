@@ -10,6 +10,7 @@ from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.bus.values import INPUTS_OHM, BusTermination, Case
 from tracer.entry.models import ResistorFacts, TerminationFacts
 from tracer.standards import bus as tables
+from tracer.standards import figures
 
 
 def terminations_of(lines: BusLines) -> tuple[BusTermination, ...]:
@@ -24,7 +25,7 @@ def judge_terminations(lines: BusLines, terminations: Sequence[BusTermination], 
     low, high = usual_range_ohm()
     if len(fitted) == 1 and total is not None and low <= total.nominal <= high:
         lines.notes.append(
-            f"one termination of {fitted[0].ohms:g} Ω at {fitted[0].name} in place of two of 120 Ω: the reading is right, but losing that one leaves none"
+            f"one termination of {figures.ohms(fitted[0].ohms or 0.0)} at {fitted[0].name} in place of two of 120 Ω: the reading is right, but losing that one leaves none"
         )
     elif len(fitted) == 1 and (total is None or total.nominal > high):
         lines.problems.append(
@@ -32,7 +33,7 @@ def judge_terminations(lines: BusLines, terminations: Sequence[BusTermination], 
         )
     elif fitted and len(fitted) != 2 and total is not None:
         lines.notes.append(
-            f"{len(fitted)} termination{'s' if len(fitted) != 1 else ''}: {total.nominal:.0f} Ω in order; two of 120 Ω would make 60 Ω"
+            f"{len(fitted)} termination{'s' if len(fitted) != 1 else ''}: {figures.ohms(total.nominal)} in order; two of 120 Ω would make 60 Ω"
             if total.nominal < INPUTS_OHM
             else f"{len(fitted)} terminations: the lines read open, or some kΩ, in order; two of 120 Ω would make 60 Ω"
         )
@@ -129,7 +130,9 @@ class _Terminations:
         for part, ohms in zip(chain.parts, own, strict=True):
             stated = typed[part].ohms if part in typed else None
             if stated is not None and ohms is not None and stated not in (ohms, total):
-                problem = f"termination {part}: {stated:g} Ω in vehicle.yaml, {ohms:g} Ω on its sheet"
+                problem = (
+                    f"termination {part}: {figures.ohms(stated)} in vehicle.yaml, {figures.ohms(ohms)} on its sheet"
+                )
         if total is None:
             problem = problem or self._not_counted(name)
         split = len(chain.parts) > 1 or any(facts.split == "yes" for facts in typed.values())

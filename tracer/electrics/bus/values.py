@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
@@ -116,7 +118,7 @@ class LevelLine:
 
 
 @dataclass(frozen=True)
-class BusReport:
+class BusReport(Answer):
     """One bus: what it is made of, what is read where, what a test tells. `cases` begins with the bus in order."""
 
     vehicle: str
@@ -136,27 +138,18 @@ class BusReport:
     notes: tuple[str, ...]
     problems: tuple[str, ...]
     meter: str
+    completeness: Completeness
     line_ohms: dict[str, float] = field(default_factory=dict)
     commander: str = ""
-    loose_elsewhere: int = 0  # loose ends of the vehicle that are on none of its lines
     not_to_measure: tuple[
         tuple[str, str], ...
     ] = ()  # access points and modules at which nothing may be measured, with the reason
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing about the bus is unknown."""
-        return bool(self.kind) and not self.problems and all(t.ohms is not None for t in self.terminations)
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
 def ohm_words(ohm: float) -> str:
-    """'60.0 Ω', '12 kΩ', 'open'."""
-    if ohm > OPEN_OHM:
-        return "open"
-    if ohm >= 1000:
-        return f"{ohm / 1000:.3g} kΩ"
-    return f"{ohm:.1f} Ω"
+    """'60 Ω', '12.3 kΩ', 'open'."""
+    return "open" if ohm > OPEN_OHM else figures.ohms(ohm)

@@ -10,6 +10,7 @@ from tracer.circuit.kinds import FUSE_KINDS, LOADS, PARTS, LinkKind
 from tracer.circuit.model import Circuit, Lever
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, nearest
+from tracer.standards import figures
 from tracer.trace.affects.dead_part import Target, UnknownPart, part_named, target_of
 from tracer.trace.affects.still_fed import opened_at_pin
 from tracer.trace.lists.results import Row
@@ -75,7 +76,7 @@ class Changes:
         return (
             *(target.words for target in self.opened),
             *(f"module {name} unplugged" for name in self.unplugged),
-            *(f"{name} fitted with {amps:g} A" for name, amps in self.fitted_a.items()),
+            *(f"{name} fitted with {figures.stated(amps, 'A')}" for name, amps in self.fitted_a.items()),
             *(load.words for load in self.loads),
             *(added.words for added in self.added),
         )
@@ -176,14 +177,6 @@ def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
     return value, unit
 
 
-def _ohm(value: float) -> str:
-    """'0.5 Ω', '2.2 kΩ', '2 MΩ'."""
-    for least, prefix in ((1e6, "M"), (1e3, "k")):
-        if value >= least:
-            return f"{value / least:g} {prefix}Ω"
-    return f"{value:g} Ω"
-
-
 def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
     example = "ROW=21W, PART.PIN=2A or PART.PIN=6ohm"
     name, amount = _split(text, example)
@@ -196,7 +189,11 @@ def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
         node, level = circuit.pins_of[row.part][row.pin], row.level
     else:
         node, level = node_named(circuit, name, [row.code for row in rows]), "supply"
-    shown = {"lamp": f"{value:g} W lamp", "current": f"load of {value:g} A", "resistor": f"load of {_ohm(value)}"}[kind]
+    shown = {
+        "lamp": f"{figures.stated(value, 'W')} lamp",
+        "current": f"load of {figures.stated(value, 'A')}",
+        "resistor": f"load of {figures.ohms(value)}",
+    }[kind]
     to = "battery negative" if level == "supply" else "battery positive"
     return AddedLoad(node, level, kind, value, f"{shown} between {circuit.node_names[node]} and {to}")
 
@@ -231,7 +228,7 @@ def _added(circuit: Circuit, text: str) -> AddedOhm:
     name, amount = _split(text, example)
     value, _ = _amount(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
     target = target_of(circuit, name)
-    words = f"{_ohm(value)} in series at {name}"
+    words = f"{figures.ohms(value)} in series at {name}"
     if target.kind in _IN_SERIES:
         numbers = (
             (n for n in target.opened.links)
@@ -261,7 +258,7 @@ def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
         raise BadChange(f"{name} is not one fuse.")
     value, _ = _amount(amount if amount[-1].isalpha() else f"{amount}A", ("a",), "F9=30")
     if not 0.1 <= value <= 2000:
-        raise BadChange(f"{value:g} A is no rating of a fuse.")
+        raise BadChange(f"{figures.stated(value, 'A')} is no rating of a fuse.")
     return parts[0], value
 
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit, Link, LinkKind, Part
 from tracer.entry.models import FuseFacts, LoadFacts, TwoPinFacts
-from tracer.standards import allowances
+from tracer.standards import allowances, figures
 from tracer.standards.allowances import Span, contact_ohm, unknown_wire
 from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m
 from tracer.standards.fuses import UnknownFuseKind, cold_resistance_mohm
@@ -84,12 +84,12 @@ def _copper(
     if area_mm2 is not None:
         areas = (area_mm2,) * 3
     else:
-        assumed.append(f"size ({area.high:g} to {area.low:g} mm² taken)")
+        assumed.append(f"size ({figures.stated_range(area.high, area.low, 'mm²')} taken)")
     lengths = (length.low, length.nominal, length.high)
     if length_m is not None:
         lengths = (length_m,) * 3
     else:
-        assumed.append(f"length ({length.low:g} to {length.high:g} m taken)")
+        assumed.append(f"length ({figures.stated_range(length.low, length.high, 'm')} taken)")
     solid = copper_resistivity()
     low = solid.value / areas[0] * (1 + 0.00393 * (cold - 20)) * lengths[0]
     nominal = max_resistance_mohm_per_m(areas[1]).value / 1000 * lengths[1]
@@ -97,7 +97,7 @@ def _copper(
     if size_text is not None and "AWG" in size_text:
         high *= 1.05  # the gauge formula is for a solid wire; strands read a few per cent more
     size = size_text or "size not known"
-    shown = f"{length_m:g} m" if length_m is not None else "length not known"
+    shown = figures.stated(length_m, "m") if length_m is not None else "length not known"
     return min(low, nominal), nominal, max(high, nominal), f"{size}, {shown}", " and ".join(assumed)
 
 
@@ -129,7 +129,7 @@ def fuse_element_ohms(facts: FuseFacts, rating_a: float | None, *, cold: bool = 
         nominal,
         nominal * 1.9,
         0.0,
-        f"{rating_a:g} A, no table: from 100 mV at rating",
+        f"{figures.stated(rating_a, 'A')}, no table: from 100 mV at rating",
         "resistance of the element",
     )
 
@@ -148,7 +148,7 @@ def _found_ohm(typed: str | None, kind_name: str, rating_a: float) -> tuple[floa
             continue
         if found is not None:
             assumed = "" if typed else "blade fuse"
-            return found.value / 1000, f"{rating_a:g} A, {found.certainty}", assumed
+            return found.value / 1000, f"{figures.stated(rating_a, 'A')}, {found.certainty}", assumed
     return None
 
 
@@ -177,22 +177,28 @@ def _strap_ohms(circuit: Circuit, link: Link) -> Ohms:
     assert isinstance(facts, TwoPinFacts)
     if facts.ohms is None:
         return Ohms.of(contact_ohm("ground strap"), "strap, resistance not typed in", f"{link.part}: resistance")
-    return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{facts.ohms:g} Ω as typed")
+    return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{figures.ohms(facts.ohms)} as typed")
 
 
 def load_ohms(circuit: Circuit, name: str, system_v: float) -> Ohms | None:
     """A load as the resistor it is at its rated voltage; None where neither W, A nor Ω is typed in."""
     facts = circuit.parts[name].facts
     if isinstance(facts, TwoPinFacts) and facts.ohms is not None:
-        return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{facts.ohms:g} Ω as typed")
+        return Ohms(facts.ohms, facts.ohms, facts.ohms, 0.0, f"{figures.ohms(facts.ohms)} as typed")
     if not isinstance(facts, LoadFacts):
         return None
     if facts.watts is not None:
         ohm, spread = system_v**2 / facts.watts, allowances.spread("watts of a load")
-        return Ohms(ohm / spread.high, ohm, ohm / spread.low, 0.0, f"{facts.watts:g} W at {system_v:g} V")
+        return Ohms(
+            ohm / spread.high,
+            ohm,
+            ohm / spread.low,
+            0.0,
+            f"{figures.stated(facts.watts, 'W')} at {figures.stated(system_v, 'V')}",
+        )
     if facts.amps is not None:
         ohm = system_v / facts.amps
-        return Ohms(ohm, ohm, ohm, 0.0, f"{facts.amps:g} A at {system_v:g} V")
+        return Ohms(ohm, ohm, ohm, 0.0, f"{figures.stated(facts.amps, 'A')} at {figures.stated(system_v, 'V')}")
     return None
 
 

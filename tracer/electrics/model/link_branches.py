@@ -10,6 +10,7 @@ from tracer.electrics.model.elements import LINKS, Ohms, ohms_of
 from tracer.electrics.model.making import Draft, Shared
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import LoadFacts
+from tracer.standards import figures
 from tracer.standards.allowances import Span, default_draw_a, junction_v, spread
 
 
@@ -55,7 +56,7 @@ class LinkBranches:
         if extra_ohm:
             ohms = replace(
                 ohms, low=ohms.low + extra_ohm, nominal=ohms.nominal + extra_ohm, high=ohms.high + extra_ohm,
-                basis=f"{ohms.basis}; {extra_ohm:g} Ω added",
+                basis=f"{ohms.basis}; {figures.ohms(extra_ohm)} added",
             )  # fmt: skip
         kind = LINKS[link.kind].called(self.circuit.parts.get(link.part))
         closed = True
@@ -100,6 +101,6 @@ class LinkBranches:
         draw = default_draw_a(item)
         volts = self.draft.system_v
         ohms = Ohms(
-            volts / draw.high, volts / draw.nominal, volts / draw.low, 0.0, "nothing typed in", f"{link.part}: current ({draw.low:g} to {draw.high:g} A taken)"
+            volts / draw.high, volts / draw.nominal, volts / draw.low, 0.0, "nothing typed in", f"{link.part}: current ({figures.stated_range(draw.low, draw.high, 'A')} taken)"
         )  # fmt: skip
         self.draft.branches.append(Branch(a, b, number, "load", link.part, ohms))

@@ -9,6 +9,7 @@ from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.making import Draft
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import ModuleFacts
+from tracer.standards import figures
 from tracer.standards.allowances import contact_ohm, default_draw_a, spread
 
 _SAME = 0.3  # of the vehicle's voltage: a battery at rest, cranking or charging is still one of it
@@ -72,7 +73,7 @@ class ModuleDraws:
             span = default_draw_a(f"supply pin of a module, {'key off' if off else 'awake'}")
             factor = 12.0 / self.draft.system_v
             amounts = (span.low * factor, span.nominal * factor, span.high * factor)
-            assumed = f"current of {module}.{pin} ({amounts[0]:g} to {amounts[2]:g} A taken)"
+            assumed = f"current of {module}.{pin} ({figures.stated_range(amounts[0], amounts[2], 'A')} taken)"
         rated_v = self.rated_v.get(node, self.draft.system_v)
         self.draft.draws.append(Draw(f"{module}.{pin}", node, hub, "current", amounts, rated_v, assumed))
 

@@ -16,6 +16,7 @@ from tracer.electrics.model.module_draws import ModuleDraws
 from tracer.electrics.model.sources import Sources
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import FuseFacts
+from tracer.standards import figures
 from tracer.trace.tracing import Tracing
 
 
@@ -101,5 +102,5 @@ def _note_fuses_too_large(draft: Draft) -> None:
         assert isinstance(facts, FuseFacts)
         if facts.amps is not None and amps > facts.amps:
             draft.notes.append(
-                f"{name}: {amps:g} A in place of {facts.amps:g} A no longer protects its wires; the drop tells nothing about that"
+                f"{name}: {figures.stated(amps, 'A')} in place of {figures.stated(facts.amps, 'A')} no longer protects its wires; the drop tells nothing about that"
             )

@@ -117,6 +117,7 @@ class Reduction:
 
     def forward(self, injected_a: FloatArray) -> None:
         """Hand the currents of the nodes taken out on to the rest, in place; (n, s) or (n, s, k) amperes."""
+        # What is fed into a node that is taken out leaves it over its edges, in proportion to their conductances: as if it were fed into the neighbours.
         for step, share in zip(self.rounds, self.share, strict=True):
             values = _widened(share[step.handed.order], injected_a) * injected_a[step.giver]
             step.handed.add(values, injected_a)
@@ -126,6 +127,7 @@ class Reduction:
         for step, share, total_s in zip(
             reversed(self.rounds), reversed(self.share), reversed(self.total_s), strict=True
         ):
+            # a node's volts: the mean of its neighbours, weighted by conductance, and what its own current lifts it above that
             from_others = step.around.of(_widened(share, volts) * volts[step.other])
             volts[step.node] = volts[step.node] / _widened(total_s, volts) + from_others
 
@@ -216,6 +218,8 @@ def whole_elimination_of(size: int, ends: IntArray) -> WholeElimination:
 
 
 def _reduced(rounds: Sequence[_Round], edge_s: FloatArray) -> Reduction:
+    # Star-mesh: a node with conductances g1, g2 ... to its neighbours and nothing fed in is the same as a branch gi * gj / sum(g) between each two of them.
+    # No node of a round is a neighbour of another, so their stars share no edge: one round is a handful of array operations for all of them, in all settings.
     shares, totals = [], []
     for step in rounds:
         here_s = edge_s[step.edge]
@@ -244,6 +248,7 @@ def elimination_of(
     edge_of = np.array([edges.between(a, b) if a != b else -1 for a, b in every], dtype=np.intp)
     stay = set(late.tolist())
     early = edges.taken_out(stay, _EARLY_NEIGHBOURS)
+    # The late part is small and is solved many more times than the early one, so it gets arrays of its own: a whole row of the vehicle's would be read for each.
     left = sorted(edges.at)
     edge_count = edges.count
     late_edge = sorted({edge for node in left for edge in edges.at[node].values()})
@@ -299,6 +304,8 @@ class _Edges:
         rounds = []
         waiting = {node: here for node, here in self.at.items() if node not in stay}
         while waiting:
+            # Few neighbours first, as each star of n makes n(n-1)/2 branches. At least 2, so that a chain of wires, most of a vehicle, goes at once and not
+            # end by end.
             limit = max(2, min(self._neighbours(here) for here in waiting.values()))
             if limit > most_neighbours:
                 break
@@ -342,6 +349,8 @@ class _Edges:
                 first.append(i)
                 second.append(j)
                 meshed.append(self.between(a, b))
+        # Sums over rows of unequal number go by blocks of equal ones (`RowSums`), which wants the edges in its own order: so everything that points to an edge
+        # (`first`, `second`) or to a node (`owner`) is told where that went.
         around = RowSums.by(_numbers(owner))
         order, place, row_of = around.order, _inverse(around.order), _inverse(around.into)
         others, owners = _numbers(other)[order], row_of[_numbers(owner)[order]]

@@ -391,27 +391,6 @@ class Factor:
         diagonal = np.bincount(a, g, own.node_count) + np.bincount(b, g, own.node_count)
         return float(np.finfo(np.float64).eps * np.max(diagonal, initial=0.0))
 
-    def farthest_ohm(self) -> float:
-        """Upper bound of the resistance between any node that does not float and the held nodes.
-
-        The shortest way of all, parallel branches combined: every other way can only lower the resistance.
-        """
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import dijkstra
-
-        own = self.network
-        if not own.held_node.size:
-            return 0.0
-        used = own.closed & (own.ends[:, 0] != own.ends[:, 1])
-        a, b = own.ends[used].T
-        g = own.conductance_s[used]
-        n = own.node_count
-        both_ways = (np.concatenate([a, b]), np.concatenate([b, a]))
-        steps = coo_array((np.concatenate([g, g]), both_ways), shape=(n, n)).tocsr()
-        steps.data = 1.0 / steps.data
-        ohm = dijkstra(steps, directed=False, indices=own.held_node, min_only=True)
-        return float(np.max(ohm[~self.floating], initial=0.0))
-
     def fits(self, network: Network) -> bool:
         """True if the network differs from the factorised one in sources and injections at most."""
         own = self.network

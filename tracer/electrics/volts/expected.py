@@ -9,7 +9,8 @@ from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.of_circuit import models_of
 from tracer.electrics.volts.rows import solved_rows
-from tracer.electrics.volts.values import Range, amps_number
+from tracer.electrics.volts.values import Range
+from tracer.standards import figures
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -42,7 +43,7 @@ class ComputedExpect:
         current = self.current_a
         if current is None:
             return ""
-        low, nominal, high = (amps_number(a, 3) for a in (current.low, current.nominal, current.high))
+        low, nominal, high = (figures.amps_number(a) for a in (current.low, current.nominal, current.high))
         return f"{nominal} A ({low} to {high} A), plugged in"
 
 
@@ -65,8 +66,6 @@ def expected_of(tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse) 
         return Expected(
             why_not=f"the vehicle has {links} links, `tracer volts {report.module}` takes its time over them"
         )
-    if unknown := [end.message for end in report.loose_ends if end.code == "L161"]:
-        return Expected(why_not=unknown[0])  # what flows there is in no figure
     if report.rows and all(row.no_method for row in report.rows):
         return Expected(why_not=report.rows[0].no_method)
     try:

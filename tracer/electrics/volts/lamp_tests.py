@@ -1,7 +1,8 @@
-"""A module unplugged: what a meter shows at each harness pin by itself, and with a test lamp."""
+"""A module unplugged: what a meter shows at each harness pin by itself, and with a test lamp. Which lamp is decided in `plan`."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -12,35 +13,34 @@ from tracer.electrics.model.branches import Draw
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.of_circuit import model_of
-from tracer.electrics.volts.values import LampTest
+from tracer.electrics.volts.values import Lamp, LampTest
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
-TEST_LAMP_W = 21.0
-NO_LAMP = (["bus"], ["signal"], ["reference"], ["output"], ["shield"])  # roles of pins on which no lamp may hang
-
 
 def lamp_tests(
-    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, watts: float
+    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, lamps: Mapping[str, Lamp]
 ) -> dict[str, LampTest]:
-    """Each pin of the module alone, unplugged: the meter by itself, and with a lamp."""
+    """Each pin of the module that `lamps` names by its row, alone and unplugged: the meter by itself, and with that lamp."""
     unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
     model = model_of(tracing, key, unplugged, limits=limits, first=report.module)
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
     found = {}
     for row in report.rows:
-        if row.part != report.module or row.no_method:
+        if row.part != report.module or row.code not in lamps:
             continue
+        lamp = lamps[row.code]
         node = tracing.circuit.pins_of[row.part][row.pin]
-        loaded = with_test_lamp(model, node, watts, supply=row.level == "supply").solve()
+        settled = [bare]
+        if lamp.watts is not None:
+            settled.append(with_test_lamp(model, node, lamp.watts, supply=row.level == "supply").solve())
         readings = []
-        for one in (bare, loaded):
+        for one in settled:
             volts = float(one.node_v[node])
             ohm = float(source_ohm(one.solution.factor, [node])[0])
             readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
-        allowed = row.declared.split()[:1] not in NO_LAMP
-        found[row.code] = LampTest(readings[0], readings[1] if allowed else None, watts, allowed)
+        found[row.code] = LampTest(readings[0], readings[1] if lamp.watts is not None else None, lamp)
     return found
 
 

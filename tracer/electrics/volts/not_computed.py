@@ -1,18 +1,23 @@
 """What neither a figure nor a verdict is given for, because the model of it is not good enough; in words, for every output alike.
 
 A generator is no source of the model yet, contacts have one allowance whatever their size, what a converter takes in does not follow what it gives out,
-and the levels of LIN are known for 12 V only. Where one of these bears on a reading it is better left out than wrong.
+and the levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
+these bears on a reading it is better left out than wrong.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import turning_generators
 from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.current_ways import CurrentWays
+from tracer.entry.problems import listed, natural
+from tracer.standards import figures
 from tracer.trace.lists.results import Row
+from tracer.trace.tracing import Tracing
 
 CONTACT_A = 20.0  # own: the allowances are those of relays, switches and cavities made for about so much
 CONTACTS = ("contact of relay", "contact of switch", "mating")
@@ -32,10 +37,25 @@ def engine_runs(model: Model) -> bool:
     return bool(turning_generators(model.circuit, model.changes)) or (measured_v is not None and measured_v >= lowest_v)
 
 
+def beside_unknown(tracing: Tracing, part: str, node: int, level: str) -> str:
+    """What nobody knows the inside of, where it bears on what is read at a pin: on the conductors of its ways, with no fuse between; empty where nothing does."""
+    unknown = {
+        node: f"{one.name}.{pin} is joined with inside {one.name}"
+        for one, pin, node in unknown_insides(tracing.circuit)
+    }
+    if not unknown:
+        return ""
+    way = tracing.ways_to(node, level, part).to(node)
+    near = tracing.zone([node], way.nodes if way is not None else (), part) & unknown.keys()
+    found = sorted((unknown[one] for one in near), key=natural)
+    return said(f"what {listed(found, joiner='and what')} is not known") if found else ""
+
+
 class Withheld:
     """The rows of a model for which nothing is computed; `branch_a` are its (m,) nominal amperes."""
 
-    def __init__(self, model: Model, ways: CurrentWays, branch_a: FloatArray) -> None:
+    def __init__(self, tracing: Tracing, model: Model, ways: CurrentWays, branch_a: FloatArray) -> None:
+        self.tracing = tracing
         self.model = model
         self.branch_a = branch_a
         self.engine_runs = engine_runs(model)
@@ -50,6 +70,8 @@ class Withheld:
 
     def why(self, row: Row, way: Sequence[tuple[int, int]]) -> str:
         """Why no figure is given for a row whose current takes a way of (branch, node); empty where one is."""
+        if reason := beside_unknown(self.tracing, row.part, self.model.circuit.pins_of[row.part][row.pin], row.level):
+            return reason
         part = self.model.circuit.parts.get(row.part)
         if part is not None and part.kind == "converter":
             return said(f"what converter {row.part} takes in does not follow yet what it gives out")
@@ -60,7 +82,9 @@ class Withheld:
         for number, _ in way:
             if self.model.branches[number].kind in CONTACTS and abs(float(self.branch_a[number])) > CONTACT_A:
                 name = self.model.element_name(number)
-                return said(f"{name} carries more than {CONTACT_A:g} A, and what such a contact loses is not known")
+                return said(
+                    f"{name} carries more than {figures.stated(CONTACT_A, 'A')}, and what such a contact loses is not known"
+                )
         return ""
 
 

@@ -12,9 +12,9 @@ from dataclasses import replace
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import BadChange, Changes
 from tracer.electrics.model.of_circuit import model_of
-from tracer.electrics.volts.lamp_tests import TEST_LAMP_W, lamp_tests
+from tracer.electrics.volts.lamp_tests import lamp_tests
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
-from tracer.electrics.volts.values import LampTest, VoltsReport
+from tracer.electrics.volts.values import Lamp, LampTest, VoltsReport
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.minding import minding_of
@@ -30,10 +30,9 @@ def volts_of(
     changes: Changes | None = None,
     *,
     limits: LimitsInUse,
-    lamp_w: float = TEST_LAMP_W,
-    with_lamp: bool = True,
+    lamps: Mapping[str, Lamp] | None = None,
 ) -> VoltsReport:
-    """Expected volts of every row of a module in a key state.
+    """Expected volts of every row of a module in a key state; with `lamps` (by the code of the row) also what each pin reads alone and unplugged.
 
     Raises
     ------
@@ -49,8 +48,8 @@ def volts_of(
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
-    lamps = lamp_tests(tracing, report, key, changes, limits, lamp_w) if with_lamp else {}
-    found = _report(supposed, sound[0] if sound else None, lamps)
+    tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
+    found = _report(supposed, sound[0] if sound else None, tests)
     return replace(found, minding=minding_of(tracing, found))
 
 

@@ -15,7 +15,7 @@ from tracer.electrics.network.in_many_settings import States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
 from tracer.electrics.volts.extremes import Push, extremes, source_ohms
-from tracer.electrics.volts.not_computed import Withheld
+from tracer.electrics.volts.not_computed import Withheld, beside_unknown
 from tracer.electrics.volts.values import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
 from tracer.electrics.volts.verdicts import shown_by_drop, shown_by_state, verdicts_of
 from tracer.trace.lists.results import Row, SupplyReport
@@ -80,7 +80,7 @@ class SolvedRows:
             nominal.source_v[:, place],
         )
         self.ways = CurrentWays(model, self.nominal.branch_a)
-        self.withheld = Withheld(model, self.ways, self.nominal.branch_a)
+        self.withheld = Withheld(tracing, model, self.ways, self.nominal.branch_a)
         self._shown: dict[int, Range] = {}
         self._lost_between: dict[tuple[int, int | None], Range] = {}
         posts = [branch.b for branch in model.branches if branch.is_battery]
@@ -159,8 +159,8 @@ class SolvedRows:
         numbers = [number for number, _ in way]
         current = self._current(numbers[-1 if supply else 0]) if numbers else Range(0.0, 0.0, 0.0)
         copper_v = sum(element.copper_v for element in elements)
-        # back through the grounds, which is withheld while the battery is being charged
-        across, across_to = (None, "") if self.withheld.engine_runs else self._across(row, node)
+        # back through the grounds: withheld while the battery is being charged, or where one of them is
+        across, across_to = (None, "") if self._grounds_withheld else self._across(row, node)
         start = way[0][1] if supply and way else self.plus
         lost = self._lost(node, supply, start)
         limit = self._limit(supply, start)
@@ -290,6 +290,13 @@ class SolvedRows:
         )
 
     # --- across and closing ----------------------------------------------------------------------------------------
+
+    @cached_property
+    def _grounds_withheld(self) -> bool:
+        grounds = (row for row in self.report.rows if row.level == "ground" and row.part == self.report.module)
+        return self.withheld.engine_runs or any(
+            beside_unknown(self.tracing, row.part, self._node(row), "ground") for row in grounds
+        )
 
     @cached_property
     def _return_pins(self) -> list[int]:

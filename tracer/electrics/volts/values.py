@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
+
+HIDDEN_OHM = 0.6  # about 1 V under a lamp of 21 W; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +52,54 @@ class ProbeVolts:
     floating: bool
 
 
+class Why(Enum):
+    """Why this lamp, or why none."""
+
+    NO_METHOD = "nothing is measured there"
+    NO_FEED = "declared as signal, bus, reference, output or shield, or only carrying a level"
+    SYSTEM = "no lamp for this system voltage"
+    TOO_SMALL_A_FUSE = "the smallest lamp draws half of the fuse"
+    PARTLY_RATED = "no lamp is small enough for the ratings that are known"
+    UNRATED = "no rating known: the smallest lamp"
+    BELOW_FUSE = "the steady current is below half of the fuse"
+    WIRE = "by the size of the wire at a ground pin"
+    ASKED = "the lamp that was asked for"
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """A test lamp: power in W, steady current in A, why this one. `watts` is None where no lamp may be used.
+
+    `of` is what `why` is measured by: volts of the system, amperes of the fuse, mm² of the wire; of a lamp that was asked for the watts that the rule allows.
+    """
+
+    watts: float | None
+    current_a: float
+    why: Why
+    of: float | None = None
+    withheld: str = ""  # what stands in place of any lamp where nothing is measured
+
+
 @dataclass(frozen=True, slots=True)
 class LampTest:
-    """The module unplugged: what a meter shows at the harness pin, and what it shows with a lamp of `watts` on it. None where floating.
-
-    No lamp belongs on a pin that is declared as something else than supply or ground, whatever was traced to it: `allowed` is false, `lamp_v` None.
-    """
+    """The module unplugged: what a meter shows at the harness pin, and what it shows with `lamp` on it. None where floating, `lamp_v` also where no lamp may hang."""
 
     meter_v: float | None
     lamp_v: float | None
-    watts: float
-    allowed: bool = True
+    lamp: Lamp
+
+    def lost_v(self, level: str) -> float:
+        """What is lost under the lamp besides what the meter alone shows; never less than nothing."""
+        meter_v, lamp_v = self.meter_v or 0.0, self.lamp_v or 0.0
+        return max(0.0, meter_v - lamp_v if level == "supply" else lamp_v - meter_v)
+
+    def hidden(self, level: str) -> bool:
+        """Whether the way holds more resistance than a sound one, which the meter alone does not show.
+
+        What is lost is missing at the lamp, which then draws less than it is rated for: a large lamp behind a bad joint much less.
+        """
+        lost_v, rated_a, watts = self.lost_v(level), self.lamp.current_a, self.lamp.watts
+        return watts is not None and lost_v > HIDDEN_OHM * rated_a * (1 - lost_v * rated_a / watts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +166,7 @@ class RowVolts:
 
 
 @dataclass(frozen=True, slots=True)
-class VoltsReport:
+class VoltsReport(Answer):
     """A module's rows in one key state, with what they rest on."""
 
     vehicle: str
@@ -145,21 +185,3 @@ class VoltsReport:
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list of the module is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
-
-
-# --- words -----------------------------------------------------------------------------------------------------------
-
-
-def amps_number(amps: float, figures: int = 2) -> str:
-    """'0.015', '1.2', '120': rounded to so many figures and written out; below 1 mA 0."""
-    return f"{float(f'{amps:.{figures}g}'):g}" if amps >= 0.001 else "0"
-
-
-def drop_words(volts: float) -> str:
-    """'15 mV', '0.12 V'."""
-    return f"{volts * 1000:.0f} mV" if volts < 0.1 else f"{volts:.2f} V"

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts.values import ElementVolts, Range, drop_words
+from tracer.electrics.volts.values import ElementVolts, Range
+from tracer.standards import figures
 
 BACKFED_V = 1.0  # a dead pin above this is fed back
 
@@ -35,28 +36,28 @@ def verdicts_of(
     typed_lost_v = lost.nominal - sum(element.drop_v.nominal for element in guessed)
     if typed_copper_v > limit.high:
         yield (
-            f"copper alone loses {typed_copper_v:.2f} V here, above the limit of {limit.high:.2f} V for {what}: a good wire would be failed; "
-            f"up to {lost.high:.2f} V is in order {resting}"
+            f"copper alone loses {figures.volts(typed_copper_v)} here, above the limit of {figures.volts(limit.high)} for {what}: a good wire would be failed; "
+            f"up to {figures.volts(lost.high)} is in order {resting}"
         )
     elif typed_lost_v > limit.high:
         most = max(elements, key=lambda element: element.drop_v.nominal)
         yield (
-            f"in order about {typed_lost_v:.2f} V are lost here, above the limit of {limit.high:.2f} V for {what}, most of it in {most.name} ({drop_words(most.drop_v.nominal)}): "
-            f"the limit would fail a good circuit; up to {lost.high:.2f} V is in order {resting}"
+            f"in order about {figures.volts(typed_lost_v)} are lost here, above the limit of {figures.volts(limit.high)} for {what}, most of it in {most.name} ({figures.drop(most.drop_v.nominal)}): "
+            f"the limit would fail a good circuit; up to {figures.volts(lost.high)} is in order {resting}"
         )
     elif lost.nominal > limit.high:
         yield (
-            f"{len(guessed)} values on this way are not typed in: {lost.low:.2f} to {lost.high:.2f} V by default values cannot tell a good wire from a bad one; "
-            f"type them in, or keep to the limit of {limit.high:.2f} V"
+            f"{len(guessed)} values on this way are not typed in: {figures.volts_ends(lost.low, lost.high)} V by default values cannot tell a good wire from a bad one; "
+            f"type them in, or keep to the limit of {figures.volts(limit.high)}"
         )
     elif lost.high > limit.high:
-        yield f"between {limit.high:.2f} V (limit) and {lost.high:.2f} V a reading can still be in order: type in what was assumed, or measure the current"
+        yield f"between {figures.volts(limit.high)} (limit) and {figures.volts(lost.high)} a reading can still be in order: type in what was assumed, or measure the current"
     else:
-        yield f"above {drop_words(lost.high)} there is more resistance than the wiring explains, although the limit passes {limit.high:.2f} V"
+        yield f"above {figures.drop(lost.high)} there is more resistance than the wiring explains, although the limit passes {figures.volts(limit.high)}"
     for element in elements:
         if element.over and element.limit is not None and not element.assumed:
             where = f"{element.name} ({element.from_point} to {element.to_point})"
-            yield f"{where} alone loses {drop_words(element.drop_v.nominal)}, more than the {element.limit.high:.2f} V for it ({element.limit.item})"
+            yield f"{where} alone loses {figures.drop(element.drop_v.nominal)}, more than the {figures.volts(element.limit.high)} for it ({element.limit.item})"
 
 
 def shown_by_state(state: str, in_order: str, volts_v: float, *, supply: bool) -> Iterator[str]:
@@ -67,22 +68,22 @@ def shown_by_state(state: str, in_order: str, volts_v: float, *, supply: bool) -
 
 def shown_by_drop(lost: Range, in_order: Range, limit: LimitInUse) -> str:
     """Whether the volts lost at a pin, plugged in, show what is supposed; `in_order` are those without it."""
-    seen = f"in order {drop_words(in_order.low)} to {drop_words(in_order.high)} are lost"
+    seen = f"in order {figures.drop(in_order.low)} to {figures.drop(in_order.high)} are lost"
     if in_order.low <= lost.nominal <= in_order.high:
         return (
-            f"{drop_words(lost.nominal)} lost, and {seen}: a reading here, plugged in, does not show what is supposed"
+            f"{figures.drop(lost.nominal)} lost, and {seen}: a reading here, plugged in, does not show what is supposed"
         )
     if lost.nominal < in_order.low:
-        return f"{drop_words(lost.nominal)} lost where {seen}: less than in order, for less current flows; a small drop here proves nothing"
+        return f"{figures.drop(lost.nominal)} lost where {seen}: less than in order, for less current flows; a small drop here proves nothing"
     if lost.nominal <= limit.high:
-        return f"{drop_words(lost.nominal)} lost where {seen}: the drop shows it, although the limit of {limit.high:.2f} V passes it"
-    return f"{drop_words(lost.nominal)} lost where {seen}: the drop shows it"
+        return f"{figures.drop(lost.nominal)} lost where {seen}: the drop shows it, although the limit of {figures.volts(limit.high)} passes it"
+    return f"{figures.drop(lost.nominal)} lost where {seen}: the drop shows it"
 
 
 def _backfed(state: str, volts_v: float, *, supply: bool) -> Iterator[str]:
     if volts_v <= BACKFED_V:
         return
     if supply:
-        yield f"reads {volts_v:.1f} V although it is {state}: that comes back through a load or through the module, and is no supply"
+        yield f"reads {figures.volts(volts_v)} although it is {state}: that comes back through a load or through the module, and is no supply"
     else:
-        yield f"its way to ground is open and it is pulled up to {volts_v:.1f} V through the module or a load: a lost ground"
+        yield f"its way to ground is open and it is pulled up to {figures.volts(volts_v)} through the module or a load: a lost ground"

@@ -1,6 +1,6 @@
 """One printable page of one module: from its sources down to its grounds, with every probe point of its list.
 
-`view` picks what is shown, `blocks` makes symbols with their texts, `ranks` and `layout` place them (dot orders and spaces them), `paper` puts them on pages,
+What is shown is picked in `plan.drawn`; `blocks` makes symbols with their texts, `ranks` and `layout` place them (dot orders and spaces them), `paper` puts them on pages,
 `svg` and `typ` write them down.
 """
 
@@ -8,34 +8,24 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.plan.drawn import View
 from tracer.report.diagram.paper import PAPERS, Sheet, pages_of
 from tracer.report.diagram.shapes import Drawing
 from tracer.report.diagram.svg import as_svg
 from tracer.report.diagram.typ import as_typst
-from tracer.report.diagram.view import view_of
 from tracer.report.fonts import only_embedded
-from tracer.trace.lists.results import SupplyReport
-from tracer.trace.tracing import Tracing
 
 FORMATS = ("svg", "pdf", "png")
 
 
-def diagram_of(
-    tracing: Tracing, report: SupplyReport, *, key: str | None = None, sheet: Sheet | None = None
-) -> list[Drawing]:
-    """The pages of a module's diagram.
-
-    Parameters
-    ----------
-    report : what `supplies_of` answers for the module
-    key : a key state whose live, dead and depending lines are drawn differently; None draws all alike
-    sheet : paper, engine and date
+def diagram_of(view: View, sheet: Sheet | None = None) -> list[Drawing]:
+    """The pages of a module's diagram; `sheet` says paper, engine and date.
 
     Raises
     ------
     NoEngine : the layout engine cannot be run
     """
-    return pages_of(view_of(tracing, report, key), sheet or Sheet())
+    return pages_of(view, sheet or Sheet())
 
 
 def files_of(pages: list[Drawing], form: str) -> list[bytes]:

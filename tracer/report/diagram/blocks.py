@@ -2,124 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
-from tracer.circuit.kinds import DRIVERS, INSIDE_MODULE, LinkKind, PartKind
-from tracer.circuit.states import Level
-from tracer.entry.models import FuseFacts
+from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
+from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram import symbols
-from tracer.report.diagram.shapes import SMALLEST_PT, Dot, Line, Primitive, Text, cut_to, text_width, wrapped
-from tracer.report.diagram.view import Step, View, bus_lines
-from tracer.report.kinds import ELEMENTS, LINKS, PARTS, Shape
+from tracer.report.diagram.block import (
+    LINE,
+    SIZE,
+    WIDEST,
+    Block,
+    Blocks,
+    Edge,
+    Part,
+    label_above,
+    label_below,
+    moved_x,
+    sideways,
+    slug,
+    style_of,
+    whole,
+    within,
+)
+from tracer.report.diagram.elements import Elements
+from tracer.report.diagram.shapes import Dot, Line, Primitive, Text, cut_to, wrapped
+from tracer.report.fonts import text_width
+from tracer.report.kinds import ELEMENTS, PARTS, Shape
 from tracer.report.layout import also_words
 from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
-
-LINE = 7.6  # height of a line of text
-SIZE = SMALLEST_PT
-_WIDEST = 74.0  # a name may be this wide
-_ALSO = 110.0  # a list of rows
-_STYLES = {None: "plain", Level.LIVE: "heavy", Level.DEAD: "dashed", Level.DEPENDS: "dashdot"}
-
-
-@dataclass
-class Block:
-    """One symbol. `box` is the module it is inside of, `edge` which edge of that module it is at; `anchor_y` is where the module's edge crosses it."""
-
-    id: str
-    title: str
-    kind: str
-    shapes: list[Primitive] = field(default_factory=list)
-    left: float = 4.0
-    right: float = 4.0
-    height: float = 10.0
-    upper: int | None = None
-    lower: int | None = None
-    box: str = ""
-    edge: str = ""  # top | bottom | name | bus | inside
-    anchor_y: float = 0.0
-    rows: tuple[str, ...] = ()
-
-    @property
-    def half(self) -> float:
-        """Half of the width that it is given: the line stays in the middle."""
-        return max(self.left, self.right) + 0.8
-
-    def text(
-        self, x: float, y: float, text: str, *, bold: bool = False, role: str = "name", size: float = SIZE
-    ) -> None:
-        """Write at the right of the line (x > 0), at its left (x < 0) or centred (x = 0)."""
-        width = text_width(text, size, bold=bold)
-        if x > 0:
-            self.shapes.append(Text(x, y, text, size, "start", bold, role))
-            self.right = max(self.right, x + width)
-        elif x < 0:
-            self.shapes.append(Text(x, y, text, size, "end", bold, role))
-            self.left = max(self.left, -x + width)
-        else:
-            self.shapes.append(Text(x, y, text, size, "middle", bold, role))
-            self.left = max(self.left, width / 2)
-            self.right = max(self.right, width / 2)
-
-    def shift(self, dy: float) -> None:
-        """Make room of `dy` at the top."""
-        from tracer.report.diagram.shapes import moved
-
-        self.shapes = [moved(shape, 0, dy) for shape in self.shapes]
-        self.height += dy
-        self.anchor_y += dy
-
-
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """A line from the bottom of one block to the top of another. `net` is the node whose level it shows; edges of one `trunk` share their way."""
-
-    tail: str
-    head: str
-    net: int
-    trunk: str
-    title: str = ""
-
-
-@dataclass
-class Blocks:
-    """Everything that is to be placed."""
-
-    blocks: dict[str, Block] = field(default_factory=dict)
-    edges: list[Edge] = field(default_factory=list)
-    boxes: dict[str, str] = field(default_factory=dict)  # name of a module: its title
-
-
-def style_of(level: Level | None) -> str:
-    """The line style of a level: heavy is live, dashed dead, dash-dot depends."""
-    return _STYLES[level]
-
-
-def slug(name: str) -> str:
-    """A name as part of an XML id: letters, digits, dot, dash and underline; all else by its number."""
-    return "".join(c if c.isascii() and (c.isalnum() or c in ".-") else f"_{ord(c):x}_" for c in name)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """What one page shows. A step that goes to another page is drawn there; `mark_of` gives the letter that answers on both pages.
-
-    `nodes` and `steps` are this page's own, `entering` the steps whose upper node is on another page, `leaving` those whose lower node is.
-    """
-
-    nodes: frozenset[int]
-    steps: tuple[Step, ...]
-    entering: tuple[Step, ...] = ()
-    leaving: tuple[Step, ...] = ()
-    marks: dict[tuple[int, int], str] = field(default_factory=dict)  # upper node, page of the lower one: the letter
-    page_of: dict[int, int] = field(default_factory=dict)
-    number: int = 1
-
-
-def whole(view: View) -> Part:
-    """Everything on one page."""
-    return Part(frozenset(view.order), tuple(view.steps), page_of=dict.fromkeys(view.order, 1))
 
 
 def blocks_of(view: View, part: Part) -> Blocks:
@@ -127,24 +38,7 @@ def blocks_of(view: View, part: Part) -> Blocks:
     return _Maker(view, part).make()
 
 
-class _Maker:
-    def __init__(self, view: View, part: Part) -> None:
-        self.view = view
-        self.circuit = view.tracing.circuit
-        self.part = part
-        self.nodes = part.nodes
-        self.steps = (*part.steps, *part.entering)
-        self.made = Blocks()
-        self.incoming: dict[int, list[Step]] = {node: [] for node in part.nodes}
-        self.outgoing: dict[int, list[Step]] = {node: [] for node in part.nodes}
-        for step in (*part.steps, *part.leaving):
-            self.outgoing[step.upper].append(step)
-        for step in self.steps:
-            self.incoming[step.lower].append(step)
-        self.top_of: dict[int, str] = {}  # block at whose top a line to the node ends
-        self.bottom_of: dict[int, str] = {}
-        self.joints: list[tuple[str, str, int, Step | None]] = []  # tail, head, net, step
-
+class _Maker(Elements):
     def make(self) -> Blocks:
         own_links: list[tuple[Step, Block]] = []
         for step in self.steps:
@@ -172,29 +66,6 @@ class _Maker:
         self._cut_leads()
         return self.made
 
-    def _add(self, block: Block) -> Block:
-        name, number = block.id, 2
-        while block.id in self.made.blocks:
-            block.id = f"{name}-{number}"
-            number += 1
-        self.made.blocks[block.id] = block
-        return block
-
-    def _join(self, tail: str, head: str, net: int, step: Step | None) -> None:
-        if tail != head:
-            self.joints.append((tail, head, net, step))
-
-    def _style(self, node: int) -> str:
-        return style_of(self.view.level(node))
-
-    def _pin(self, node: int) -> str:
-        """The pin as it is printed on the part; a half of an in-line connector may have another cavity number than its mate."""
-        return self.circuit.cavity_of(node).removeprefix(f"{self.circuit.node_parts[node]}.")
-
-    def _is_pin(self, node: int) -> bool:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
-        return part is not None and PARTS[part.kind].shape is Shape.BOX
-
     def _inside_only(self, step: Step) -> bool:
         """Whether a link joins two pins of one box at the same edge; such a link is told in words in the box."""
         if step.kind is not LinkKind.JOINED:
@@ -202,146 +73,6 @@ class _Maker:
         if step.upper not in self.nodes:
             return True
         return self._edge_of(step.upper) == self._edge_of(step.lower) or self._edge_of(step.upper) == "bottom"
-
-    # --- elements ----------------------------------------------------------------------------------------------
-
-    def _absorbed(self, node: int, step: Step, *, upper: bool) -> bool:
-        if node not in self.nodes or self._is_pin(node) or self.circuit.node_parts[node] != step.part:
-            return False
-        return (self.outgoing if upper else self.incoming)[node] == [step]
-
-    def _element(self, step: Step) -> Block:
-        circuit = self.circuit
-        part = circuit.parts[step.part]
-        upper = step.upper if self._absorbed(step.upper, step, upper=True) else None
-        lower = step.lower if self._absorbed(step.lower, step, upper=False) else None
-        pins = f"{self._pin(step.upper)}-{self._pin(step.lower)}"
-        title = f"{self.view.tracing.title(step.part)}, {step.kind.name.lower().replace('_', ' ')} {pins}"
-        block = Block(f"element-{slug(step.part)}.{slug(pins)}", title, part.kind, upper=upper, lower=lower)
-        above, below = self._point_lines(upper), self._point_lines(lower)
-        same = upper is not None and lower is not None and self._also(upper) == self._also(lower)
-        also = self._also_lines(lower if lower is not None else upper) if same or upper is None or lower is None else []
-        right: list[tuple[str, bool, str]] = [*above]
-        if not same and upper is not None and lower is not None:
-            right += [(line, False, "note") for line in self._also_lines(upper)]
-        between = [(line, False, "note") for line in also] if same else []
-        right_end = [*below]
-        if not same or upper is None or lower is None:
-            tail = lower if lower is not None else upper
-            right_end += [(line, False, "note") for line in self._also_lines(tail)]
-        loose = self._loose_mark(step, upper, lower)
-        between += [(line, True, "loose") for line in loose]
-        left, offset = self._element_words(step, upper is not None, lower is not None)
-        lines = max(len(left), len(right) + len(between) + len(right_end))
-        block.height = max(symbols.LEAST, LINE * lines + 1)
-        self._write_column(block, -offset, [(text, False, "name") for text in left], spread=True)
-        self._write_three(block, offset, right, between, right_end)
-        block.shapes[:0] = self._symbol(step, block.height)
-        if upper is not None:
-            self.top_of[upper] = block.id
-            self.bottom_of.setdefault(upper, block.id)
-        if lower is not None:
-            self.bottom_of[lower] = block.id
-            self.top_of.setdefault(lower, block.id)
-        if step.kind in DRIVERS:
-            block.box, block.edge = step.part, "inside"
-        return self._add(block)
-
-    def _write_column(self, block: Block, x: float, lines: list[tuple[str, bool, str]], *, spread: bool) -> None:
-        top = 6.5 if not spread or len(lines) >= 3 else 6.5 + (block.height - 1 - LINE * len(lines)) / 2
-        step = (
-            LINE
-            if not spread or len(lines) < 3
-            else (block.height - 1 - LINE) / (len(lines) - 1)
-            if len(lines) > 1
-            else 0
-        )
-        for index, (text, bold, role) in enumerate(lines):
-            if text:
-                block.text(x, top + step * index, text, bold=bold, role=role)
-
-    def _write_three(
-        self,
-        block: Block,
-        x: float,
-        above: list[tuple[str, bool, str]],
-        between: list[tuple[str, bool, str]],
-        below: list[tuple[str, bool, str]],
-    ) -> None:
-        y = 6.5
-        for text, bold, role in above:
-            block.text(x, y, text, bold=bold, role=role)
-            y += LINE
-        end = block.height - 1 - LINE * len(below)
-        y = max(y, (y - 6.5 + end - LINE * len(between)) / 2 + 6.5)
-        for text, bold, role in between:
-            block.text(x, y, text, bold=bold, role=role)
-            y += LINE
-        y = end + 6.5
-        for text, bold, role in below:
-            block.text(x, y, text, bold=bold, role=role)
-            y += LINE
-
-    def _element_words(self, step: Step, upper: bool, lower: bool) -> tuple[list[str], float]:
-        """The lines at the left of a symbol, and how far from the line texts stand."""
-        circuit = self.circuit
-        facts = circuit.parts[step.part].facts
-        top, bottom = self._pin(step.upper), self._pin(step.lower)
-        name = wrapped(step.part, _WIDEST, SIZE, most=2)
-        state = getattr(facts, "state", None)
-        extra = [state] if state in ("empty", "option", "none") else []
-        if step.kind is LinkKind.FUSE:
-            assert isinstance(facts, FuseFacts)
-            rating = f"{facts.amps:g} A" if facts.amps is not None else "? A"
-            turned = ["load"] if top == "load" else []
-            return [*turned, *name, rating, *extra], 5.0
-        row = LINKS[step.kind]
-        if step.kind is LinkKind.MATING:
-            return wrapped(circuit.contact_name(step.upper, step.lower), _WIDEST, SIZE, most=2), row.beside
-        if step.kind in DRIVERS:
-            return ["output", step.output], row.beside
-        return [*name, *([f"{top}/{bottom}"] if row.pins else []), *extra], row.beside
-
-    def _symbol(self, step: Step, height: float) -> list[Primitive]:
-        kind = self.circuit.parts[step.part].kind
-        upper, lower = self._style(step.upper), self._style(step.lower)
-        if step.kind is LinkKind.DIODE:
-            return symbols.diode(height, upper, lower, downwards=self.circuit.node_pins[step.upper] == "A")
-        symbol = LINKS[step.kind].symbol
-        if kind is PartKind.BREAKER:
-            symbol = "breaker"
-        elif kind is PartKind.RELAY and step.kind is LinkKind.CONTACT and "rest" in step.closed:
-            symbol = "break_contact"
-        drawn: list[Primitive] = getattr(symbols, symbol)(height, upper, lower)
-        return drawn
-
-    # --- texts of a point --------------------------------------------------------------------------------------
-
-    def _point_lines(self, node: int | None) -> list[tuple[str, bool, str]]:
-        point = self.view.coded.get(node) if node is not None else None
-        return [(point.code, True, "code")] if point else []
-
-    def _also(self, node: int | None) -> tuple[str, ...]:
-        """All rows of a node and what is to be minded there: two points that are alike say so once."""
-        point = self.view.coded.get(node) if node is not None else None
-        return (point.row.code, *point.also, mark(self.view.report.minding, point.probe.at)) if point else ()
-
-    def _also_lines(self, node: int | None) -> list[str]:
-        """The other rows of a point, and what is to be minded there."""
-        point = self.view.coded.get(node) if node is not None else None
-        if point is None:
-            return []
-        also = wrapped(also_words(point.also), _ALSO, SIZE) if point.also else []
-        return [*also, *wrapped(mark(self.view.report.minding, point.probe.at), _ALSO, SIZE)]
-
-    def _loose_mark(self, step: Step, upper: int | None, lower: int | None) -> list[str]:
-        """Codes of loose ends that belong to the part as a whole."""
-        at_nodes = {loose for node in (step.upper, step.lower) for loose in self.view.loose_at.get(node, ())}
-        found = [loose.code for loose in self.view.loose_parts.get(step.part, ()) if loose not in at_nodes]
-        for node in (upper, lower):  # a loose end in the middle of a way; at its end it is drawn as a broken end
-            if node is not None and self.incoming[node] and self.outgoing[node]:
-                found += [loose.code for loose in self.view.loose_at.get(node, ())]
-        return sorted(set(found))
 
     # --- points that stand alone -------------------------------------------------------------------------------
 
@@ -379,7 +110,7 @@ class _Maker:
                 block.shapes += [Line(((0, 6), (0, 9))), *symbols.ground_above(6)]
                 block.text(-8, 7, on, role="note")
             else:
-                block.shapes += [Line(((0, 5), (-9, 5), (-9, 8))), *(_sideways(symbols.ground(8), -9))]
+                block.shapes += [Line(((0, 5), (-9, 5), (-9, 8))), *(sideways(symbols.ground(8), -9))]
                 block.height = 15
                 block.left = max(block.left, 15)
             base = 15.5 if not self.incoming[node] and self.outgoing[node] else 7.5
@@ -390,7 +121,7 @@ class _Maker:
                 symbols.splice() if shape is Shape.SPLICE and not circuit.node_pins[node] else symbols.terminal()
             )
             block.height = 10
-            for index, line in enumerate(wrapped(name, _WIDEST, SIZE, most=2)):
+            for index, line in enumerate(wrapped(name, WIDEST, SIZE, most=2)):
                 block.text(-4.5, 7.5 + LINE * index, line)
                 block.height = max(block.height, 10 + LINE * index)
             self._node_texts(block, node, 4.5, 7.5)
@@ -430,7 +161,7 @@ class _Maker:
         lines: list[tuple[str, bool, str]] = []
         if point is not None:
             lines.append((point.code, True, "code"))
-            lines += [(line, False, "note") for line in self._also_lines(node)]
+        lines += [(line, False, "note") for line in self._also_lines(node)]
         for index, (text, bold, role) in enumerate(lines):
             block.text(further if further and index else x, y + LINE * index, text, bold=bold, role=role)
             block.height = max(block.height, y + LINE * index + 2.5)
@@ -439,7 +170,7 @@ class _Maker:
         """A rail, a mass or the group of a joint connector: a bar across the line."""
         rails = self.circuit.typed.vehicle.rails
         words = f"rail {name}" if name in rails else name
-        shown = wrapped(words, _WIDEST, SIZE, most=2)
+        shown = wrapped(words, WIDEST, SIZE, most=2)
         for index, line in enumerate(shown):
             block.text(4, 6.5 + LINE * index, line, bold=True)
         top = LINE * len(shown) + 2.5
@@ -461,7 +192,7 @@ class _Maker:
         for index, code in enumerate(codes):
             block.text(9.5, (14.5 if below else 8.5) + LINE * index, code, bold=True, role="loose")
             block.height = max(block.height, 18 + LINE * (index))
-        for index, line in enumerate(wrapped(words, _WIDEST, SIZE, most=2)):
+        for index, line in enumerate(wrapped(words, WIDEST, SIZE, most=2)):
             block.text(-9.5, (14.5 if below else 8.5) + LINE * index, line)
             block.height = max(block.height, 18 + LINE * index)
         if not below and block.height > 18:
@@ -500,9 +231,7 @@ class _Maker:
         if point is not None:
             lines.append((point.code, True, "code"))
             lines += [(line, False, "note") for line in wrapped(also_words(point.also), 44, SIZE)]
-            lines += [
-                (line, True, "note") for line in wrapped(mark(self.view.report.minding, point.probe.at), 44, SIZE)
-            ]
+        lines += [(line, True, "note") for line in self._marks(node, 44)]
         if module == self.view.module:
             lines += [(loose.code, True, "loose") for loose in self.view.loose_pins.get(pin, ())]
         height = LINE * len(lines) + 4
@@ -524,7 +253,7 @@ class _Maker:
         for module in names:
             part = self.circuit.parts[module]
             own = module == self.view.module
-            self.made.boxes[module] = self.view.tracing.title(module)
+            self.made.boxes[module] = self.view.circuit.title(module)
             block = Block(f"name-{slug(module)}", self.made.boxes[module], "name", box=module, edge="name")
             size = 10.0 if own else 8.0
             y = size
@@ -571,13 +300,13 @@ class _Maker:
             shapes.append(Line(((0, y + 5), (6, y + 5)), "heavy"))
             width = max(width, space + text_width(label, SIZE), 4 + text_width(second, SIZE))
             y += 18
-            if marks := mark(self.view.report.minding, f"{self.view.module}.{pin}"):
+            if marks := mark(self.view.minding, f"{self.view.module}.{pin}"):
                 shapes.append(Text(-4, y + 5, marks, SIZE, "end", True, "note"))
                 width = max(width, 4 + text_width(marks, SIZE, bold=True))
                 y += LINE
         block.height = y
         block.left = block.right = width / 2 + 2
-        block.shapes = [_moved_x(shape, width / 2 + 2) for shape in shapes]
+        block.shapes = [moved_x(shape, width / 2 + 2) for shape in shapes]
         self._add(block)
 
     # --- loose ends and other pages ----------------------------------------------------------------------------
@@ -658,15 +387,15 @@ class _Maker:
             if step is None or not (step.wires or step.marks):
                 placed.append((tail, head, net, title))
             elif ins[head] == 1:
-                _label_above(self.made.blocks[head], step, self._style(step.upper))
+                label_above(self.made.blocks[head], step, self._style(step.upper))
                 placed.append((tail, head, net, title))
             elif outs[tail] == 1:
-                _label_below(self.made.blocks[tail], step, self._style(step.upper))
+                label_below(self.made.blocks[tail], step, self._style(step.upper))
                 placed.append((tail, head, net, title))
             else:
                 upper, lower = self.circuit.node_names[step.upper], self.circuit.node_names[step.lower]
                 block = Block(f"wire-{slug(upper)}--{slug(lower)}", title, "wire", height=0)
-                _label_above(block, step, self._style(step.upper))
+                label_above(block, step, self._style(step.upper))
                 self._add(block)
                 placed.append((tail, block.id, net, title))
                 placed.append((block.id, head, net, title))
@@ -691,7 +420,7 @@ class _Maker:
             block.shapes = [
                 shape
                 for shape in (
-                    _within(shape, top, bottom) if isinstance(shape, Line) else shape for shape in block.shapes
+                    within(shape, top, bottom) if isinstance(shape, Line) else shape for shape in block.shapes
                 )
                 if shape is not None
             ]
@@ -701,57 +430,6 @@ class _Maker:
         wires = ", ".join(wire.text for wire in step.wires) or "no wire"
         marks = f" over references {', '.join(step.marks)}" if step.marks else ""
         return f"{upper} to {lower}: {wires}{marks}"
-
-
-def _label_lines(step: Step) -> list[tuple[str, str]]:
-    lines = list(dict.fromkeys((wire.colour, wire.size) for wire in step.wires))
-    if step.marks:
-        lines.append(("ref", ">".join(step.marks)))
-    return lines
-
-
-def _label_above(block: Block, step: Step, style: str) -> None:
-    """Colour at the left, size at the right of the line, above the block's symbol."""
-    lines = _label_lines(step)
-    room = LINE * len(lines)
-    block.shift(room)
-    block.shapes.append(Line(((0, 0), (0, room)), style))
-    _write_label(block, lines, 6.5)
-
-
-def _label_below(block: Block, step: Step, style: str) -> None:
-    lines = _label_lines(step)
-    top = block.height
-    block.height += LINE * len(lines)
-    block.shapes.append(Line(((0, top), (0, block.height)), style))
-    _write_label(block, lines, top + 6.5)
-
-
-def _write_label(block: Block, lines: Iterable[tuple[str, str]], y: float) -> None:
-    for index, (colour, size) in enumerate(lines):
-        if colour:
-            block.text(-2, y + LINE * index, colour, role="wire")
-        if size:
-            block.text(2, y + LINE * index, size, role="wire")
-
-
-def _within(line: Line, top: float, bottom: float) -> Line | None:
-    """The piece of an upright line between two heights; None where nothing is left of it."""
-    (x1, y1), (x2, y2) = line.points[0], line.points[-1]
-    if x1 or x2:
-        return line
-    y1, y2 = max(y1, top), min(y2, bottom)
-    return replace(line, points=((0.0, y1), (0.0, y2))) if y2 > y1 else None
-
-
-def _sideways(shapes: list[Primitive], dx: float) -> list[Primitive]:
-    return [_moved_x(shape, dx) for shape in shapes]
-
-
-def _moved_x(shape: Primitive, dx: float) -> Primitive:
-    from tracer.report.diagram.shapes import moved
-
-    return moved(shape, dx, 0.0)
 
 
 __all__ = ["Block", "Blocks", "Edge", "Part", "blocks_of", "slug", "style_of", "whole"]

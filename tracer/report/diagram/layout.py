@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from tracer.plan.drawn import View
 from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Text, moved
-from tracer.report.diagram.view import View
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap
@@ -105,6 +105,7 @@ class _Layout:
             list(trunks.values()),
             self.wanted,
         )
+        # ranks that ended up empty would leave a hole in the drawing
         used = {rank: index for index, rank in enumerate(sorted(set(found)))}
         self.rank = {block: used[found[unit]] for block, unit in of.items()}
         self.ranks = len(used)
@@ -279,6 +280,7 @@ class _Layout:
                 anchored[rank] = max(over, block.height + _BESIDE), under
             elif block.edge not in ("top", "bottom"):
                 height[rank] = max(height[rank], block.height)
+        # Pins hang on the edge of their box, not on their middle: what is over and under that edge adds up, whichever pin each comes from.
         for rank, (over, under) in anchored.items():
             height[rank] = max(height[rank], over + under)
         self.anchored = anchored
@@ -364,7 +366,9 @@ class _Layout:
                 above, below = sorted(gap.above.get(trunk, [])), sorted(gap.below.get(trunk, []))
                 shapes = group(trunk).shapes
                 xs = sorted({*above, *below})
-                if len(xs) == 1 and above and below:
+                if (
+                    len(xs) == 1 and above and below
+                ):  # nothing moves sideways: straight through, and no dot, as nothing meets
                     shapes.append(
                         Line(((xs[0], self._from(number, xs[0], top)), (xs[0], self._to(number, xs[0], bottom))), style)
                     )
@@ -376,6 +380,7 @@ class _Layout:
                     shapes.append(Line(((x, y), (x, self._to(number, x, bottom))), style))
                 shapes.append(Line(((xs[0], y), (xs[-1], y)), style))
                 for x in xs:
+                    # a dot is a joint: three ends or more on one spot. Two are a corner, and where lines only cross there is none
                     meeting = (x in above) + (x in below) + (x > xs[0]) + (x < xs[-1])
                     if meeting >= 3:
                         shapes.append(Dot(x, y, 1.3))
@@ -421,6 +426,7 @@ def _tracks(gap: _Gap) -> dict[str, int]:
         xs = [*gap.above.get(trunk, []), *gap.below.get(trunk, [])]
         if len(set(xs)) > 1 or not (gap.above.get(trunk) and gap.below.get(trunk)):
             spans[trunk] = min(xs), max(xs)
+    # Two trunks on one x, one from above and one from below, would lie on each other between their levels and read as one wire: the upper must bend off first.
     over: dict[str, set[str]] = {trunk: set() for trunk in spans}  # what must lie above it
     for first in spans:
         for second in spans:
@@ -432,9 +438,10 @@ def _tracks(gap: _Gap) -> dict[str, int]:
     track: dict[str, int] = {}
     level = 0
     while left:
+        # each waiting for another goes in a circle: one is let through, since a line that touches is still better than none
         ready = [trunk for trunk in left if not over[trunk] & set(left)] or left[:1]
         end = float("-inf")
-        for trunk in ready:
+        for trunk in ready:  # those that do not overlap sideways share a level, as lanes of one height
             if spans[trunk][0] > end + 2:
                 track[trunk] = level
                 end = spans[trunk][1]

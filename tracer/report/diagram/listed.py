@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from tracer.report.diagram.blocks import LINE, SIZE, slug
-from tracer.report.diagram.shapes import Group, Text, text_width, wrapped
-from tracer.report.diagram.view import Step, View, bus_lines
+from tracer.plan.drawn import Step, View, bus_lines
+from tracer.report.diagram.block import LINE, SIZE, slug
+from tracer.report.diagram.shapes import Group, Text, wrapped
+from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
 from tracer.report.minding import mark, marked
 
@@ -38,7 +39,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
         items += _point(view, node, down.get(node, []), width)
     for code, pin, declared, wire, far in bus_lines(view):
         words = f"pin {pin} {declared}, {wire.text if wire else 'no wire'}, to {far}"
-        words = marked(words, view.report.minding, f"{view.module}.{pin}")
+        words = marked(words, view.minding, f"{view.module}.{pin}")
         items += _item(f"bus-{slug(pin)}", f"bus line, pin {pin}", "bus", [(code, "buscode")], words, [], width)
     for number, loose in enumerate(view.report.loose_ends, 1):
         items += _item(f"loose-{number}", loose.message, "loose", [(loose.code, "loose")], "", [f"{loose.code} {loose.message}."], width, "loose")  # fmt: skip
@@ -46,7 +47,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
 
 
 def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
     bold: list[tuple[str, str]] = []
     lines: list[str] = []
@@ -59,7 +60,7 @@ def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
     if (point := view.coded.get(node)) is not None:
         bold.append((point.code, "code"))
         lines += [also_words(point.also)] if point.also else []
-    if marks := mark(view.report.minding, name):
+    if marks := mark(view.minding, name):
         lines.append(marks)
     bold += [(code, "loose") for code in sorted({loose.code for loose in view.loose_at.get(node, ())})]
     lines += [_words(view, step) for step in down]
@@ -75,11 +76,11 @@ def _words(view: View, step: Step) -> str:
         )
     elif step.part:
         # a rail has a name, but is no part
-        name = view.tracing.title(step.part) if step.part in view.tracing.circuit.parts else step.part
+        name = view.circuit.title(step.part) if step.part in view.circuit.parts else step.part
         way = f"{kind} of {name}" + (f", closed: {', '.join(step.closed)}" if step.closed else "")
     else:
         way = kind
-    return f"- {way} to {view.tracing.circuit.node_names[step.lower]}"
+    return f"- {way} to {view.circuit.node_names[step.lower]}"
 
 
 def _item(

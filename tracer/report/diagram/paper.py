@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import count, product
 from math import ceil
 
+from tracer.plan.drawn import View
+from tracer.report.completeness import loose_words
 from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY, items_of
@@ -26,11 +28,10 @@ from tracer.report.diagram.shapes import (
     Rect,
     Text,
     moved,
-    text_width,
     wrapped,
 )
-from tracer.report.diagram.view import View
-from tracer.report.layout import counted, elsewhere_words
+from tracer.report.fonts import text_width
+from tracer.report.layout import elsewhere_words
 from tracer.report.minding import first_words, lines
 from tracer.trace.minding import CAUTION, HAZARD, NOTE
 
@@ -351,12 +352,14 @@ def _title_block(
     shapes.append(Line(((0, y), (width, y)), "hair"))
     y += 1
     place = f"Place: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
-    line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.")
+    noted = [one.rstrip(".") for one in lines(view.minding, NOTE)] if number == 1 else []
+    notes = f" Notes: {'. '.join(noted)}." if noted else ""
+    line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.{notes}")
     if report.completeness.rests_on:
         line(f"Rests on: {', and '.join(report.completeness.conditions)}.", bold=True)
-    if words := first_words(report.minding):
+    if words := first_words(view.minding):
         line(words, bold=True)
-    for words in lines(report.minding, HAZARD, CAUTION, NOTE) if number == 1 else ():
+    for words in lines(view.minding, HAZARD, CAUTION) if number == 1 else ():
         line(words)
     if listed:
         line(WHY, bold=True)
@@ -368,13 +371,9 @@ def _title_block(
     shapes.extend(_key_legend(view, 5, y + 6.5, listed=listed))
     y += _LINE
     line(
-        "S supply, G ground, V carries a level, C side chain, B bus line: the rows of tracer supplies; after the dot the point's number in its row, as on the worksheet. "
-        "A point that several rows have is named once, by the first; also: the others. "
-        + (
-            ""
-            if listed
-            else "Beside a line: colour left, size right. 5>12: cavity 5 in the half above, 12 in the half below. "
-        )
+        "S supply, G ground, V carries a level, C side chain, B bus line: rows of tracer supplies; after the dot the point's number in it, as on the worksheet. "
+        "A point is named by its first row; also: the others. "
+        + ("" if listed else "Beside a line: colour left, size right. 5>12: cavity 5 of the half above, 12 below. ")
         + "The vehicle maker's procedure, local codes and licensed practice come before this sheet."
     )
     if report.loose_ends and not listed:
@@ -393,7 +392,7 @@ def _why(view: View) -> str:
     completeness = view.report.completeness
     if completeness.state != "not complete":
         return "see below"
-    return counted(completeness.loose, "loose end") if completeness.loose else "the two counts differ"
+    return loose_words(completeness, where=False)
 
 
 def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Primitive]:

@@ -97,6 +97,8 @@ class _Search:
             self.used[rank] += sign * _LANE_WIDTH
         return sum(max(0, self.rank[lower] - self.rank[upper] - 1) for upper, lower in trunk) * 0.3 + max(0, high - low)
 
+    # The page is as high as the tallest symbol of each rank together, so moving a tall one beside another tall one saves a whole rank, while too wide a rank
+    # cannot be mended later: hence height as it is, width only beyond the page, at a price that no height outweighs.
     def _height(self, rank: int) -> float:
         return max((self.units[unit].height for unit in self.at[rank]), default=0.0)
 
@@ -127,6 +129,8 @@ class _Search:
         before = self.rank[unit]
         low, high = max(low, before - _REACH), min(high, before + _REACH)
         ranks = range(low, high + 1)
+        # Only ranks within reach change, and of each only its tallest and its width: without the unit first, then with it in each. All the rest of the cost is
+        # the same for every choice and is never worked out.
         heights = [max((self.units[one].height for one in self.at[rank] if one != unit), default=0.0) for rank in ranks]
         own = self.units[unit]
         around = [self._around(unit, number) for number in self.trunks_of[unit]]
@@ -152,7 +156,7 @@ class _Search:
                 present = cost
             if cost < best_cost - 1e-9:
                 best, best_cost = rank, cost
-        if best_cost > present - 1e-6:
+        if best_cost > present - 1e-6:  # no better: it stays, or two equal places would be exchanged for ever
             best = before
         self.rank[unit] = best
         for trunk in around:

@@ -5,40 +5,14 @@ The SVG and the PDF are written from the same drawing, so that what is measured 
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-# Advance widths of the letters of a common sans serif face, 1/1000 of the type size. They are the published core metrics of
-# the PostScript face that Arial, Liberation Sans and others share their widths with; values from memory, and every text
-# is also given its length in the SVG, so that a viewer with another face keeps to it.
-_WIDTHS = {
-    " ": 278, "!": 278, '"': 355, "#": 556, "$": 556, "%": 889, "&": 667, "'": 191, "(": 333, ")": 333, "*": 389, "+": 584, ",": 278, "-": 333,
-    ".": 278, "/": 278, ":": 278, ";": 278, "<": 584, "=": 584, ">": 584, "?": 556, "@": 1015, "A": 667, "B": 667, "C": 722, "D": 722, "E": 667,
-    "F": 611, "G": 778, "H": 722, "I": 278, "J": 500, "K": 667, "L": 556, "M": 833, "N": 722, "O": 778, "P": 667, "Q": 778, "R": 722, "S": 667,
-    "T": 611, "U": 722, "V": 667, "W": 944, "X": 667, "Y": 667, "Z": 611, "[": 278, "\\": 278, "]": 278, "^": 469, "_": 556, "`": 333, "a": 556,
-    "b": 556, "c": 500, "d": 556, "e": 556, "f": 278, "g": 556, "h": 556, "i": 222, "j": 222, "k": 500, "l": 222, "m": 833, "n": 556, "o": 556,
-    "p": 556, "q": 556, "r": 333, "s": 500, "t": 278, "u": 556, "v": 500, "w": 722, "x": 500, "y": 500, "z": 500, "{": 334, "|": 260, "}": 334,
-    "~": 584, **dict.fromkeys("0123456789", 556), "–": 556, "−": 584, "²": 333, "µ": 556, "Ω": 768, "°": 400, "…": 1000,
-}  # fmt: skip
-_BOLD = 1.08  # bold letters of that face are up to 8 % wider on average text
+from tracer.report.fonts import text_width
 
 SMALLEST_PT = 7.0
 ASCENT, DESCENT = 0.75, 0.22  # of the type size, above and below the base line
-
-
-def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Width of a text in points."""
-    units = 0
-    for letter in text:
-        known = _WIDTHS.get(letter)
-        if known is None:
-            known = (
-                1000 if unicodedata.east_asian_width(letter) in "WF" else 0 if unicodedata.combining(letter) else 667
-            )
-        units += known
-    return units * size / 1000 * (_BOLD if bold else 1.0)
 
 
 def cut_to(text: str, width: float, size: float, *, bold: bool = False) -> str:
@@ -143,6 +117,7 @@ class Text:
 
     @property
     def width(self) -> float:
+        """What is kept free for it: in whichever face it is set, it fits."""
         return text_width(self.text, self.size, bold=self.bold)
 
     @property

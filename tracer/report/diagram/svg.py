@@ -5,6 +5,7 @@ from __future__ import annotations
 from xml.sax.saxutils import escape, quoteattr
 
 from tracer.report.diagram.shapes import Dot, Drawing, Line, Primitive, Rect, Shape, Text
+from tracer.report.fonts import SANS, svg_width
 
 # width in points, dash pattern
 STROKES = {
@@ -16,7 +17,6 @@ STROKES = {
     "box": (1.3, ()),
     "hair": (0.4, ()),
 }
-_FACE = "Helvetica, Arial, 'Liberation Sans', 'Nimbus Sans', sans-serif"
 _FORBIDDEN = {code: None for code in (*range(9), 11, 12, *range(14, 32), 0x7F, 0xFFFE, 0xFFFF)}
 
 
@@ -28,7 +28,7 @@ def as_svg(drawing: Drawing) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}pt" height="{height}pt" viewBox="0 0 {width} {height}" role="img">',
         f"<title>{_text(drawing.title)}</title>",
         f'<rect width="{width}" height="{height}" fill="#fff"/>',
-        f'<g font-family="{_FACE}" fill="none" stroke="#000" stroke-linecap="butt" stroke-linejoin="round">',
+        f'<g font-family="{SANS}" fill="none" stroke="#000" stroke-linecap="butt" stroke-linejoin="round">',
     ]
     for group in drawing.groups:
         parts.append(f'<g id={quoteattr(_clean(group.id))} class="{group.kind}"><title>{_text(group.title)}</title>')
@@ -44,7 +44,7 @@ def _shape(shape: Primitive) -> str:
         role = f' class="{shape.role}"' if shape.role else ""
         return (
             f'<text x="{_number(shape.x)}" y="{_number(shape.y)}" font-size="{_number(shape.size)}"{anchor}{weight}{role} fill="#000" stroke="none" '
-            f'textLength="{_number(shape.width)}" lengthAdjust="spacingAndGlyphs">{_text(shape.text)}</text>'
+            f'textLength="{_number(svg_width(shape.text, shape.size, bold=shape.bold))}" lengthAdjust="spacingAndGlyphs">{_text(shape.text)}</text>'
         )
     if isinstance(shape, Dot):
         fill = "#000" if shape.filled else "#fff"

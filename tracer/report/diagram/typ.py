@@ -9,8 +9,7 @@ from collections.abc import Sequence
 
 from tracer.report.diagram.shapes import Dot, Drawing, Primitive, Rect, Shape, Text
 from tracer.report.diagram.svg import STROKES
-
-_FACE = "Libertinus Serif"
+from tracer.report.fonts import SERIF
 
 
 def quoted(text: str) -> str:
@@ -27,7 +26,7 @@ def as_typst(pages: Sequence[Drawing], title: str) -> str:
     """All pages as one typst source."""
     lines = [
         f"#set document(title: {quoted(title)}, date: none)",
-        f'#set text(font: "{_FACE}", fallback: true, hyphenate: false)',
+        f'#set text(font: "{SERIF}", fallback: true, hyphenate: false)',
         '#let t(x, y, w, a, s, b, body) = place(top + left, dx: x * 1pt, dy: y * 1pt, box(width: w * 1pt, height: 0pt, align(a + top, text(size: s * 1pt, weight: b, top-edge: "baseline", bottom-edge: "baseline", box(body)))))',
         "#let l(s, ..p) = place(top + left, curve(stroke: s, curve.move(p.pos().first()), ..p.pos().slice(1).map(q => curve.line(q))))",
     ]

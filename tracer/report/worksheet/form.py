@@ -6,26 +6,40 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from tracer.plan.bench import Computed
+from tracer.plan.values import Computed
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.fonts import only_embedded
 from tracer.report.minding import everywhere, first_words, lines, minding_data, notes_at
-from tracer.report.sheets import csv_text, json_text, place_fields
+from tracer.report.once import Texts
+from tracer.report.sheets import csv_text, json_text, loose_data
 from tracer.report.worksheet.lines import Reading, Worksheet
+from tracer.report.worksheet.wording import FIELDS, words_of
 from tracer.trace.minding import CAUTION, HAZARD
 
 SCHEMA = "tracer.worksheet/1"
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 CSS_PAPERS = {"a4": "A4", "letter": "letter"}
 BOXES = ("volts", "loaded", "drop", "ohms", "tick")
-_FIELDS = (
-    "Vehicle, registration or identification number", "Mileage", "Date", "Person",
-    "Complaint, in the customer's words; when, hot, wet, recent work", "Meter leads shorted: reading in Ω or V", "Lamp proven on the battery before and after",
-)  # fmt: skip
 
 
 def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
     """The worksheet as plain data, in the order in which it is printed."""
+    limits, bases = Texts(), Texts()
+    batches = [
+        {
+            "number": number,
+            "place": batch.place,
+            "access": batch.access,
+            "key": batch.key,
+            "plugged": batch.plugged,
+            "plug": batch.plug_words,
+            "load": batch.load,
+            "other_lead": batch.other_lead,
+            "helper": batch.helper,
+            "readings": [_reading(reading, limits, bases) for reading in batch.readings],
+        }
+        for number, batch in enumerate(sheet.batches, 1)
+    ]
     said = first_words(sheet.minding)
     hazards = [said, *lines(sheet.minding, HAZARD, CAUTION)] if said else []
     return {
@@ -36,49 +50,27 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         "place": sheet.place,
         "system": sheet.system,
         "date": date,
-        "complete": sheet.complete,
-        "completeness": completeness_data(sheet.completeness),
+        **completeness_data(sheet.completeness),
         "status": sheet.status,
         "keys": list(sheet.keys),
         "conditions": list(sheet.conditions),
-        "fields": list(_FIELDS),
+        "fields": list(FIELDS),
         "cautions": list(sheet.cautions),
         "rests_on": sheet.rests_on,
         "not_computed": list(sheet.not_computed),
-        "loose_ends": [
-            {
-                "code": loose.code,
-                **place_fields(loose.place),
-                "at": loose.at,
-                "message": loose.message,
-                "fix": loose.fix,
-            }
-            for loose in sheet.loose
-        ],
+        "loose_ends": [loose_data(loose) for loose in sheet.loose],
         "notes": list(sheet.notes),
         "minding": minding_data(sheet.minding),
         "hazards": hazards,
-        "batches": [
-            {
-                "number": number,
-                "place": batch.place,
-                "access": batch.access,
-                "key": batch.key,
-                "plugged": batch.plugged,
-                "plug": batch.plug_words,
-                "load": batch.load,
-                "other_lead": batch.other_lead,
-                "helper": batch.helper,
-                "readings": [_reading(reading) for reading in batch.readings],
-            }
-            for number, batch in enumerate(sheet.batches, 1)
-        ],
+        "batches": batches,
+        "limits": limits.data(),
+        "bases": bases.data(),
         "sources": [{"number": number, "text": text} for number, text in enumerate(sheet.sources, 1)],
         "sheets": list(sheet.sheets),
     }
 
 
-def _reading(reading: Reading) -> dict[str, Any]:
+def _reading(reading: Reading, limits: Texts, bases: Texts) -> dict[str, Any]:
     return {
         "code": reading.code,
         "point": reading.point,
@@ -92,14 +84,15 @@ def _reading(reading: Reading) -> dict[str, Any]:
         "must": reading.must,
         "lamp": reading.lamp,
         "lamp_w": reading.lamp_w,
+        "lamp_box": reading.lamp_box,
         "no_method": reading.no_method,
         "note": reading.note,
         "kind": reading.kind,
-        "computed": [_computed(one) for one in reading.computed],
+        "computed": [_computed(one, limits, bases) for one in reading.computed],
     }
 
 
-def _computed(one: Computed) -> dict[str, Any]:
+def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
     unit = "_ohm" if one.unit == "ohm" else "_v"
     names = ("low", "nominal", "high")
     return {
@@ -112,8 +105,8 @@ def _computed(one: Computed) -> dict[str, Any]:
         "lost_nominal_v": None if one.lost_nominal_v is None else round(one.lost_nominal_v, 4),
         "lost_high_v": None if one.lost_high_v is None else round(one.lost_high_v, 4),
         "limit_v": one.limit_v,
-        "source": one.source,
-        "basis": one.basis,
+        "limit_from": limits.number(one.source),
+        "basis": bases.number(one.basis),
         "not_computed": one.not_computed or None,
     }
 
@@ -129,7 +122,10 @@ def as_pdf(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
 
     inputs = _inputs(sheet, paper, date)
     return typst.compile(
-        as_typst(sheet), format="pdf", ignore_system_fonts=only_embedded([inputs["data"]]), sys_inputs=inputs
+        as_typst(sheet),
+        format="pdf",
+        ignore_system_fonts=only_embedded([inputs["data"], inputs["words"]]),
+        sys_inputs=inputs,
     )
 
 
@@ -138,14 +134,14 @@ def as_png(sheet: Worksheet, *, paper: str = "a4", date: str = "", ppi: int = 10
     import typst
 
     inputs = _inputs(sheet, paper, date)
-    embedded = only_embedded([inputs["data"]])
+    embedded = only_embedded([inputs["data"], inputs["words"]])
     # One page comes as bytes, several as a list; the library's annotations know the first only.
     made: Any = typst.compile(as_typst(sheet), format="png", ppi=ppi, ignore_system_fonts=embedded, sys_inputs=inputs)
     return [made] if isinstance(made, bytes) else list(made)
 
 
 def _inputs(sheet: Worksheet, paper: str, date: str) -> dict[str, str]:
-    return {"data": json_text(as_data(sheet, date)), "paper": PAPERS[paper]}
+    return {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
 
 
 def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
@@ -156,7 +152,7 @@ def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
     return environment.from_string(template("worksheet.html")).render(
-        sheet=as_data(sheet, date), paper=CSS_PAPERS[paper]
+        sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper]
     )
 
 

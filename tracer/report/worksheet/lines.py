@@ -3,113 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import BusReport, LevelLine
-from tracer.plan.bench import Computed, there
 from tracer.plan.codes import bus_pins
-from tracer.plan.lamps import Lamp
-from tracer.plan.steps import CRANKING, Feeder, Kind, Plan, Step, StepBatch
+from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.report.kinds import PARTS
+from tracer.report.lamps import lamp_words
 from tracer.report.layout import also_words, codes, elsewhere_words
 from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
+from tracer.report.worksheet.values import NO_PLACE, Batch, Reading, Worksheet
 from tracer.report.worksheet.words import (
     MINUS,
     PLUS,
     dead,
     depending,
-    lamp_words,
     lost,
     over_limit,
     plain,
     reads,
     withheld,
 )
+from tracer.standards import figures
 from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import WORK_KINDS, cautions_for
 from tracer.standards.hazards import HAZARDS
 from tracer.standards.sources import said
-from tracer.trace.lists.completeness import Completeness
-from tracer.trace.lists.results import LooseEnd, Row, SupplyReport
-from tracer.trace.minding import NOTE, NOTHING, Minding
-
-NO_PLACE = "place not typed in"
-
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One line of the form. `boxes` says which of volts, loaded, drop, ohms are to be filled; `must`: it decides, and gets a heavy border.
-
-    `computed` has the numbers behind `expected` and `limit`, one for each box that has some; `lamp_w` is the lamp of the loaded box.
-    """
-
-    code: str
-    point: str
-    side: str
-    wire: str
-    comes_from: str
-    expected: str
-    limit: str
-    source: int  # number in `Worksheet.sources`, 0 for none
-    boxes: frozenset[str]
-    must: bool = False
-    lamp: str = ""
-    note: str = ""
-    kind: str = "point"  # battery | point | alone | coil | bus | fit
-    computed: tuple[Computed, ...] = ()
-    lamp_w: float | None = None
-    no_method: bool = False  # nothing is measured there
-
-
-@dataclass(frozen=True, slots=True)
-class Batch:
-    """Readings taken at one place in one key state with the module plugged in or not."""
-
-    place: str
-    access: str
-    key: str
-    plugged: bool
-    load: str
-    other_lead: str
-    helper: str
-    readings: tuple[Reading, ...]
-
-    @property
-    def plug_words(self) -> str:
-        return "module plugged in and working" if self.plugged else "module UNPLUGGED"
-
-
-@dataclass
-class Worksheet:
-    """The whole form."""
-
-    vehicle: str
-    module: str
-    name: str
-    place: str
-    system: str
-    status: str
-    completeness: Completeness
-    keys: tuple[str, ...]
-    conditions: tuple[str, ...]
-    cautions: tuple[str, ...]
-    loose: tuple[LooseEnd, ...]
-    notes: tuple[str, ...]
-    sheets: tuple[str, ...]
-    rests_on: str = ""  # what the computed values rest on
-    not_computed: tuple[str, ...] = ()  # key states without values, with the reason
-    batches: list[Batch] = field(default_factory=list)
-    sources: list[str] = field(default_factory=list)
-    minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether the module's list is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.minding import NOTE
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,9 +169,11 @@ class _Writer:
         words = plain(row.level, state, why)
         limit_v, source = usual
         if row.level == "ground":
-            usual_limit = f"at most {limit_v:.2f} V to {MINUS}" if limit_v is not None else ""
+            usual_limit = f"at most {figures.volts(limit_v)} to {MINUS}" if limit_v is not None else ""
         else:
-            usual_limit = f"at most {limit_v:.2f} V lost per wire" if limit_v is not None and state != "dead" else ""
+            usual_limit = (
+                f"at most {figures.volts(limit_v)} lost per wire" if limit_v is not None and state != "dead" else ""
+            )
         plainly = words, usual_limit, source if usual_limit else ""
         if computed is None or computed.not_computed:
             return withheld(words, computed), *plainly[1:]
@@ -255,7 +182,7 @@ class _Writer:
         if state == "depends":
             return depending(words, why, row.level, computed, self.plan.system_v), *plainly[1:]
         if row.level == "ground":
-            return reads(computed), f"at most {computed.limit_v:.2f} V", computed.source
+            return reads(computed), _at_most(computed), computed.source
         limit = lost(computed)
         return reads(computed), limit, computed.source if limit else ""
 
@@ -315,7 +242,7 @@ class _Writer:
         if row.no_method:
             return f"{self.report.module} itself holds it on"
         ratings = [fuse.amps for fuse in row.fuses if fuse.amps is not None]
-        fused = f"fused at most {min(ratings):g} A" if ratings else "fused no larger than the circuit"
+        fused = f"fused at most {figures.stated(min(ratings), 'A')}" if ratings else "fused no larger than the circuit"
         return f"{self.report.module} itself holds it on: for the lamp bridge {', '.join(contacts)}, relay out, lead {fused}"
 
     def _by_fuse(self, step: Step) -> _Words:
@@ -333,7 +260,7 @@ class _Writer:
             words, limit, source = _with_lamp(bare, loaded)
             note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
         words = withheld(words, bare)
-        amps = f"{fuse.amps:g} A" if fuse.amps is not None else "rating not known"
+        amps = figures.stated(fuse.amps, "A") if fuse.amps is not None else "rating not known"
         return _Words(words, limit, source, comes_from=f"{fuse.name} {amps}", lamp=lamp_words(lamp), note=note)
 
     def _ground_alone(self, step: Step) -> _Words:
@@ -344,9 +271,13 @@ class _Writer:
         source = usual.said
         grounded = step.state == "live"
         if grounded and loaded is not None and there("ground", loaded, self.plan.system_v):
-            words, limit, source = f"lamp bright, {reads(loaded)}", f"at most {loaded.limit_v:.2f} V", loaded.source
+            words, limit, source = (
+                f"lamp bright, {reads(loaded)}",
+                _at_most(loaded),
+                loaded.source,
+            )
         elif grounded and bare is not None and there("ground", bare, self.plan.system_v):
-            words, limit, source = reads(bare), f"at most {bare.limit_v:.2f} V", bare.source
+            words, limit, source = reads(bare), _at_most(bare), bare.source
         words = withheld(words, bare)
         comes_from = ", ".join(end.id for end in row.ends) or "not known"
         return _Words(words, limit, source, comes_from=comes_from, lamp=lamp_words(lamp))
@@ -377,13 +308,15 @@ class _Writer:
         bus = step.bus
         source = ""
         if step.bare is not None and bus is not None:
-            fitted = ", ".join(f"{one.name} {one.ohms:g} Ω" for one in bus.terminations if one.ohms is not None)
+            fitted = ", ".join(
+                f"{one.name} {figures.ohms(one.ohms)}" for one in bus.terminations if one.ohms is not None
+            )
             words, limit = reads(step.bare), f"harness side; {fitted}"
         elif bus is not None and bus.kind not in ("", "high-speed can"):
             words, limit = "not known", f"{bus.kind}: see the maker's data"
         else:
             usual = next(one for one in workshop_readings() if one.case == "both ends present")
-            words = f"{usual.about_ohm:g} Ω"
+            words = figures.ohms(usual.about_ohm or 0.0)
             limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
             source = said(usual.certainty, usual.source)
         return _Words(
@@ -442,7 +375,14 @@ class _Writer:
 
 def _feeders(feeders: Iterable[Feeder]) -> str:
     return ", ".join(
-        one.name + ("" if not one.rated else f" {one.amps:g} A" if one.amps is not None else ", rating not known")
+        one.name
+        + (
+            ""
+            if not one.rated
+            else f" {figures.stated(one.amps, 'A')}"
+            if one.amps is not None
+            else ", rating not known"
+        )
         for one in feeders
     )
 
@@ -459,6 +399,10 @@ def _lamp_limit(step: Step) -> tuple[str, str]:
 
 def _with_lamp(bare: Computed, loaded: Computed) -> tuple[str, str, str]:
     return reads(bare), f"with lamp {reads(loaded)}, {lost(loaded)}", loaded.source
+
+
+def _at_most(computed: Computed) -> str:
+    return "" if computed.limit_v is None else f"at most {figures.volts(computed.limit_v)}"
 
 
 def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, str]:
@@ -479,18 +423,19 @@ def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, 
         return "moves between near 0 V and battery voltage while awake", "if it is LIN; see the maker's data", ""
     level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
     return (
-        f"about {level.nominal_v:g} V awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep",
-        f"{level.min_v:g} to {level.max_v:g} V at rest, if it is high-speed CAN",
+        f"about {figures.volts(level.nominal_v)} awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep",
+        f"{figures.volts_ends(level.min_v or 0.0, level.max_v or 0.0)} V at rest, if it is high-speed CAN",
         said(level.certainty, level.source),
     )
 
 
 def _level_words(level: LevelLine) -> str:
-    """'2.5 V (2 to 3)', or its ends where there is no nominal level."""
+    """'2.50 V (2.00 to 3.00)', or its ends where there is no nominal level."""
     low, high = level.low_v, level.high_v
+    ends = figures.volts_ends(low, high) if low is not None and high is not None else ""
     if level.nominal_v is None:
-        return f"{low:g} to {high:.1f} V" if low is not None and high is not None else level.words
-    return f"{level.nominal_v:g} V" + (f" ({low:g} to {high:g})" if low is not None and high is not None else "")
+        return f"{ends} V" if ends else level.words
+    return figures.volts(level.nominal_v) + (f" ({ends})" if ends else "")
 
 
 def _gathered(readings: Iterable[Reading]) -> list[str]:
@@ -504,4 +449,4 @@ def _gathered(readings: Iterable[Reading]) -> list[str]:
     return [f"{', '.join(found)}: {lamp}" for lamp, found in rows.items()]
 
 
-__all__ = ["Batch", "Lamp", "Reading", "Worksheet", "worksheet_of"]
+__all__ = ["Batch", "Reading", "Worksheet", "worksheet_of"]

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from tracer.plan.bench import Computed, there
-from tracer.plan.lamps import Lamp
-from tracer.report.volts import two, volts
+from tracer.plan.values import Computed, there
+from tracer.report.volts import volts
+from tracer.standards import figures
 
 PLUS, MINUS = "battery positive post", "battery negative post"
 
@@ -28,7 +28,7 @@ def reads(computed: Computed) -> str:
     if value is None:
         return "floating: about 0 V"
     if computed.unit == "ohm":
-        return f"{value.nominal:.1f} Ω ({value.low:.1f} to {value.high:.1f})"
+        return figures.ohms_range(value.low, value.nominal, value.high)
     return volts(value)
 
 
@@ -55,8 +55,12 @@ def lost(computed: Computed) -> str:
     nominal, high, limit = computed.lost_nominal_v, computed.lost_high_v, computed.limit_v
     if nominal is None or high is None or limit is None or high < 0.005:
         return ""
-    most = f"at most {limit:.2f} V" if nominal <= limit else f"limit {limit:.2f} V"
-    span = f"{two(nominal)} V" if high - nominal < 0.005 else f"{two(nominal)} (to {two(high)}) V"
+    most = f"at most {figures.volts(limit)}" if nominal <= limit else f"limit {figures.volts(limit)}"
+    span = (
+        figures.volts(nominal)
+        if high - nominal < 0.005
+        else f"{figures.volts_number(nominal)} (to {figures.volts_number(high)}) V"
+    )
     return f"lost {span}, {most}"
 
 
@@ -69,10 +73,3 @@ def over_limit(computed: Computed, diodes: tuple[str, ...]) -> str:
     if computed.box == "loaded":
         return "the lamp draws more than the wire was made for: judge by the brackets"
     return "over the limit as typed in: check sizes and lengths"
-
-
-def lamp_words(lamp: Lamp) -> str:
-    """'lamp 21 W (1.8 A): below half of 7.5 A', or why there is none."""
-    if lamp.watts is None:
-        return f"no lamp: {lamp.why}"
-    return f"lamp {lamp.watts:g} W ({lamp.current_a:.2g} A): {lamp.why}"

@@ -35,8 +35,8 @@ from tracer.trace.affects.still_fed import Loss, Opened, Reach
 from tracer.trace.affects.targets import Target, UnknownPart, either_partners, part_named, target_of
 from tracer.trace.affects.without import circuit_without
 from tracer.trace.kinds import CONSUMERS, PARTS
+from tracer.trace.lists.basis import whole_vehicle
 from tracer.trace.minding import minding_of
-from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import is_ruled_out
 from tracer.trace.ways.simple import Ways
@@ -97,7 +97,7 @@ class Affected:
             tuple(self._parted(fitted, target)),
             tuple(notes),
             _cautions(target.kind),
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
         )
         return replace(report, minding=minding_of(self.tracing, report))
 

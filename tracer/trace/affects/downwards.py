@@ -182,15 +182,16 @@ class _Walks:
         """What moves a contact, its positions, and those in which it is closed, or may be."""
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
+        known = {*link.closed, *lever.unknown}
         if part.kind is PartKind.RELAY:
-            return _Switch(lever.name, ["rest", "energised"], set(link.closed))
+            return _Switch(lever.name, ["rest", "energised"], known)
         if lever.follows is None:
-            return _Switch(lever.name, list(lever.contacts), set(link.closed))
+            return _Switch(lever.name, [*lever.contacts, *lever.unknown], known)
         if lever.follows == "key":
             keys = list(self.circuit.typed.vehicle.key)
             closed = {key for key in keys if key in link.closed or key not in lever.contacts}
             return _Switch("the key", keys, closed)
-        return _Switch(f"condition {lever.follows}", ["yes", "no"], set(link.closed))
+        return _Switch(f"condition {lever.follows}", ["yes", "no"], known)
 
     def _links(self, node: int) -> Iterator[Link]:
         return (self.circuit.links[number] for number in self.circuit.at[node])

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from tracer.circuit.model import Circuit
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.standards import figures
 from tracer.trace.affects.still_fed import Reach
 from tracer.trace.affects.targets import Target
 from tracer.trace.kinds import PARTS, Draws
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
 LOST, SOME_STATES, FEWER, OTHER_WAY = "lost", "some states", "less certain", "another way"
@@ -83,7 +85,7 @@ class Parted:
 
 
 @dataclass(frozen=True, slots=True)
-class AffectsReport:
+class AffectsReport(Answer):
     """Everything that opening a target affects, in the order shown."""
 
     vehicle: str
@@ -95,13 +97,8 @@ class AffectsReport:
     parted: tuple[Parted, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-    loose_ends: int  # of the vehicle: what hangs there may be affected too
+    completeness: Completeness  # of the vehicle: what hangs on something loose may be affected too
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
 
     def of(self, verdict: str) -> tuple[Effect, ...]:
         """The effects of one verdict."""
@@ -152,4 +149,6 @@ def _module_terminals(
 def fuse_words(circuit: Circuit, name: str) -> str:
     """'F9 10 A', 'ML1 150 A', 'STE'."""
     facts = circuit.parts[name].facts if name in circuit.parts else None
-    return f"{name} {facts.amps:g} A" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    return (
+        f"{name} {figures.stated(facts.amps, 'A')}" if isinstance(facts, FuseFacts) and facts.amps is not None else name
+    )

@@ -15,8 +15,9 @@ from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.dead_part import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.affects.still_fed import Opened, Reach
 from tracer.trace.kinds import PARTS, suspect_order
+from tracer.trace.lists.basis import whole_vehicle
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding, minding_of
-from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
 SUSPECT, DOUBTFUL, CLEARED = "suspect", "doubtful", "cleared"
@@ -66,7 +67,7 @@ class CommonPlace:
 
 
 @dataclass(frozen=True, slots=True)
-class CommonReport:
+class CommonReport(Answer):
     """What dead parts share, best first."""
 
     vehicle: str
@@ -75,13 +76,8 @@ class CommonReport:
     groups: tuple[CommonGroup, ...]
     places: tuple[CommonPlace, ...]
     cautions: tuple[str, ...]
-    loose_ends: int  # of the vehicle: what is shared may run over them
+    completeness: Completeness  # of the vehicle: what is shared may run over something loose
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether nothing in the vehicle is loose."""
-        return not self.loose_ends
 
     def shared_by_all(self) -> tuple[CommonGroup, ...]:
         """The groups that every dead part hangs on and no working part clears."""
@@ -143,7 +139,7 @@ class _Common:
             tuple(sorted(groups, key=self._group_order)),
             tuple(self._places(grouped)),
             tuple(caution.text for caution in cautions_for("probe")),
-            len(loose_ends(self.tracing)),
+            whole_vehicle(self.tracing),
         )
         return replace(report, minding=minding_of(self.tracing, report))
 
@@ -196,12 +192,14 @@ class _Common:
                 name = f"wire {wire.text}, {ends}"
                 yield Candidate(name, "wire", name, None, None), Opened(frozenset((number,)))
             elif link.kind is LinkKind.MATING and circuit.parts[link.part].kind is PartKind.CONNECTOR:
-                place, access = self.tracing.place_of_part(link.part)
+                place, access = self.tracing.circuit.place_of_part(link.part)
                 name = circuit.contact_name(link.a, link.b)
                 yield Candidate(name, "cavity", f"cavity {name}", place, access), Opened(frozenset((number,)))
 
     def _candidate(self, target: Target, kind: str) -> tuple[Candidate, Opened]:
-        place, access = self.tracing.place_of_part(target.name) if target.name in self.circuit.parts else (None, None)
+        place, access = (
+            self.tracing.circuit.place_of_part(target.name) if target.name in self.circuit.parts else (None, None)
+        )
         part = self.circuit.parts.get(target.name)
         title = f"{target.name} ({part.facts.name})" if part is not None and part.facts.name else target.name
         return Candidate(target.name, kind, f"{kind} {title}", place, access), target.opened

@@ -18,7 +18,7 @@ from tracer.circuit.kinds import DRIVERS, GROUND_KINDS, INSIDE, SUPPLY_KINDS, Li
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
-from tracer.trace.ways.clashes import Clash
+from tracer.trace.ways.clashes import Clash, NotTried
 from tracer.trace.ways.simple import Ways
 
 NOT_FITTED = ("empty", "option")
@@ -211,7 +211,7 @@ class _Clashing:
     """Nodes with the same clashes on their ways; `links` are those of the clashes, `dead` stand for ends that do not count for these nodes."""
 
     nodes: frozenset[int]
-    clashes: tuple[Clash, ...]
+    clashes: tuple[Clash | NotTried, ...]
     links: frozenset[int]
     dead: frozenset[int]
 
@@ -306,7 +306,7 @@ class Reach:
     def _find_clashing(self, level: str) -> tuple[list[_Clashing], set[int]]:
         """The nodes whose ways clash in their positions, which the tree does not know of: those that the same clashes concern together, and those without a valid way."""
         ways, tree = self.ways(level), self._trees[level]
-        grouped: dict[tuple[bool, tuple[Clash, ...]], set[int]] = {}
+        grouped: dict[tuple[bool, tuple[Clash | NotTried, ...]], set[int]] = {}
         never: set[int] = set()
         for node in ways.reached_nodes() if ways.has_clashes else ():
             if not ways.is_clashing(node) or not tree.reached(node) or ways.begins_at(node):

@@ -1,15 +1,16 @@
-"""What a module's list rests on that nobody has typed: each thing found here makes the list COMPLETE IF, never COMPLETE."""
+"""What an answer rests on that nobody has typed: each thing found here makes it COMPLETE IF, never COMPLETE. Of one module's list, and of the whole vehicle."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Set
 
-from tracer.circuit.model import LOADS, Circuit, LinkKind, Part, PartKind
+from tracer.circuit.model import FUSE_KINDS, LOADS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import GroundFacts, ModuleFacts, SpliceFacts
 from tracer.entry.problems import natural
 from tracer.trace.kinds import PARTS
-from tracer.trace.lists.completeness import Assumption
+from tracer.trace.lists.completeness import Assumption, Completeness
 from tracer.trace.lists.results import Row
+from tracer.trace.rules.registry import loose_ends
 from tracer.trace.tracing import Tracing
 
 _STILL = frozenset({"", "signal", "shield"})  # roles of pins that may only listen
@@ -41,7 +42,7 @@ def assumptions(
         *_runs_and_positions(tracing, on_links),
         *_silent(tracing, module, on_ways, needs),
     }
-    return tuple(sorted(found, key=lambda one: (one.kind, natural(one.at))))
+    return _in_order(found)
 
 
 def uncounted_joints(circuit: Circuit, nodes: Iterable[int]) -> tuple[str, ...]:
@@ -56,6 +57,45 @@ def joint_count(part: Part) -> int | None:
     if not isinstance(part.facts, SpliceFacts | GroundFacts):
         return None
     return -1 if part.facts.wires is None else part.facts.wires
+
+
+def whole_vehicle(tracing: Tracing) -> Completeness:
+    """Whether an answer about all that is typed in is complete: whatever is loose or assumed anywhere may bring it something more."""
+    return tracing.once(_all_that_is_typed)
+
+
+def _all_that_is_typed(tracing: Tracing) -> Completeness:
+    circuit = tracing.circuit
+    every = range(len(circuit.node_names))
+    attached = [
+        end for ends in (circuit.sources, circuit.grounds) for end in ends if end.assumed and circuit.at[end.node]
+    ]
+    grounds = {end.node for end in circuit.grounds}
+    found = {
+        *(Assumption("ground" if end.node in grounds else "source", end.id) for end in attached),
+        *_masses(tracing, every),
+        *_runs_and_positions(tracing, range(len(circuit.links))),
+        *_silent_in(tracing, every, frozenset()),
+    }
+    return Completeness(
+        loose=len(loose_ends(tracing)),
+        rests_on=_in_order(found),
+        uncounted=uncounted_joints(circuit, every),
+        about="vehicle",
+    )
+
+
+def of_nodes(tracing: Tracing, nodes: Set[int]) -> tuple[Assumption, ...]:
+    """What is only assumed of the conductors among some nodes: runs, and positions of switches."""
+    links = tracing.circuit.links
+    within = {
+        number for node in nodes for number in tracing.circuit.at[node] if {links[number].a, links[number].b} <= nodes
+    }
+    return _in_order(_runs_and_positions(tracing, within))
+
+
+def _in_order(found: Iterable[Assumption]) -> tuple[Assumption, ...]:
+    return tuple(sorted(set(found), key=lambda one: (one.kind, natural(one.at))))
 
 
 def _assumed_ends(rows: Iterable[Row]) -> Iterator[Assumption]:
@@ -88,19 +128,25 @@ def _runs_and_positions(tracing: Tracing, on_links: Iterable[int]) -> Iterator[A
             if part.kind is PartKind.SWITCH:
                 lever = part.levers[link.lever]
                 every = tracing.states.keys if lever.follows == "key" else ("yes", "no") if lever.follows else ()
-                left_out = [position for position in every if position not in lever.contacts]
-                for position in left_out if every else ["a further position"] if len(lever.contacts) < 2 else []:
+                typed = (*lever.contacts, *lever.unknown)  # what is typed as unknown is a loose end
+                left_out = [position for position in every if position not in typed]
+                for position in left_out if every else ["a further position"] if len(typed) < 2 else []:
                     yield Assumption("position", f"{lever.name} in {position}")
 
 
 def _silent(tracing: Tracing, module: Part, on_ways: set[int], needs: Iterable[int]) -> Iterator[Assumption]:
-    """Pins called output whose output is not entered, and nets that nothing drives, where either could bring the list something more."""
+    """Pins called output whose output is not entered, and nets that nothing drives, where either could bring the list of a module something more."""
     circuit = tracing.circuit
     assert isinstance(module.facts, ModuleFacts)
     own = dict(circuit.pins_of.get(module.name, {}))
     outputs = {pin for pin in own if _role(module, pin) == "output"}
     starts = [*(node for pin, node in own.items() if pin not in outputs), *needs]
-    zone = tracing.zone(starts, on_ways, module.name)
+    return _silent_in(tracing, tracing.zone(starts, on_ways, module.name), on_ways, module.name)
+
+
+def _silent_in(tracing: Tracing, zone: Iterable[int], on_ways: Set[int], module: str = "") -> Iterator[Assumption]:
+    """Such pins and nets among some nodes; the pins of the module whose list it is are no listeners of their own."""
+    circuit = tracing.circuit
     for node in zone:
         part = circuit.parts.get(circuit.node_parts[node])
         if part is None or _role(part, circuit.node_pins[node]) != "output" or not circuit.is_attached(node):
@@ -112,8 +158,8 @@ def _silent(tracing: Tracing, module: Part, on_ways: set[int], needs: Iterable[i
     supply, ground = tracing.supply_ways(), tracing.ground_ways()
     left = {node for node in zone if not supply.reached(node) and not ground.reached(node)}
     while left:
-        net = tracing.conductors_at([next(iter(left))], module.name)
-        if not net & on_ways and (pins := _listeners(tracing, net, own)) is not None:
+        net = tracing.conductors_at([next(iter(left))], module)
+        if not net & on_ways and (pins := _listeners(tracing, net, module)) is not None:
             yield Assumption("net", ", ".join(sorted(pins, key=natural)))
         left -= net
 
@@ -126,11 +172,12 @@ def _role(part: Part, pin: str) -> str:
     return declared.split()[0] if declared else ""
 
 
-def _listeners(tracing: Tracing, net: frozenset[int], own: dict[str, int]) -> set[str] | None:
-    """The points of a net if nothing on it can send, else None. A lone pin of the module itself is no net."""
+def _listeners(tracing: Tracing, net: frozenset[int], module: str) -> set[str] | None:
+    """The points of a net if nothing on it can send, else None. Pins of the module itself alone are no net; without a module, those of any one."""
     circuit = tracing.circuit
     points: set[str] = set()
-    own_nodes = set(own.values())
+    owners: set[str] = set()
+    gated = False  # a contact, a diode or a fuse: what drives the net may come out behind it
     for node in net:
         part = circuit.parts.get(circuit.node_parts[node])
         if any(circuit.links[number].kind in LOADS for number in circuit.at[node]):
@@ -139,7 +186,11 @@ def _listeners(tracing: Tracing, net: frozenset[int], own: dict[str, int]) -> se
             if _role(part, circuit.node_pins[node]) not in _STILL:
                 return None
             points.add(circuit.node_names[node])
+            owners.add(part.name)
         elif part is not None and circuit.is_attached(node) and PARTS[part.kind].gates:
             points.add(circuit.node_names[node])
-    foreign = points - {circuit.node_names[node] for node in own_nodes}
+            gated = True
+        elif part is not None and part.kind in FUSE_KINDS:
+            gated = gated or not module
+    foreign = bool(points) and (gated or (bool(owners - {module}) if module else len(owners) > 1))
     return points if foreign and any(circuit.is_attached(node) for node in net) else None

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from tracer.entry.problems import listed, natural
 
@@ -45,8 +46,9 @@ class Completeness:
     """Whether an answer is complete.
 
     `loose` counts the loose ends it concerns, `differences` what two counts do not agree on, `uncounted` names the joints on its ways for which nobody has
-    typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete. `not_looked_at` are pins that nobody
-    has looked at, of the module or of one that the list goes through; `looked_at` counts the other pins of the module.
+    typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete. `about` says what the answer
+    is about: `list` (the ways to one module), `vehicle` (all that is typed in), `bus` (its lines) or `plugged` (the positions of a panel, as seen).
+    `not_looked_at` are pins that nobody has looked at, of the module or of one that the list goes through; `looked_at` counts the other pins of the module.
     """
 
     loose: int = 0
@@ -54,6 +56,7 @@ class Completeness:
     rests_on: tuple[Assumption, ...] = ()
     uncounted: tuple[str, ...] = ()
     elsewhere: int = 0
+    about: Literal["list", "vehicle", "bus", "plugged"] = "list"
     not_looked_at: tuple[str, ...] = ()
     looked_at: int = 0
 
@@ -82,6 +85,32 @@ class Completeness:
     def conditions(self) -> tuple[str, ...]:
         """What must be so for the answer to be complete, each in a few words."""
         return conditions(self.rests_on)
+
+    @classmethod
+    def of_all(cls, found: Sequence[Completeness]) -> Completeness:
+        """Several answers as one: complete only where each is."""
+        return cls(
+            loose=sum(one.loose for one in found),
+            differences=sum(one.differences for one in found),
+            rests_on=tuple(dict.fromkeys(what for one in found for what in one.rests_on)),
+            not_looked_at=tuple(dict.fromkeys(pin for one in found for pin in one.not_looked_at)),
+            looked_at=sum(one.looked_at for one in found),
+            uncounted=tuple(dict.fromkeys(name for one in found for name in one.uncounted)),
+            elsewhere=max((one.elsewhere for one in found), default=0),
+            about=found[0].about if found else "list",
+        )
+
+
+class Answer:
+    """What every answer carries."""
+
+    __slots__ = ()
+    completeness: Completeness
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing is loose, nothing differs and nothing had to be assumed."""
+        return self.completeness.complete
 
 
 def conditions(found: Iterable[Assumption]) -> tuple[str, ...]:

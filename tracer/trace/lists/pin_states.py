@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
+from tracer.standards import figures
 from tracer.trace.hazards import Hazards
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.minding import NOTHING, Minding, minding_of
@@ -28,7 +29,7 @@ class PinStates:
 
 
 @dataclass(frozen=True, slots=True)
-class ModuleStates:
+class ModuleStates(Answer):
     """All pins of a module against the key states; `chains` are the side chains, `conditions` what the vehicle says about each condition."""
 
     vehicle: str
@@ -42,11 +43,6 @@ class ModuleStates:
     completeness: Completeness
     loose_ends: tuple[LooseEnd, ...]
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list of the module is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
 
 def pin_states(tracing: Tracing, module: str) -> ModuleStates:
@@ -119,7 +115,7 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
     if output is not None and output.drives == "signal":
         return "its own signal: see the maker's figures", ""
     if output is not None and output.drives == "reference":
-        volts = f"{output.volts:g} V" if output.volts else "its reference voltage"
+        volts = figures.stated(output.volts, "V") if output.volts else "its reference voltage"
         return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"
     if output is not None:
         commanded = output.when.text if output.when.known else "a state that is not known"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tracer.entry.problems import Place
-from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
 
@@ -17,6 +17,7 @@ class Expect:
     limit_v: float | None
     source: str
     live: dict[str, str]
+    no_method: str = ""  # what stands in place of a reading where nothing may be measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +159,7 @@ class CrossCheck:
 
 
 @dataclass(frozen=True, slots=True)
-class SupplyReport:
+class SupplyReport(Answer):
     """Every supply and ground of one module; `gets` says how it has the supply or ground that no pin has: passive, case, or a module."""
 
     vehicle: str
@@ -182,11 +183,6 @@ class SupplyReport:
     cautions: tuple[str, ...]
     gets: dict[str, str] = field(default_factory=dict)
     minding: Minding = NOTHING
-
-    @property
-    def complete(self) -> bool:
-        """Whether the list is complete and rests on nothing that was assumed."""
-        return self.completeness.complete
 
     @property
     def loose_elsewhere(self) -> int:

@@ -10,13 +10,14 @@ from tracer.circuit.model import Circuit, End
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
+from tracer.standards import figures
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.hazards import Hazards
 from tracer.trace.kinds import touched
 from tracer.trace.lists.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
-from tracer.trace.ways.settings import left_out, level_of, switched_by
+from tracer.trace.ways.settings import left_out, level_of, reasons_of, switched_by
 from tracer.trace.ways.simple import Way, Ways
 from tracer.trace.ways.without import WaysWithout, fed_without
 
@@ -91,15 +92,14 @@ def row_of(
 
 def levels(tracing: Tracing, node: int, level: str) -> tuple[dict[str, str], dict[str, tuple[str, ...]]]:
     """For each key state: live, dead, depends or unknown; and the reasons of the last two."""
-    states = tracing.states
     live: dict[str, str] = {}
     why: dict[str, tuple[str, ...]] = {}
-    for key in states.keys:
+    for key in tracing.states.keys:
         found = level_of(tracing, node, key, level)
         if found is not Level.DEPENDS:
             live[key] = _LEVEL_WORDS[found]
             continue
-        reasons = states.reasons(node, key, supply=level == "supply")
+        reasons = reasons_of(tracing, node, key, level)
         live[key] = "unknown" if reasons and not any(reason.known for reason in reasons) else "depends"
         why[key] = tuple(reason.text for reason in reasons)
     return live, why
@@ -130,6 +130,9 @@ def _wires_at(circuit: Circuit, node: int, way: Way | None) -> list[str]:
     return list(dict.fromkeys(circuit.wire_of(circuit.links[number]).text for number in numbers))
 
 
+MOST_ALONE = 100_000  # parallel fuses times links of a way on which positions clash: beyond that no fuse is said to suffice alone
+
+
 def _fuses(tracing: Tracing, way: Way, level: str) -> tuple[FuseOnWay, ...]:
     circuit = tracing.circuit
     numbers = [number for number in way.links if circuit.links[number].kind is LinkKind.FUSE]
@@ -149,6 +152,8 @@ def _fuses(tracing: Tracing, way: Way, level: str) -> tuple[FuseOnWay, ...]:
 
 def _alone(circuit: Circuit, way: Way, level: str, number: int, parallel: list[int]) -> bool | None:
     """Whether a fuse feeds the pin with the others out: a source that may be dead counts only where it feeds through this very fuse."""
+    if way.clashes and len(parallel) * len(way.links) > MOST_ALONE:
+        return None
     others = [other for other in parallel if other != number]
     steady = _feeds(circuit, way, level, others)
     if steady is True or not way.passing:
@@ -200,7 +205,7 @@ def gaps_on(circuit: Circuit, way: Way | None) -> tuple[str, ...]:
 def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
     circuit = tracing.circuit
     part = circuit.parts[circuit.node_parts[node]]
-    place, access = tracing.place_of_part(part.name)
+    place, access = tracing.circuit.place_of_part(part.name)
     links = [
         number for number in circuit.at[node] if number in way.links and circuit.links[number].kind is LinkKind.WIRE
     ]
@@ -225,7 +230,7 @@ def _probe(tracing: Tracing, way: Way, node: int, level: str) -> Probe:
 
 
 def _limit_words(limit: Limit) -> str:
-    return f"{limit.item} {limit.max_v:.2f} V: {said(limit.certainty, limit.source)}"
+    return f"{limit.item} {figures.volts(limit.max_v)}: {said(limit.certainty, limit.source)}"
 
 
 def _expect(tracing: Tracing, node: int, level: str) -> Expect:
@@ -233,17 +238,17 @@ def _expect(tracing: Tracing, node: int, level: str) -> Expect:
     live, _ = levels(tracing, node, level)
     limit: Limit
     if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[node]):
-        return Expect(withheld, None, "", live)
+        return Expect(withheld, None, "", live, no_method=withheld)
     if level == "ground":
         limit = drop_limit("ground path")
         return Expect(
-            f"at most {limit.max_v:.2f} V to battery negative, plugged in and working",
+            f"at most {figures.volts(limit.max_v)} to battery negative, plugged in and working",
             limit.max_v,
             _limit_words(limit),
             live,
         )
     limit = drop_limit("single wire")
-    text = f"battery voltage, at most {limit.max_v:.2f} V lost per wire, plugged in and working"
+    text = f"battery voltage, at most {figures.volts(limit.max_v)} lost per wire, plugged in and working"
     return Expect(text, limit.max_v, _limit_words(limit), live)
 
 
@@ -395,7 +400,10 @@ def _output_notes(circuit: Circuit, links: list[Link]) -> list[str]:
             facts = circuit.parts[link.part].facts
             assert isinstance(facts, ModuleFacts)
             fuse = facts.outputs[link.output].fuse
-            outputs.append(f"{link.part}.{link.output}" + (f" (takes the place of a {fuse:g} A fuse)" if fuse else ""))
+            outputs.append(
+                f"{link.part}.{link.output}"
+                + (f" (takes the place of a {figures.stated(fuse, 'A')} fuse)" if fuse else "")
+            )
     if not outputs:
         return []
     return [

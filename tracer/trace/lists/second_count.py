@@ -155,9 +155,9 @@ class _Level:
         part = self.circuit.parts[link.part]
         lever = part.levers[link.lever]
         if part.kind is PartKind.RELAY or lever.follows is None:
-            return f"part {lever.name}", frozenset(link.closed)
+            return f"part {lever.name}", frozenset(link.closed).union(lever.unknown)
         if lever.follows != "key":
-            return f"condition {lever.follows}", frozenset(link.closed)
+            return f"condition {lever.follows}", frozenset(link.closed).union(lever.unknown)
         keys = self.circuit.typed.vehicle.key
         return "the key", frozenset(key for key in keys if key in link.closed or key not in lever.contacts)
 

@@ -8,10 +8,15 @@ from __future__ import annotations
 from collections.abc import Collection
 
 from tracer.circuit.kinds import LinkKind
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, Link, Part
 from tracer.trace.lists.second_table import METAL
 
 _SWITCHING = frozenset({"box", "relay", "switch"})
+
+
+def _in_doubt(part: Part, link: Link) -> bool:
+    """Whether a contact has a position of which it is not known what it joins."""
+    return link.kind is LinkKind.CONTACT and bool(part.levers[link.lever].unknown)
 
 
 def unknown_but_unsaid(circuit: Circuit, module: str, said: Collection[str]) -> list[str]:
@@ -27,7 +32,7 @@ def unknown_but_unsaid(circuit: Circuit, module: str, said: Collection[str]) -> 
         told = name in said or (part is not None and part.undeclared and part.name in said)
         if part is not None and part.kind in _SWITCHING and not told:
             # joined inside by a contact or coil, or another part sits on the pin
-            inside = any(link.kind not in METAL for link in links)
+            inside = any(link.kind not in METAL and not _in_doubt(part, link) for link in links)
             guest = any(link.kind is LinkKind.MEETS and link.part != part.name for link in links)
             if not inside and (part.inside_unknown or not guest):
                 found.append(f"{name} is joined with {module}, what it leads to is not known, and no loose end says so")

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from tracer.circuit.model import FUSE_KINDS
 from tracer.entry.models import PanelFacts
 from tracer.entry.problems import listed
+from tracer.standards import figures
 from tracer.trace.affects.dead_part import LOST, SOME_STATES, Affected
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, UNKNOWN, PanelReport, Position
 from tracer.trace.panels.read_seen import Plugged, read_seen
 from tracer.trace.tracing import Tracing
@@ -79,7 +81,7 @@ class Story:
 
 
 @dataclass(frozen=True, slots=True)
-class SeenReport:
+class SeenReport(Answer):
     """A panel compared with what was seen."""
 
     vehicle: str
@@ -88,11 +90,7 @@ class SeenReport:
     right: tuple[str, ...]
     not_looked_at: tuple[Position, ...]
     cautions: tuple[str, ...]
-
-    @property
-    def complete(self) -> bool:
-        """Whether every position was looked at and holds what belongs there."""
-        return not self.mismatches and not self.not_looked_at
+    completeness: Completeness  # whether every position is known, was looked at and holds what belongs there
 
 
 # --- reading -----------------------------------------------------------------------------------------------------
@@ -116,13 +114,22 @@ def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged]) 
         if not found:
             right.append(position.label)
     mismatches.sort(key=lambda one: _ORDER.index(one.what))
+    not_looked_at = tuple(position for position in report.positions if position.part not in seen)
+    elsewhere = report.loose_elsewhere
+    completeness = Completeness(
+        loose=len(not_looked_at) + report.completeness.loose - elsewhere,
+        differences=len(mismatches),
+        elsewhere=elsewhere,
+        about="plugged",
+    )
     return SeenReport(
         report.vehicle,
         tuple(mismatches),
         tuple(_stories(tracing, report, mismatches)),
         tuple(right),
-        tuple(position for position in report.positions if position.part not in seen),
+        not_looked_at,
         report.cautions,
+        completeness,
     )
 
 
@@ -205,13 +212,13 @@ def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, 
     elif seen.amps is not None and position.amps is not None and seen.amps > position.amps:
         yield (
             TOO_LARGE,
-            f"{seen.amps:g} A where {position.amps:g} A belongs: the wire may burn before the fuse opens",
+            f"{figures.stated(seen.amps, 'A')} where {figures.stated(position.amps, 'A')} belongs: the wire may burn before the fuse opens",
             f"Take it out and fit what belongs ({position.belongs}); look whether the wire or the connector has been hot.",
         )
     elif seen.amps is not None and position.amps is not None and seen.amps < position.amps:
         yield (
             TOO_SMALL,
-            f"{seen.amps:g} A where {position.amps:g} A belongs: it may open in normal use",
+            f"{figures.stated(seen.amps, 'A')} where {figures.stated(position.amps, 'A')} belongs: it may open in normal use",
             f"Fit what belongs: {position.belongs}.",
         )
     if seen.letter and position.letter and seen.letter != position.letter:
@@ -255,7 +262,7 @@ class _Symptoms:
                 terminal = effect.terminal
                 if terminal.kind == "relay":
                     continue
-                title = self.tracing.title(terminal.part)
+                title = self.tracing.circuit.title(terminal.part)
                 states = f" {words} ({', '.join(effect.states)})" if words else ""
                 pins.setdefault(title, []).append(f"pin {terminal.pin} no {terminal.level}{states}")
         relays = [
@@ -305,14 +312,16 @@ def _stories(tracing: Tracing, report: PanelReport, mismatches: Iterable[Mismatc
 def _story(lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
     there = more.position
     first = lacking[0].position
-    if len(lacking) == 1 and lacking[0].seen.amps is not None and lacking[0].seen.amps == there.amps:
+    assert first.amps is not None  # it was compared with what was seen
+    seen_a = lacking[0].seen.amps
+    if len(lacking) == 1 and seen_a is not None and seen_a == there.amps:
         message = (
-            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {first.amps:g} A, "
-            f"{there.label} {there.amps:g} A"
+            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {figures.stated(first.amps, 'A')}, "
+            f"{there.label} {figures.stated(seen_a, 'A')}"
         )
     else:
         labels = listed([lack.position.label for lack in lacking])
-        message = f"the {first.amps:g} A that is missing in {labels} probably sits in {there.label}"
+        message = f"the {figures.stated(first.amps, 'A')} that is missing in {labels} probably sits in {there.label}"
     fed = [f"{position.label} feeds {_fed_words(position)}" for position in (*(one.position for one in lacking), there)]
     return Story(message, "; ".join((words, *fed)), (there.part, *(lack.position.part for lack in lacking)))
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from tracer.circuit.model import FUSE_KINDS
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding
 
@@ -89,7 +91,7 @@ class Position:
         if self.relay:
             words += f", {self.relay}"
         if self.kind in FUSE_KINDS:
-            words += f" {self.amps:g} A" if self.amps is not None else ", rating not known"
+            words += f" {figures.stated(self.amps, 'A')}" if self.amps is not None else ", rating not known"
             if self.letter or self.family:
                 words += (
                     f", type {self.letter} ({self.family})"
@@ -116,19 +118,19 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
-class PanelReport:
+class PanelReport(Answer):
     """Every position of one or all panels."""
 
     vehicle: str
     panels: tuple[Panel, ...]
-    cautions: tuple[str, ...] = field(default=())
-    loose_elsewhere: int = 0  # in the vehicle, at none of these positions and on no way below them
+    cautions: tuple[str, ...]
+    completeness: Completeness  # of the vehicle: a wire that nobody typed in may hang on any splice below a position
     minding: Minding = NOTHING
 
     @property
-    def complete(self) -> bool:
-        """Whether nothing is loose, here or elsewhere: a wire that nobody typed in may hang on any splice below a position."""
-        return not self.loose_elsewhere and not any(panel.loose_ends for panel in self.panels)
+    def loose_elsewhere(self) -> int:
+        """Loose ends of the vehicle at none of these positions and on no way below them."""
+        return self.completeness.loose - len({loose for panel in self.panels for loose in panel.loose_ends})
 
     @property
     def positions(self) -> tuple[Position, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from dataclasses import replace
 
 from tracer.circuit.kinds import BESIDE
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
@@ -12,6 +13,7 @@ from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects.dead_part import fuse_words
 from tracer.trace.affects.downwards import parts_below
+from tracer.trace.lists.basis import whole_vehicle
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.lists.rows import levels
 from tracer.trace.minding import minding_of
@@ -33,6 +35,14 @@ from tracer.trace.panels.positions import (
 from tracer.trace.rules.registry import Finding, loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way
+
+
+def only_these(report: PanelReport, parts: Collection[str]) -> PanelReport:
+    """The same inventory with the positions of these parts alone; panels that have none are left out."""
+    panels = (
+        replace(panel, positions=tuple(one for one in panel.positions if one.part in parts)) for panel in report.panels
+    )
+    return replace(report, panels=tuple(panel for panel in panels if panel.positions))
 
 
 def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
@@ -59,12 +69,11 @@ def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelRepor
     below = Below(tracing)
     found = loose_ends(tracing)
     panels = tuple(_panel(tracing, part, below, found) for part in parts)
-    shown = {loose for panel in panels for loose in panel.loose_ends}
     return PanelReport(
         tracing.circuit.name,
         panels,
         tuple(caution.text for caution in cautions_for("fuses")),
-        sum(_loose_end(finding) not in shown for finding in found),
+        whole_vehicle(tracing),
         minding_of(tracing, panels),
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
 from tracer.trace.panels.positions_of import PanelReport, Position
 
@@ -40,7 +41,7 @@ class Plugged:
             return "as it should be"
         words = [self.kind or "fuse"]
         if self.amps is not None:
-            words.append(f"{self.amps:g} A")
+            words.append(figures.stated(self.amps, "A"))
         if self.letter:
             words.append(f"type {self.letter}")
         if self.blown:

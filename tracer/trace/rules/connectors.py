@@ -26,7 +26,10 @@ _HEAD = "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: batte
     + ", X3: {is: connector, cavities: 1-2, unused: 2}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
 )
 def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
-    """Cavities of an in-line connector that are neither in a run nor unused; it concerns what goes through the connector, and what may go past it."""
+    """Cavities of an in-line connector that are neither in a run nor unused.
+
+    It concerns what goes past the connector from one of its harnesses to the other; and where that does not make up for all of them, what goes through it.
+    """
     circuit = tracing.circuit
     harnesses: _Harnesses | None = None
     for part in circuit.parts.values():
@@ -39,7 +42,10 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
             continue
         harnesses = harnesses or _Harnesses(circuit)
         past = harnesses.past(part.name)
-        nodes = [*pins.values(), *(node for piece in past for node in _own_nodes(circuit, piece))]
+        nodes = [node for piece in past for node in _own_nodes(circuit, piece)]
+        if len(missing) > sum(_surely_past(circuit, piece) for piece in past):
+            # wires that go past the connector do not make up for all of them: by its own count some wire goes through it, and nobody knows which
+            nodes += pins.values()
         if not pins:
             nodes += _in_its_harnesses(circuit, facts)
         one = len(missing) == 1
@@ -51,6 +57,16 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
             wires = sorted({_words(circuit, piece) for piece in past})
             message += f"; past the connector, from one of its harnesses to the other, {'goes' if len(wires) == 1 else 'go'} {listed(wires, most=3, joiner='and')}"
         yield Finding(part.place_of("cavities"), part.name, message, "", tuple(dict.fromkeys(nodes)))
+
+
+def _surely_past(circuit: Circuit, piece: list[int]) -> bool:
+    """Whether a piece that leads from one harness to the other ends at no further connector, which might join the two as well."""
+    parts = (
+        circuit.parts.get(circuit.node_parts[node])
+        for number in piece
+        for node in (circuit.links[number].a, circuit.links[number].b)
+    )
+    return all(part is None or part.kind is not PartKind.CONNECTOR for part in parts)
 
 
 class _Harnesses:

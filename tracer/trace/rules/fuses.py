@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, Link, LinkKind, Part
 from tracer.entry.models import FuseFacts
+from tracer.standards import figures
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -30,7 +31,7 @@ def fuse_without_load(tracing: Tracing) -> Iterator[Finding]:
     """A fuse that is fed but serves nothing typed in."""
     for part, facts, link, fed, loaded in _fuse_ends(tracing.circuit):
         if fed and not loaded and facts.state not in ("empty", "option", "none"):
-            rating = f" ({facts.amps:g} A)" if facts.amps else ""
+            rating = f" ({figures.stated(facts.amps, 'A')})" if facts.amps else ""
             yield Finding(
                 part.place,
                 f"{part.name}.load",

@@ -8,7 +8,7 @@ from tracer.circuit.model import LinkKind, Part
 from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
-from tracer.entry.problems import natural
+from tracer.entry.problems import listed, natural
 from tracer.entry.values import in_ranges
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
@@ -398,5 +398,7 @@ def inside_not_known(tracing: Tracing) -> Iterator[Finding]:
         if part.undeclared:
             continue  # L162
         at = f"{part.name}.{pin}"
-        message = f"what {at} is joined with inside {part.kind} {part.name} is not known"
+        doubtful = [f"{position} of {lever.name}" for lever in part.levers.values() for position in lever.unknown]
+        where = f" in position {listed(doubtful, joiner='and')}" if doubtful else ""
+        message = f"what {at} is joined with inside {part.kind} {part.name}{where} is not known"
         yield Finding(part.place, at, message, "", (node,), (part.name,))

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts
 from tracer.entry.problems import listed, natural
+from tracer.standards import figures
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.hazards import Hazards
 from tracer.trace.panels.labels import named_in, output_node, position_in
@@ -304,7 +305,7 @@ def rating_not_made(tracing: Tracing) -> Iterator[Finding]:
         if made and facts.amps not in made:
             near = sorted(made, key=lambda rating: abs(rating - (facts.amps or 0)))[:2]
             family = f"a {families[0]} (type {facts.type})" if facts.type else "a vehicle fuse"
-            message = f"{part.name}: {family} of {facts.amps:g} A is in no list; near it are {listed([f'{one:g} A' for one in sorted(near)], joiner='and')}"
+            message = f"{part.name}: {family} of {figures.stated(facts.amps, 'A')} is in no list; near it are {listed([figures.stated(one, 'A') for one in sorted(near)], joiner='and')}"
             yield Finding(part.place, part.name, message, "", parts=(part.name,))
 
 
@@ -360,12 +361,19 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
 def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse on the only way of another one, with a smaller rating."""
     circuit, ways = tracing.circuit, tracing.supply_ways()
+    rated = [
+        part.facts.amps for part in circuit.parts.values() if isinstance(part.facts, FuseFacts) and part.facts.amps
+    ]
     for link in circuit.links:
         if link.kind is not LinkKind.FUSE or circuit.is_left_open(link):
             continue
         own = circuit.parts[link.part].facts
-        way = ways.to(link.a)
-        if way is None or not isinstance(own, FuseFacts) or own.amps is None:
+        if (
+            not isinstance(own, FuseFacts)
+            or own.amps is None
+            or own.amps <= min(rated)
+            or (way := ways.to(link.a)) is None
+        ):
             continue
         above = [circuit.links[number] for number in way.sole_links if circuit.links[number].kind is LinkKind.FUSE]
         above.sort(key=lambda one: -max(way.distance[one.a], way.distance[one.b]))
@@ -380,7 +388,7 @@ def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
                 yield Finding(
                     circuit.parts[link.part].place,
                     link.part,
-                    f"{link.part} is {own.amps:g} A, but {one.part} above it is only {facts.amps:g} A",
+                    f"{link.part} is {figures.stated(own.amps, 'A')}, but {one.part} above it is only {figures.stated(facts.amps, 'A')}",
                     "",
                     (link.a, link.b),
                     (link.part, one.part),

@@ -8,6 +8,7 @@ from tracer.circuit.flood import flood
 from tracer.circuit.kinds import FUSE_KINDS, GATES, SUPPLY_KINDS, WIRING, LinkKind, PartKind
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, FuseFacts, ModuleFacts
+from tracer.standards import figures
 from tracer.standards.conductors import largest_fuse_a
 from tracer.trace.lists.census import pins_found
 from tracer.trace.lists.rows import gaps_on
@@ -128,7 +129,7 @@ def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
         area_mm2, text, node = smallest
         allowed = largest_fuse_a(area_mm2)
         if allowed is not None and facts.amps > allowed.value:
-            message = f"{part.name} is {facts.amps:g} A, but the wire {text} behind it takes {allowed.value:g} A at most ({allowed.source})"
+            message = f"{part.name} is {figures.stated(facts.amps, 'A')}, but the wire {text} behind it takes {figures.stated(allowed.value, 'A')} at most ({allowed.source})"
             yield Finding(part.place, part.name, message, "", (circuit.pins_of[part.name]["load"], node), (part.name,))
 
 
@@ -185,7 +186,7 @@ def place_missing(tracing: Tracing) -> Iterator[Finding]:
     """A wired part with a place of its own, but none typed."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if part.kind is PartKind.PANEL or tracing.place_of_part(part.name)[0]:
+        if part.kind is PartKind.PANEL or tracing.circuit.place_of_part(part.name)[0]:
             continue
         pins = circuit.pins_of.get(part.name, {})
         nodes = tuple(node for node in pins.values() if circuit.is_attached(node))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from tracer.circuit.kinds import PartKind
+from tracer.entry.page import page_is_there
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -111,3 +113,44 @@ def sheet_without_anything(tracing: Tracing) -> Iterator[Finding]:
         if number not in used:
             place = file.place_of(("title",) if sheet.title else ("sheet",))
             yield Finding(place, f"sheet {sheet.id}", f"sheet {sheet.id} holds no part and no run", "", module="*")
+
+
+@rule(
+    "L164",
+    "kind of a part guessed",
+    why="The part was taken in from a wire list that does not say what it is. A fuse, a relay or a supply may be hidden in it, or a joint may be none.",
+    fix="Look at the diagram, correct `is`, type what else it shows of the part, and take `guess` away.",
+    bad=EXAMPLE_PARTS
+    + ", S2: {is: splice, guess: by its name}}  # L164\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- S2\n- S2 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS
+    + ", S2: {is: splice}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- S2\n- S2 -- RD 1 -- ALM.4\n",
+)
+def kind_guessed(tracing: Tracing) -> Iterator[Finding]:
+    """Parts whose kind nobody has confirmed; they concern every list that comes to one of their pins."""
+    circuit = tracing.circuit
+    for part in circuit.parts.values():
+        for fragment in part.fragments:
+            if fragment.facts.guess is not None:
+                nodes = tuple(circuit.pins_of.get(part.name, {}).values())
+                message = f"{part.name} is taken for a {part.kind}: {fragment.facts.guess}"
+                module = part.name if part.kind is PartKind.MODULE else ""
+                yield Finding(fragment.place, part.name, message, "", nodes, (part.name,), module)
+
+
+@rule(
+    "R261",
+    "photo or PDF of a page missing",
+    why="The sheet names the page that it was typed in from, but there is no such file: nobody can compare the two.",
+    fix="Put the file there, or correct or remove `page`.",
+    bad="page: scans/p1.pdf  # R261\n"
+    + EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+)
+def page_missing(tracing: Tracing) -> Iterator[Finding]:
+    """Sheets whose `page` is not in the vehicle's folder."""
+    typed = tracing.circuit.typed
+    for sheet, file in zip(typed.sheets, typed.files, strict=True):
+        if sheet.page and not page_is_there(typed.folder, sheet.page):
+            message = f"sheet {sheet.id}: there is no file {sheet.page}"
+            yield Finding(file.place_of(("page",)), f"sheet {sheet.id}", message, "")

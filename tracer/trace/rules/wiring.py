@@ -12,6 +12,7 @@ from tracer.circuit.model import Circuit, Part
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import listed, natural
+from tracer.standards import figures
 from tracer.trace.bus_pins import lines_typed, pins_by_role
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.rules.remarks import reached_without_fuse
@@ -212,7 +213,7 @@ def always_on(tracing: Tracing) -> Iterator[Finding]:
             continue
         amps = _load_amps(tracing, part.facts)
         if amps is None or amps > _key_off_limit_a():
-            takes = "" if amps is None else f" (about {amps:.2g} A)"
+            takes = "" if amps is None else f" (about {figures.amps(amps)})"
             message = f"{part.name} is on in every key state{takes}: no switch, relay or output lies on its ways"
             yield Finding(part.place, part.name, message, "", (*fed, *returned), (part.name,))
 
@@ -274,9 +275,9 @@ def above_the_rating(tracing: Tracing) -> Iterator[Finding]:
         total = sum(cases[worst].values())
         if total > part.facts.amps:
             carried = sorted(((amps, name) for name, amps in cases[worst].items() if amps), key=lambda one: -one[0])
-            takes = listed([f"{name} {amps:.3g} A" for amps, name in carried], joiner="and")
-            together = f", together {total:.3g} A" if len(carried) > 1 else ""
-            message = f"{fuse} is {part.facts.amps:g} A, but carries more{worst}: {takes}{together}"
+            takes = listed([f"{name} {figures.amps(amps)}" for amps, name in carried], joiner="and")
+            together = f", together {figures.amps(total)}" if len(carried) > 1 else ""
+            message = f"{fuse} is {figures.stated(part.facts.amps, 'A')}, but carries more{worst}: {takes}{together}"
             yield Finding(part.place, fuse, message, "", (), (fuse,))
 
 

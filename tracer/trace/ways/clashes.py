@@ -15,6 +15,11 @@ from tracer.circuit.model import Link
 from tracer.trace.ways.consistent import Edge, Found, Network, Refuted, Valid
 from tracer.trace.ways.guards import Guard
 
+# Of one level of one vehicle, all chains of blocks together: links looked at, beyond which further chains are not looked into. It takes a block of hundreds of
+# nodes with dozens of contacts between them to come near.
+MOST_TOGETHER = 4_000_000
+VISITS_TO_MAKE = 20  # what making a network costs for each of its links, in links looked at
+
 Variable = tuple[str, str]
 Gate = tuple[int, int]  # a block, and the node where it is left towards the node asked for
 
@@ -69,6 +74,16 @@ class Clash:
         """Whether there is a valid way through here at all: asked without looking at every link; None when the bounds leave it open."""
         return self.way_without(frozenset())
 
+    @property
+    def visits(self) -> int:
+        """The links that were looked at so far, those of making the network among them."""
+        return self.network.visits + VISITS_TO_MAKE * len(self._edges)
+
+    @property
+    def some_way(self) -> frozenset[int]:
+        """The links of a valid way that was found."""
+        return self._links_of(self._known[0])
+
     @cached_property
     def on_every_way(self) -> tuple[frozenset[int], frozenset[int]]:
         """The nodes and links that certainly every valid way through here runs through."""
@@ -94,6 +109,28 @@ class Clash:
     @cached_property
     def _edges(self) -> dict[int, int]:
         return {number: edge for edge, numbers in enumerate(self.members) for number in numbers}
+
+
+@dataclass(frozen=True, eq=False)
+class NotTried:
+    """Blocks of which nothing was looked at, because a vehicle's bound was passed: every link is kept and doubtful, and no claim is made."""
+
+    numbers: frozenset[int]
+    variables: tuple[Variable, ...]
+    is_closable: None = None
+    on_every_way: tuple[frozenset[int], frozenset[int]] = (frozenset(), frozenset())
+    taken_out: Mapping[int, frozenset[Variable]] = field(default_factory=dict)
+
+    @property
+    def kept(self) -> frozenset[int]:
+        return self.numbers
+
+    @property
+    def doubtful(self) -> frozenset[int]:
+        return self.numbers
+
+    def way_without(self, gone: frozenset[int]) -> None:
+        return None
 
 
 def settled_along(

@@ -90,7 +90,7 @@ class Network:
                     self.steps[edge.b].append((number, edge.a))
         self.guarded = [number for number, edge in enumerate(edges) if edge.guards and edge.a != edge.b]
         self.one_way = any(edge.sense for edge in edges)
-        self.choices = [self._not_dominated(variable) for variable in range(len(self.full))]
+        self.choices = [self._not_dominated(closes) for closes in self._closed_by()]
         self.visits = 0
         self._most_visits = self._trials_left = 0
         self._blamed: set[int] = set()
@@ -315,15 +315,22 @@ class Network:
             if bit & allowed and not better & allowed:
                 yield bit
 
-    def _not_dominated(self, variable: int) -> list[tuple[int, int]]:
+    def _closed_by(self) -> list[dict[int, set[int]]]:
+        """For each variable the links that each of its positions closes."""
+        closes: list[dict[int, set[int]]] = [{bit: set() for bit in _bits(every)} for every in self.full]
+        for number, edge in enumerate(self.edges):
+            for variable, mask in edge.guards:
+                for bit, links in closes[variable].items():
+                    if mask & bit:
+                        links.add(number)
+        return closes
+
+    @staticmethod
+    def _not_dominated(closes: Mapping[int, set[int]]) -> list[tuple[int, int]]:
         """For each position the positions that close the same links and more (of equal ones the first counts as more).
 
         All links count, not only those that a path may use at the moment: else the reason of a refutation would not hold for the position left out.
         """
-        closes = {
-            bit: {n for n, edge in enumerate(self.edges) for other, mask in edge.guards if other == variable and mask & bit}
-            for bit in _bits(self.full[variable])
-        }  # fmt: skip
         return [
             (
                 bit,

@@ -1,4 +1,4 @@
-"""In which positions of what a contact is closed: the key, a condition, a switch worked by hand, a relay.
+"""In which positions of what a contact is closed, or may be: the key, a condition, a switch worked by hand, a relay.
 
 Everything that follows the key shares one variable, and so does everything that follows one condition; a switch worked by hand and a relay each have their
 own. A contact that is closed in every position needs no guard.
@@ -37,18 +37,19 @@ def guards_of(circuit: Circuit) -> dict[int, Guard]:
 def _guard(circuit: Circuit, link: Link) -> Guard:
     part = circuit.parts[link.part]
     lever = part.levers[link.lever]
+    closed = (*link.closed, *lever.unknown)  # what it does there is not known: it may be closed
     if part.kind is PartKind.RELAY:
-        return _masked(("part", lever.name), CONTACT_POSITIONS, link.closed)
+        return _masked(("part", lever.name), CONTACT_POSITIONS, closed)
     if lever.follows == "key":
         keys = {key: 1 << number for number, key in enumerate(circuit.typed.vehicle.key)}
         missing = [
             key for key in keys if key not in lever.contacts
         ]  # what it does there is not known: it may be closed
-        return _masked(("key", ""), keys, (*link.closed, *missing))
+        return _masked(("key", ""), keys, (*closed, *missing))
     if lever.follows is not None:
-        return _masked(("condition", lever.follows), {"yes": 1, "no": 2}, link.closed)
-    positions = {name: 1 << number for number, name in enumerate(lever.contacts)}
-    return _masked(("part", lever.name), positions, link.closed)
+        return _masked(("condition", lever.follows), {"yes": 1, "no": 2}, closed)
+    positions = {name: 1 << number for number, name in enumerate((*lever.contacts, *lever.unknown))}
+    return _masked(("part", lever.name), positions, closed)
 
 
 def _masked(variable: tuple[str, str], positions: Mapping[str, int], closed: tuple[str, ...]) -> Guard:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable
 
 from tracer.circuit.model import SWITCHED, Link
-from tracer.circuit.states import KeyStates, Level
+from tracer.circuit.states import KeyStates, Level, Reason
 from tracer.entry.problems import natural
 from tracer.trace.lists.results import LeftOut
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
@@ -26,6 +26,18 @@ def level_of(tracing: Tracing, node: int, key: str, level: str) -> Level:
         return found
     ways = tracing.supply_ways() if level == "supply" else tracing.ground_ways()
     return Level.DEAD if is_ruled_out(states, ways, node, key, level) else found
+
+
+def reasons_of(tracing: Tracing, node: int, key: str, level: str) -> tuple[Reason, ...]:
+    """What a level that depends hangs on, without what only ways that no setting closes would bring. What is not known stays: it may come over any of them."""
+    states, supply = tracing.states, level == "supply"
+    found = states.reasons(node, key, supply=supply)
+    ways = tracing.supply_ways() if supply else tracing.ground_ways()
+    way = ways.to(node) if ways.is_clashing(node) else None
+    if way is None or not way.taken_out:
+        return found
+    left = frozenset(states.reasons(node, key, supply=supply, leaving_out=way.taken_out))
+    return tuple(reason for reason in found if reason in left or not reason.known) if left else found
 
 
 def is_ruled_out(
@@ -82,4 +94,4 @@ def switched_by(tracing: Tracing, variables: Collection[Variable], links: Iterab
     return tuple(sorted(names, key=natural))
 
 
-__all__ = ["is_ruled_out", "left_out", "level_of", "switched_by"]
+__all__ = ["is_ruled_out", "left_out", "level_of", "reasons_of", "switched_by"]

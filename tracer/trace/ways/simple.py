@@ -16,10 +16,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.trace.ways.clashes import Clash, Variable, clash_of, groups_of, settled_along
+from tracer.trace.ways.always_closed import AlwaysClosed
+from tracer.trace.ways.clashes import MOST_TOGETHER, Clash, Gate, NotTried, Variable, clash_of, groups_of, settled_along
 from tracer.trace.ways.guards import Guard
 from tracer.trace.ways.one_way import Arc, links_on_ways, on_every_way, reach
 
@@ -42,7 +44,7 @@ class Way:
     ends: frozenset[int]
     distance: dict[int, int]
     passing: Mapping[int, int] = field(default_factory=dict)
-    clashes: tuple[Clash, ...] = ()
+    clashes: tuple[Clash | NotTried, ...] = ()
     taken_out: Mapping[int, frozenset[Variable]] = field(default_factory=dict)
     doubtful: frozenset[int] = frozenset()
 
@@ -106,7 +108,10 @@ class Ways:
         if self._guards:
             self._along, self._own_variables = settled_along(self._block_links, self._entered_by, self._guards)
             self._clash_along = [not all(masks.values()) for masks in self._along]
-        self._clashes: dict[tuple[tuple[int, int], ...], Clash] = {}
+        self._clashes: dict[tuple[Gate, ...], Clash | NotTried] = {}
+        self._closable: set[Gate] = (
+            set()
+        )  # blocks, and nodes of them to which a way leads that clashes with nothing in the block
         self._consistent: dict[int, Way | None] = {}
 
     @property
@@ -121,10 +126,7 @@ class Ways:
         if node not in self._block_of_node:
             return False
         if self.is_clashing(node):
-            clashes = self.clashes_to(node)
-            if clashes is None or any(clash.is_closable is None for clash in clashes):
-                return self.to(node) is not None
-            return all(clash.is_closable for clash in clashes)
+            return self._is_closable(node)
         if not self._directed_blocks:
             return True
         if self._in_order is None:
@@ -133,6 +135,34 @@ class Ways:
                 steps.setdefault(tail, []).append(head)
             self._in_order = reach(steps, [self._root])
         return node in self._in_order
+
+    def _is_closable(self, node: int) -> bool:
+        """Whether a way leads to a node between which and the ends positions clash. A way found leads to every node on it, so few of many nodes are searched for."""
+        if node in self._always_closed.reached:
+            return True
+        groups = self._groups_to(node)
+        for group, unsettled in groups or ():
+            if group[1:] or group[0] not in self._closable:
+                clash = self._clash(group, unsettled)
+                if clash.is_closable is None:
+                    return self.to(node) is not None
+                if not clash.is_closable:
+                    return False
+                if not group[1:] and isinstance(clash, Clash):
+                    block = group[0][0]
+                    ends = (self._links[number] for number in clash.some_way)
+                    self._closable.update((block, end) for link in ends for end in (link.a, link.b))
+        return self.to(node) is not None if groups is None else True
+
+    @cached_property
+    def _always_closed(self) -> AlwaysClosed:
+        return AlwaysClosed(
+            self._arcs(n for block in self._block_links for n in block if n not in self._guards), self._root
+        )
+
+    def has_way_beside(self, node: int, number: int) -> bool:
+        """Whether a way to a node that avoids a link is found at once: over links that every position closes. False proves nothing."""
+        return self._always_closed.reached_beside(node, number)
 
     @property
     def has_clashes(self) -> bool:
@@ -280,27 +310,35 @@ class Ways:
             doubtful=doubtful,
         )
 
-    def clashes_to(self, target: int) -> tuple[Clash, ...] | None:
+    def clashes_to(self, target: int) -> tuple[Clash | NotTried, ...] | None:
         """The chains of blocks between the ends and a node in which positions clash; None where one-way links already take something out of these blocks.
 
         There is a valid way exactly when there is one with all contacts closed and one through each of these.
         """
+        groups = self._groups_to(target)
+        return None if groups is None else tuple(self._clash(*group) for group in groups)
+
+    def _groups_to(self, target: int) -> list[tuple[tuple[Gate, ...], frozenset[Variable]]] | None:
+        """The gates to a node that belong together, with the variables that are not settled; None as above."""
         if not self.is_clashing(target):
-            return ()
+            return []
         gates = self._gates_to(target)
         if any(len(self._links_through(*gate)) < len(self._block_links[gate[0]]) for gate in gates):
             return None
         along = self._along[self._block_of_node[target]]
         unsettled = frozenset(name for name, mask in along.items() if not mask)
-        found = []
-        for group in groups_of(gates[::-1], self._own_variables, unsettled):
-            if group not in self._clashes:
-                chain = [(self._block_links[block], self._block_top[block], leave) for block, leave in group]
-                self._clashes[group] = clash_of(
-                    chain, self._links, self._end_of, self._direction, self._guards, unsettled
-                )
-            found.append(self._clashes[group])
-        return tuple(found)
+        return [(group, unsettled) for group in groups_of(gates[::-1], self._own_variables, unsettled)]
+
+    def _clash(self, group: tuple[Gate, ...], unsettled: frozenset[Variable]) -> Clash | NotTried:
+        if group not in self._clashes:
+            if sum(clash.visits for clash in self._clashes.values() if isinstance(clash, Clash)) > MOST_TOGETHER:
+                links = frozenset(link for block, _ in group for link in self._block_links[block])
+                names = {self._guards[link].variable for link in links if link in self._guards}
+                self._clashes[group] = NotTried(links, tuple(sorted(names & unsettled)))
+                return self._clashes[group]
+            chain = [(self._block_links[block], self._block_top[block], leave) for block, leave in group]
+            self._clashes[group] = clash_of(chain, self._links, self._end_of, self._direction, self._guards, unsettled)
+        return self._clashes[group]
 
     def _end_of(self, node: int) -> int:
         return self._root if node in self._ends else node
@@ -385,7 +423,10 @@ class Ways:
     def through(self, kept: frozenset[int], *, guarded: bool = True) -> Ways:
         """The ways that use the kept links alone."""
         at: dict[int, list[int]] = {}
-        for number in sorted(kept):
+        beginning = frozenset(
+            self._starts.values()
+        )  # these stand at their nodes anyway: counted twice, they would look like links taken out
+        for number in sorted(kept - beginning):
             for node in (self._links[number].a, self._links[number].b):
                 at.setdefault(node, []).append(number)
         return Ways(

@@ -6,24 +6,26 @@ Only what lies on a way of the module's rows is here, and what leads from there 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from tracer.circuit.flood import lead_back, walk
-from tracer.circuit.kinds import INSIDE_MODULE, Link, LinkKind, PartKind
+from tracer.circuit.kinds import GROUND_KINDS, INSIDE_MODULE, SUPPLY_KINDS, Link, LinkKind, PartKind
+from tracer.circuit.model import Circuit
 from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
-from tracer.report.kinds import LEAD_ON
 from tracer.trace.lists.results import LooseEnd, SupplyReport
-from tracer.trace.rules.registry import loose_ends
+from tracer.trace.minding import NOTHING, Minding, minding_of
+from tracer.trace.rules.registry import Finding, loose_ends
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
 
 _FAR = 100_000  # where ground lies on the scale that grows from source to ground
 _PIN = 50_000  # where a pin lies that nothing reaches
-_LEADS = LEAD_ON - INSIDE_MODULE
+# Leads on to what has to be found; a load does not, and the mass is what the ground symbol stands for.
+_LEADS = (SUPPLY_KINDS | GROUND_KINDS) - INSIDE_MODULE - {LinkKind.MASS}
 _WIRE = re.compile(
     r"^(?P<colour>.*?)(?:\s+(?P<size>(?:AWG\s*)?\d[\d.,/]*(?:\s*(?:mm2|mm²|sqmm|AWG|ga))?))?(?:\s+[\d.,]+\s*(?:m|cm|mm|ft))?(?:\s*\((?P<number>[^()]+)\))?$"
 )
@@ -56,7 +58,7 @@ class Step:
 class View:
     """One module's diagram as data. `order` grows from source to ground; `nodes_of_row` are in order along the row."""
 
-    tracing: Tracing
+    circuit: Circuit
     report: SupplyReport
     key: str | None
     order: dict[int, int] = field(default_factory=dict)
@@ -69,6 +71,8 @@ class View:
     loose_pins: dict[str, list[LooseEnd]] = field(default_factory=dict)
     loose_rest: tuple[LooseEnd, ...] = ()  # those that hang on nothing that is drawn
     supply_side: frozenset[int] = frozenset()
+    levels: dict[int, Level] = field(default_factory=dict)  # in `key`; empty where none was asked for
+    minding: Minding = NOTHING  # of the list, and of all that is drawn: a lead to a loose end is on no row
 
     @property
     def module(self) -> str:
@@ -76,14 +80,12 @@ class View:
 
     def level(self, node: int) -> Level | None:
         """Whether the node has its supply (or ground) in the key state asked for; None when none was asked for."""
-        if self.key is None:
-            return None
-        return level_of(self.tracing, node, self.key, "supply" if node in self.supply_side else "ground")
+        return None if self.key is None else self.levels[node]
 
 
 def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> View:
     """What is to be drawn for a module's report; `key` is one of its key states, or None."""
-    view = View(tracing, report, key)
+    view = View(tracing.circuit, report, key)
     links: dict[int, None] = {}
     supply: dict[int, int] = {}
     ground: dict[int, int] = {}
@@ -106,7 +108,12 @@ def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> V
     view.supply_side = frozenset(supply)
     view.order = {node: _FAR - far for node, far in ground.items()} | supply
     _add_coils(view, links)
-    _add_pins_and_loose_ends(view, links)
+    _add_pins_and_loose_ends(view, loose_ends(tracing), links)
+    if key is not None:
+        view.levels = {
+            node: level_of(tracing, node, key, "supply" if node in view.supply_side else "ground")
+            for node in view.order
+        }
     names = circuit.node_names
     by_name = {names[node]: node for node in view.order}
     view.coded = {by_name[name]: point for name, point in coded_points(report).items()}
@@ -117,12 +124,13 @@ def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> V
     shown |= {loose for part, found in view.loose_parts.items() if part in parts for loose in found}
     shown |= {loose for found in view.loose_pins.values() for loose in found}
     view.loose_rest = tuple(loose for loose in report.loose_ends if loose not in shown)
+    view.minding = minding_of(tracing, (report, [names[node] for node in view.order], sorted(parts)))
     return view
 
 
 def _forget_empty(view: View) -> None:
     """Take out nodes without a place that no step touches: references within a wire, and masses, which ground symbols stand for."""
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     touched = {node for step in view.steps for node in (step.upper, step.lower)}
     view.order = {
         node: order
@@ -132,7 +140,7 @@ def _forget_empty(view: View) -> None:
 
 
 def _add_coils(view: View, links: dict[int, None]) -> None:
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     for number, link in enumerate(circuit.links):
         if link.kind is LinkKind.COIL and link.a in view.order and link.b in view.order:
             links[number] = None
@@ -145,13 +153,13 @@ _NOWHERE = frozenset({"L154"})
 # --- what is loose -------------------------------------------------------------------------------------------------
 
 
-def _add_pins_and_loose_ends(view: View, links: dict[int, None]) -> None:
+def _add_pins_and_loose_ends(view: View, findings: Sequence[Finding], links: dict[int, None]) -> None:
     """Nodes that lead from the ways, or from a pin of the module, to each loose end."""
-    circuit, report = view.tracing.circuit, view.report
+    circuit, report = view.circuit, view.report
     wanted = {(loose.code, str(loose.place), loose.at): loose for loose in report.loose_ends}
     pins = {pin: node for pin, node in circuit.pins_of.get(report.module, {}).items()}
     extra: set[str] = set()
-    for finding in loose_ends(view.tracing):
+    for finding in findings:
         loose = wanted.get((finding.code, str(finding.place), finding.at))
         if loose is None:
             continue
@@ -163,7 +171,7 @@ def _add_pins_and_loose_ends(view: View, links: dict[int, None]) -> None:
                 view.order.setdefault(pins[named], _PIN)
         for part in finding.parts:
             view.loose_parts.setdefault(part, []).append(loose)
-    for finding in loose_ends(view.tracing):
+    for finding in findings:
         loose = wanted.get((finding.code, str(finding.place), finding.at))
         if loose is None or finding.code in _NOWHERE:
             continue
@@ -181,7 +189,7 @@ def _pin_names(report: SupplyReport) -> Iterable[str]:
 
 def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int], extra: set[str]) -> bool:
     """Put the shortest lead from a loose node to what is drawn already, or to a pin of the module, into the view."""
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     own = {at: pin for pin, at in pins.items()}
     met: dict[int, int] = {}
     for here, number in walk(circuit, [node], _LEADS):
@@ -207,7 +215,7 @@ def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int]
 
 def _steps(view: View, links: Iterable[int]) -> list[Step]:
     """The links as steps downwards; a wire that goes on over references is one step."""
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     kept = [number for number in links if circuit.links[number].kind is not LinkKind.MASS]
     at: dict[int, list[int]] = {}
     for number in kept:
@@ -256,7 +264,7 @@ def shown_wire(wire: Wire) -> ShownWire:
 
 def bus_lines(view: View) -> list[tuple[str, str, str, ShownWire | None, str]]:
     """The module's bus lines: code, pin, what it is declared as, wire, and the nearest point on the line."""
-    circuit = view.tracing.circuit
+    circuit = view.circuit
     lines = []
     for code, cavity in bus_pins(view.report):
         node = circuit.pins_of.get(view.module, {}).get(cavity.pin)

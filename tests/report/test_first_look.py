@@ -1,0 +1,145 @@
+"""The first look at a module's list: on one screen, nothing of the list left out, and what is unknown before everything else."""
+
+from __future__ import annotations
+
+import json
+import re
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+
+import tracer
+from tests.cli.test_exit_status import invoke
+from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tracer.entry.problems import CannotUse, display_width
+from tracer.plan.values import Glance
+from tracer.report.glance import MOST_LINES, as_text
+
+ROOT = Path(__file__).parent.parent.parent
+DEMO = str(ROOT / "circuits" / "minibus")
+UNFINISHED = str(ROOT / "circuits" / "unfinished")
+
+
+def test_a_list_of_eight_supplies_and_three_grounds_fits_thirty_lines() -> None:
+    status, out, _ = invoke("--width", "80", "-C", DEMO, "supplies", "ALM")
+    assert status == 0
+    notes = out.splitlines().index(next(line for line in out.splitlines() if line.startswith("notes")))
+    assert notes <= 30  # what somebody typed as a note takes the room that it takes
+    assert "COMPLETE: 8 supplies, 3 grounds." in out
+
+
+@pytest.mark.parametrize("width", [40, 64, 80, 120])
+@pytest.mark.parametrize("folder", [DEMO, UNFINISHED])
+def test_no_line_is_wider_than_the_page(width: int, folder: str) -> None:
+    for module in ("ALM", "BDM", "INS") if folder == DEMO else ("LIFT", "DSP"):
+        _, out, _ = invoke("--width", str(width), "-C", folder, "supplies", module, "--quick")
+        assert max(map(display_width, out.splitlines())) <= width
+
+
+def glances(vehicle: TypedVehicle) -> list[Glance]:
+    """The first look at each module of a vehicle; nothing where it cannot be used."""
+    with tempfile.TemporaryDirectory() as scratch:
+        try:
+            circuit = tracer.load(vehicle.write(Path(scratch) / "v"))
+        except CannotUse:
+            return []
+    tracing = tracer.Tracing(circuit)
+    return [tracer.glance(tracing, report, computed=False) for report in tracer.every_list(tracing)]
+
+
+@settings(deadline=None)
+@given(typed_vehicles())
+def test_every_row_every_fuse_and_every_open_pin_is_on_the_screen(vehicle: TypedVehicle) -> None:
+    for glance in glances(vehicle):
+        text = as_text(glance, width=120)
+        said = " ".join(text.split())
+        report = glance.report
+        lines = [line.split() for line in text.splitlines() if line.strip()]
+        for row in (*report.supplies, *report.grounds, *report.carrying):
+            assert any(words[0] == f"{row.pin}{'+' if row.level == 'supply' else '-'}" for words in lines), row.point
+            for fuse in row.fuses:
+                assert re.search(rf"\b{fuse.part}\b", said), (row.point, fuse.part)
+            for switched in row.switches:
+                name = switched.removeprefix("output ").split(" ")[0]
+                assert re.search(rf"(?<!\S){re.escape(name)}\b", said), (row.point, switched)
+        for cavity in report.census:
+            if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row:
+                assert any(words[0] == cavity.pin for words in lines), cavity
+        first = text.splitlines()[1]
+        assert first.startswith(report.completeness.word)
+        marked = sum(line.startswith("! ") for line in text.splitlines())
+        told = len(report.loose_ends) + len(report.cross_check.differences)
+        assert marked >= min(told, MOST_LINES)
+
+
+def test_conditions_stand_before_loose_ends_and_more_than_eight_become_a_count() -> None:
+    _, out, _ = invoke("-C", UNFINISHED, "supplies", "LIFT", "--quick")
+    marked = [line for line in out.splitlines() if line.startswith("! ")]
+    assert marked[0] == "! it rests on this: G1, G2 and G3 sit on the body"
+    assert len(marked) == MOST_LINES
+    assert marked[-1] == "! and 5 more: `tracer supplies LIFT --all`"
+
+
+def test_the_way_is_in_order_with_the_panel_of_each_fuse() -> None:
+    _, out, _ = invoke("--width", "120", "-C", DEMO, "supplies", "ALM", "--quick")
+    lines = {line.split()[0]: " ".join(line.split()) for line in out.splitlines()[2:] if line.strip()}
+    assert "FPE F50 30A > KAL > F52 20A" in lines["2+"]
+    assert "FPE F40 30A > IGN 15 > FPC F18 10A" in lines["4+"]
+    assert "FPC F20 7.5A / F24 7.5A" in lines["8+"]
+    assert lines["FPC"].endswith("behind ML2 100A")
+
+
+def test_splits_halve_the_way() -> None:
+    tracing = tracer.Tracing(tracer.load(DEMO))
+    report = tracer.supplies(tracing, "ALM")
+    pins = {pin.name: pin for pin in tracer.glance(tracing, report, computed=False).pins}
+    # 3+: ML2, F7, X3, X4 are the places on its way that come apart by hand
+    assert pins["3+"].splits == ("F7", "X3.8", "ML2")
+
+
+@pytest.mark.parametrize("name", ["2", "2+", "ALM.2"])
+def test_one_pin_shows_its_whole_way_and_what_it_needs(name: str) -> None:
+    status, out, _ = invoke("-C", DEMO, "supplies", "ALM", name, "--quick")
+    assert status == 0
+    assert "S1  ALM.2" in out and "S2  ALM.3" not in out
+    assert "C1  KAL.86" in out and "C3  KLE.86" not in out
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("25", "ALM.25 is bus, declared `bus drive H`: no supply or ground is traced to it."),
+        ("99", "ALM has no pin 99 here. Pins with a way: 2, 3, 4, 5, 6, 7, 8, 9, 1, 17, 20, 29."),
+    ],
+)
+def test_a_pin_without_a_way_is_answered_with_what_it_is(name: str, said: str) -> None:
+    status, out, error = invoke("-C", DEMO, "supplies", "ALM", name)
+    assert (status, out, error.strip()) == (2, "", said)
+
+
+def test_a_pin_and_all_pins_together_are_wrong_usage() -> None:
+    assert invoke("-C", DEMO, "supplies", "ALM", "2", "--all")[0] == 2
+    assert invoke("-C", DEMO, "supplies", "--all")[0] == 2
+
+
+@pytest.mark.parametrize("folder", [DEMO, UNFINISHED])
+def test_all_modules_in_one_line_each_say_what_each_list_says(folder: str) -> None:
+    tracing = tracer.Tracing(tracer.load(folder))
+    status, out, _ = invoke("--width", "120", "-C", folder, "supplies")
+    data = json.loads(invoke("-C", folder, "supplies", "--json")[1])
+    for entry in data["modules"]:
+        report = tracer.supplies(tracing, entry["module"])
+        assert (entry["complete"], entry["completeness"]["state"]) == (report.complete, report.completeness.state)
+        assert entry["supplies"] == [row.pin for row in report.supplies]
+        line = next(line for line in out.splitlines() if line.split()[0] == entry["module"])
+        assert line.split("  ")[1].strip() or report.completeness.word in line
+        assert f" {report.completeness.word} " in f"{line} "
+    assert {entry["module"] for entry in data["modules"]} == {part.name for part in tracing.circuit.modules()}
+    assert (status == 0) == data["complete"]
+
+
+def test_names_are_found_in_other_letters_where_only_one_fits() -> None:
+    assert invoke("-C", DEMO, "supplies", "alm", "--quick") == invoke("-C", DEMO, "supplies", "ALM", "--quick")
+    assert invoke("-C", DEMO, "affects", "f50")[1] == invoke("-C", DEMO, "affects", "F50")[1]

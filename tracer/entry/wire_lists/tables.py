@@ -1,0 +1,206 @@
+"""CSV, TSV and XLSX to rows of plain text, each with its number in the file; a formula is never computed and never run."""
+
+from __future__ import annotations
+
+import csv
+import io
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tracer.entry.problems import CannotUse, Place, Problem, listed
+
+MAX_FILE_BYTES = 64_000_000
+MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is counted before it is unpacked
+MAX_ROWS = 200_000
+MAX_COLUMNS = 200
+_SEPARATORS = {".csv": ",;\t|", ".tsv": "\t", ".txt": "\t;,|"}
+_FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
+FORMULA = "\0formula"  # stands in a cell whose formula was saved without a value; no cell can hold it
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The rows of a file that hold anything, each with its number; `beside`: the other worksheets, which are not read."""
+
+    name: str
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    beside: tuple[str, ...] = ()
+
+
+def read_table(file: Path, worksheet: str | None = None) -> Table:
+    """The rows of a wire list.
+
+    Parameters
+    ----------
+    file : its name ends in .csv, .tsv, .txt or .xlsx
+    worksheet : which one of an XLSX file; the first that holds anything, if left out
+
+    Raises
+    ------
+    CannotUse : it cannot be read, with the row where that is known
+    """
+    name, ending = file.name, file.suffix.lower()
+    if ending in (".xls", ".ods", ".xlsm", ".xlsb"):
+        raise _cannot(name, f"{ending} files are not read", "Save it as .xlsx or .csv in the spreadsheet program.")
+    if ending != ".xlsx" and ending not in _SEPARATORS:
+        raise _cannot(name, "this is no wire list by its name", "Its name must end in .csv, .tsv, .txt or .xlsx.")
+    if worksheet is not None and ending != ".xlsx":
+        raise _cannot(name, "only an .xlsx file has worksheets", "Leave --worksheet out.")
+    try:
+        if not file.is_file():
+            raise _cannot(str(file), "there is no such file", "Check its name and folder.")
+        if file.stat().st_size > MAX_FILE_BYTES:
+            raise _cannot(name, f"larger than {MAX_FILE_BYTES / 1e6:.0f} MB", "Split the list.")
+        data = file.read_bytes()
+    except OSError as error:
+        raise _cannot(name, f"the file cannot be read: {error.strerror}", "Check it and its permissions.") from None
+    except ValueError:  # a name that no disk can hold
+        raise _cannot(str(file), "there is no such file", "Check its name and folder.") from None
+    if ending == ".xlsx":
+        return _workbook(name, data, worksheet)
+    return Table(name, tuple(_kept(name, _csv_rows(name, data, _SEPARATORS[ending]))))
+
+
+def _cannot(name: str, what: str, fix: str, row: int = 0) -> CannotUse:
+    return CannotUse([Problem(Place(name, row, 1 if row else 0), what, fix)])
+
+
+def _kept(name: str, rows: Iterable[tuple[int, Iterable[str]]]) -> Iterator[tuple[int, tuple[str, ...]]]:
+    """The rows that hold anything, their cells without blanks around them, line breaks, and the apostrophe that keeps a formula from running."""
+    for count, (number, row) in enumerate(rows):
+        if count >= MAX_ROWS:
+            raise _cannot(name, f"more than {MAX_ROWS} rows", "Split the list.", number)
+        cells = [_clean(cell) for cell in row]
+        while cells and not cells[-1]:
+            cells.pop()
+        if len(cells) > MAX_COLUMNS:
+            raise _cannot(name, f"{len(cells)} columns; at most {MAX_COLUMNS} are read", "Take columns out.", number)
+        if cells:
+            yield number, tuple(cells)
+
+
+def _clean(cell: str) -> str:
+    if cell == FORMULA:
+        return cell
+    if not cell.isprintable():
+        cell = "".join(letter if letter.isprintable() else " " for letter in cell)
+    cell = " ".join(cell.split())
+    return cell[1:] if cell[:1] == "'" and cell[1:].lstrip().startswith(_FORMULA_STARTS) else cell
+
+
+# --- CSV -------------------------------------------------------------------------------------------------------------
+
+
+def _csv_rows(name: str, data: bytes, separators: str) -> Iterator[tuple[int, list[str]]]:
+    text = _decoded(name, data)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text, separators), strict=True)
+    while True:
+        first = reader.line_num + 1
+        try:
+            row = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            what = f"the row cannot be read: {error}"
+            raise _cannot(name, what, "Check the quotes in this row and the row before.", first) from None
+        yield first, row
+
+
+def _decoded(name: str, data: bytes) -> str:
+    """UTF-8, or UTF-16 where the file says so by its first bytes: nothing is guessed, since a wrong guess spoils names silently."""
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        return data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError as error:
+        row = data[: error.start].count(b"\n") + 1
+        fix = "Save it as `CSV UTF-8` in the spreadsheet program, or as .xlsx."
+        raise _cannot(name, "this is not UTF-8 text", fix, 0 if wide else row) from None
+
+
+def _separator(text: str, separators: str) -> str:
+    """The separator that most of the first rows have in equal number; the first of them where none has any."""
+    lines = [line for line in text.splitlines()[:50] if line.strip()]
+    found = {one: [line.count(one) for line in lines] for one in separators}
+    return max(separators, key=lambda one: (sum(count > 0 for count in found[one]), max(found[one], default=0)))
+
+
+# --- XLSX ------------------------------------------------------------------------------------------------------------
+
+
+def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            size = sum(one.file_size for one in packed.infolist())
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+        fix = "Open it in the spreadsheet program and save it anew; a protected one without its password."
+        raise _cannot(name, "this is no readable .xlsx file", fix) from None
+    if size > MAX_UNPACKED_BYTES:
+        raise _cannot(name, f"unpacked it has more than {MAX_UNPACKED_BYTES / 1e6:.0f} MB", "Split the list.")
+    book = _opened(name, data, values=False)
+    titles = [one.title for one in book.worksheets]
+    if wanted is not None and wanted not in titles:
+        raise _cannot(name, f"there is no worksheet `{wanted}`", f"It has {listed(titles, joiner='and')}.")
+    rows: list[tuple[int, tuple[str, ...]]] = []
+    for title in [wanted] if wanted is not None else titles:
+        wanted, rows = title, list(_kept(name, _cells(name, book[title])))
+        if rows:
+            break
+    if wanted is not None and any(cell.startswith("=") for _, row in rows for cell in row):
+        rows = list(_kept(name, _saved_values(name, data, wanted, rows)))
+    beside = tuple(title for title in titles if title != wanted)
+    return Table(name, tuple(rows), beside)
+
+
+def _opened(name: str, data: bytes, *, values: bool) -> Any:
+    from openpyxl import load_workbook  # felt at the start: loaded where a workbook is read
+
+    try:
+        with warnings.catch_warnings():  # of styles and extensions that it leaves out: none says anything of a wire
+            warnings.simplefilter("ignore")
+            return load_workbook(io.BytesIO(data), read_only=True, data_only=values, keep_links=False)
+    except Exception as error:  # the library raises whatever a spoiled part of the file makes it raise
+        fix = "Open it in the spreadsheet program and save it anew, or save it as CSV UTF-8."
+        raise _cannot(name, f"this is no readable .xlsx file ({type(error).__name__})", fix) from None
+
+
+def _cells(name: str, sheet: Any) -> Iterator[tuple[int, list[str]]]:
+    sheet.reset_dimensions()  # what the file says of its own size may be wrong
+    try:
+        for number, row in enumerate(sheet.iter_rows(values_only=True), 1):
+            yield number, [_written(cell) for cell in row]
+    except CannotUse:
+        raise
+    except Exception as error:  # see `_opened`
+        fix = "Open it in the spreadsheet program and save it anew, or save it as CSV UTF-8."
+        raise _cannot(name, f"worksheet {sheet.title} cannot be read ({type(error).__name__})", fix) from None
+
+
+def _written(cell: Any) -> str:
+    """A cell as people see it: 2.5 and not 2.50, 7 and not 7.0."""
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return str(cell).upper()
+    if isinstance(cell, float):
+        return f"{cell:.10g}"
+    return str(cell)
+
+
+def _saved_values(
+    name: str, data: bytes, title: str, rows: Iterable[tuple[int, tuple[str, ...]]]
+) -> Iterator[tuple[int, list[str]]]:
+    """The same rows with the value that was saved beside each formula; `FORMULA` where none was."""
+    saved = dict(_cells(name, _opened(name, data, values=True)[title]))
+    for number, row in rows:
+        values = saved.get(number, [])
+        yield (
+            number,
+            [
+                (values[at] if at < len(values) and values[at] else FORMULA) if cell.startswith("=") else cell
+                for at, cell in enumerate(row)
+            ],
+        )

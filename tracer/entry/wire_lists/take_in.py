@@ -1,0 +1,273 @@
+"""A wire list to sheets of a vehicle's folder: what is read, what would be written, and everything that was not taken as it stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracer.entry.files import NotWritten, write_whole
+from tracer.entry.fragments import Sheet
+from tracer.entry.load import read_folder
+from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, natural
+from tracer.entry.text import files_of, read_file
+from tracer.entry.wire_lists.columns import FIELDS, Columns, columns_of, letter
+from tracer.entry.wire_lists.kinds import Found, parts_of
+from tracer.entry.wire_lists.rows import NotTaken, RowReader, Taken
+from tracer.entry.wire_lists.sheets import pages, sheet_text, vehicle_text
+from tracer.entry.wire_lists.tables import read_table
+from tracer.standards.colours import SYSTEMS
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its letter, its heading, the name of what it says (empty: it is not read) and that in words."""
+
+    letter: str
+    heading: str
+    name: str
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What a wire list gives.
+
+    `files`: name below the folder and text of what is written; `refused`: rows that are no wire, with the reason; `changed`: what was not taken as it
+    stands; `guesses`: part, kind and why; `undeclared`: rails whose state nobody knows; `beside`: worksheets not read; `above`: rows above the headings.
+    """
+
+    file: str
+    folder: Path
+    columns: tuple[Column, ...]
+    confirmed: bool
+    files: Mapping[str, str]
+    rows: int
+    wires: tuple[Taken, ...]
+    refused: tuple[Problem, ...]
+    changed: tuple[Problem, ...]
+    respelt: tuple[tuple[str, str], ...]
+    guesses: tuple[tuple[str, str, str], ...]
+    rails: tuple[str, ...]
+    beside: tuple[str, ...]
+    above: tuple[int, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether every row was taken as it stands and nothing was guessed."""
+        unread = [one for one in self.columns if not one.says]
+        return not (
+            self.refused
+            or self.changed
+            or self.respelt
+            or self.guesses
+            or self.rails
+            or self.beside
+            or self.above
+            or unread
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Vehicle:
+    """What a folder has already; `colours` is None where it has no vehicle.yaml."""
+
+    colours: str | None
+    rails: frozenset[str]
+    parts: frozenset[str]
+    sheets: tuple[Sheet, ...]
+
+
+def take_in(
+    folder: str | Path,
+    file: str | Path,
+    *,
+    columns: Path | None = None,
+    worksheet: str | None = None,
+    colours: str | None = None,
+    write: bool = False,
+) -> TakenIn:
+    """A wire list (CSV, TSV, XLSX) as sheets for a vehicle's folder; they are written there, all or none, only where `write` says so.
+
+    Parameters
+    ----------
+    folder : a vehicle's folder, or one that has no vehicle.yaml yet
+    columns : a file that says which column is what (`columns.ColumnsFacts`)
+    worksheet : of an XLSX file
+    colours : how the list abbreviates colours: iec, din, sae; as the vehicle does, if left out
+
+    Raises
+    ------
+    CannotUse : the list, the file of columns or the folder cannot be used
+    CannotAnswer : the colours contradict vehicle.yaml
+    NotWritten : a sheet of that name is there already, or cannot be written
+    """
+    taken = _taken(Path(folder), Path(file), columns, worksheet, colours)
+    if write:
+        _write(taken)
+    return taken
+
+
+def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None, colours: str | None) -> TakenIn:
+    vehicle = _vehicle(folder)
+    if colours is not None and colours not in SYSTEMS:
+        raise CannotAnswer(f"--colours is one of {', '.join(SYSTEMS)}, not {colours}.")
+    if colours is not None and vehicle.colours not in (None, colours):
+        raise CannotAnswer(f"vehicle.yaml says `colours: {vehicle.colours}`, not {colours}: one of the two is wrong.")
+    system = colours or vehicle.colours or "iec"
+    table = read_table(file, worksheet)
+    columns = columns_of(table, mapping)
+    rails = vehicle.rails if vehicle.colours is not None else _rails_listed(columns, table.rows)
+    wires, refused = [], []
+    above = [number for number, _ in table.rows if number < columns.row]
+    data = [(number, row) for number, row in table.rows if number > columns.row]
+    reader = RowReader(columns, system, rails, (row for _, row in data))
+    for number, row in data:
+        try:
+            wires.append(reader.read(number, row))
+        except NotTaken as why:
+            refused.append(
+                _problem(table.name, number, f"not taken: {why}", "Mend the row, or type the wire in by hand.", row)
+            )
+    wires, parts = parts_of(wires, columns.kinds, vehicle.parts, reader.spelling)
+    files = _files(
+        folder, file, vehicle, wires, parts, system, () if vehicle.colours is not None else sorted(rails, key=natural)
+    )
+    return TakenIn(
+        table.name,
+        folder,
+        _shown(columns),
+        mapping is not None,
+        files,
+        len(data),
+        tuple(wires),
+        tuple(refused),
+        tuple(
+            _problem(table.name, number, what, "Look at the diagram, and mend the run.")
+            for number, what in reader.changed
+        ),
+        tuple(reader.spelling.changed()),
+        tuple(
+            (one.name, one.kind, one.guess)
+            for one in sorted(parts.values(), key=lambda one: natural(one.name))
+            if one.guess
+        ),
+        () if vehicle.colours is not None else tuple(sorted(rails, key=natural)),
+        table.beside,
+        tuple(above),
+    )
+
+
+def _write(taken: TakenIn) -> None:
+    """The sheets, all or none."""
+    for name in taken.files:
+        path = taken.folder / name
+        if path.exists() or path.is_symlink():
+            raise NotWritten(f"{path} is there already: nothing was written. Rename the list, or take the sheet away.")
+    made = [one for one in (taken.folder, taken.folder / "sheets") if not one.exists()]
+    written: list[Path] = []
+    try:
+        (taken.folder / "sheets").mkdir(parents=True, exist_ok=True)
+        for name, text in taken.files.items():
+            write_whole(taken.folder / name, text.encode())
+            written.append(taken.folder / name)
+    except (OSError, NotWritten) as error:
+        for path in written:
+            path.unlink(missing_ok=True)
+        for one in reversed(made):
+            if one.is_dir() and not any(one.iterdir()):
+                one.rmdir()
+        raise NotWritten(f"{error}. Nothing was written.") from error
+
+
+def _vehicle(folder: Path) -> _Vehicle:
+    if not folder.exists() or (folder.is_dir() and not (folder / "vehicle.yaml").exists()):
+        if folder.exists() and (folder / "sheets").exists():
+            what = "there are sheets, but no vehicle.yaml"
+            raise CannotUse([Problem(Place(str(folder)), what, "Write it; `tracer new DIR` shows one.")])
+        return _Vehicle(None, frozenset(), frozenset(), ())
+    problems: list[Problem] = []
+    names, _ = files_of(folder, problems)
+    if names:
+        typed = read_folder(folder)
+        parts = {name for name in typed.fragments}
+        labels = {one.label for several in typed.fragments.values() for one in several if one.label}
+        return _Vehicle(typed.vehicle.colours, frozenset(typed.vehicle.rails), frozenset(parts | labels), typed.sheets)
+    file = read_file(folder, "vehicle.yaml", problems := [])
+    if file is None:
+        raise CannotUse(problems)
+    rails, system = file.tree.get("rails"), file.tree.get("colours") or "iec"
+    return _Vehicle(
+        system if system in SYSTEMS else "iec", frozenset(rails if isinstance(rails, dict) else ()), frozenset(), ()
+    )
+
+
+def _rails_listed(columns: Columns, rows: tuple[tuple[int, tuple[str, ...]], ...]) -> frozenset[str]:
+    """The ends that a list calls rails (a vehicle written out says so): a new vehicle.yaml names them."""
+    found = set()
+    for end in ("from", "to"):
+        kind, part = columns.at.get(f"{end} kind"), columns.at[end]
+        if kind is not None:
+            found |= {
+                row[part] for number, row in rows if number > columns.row and kind < len(row) and row[kind] == "rail"
+            }
+    return frozenset(found)
+
+
+def _files(
+    folder: Path,
+    file: Path,
+    vehicle: _Vehicle,
+    wires: list[Taken],
+    parts: Mapping[str, Found],
+    colours: str,
+    rails: tuple[str, ...] | list[str],
+) -> dict[str, str]:
+    stem = _file_name(file.stem) or "list"
+    files = (
+        {} if vehicle.colours is not None else {"vehicle.yaml": vehicle_text(file.stem.strip() or stem, colours, rails)}
+    )
+    taken = {sheet.id for sheet in vehicle.sheets}
+    first = True
+    on_pages = pages(wires, stem)
+    where: dict[str, set[str]] = {
+        page: {end.part for wire in several for end in (wire.a, wire.b)} for page, several in on_pages.items()
+    }
+    declared: set[str] = set()
+    for page, several in on_pages.items():
+        here = [part for name, part in parts.items() if name in where[page] and name not in declared]
+        declared |= {part.name for part in here}
+        name = stem if first and len(on_pages) == 1 else f"{stem}-{_file_name(page) or 'page'}"
+        while f"sheets/{name}.yaml" in files:
+            name += "-2"
+        sheet = page if page not in taken else f"{page} ({file.stem})"
+        taken.add(sheet)
+        files[f"sheets/{name}.yaml"] = sheet_text(sheet, file.name, here, several)
+        first = False
+    return files
+
+
+def _file_name(text: str) -> str:
+    return re.sub(r"[^\w-]+", "-", text).strip("-")[:80]
+
+
+def _shown(columns: Columns) -> tuple[Column, ...]:
+    says = {at: name for name, at in columns.at.items()}
+    width = max([len(columns.headings), *(at + 1 for at in says)])
+    headings = [*columns.headings, *[""] * (width - len(columns.headings))]
+    units = {"length": columns.length_unit, "size": {"awg": "AWG", "mm2": "mm²"}.get(columns.size_unit or "")}
+    return tuple(
+        Column(letter(at), heading, says.get(at, ""), _says(says[at], units.get(says[at])) if at in says else "")
+        for at, heading in enumerate(headings)
+        if heading or at in says
+    )
+
+
+def _says(name: str, unit: str | None) -> str:
+    return f"{FIELDS[name]}, {unit} where a cell says no unit" if unit else FIELDS[name]
+
+
+def _problem(file: str, row: int, what: str, fix: str, cells: tuple[str, ...] = ()) -> Problem:
+    shown = " | ".join("" if cell.startswith("\0") else cell for cell in cells)
+    return Problem(Place(file, row, 1), what, fix, "", shown)

@@ -1,0 +1,157 @@
+"""What a technician looks at first: for each pin what feeds it in which order, the test that decides, and where to split the way when it fails."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from tracer.circuit.model import Circuit
+from tracer.plan.lamps import LampRule
+from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
+from tracer.trace.hazards import Hazards
+from tracer.trace.lists.results import Probe, Row, SupplyReport
+from tracer.trace.tracing import Tracing
+
+if TYPE_CHECKING:  # what solves networks is loaded only where something is computed
+    from tracer.electrics.limits_in_use import LimitsInUse
+    from tracer.plan.bench import Bench
+
+MOST_SPLITS = 3
+
+
+def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
+    """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms."""
+    circuit = tracing.circuit
+    bench, lamps = _bench(tracing, report, limits), LampRule(circuit)
+    pins = tuple(
+        PinAtAGlance(
+            f"{row.pin}{'+' if row.level == 'supply' else '-'}",
+            row,
+            tuple(_way(circuit, row)),
+            _test(bench, lamps, report, row),
+            () if row.no_method else _splits(circuit, row),
+        )
+        for row in (*report.supplies, *report.grounds, *report.carrying)
+    )
+    unknown = (cavity for cavity in report.census if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row)  # fmt: skip
+    names = dict.fromkeys(one.panel for pin in pins for one in pin.way if one.panel)
+    panels = tuple((name, *circuit.place_of_part(name)) for name in names if name)
+    return Glance(report, pins, tuple(unknown), panels, tuple(_buses(tracing, bench, report)))
+
+
+def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Bench | None:
+    if limits is None:
+        return None
+    from tracer.plan.bench import Bench
+
+    return Bench(tracing, report, limits)
+
+
+# --- the way -----------------------------------------------------------------------------------------------------------
+
+
+def _way(circuit: Circuit, row: Row) -> Iterator[OnWay]:
+    """What is on the way in the order of its points: fuses, contacts and outputs; of a ground also splices and ground points."""
+    fuses = {fuse.part: fuse for fuse in row.fuses}
+    contacts: dict[str, list[str]] = {}
+    outputs: set[str] = set()
+    for switched in row.switches:
+        name, _, pins = switched.partition(" (")
+        if name == "output":
+            outputs.add(pins)
+        elif switched.startswith("output "):
+            outputs.add(switched.removeprefix("output "))
+        else:
+            contacts.setdefault(name, []).append(pins.removesuffix(")").replace(" to ", "-"))
+    probes: Iterable[Probe] = reversed(row.probes) if row.level == "ground" else row.probes
+    seen: set[str] = set()
+    for probe in probes:
+        part = circuit.parts.get(probe.part)
+        if part is None:
+            continue
+        panel = part.panel
+        label = part.label or part.name
+        if probe.at in outputs and probe.at not in seen:
+            seen.add(probe.at)
+            yield OnWay(probe.at, "output", None)
+        if probe.part in seen:
+            continue
+        if probe.part in fuses:
+            fuse = fuses[probe.part]
+            yield OnWay(label, "fuse", panel, fuse.amps, beside=not fuse.sole)
+        elif probe.part in contacts:
+            yield OnWay(label, "contact", panel, pins=tuple(contacts[probe.part]), beside=not probe.sole)
+        elif row.level == "ground" and part.kind in ("splice", "joint", "ground"):
+            yield OnWay(label, "joint", panel, beside=not probe.sole)
+        else:
+            continue
+        seen.add(probe.part)
+
+
+def _splits(circuit: Circuit, row: Row) -> tuple[str, ...]:
+    """Where to look first when the pin fails: the middle of the way, then the middle of each half; taped splices only where there is nothing else."""
+    points: dict[str, tuple[str, str]] = {}
+    for probe in reversed(row.probes):
+        part = circuit.parts.get(probe.part)
+        if part is None or probe.part == row.part or part.kind == "battery":
+            continue
+        connector = part.kind in ("connector", "joint")
+        name = probe.at.split(",")[0].split(":")[0] if connector else part.label or part.name
+        points.setdefault(probe.part, (name, part.kind))
+    easy = [name for name, kind in points.values() if kind != "splice"] or [name for name, _ in points.values()]
+    order: list[str] = []
+    spans = [(0, len(easy))]
+    for first, end in spans:
+        if first < end:
+            middle = (first + end) // 2
+            order.append(easy[middle])
+            spans += [(first, middle), (middle + 1, end)]
+    return tuple(order[:MOST_SPLITS])
+
+
+# --- the test ----------------------------------------------------------------------------------------------------------
+
+
+def _test(bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row) -> Decides:
+    lamp = lamps.of(row)
+    key = next((key for key in report.keys if row.live.get(key) == "live"), report.keys[0])
+    own = {chain.part for chain in report.chains if any(need.startswith(f"{report.module}.") for need in chain.needs)}
+    held = tuple(name for name in row.switches if name.split(" ")[0] in own)
+    if bench is None or lamp.watts is None or held or row.no_method:
+        return Decides(key, lamp, None, None, held=held)
+    bare, loaded = bench.alone(row, key, lamp.watts)
+    if bare is None:
+        return Decides(key, lamp, None, None, bench.failed.get(key, ""))
+    if bare.not_computed:
+        return Decides(key, lamp, None, None, bare.not_computed)
+    found = loaded is not None and there(row.level, bare, lamps.system_v)
+    if not found or loaded is None or None in (loaded.lost_nominal_v, loaded.lost_high_v, bare.lost_nominal_v):
+        return Decides(key, lamp, None, None)
+    assert loaded.lost_nominal_v is not None and loaded.lost_high_v is not None and bare.lost_nominal_v is not None
+    return Decides(
+        key, lamp, loaded.lost_nominal_v - bare.lost_nominal_v, loaded.lost_high_v - bare.lost_nominal_v, held=held
+    )
+
+
+def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Iterator[BusAtAGlance]:
+    """The buses of the module with their pins, as declared."""
+    pins: dict[str, list[tuple[str, str]]] = {}
+    for cavity in report.census:
+        if cavity.kind == "bus":
+            words = cavity.declared.split()[1:]
+            name = " ".join(word for word in words if word not in ("H", "L"))
+            pins.setdefault(name, []).append((cavity.pin, next((word for word in words if word in ("H", "L")), "")))
+    for name, own in pins.items():
+        ohms = None
+        if (
+            bench is not None
+            and len(own) == 2
+            and not any(tracing.once(Hazards).withheld(f"{report.module}.{pin}") for pin, _ in own)
+        ):
+            found = bench.bus_of_pin(own[0][0])
+            value = None if found is None else bench.bus_ohms(found[0])
+            ohms = None if value is None or value.value is None else value.value.nominal
+        yield BusAtAGlance(name, tuple(own), ohms)
+
+
+__all__ = ["glance_of"]

@@ -1,0 +1,217 @@
+"""What is measured of a module and what is expected there, as plain values: steps, in batches by place and key state, with computed readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from tracer.electrics.bus.values import BusReport
+from tracer.electrics.limits_in_use import LimitInUse
+from tracer.electrics.volts.values import Lamp, Range
+from tracer.plan.codes import CodedPoint
+from tracer.trace.lists.results import Cavity, Row, SupplyReport
+
+METER_ONLY = "none, meter only"
+
+
+@dataclass(frozen=True, slots=True)
+class Computed:
+    """A computed reading for one box of one row.
+
+    `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
+    point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.
+    `not_computed` says why there is no value although the point does not float.
+    """
+
+    box: str
+    state: str
+    plugged: bool
+    load: str
+    value: Range | None
+    lost_nominal_v: float | None = None
+    lost_high_v: float | None = None
+    limit_v: float | None = None
+    source: str = ""
+    basis: str = ""
+    not_computed: str = ""
+
+    @property
+    def floating(self) -> bool:
+        """Whether there is no way to the battery, so that no number means anything."""
+        return self.value is None and not self.not_computed
+
+    @property
+    def unit(self) -> str:
+        return "ohm" if self.box == "ohms" else "V"
+
+
+def there(level: str, computed: Computed | None, system_v: float) -> bool:
+    """Whether the computed value is that of a supply, or of a ground, that is there."""
+    value = None if computed is None else computed.value
+    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
+
+
+CRANKING = ("start", "crank")
+
+
+class Kind(Enum):
+    """What is done in a step."""
+
+    BATTERY = "battery"  # volts at the posts: every reading refers to them
+    POINT = "point"  # a probe point, plugged in and working
+    COIL = "coil"  # across the coil of a relay
+    ALONE = "alone"  # one pin by itself, unplugged
+    BY_FUSE = "by fuse"  # the same over one of several parallel fuses, the others out
+    UNTRACED = "untraced"  # a pin declared as supply or ground whose way is not known
+    BUS_LEVEL = "bus level"
+    BUS_OHM = "bus ohm"
+    FIT = "fit"  # how tight the contact sits
+
+
+@dataclass(frozen=True, slots=True)
+class Feeder:
+    """A fuse, switching part or source right before a point; `amps` is None where the rating is not known, `rated` false where it has none."""
+
+    name: str
+    rated: bool = False
+    amps: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to measure.
+
+    `boxes` says which of volts, loaded, drop, ohms, tick are to be filled; `must`: it decides. `state` is live, dead, depends or unknown, `why` what it
+    hangs on. `bare` is computed without a lamp, `loaded` with `lamp`; `usual` is the limit where nothing is computed. `held` are contacts that the
+    module itself holds closed, `out` fuses that are pulled for this step.
+    """
+
+    kind: Kind
+    code: str
+    point: str
+    key: str
+    plugged: bool
+    boxes: frozenset[str]
+    rows: tuple[Row, ...] = ()
+    coded: CodedPoint | None = None
+    cavity: Cavity | None = None
+    state: str = ""
+    why: tuple[str, ...] = ()
+    wire: str = ""
+    part_kind: str = ""  # of the part that is touched
+    fed_by: tuple[Feeder, ...] = ()
+    must: bool = False
+    lamp: Lamp | None = None
+    bare: Computed | None = None
+    loaded: Computed | None = None
+    usual: LimitInUse | None = None
+    held: tuple[str, ...] = ()
+    out: tuple[str, ...] = ()
+    fuse: Feeder | None = None
+    bus: BusReport | None = None
+    bus_line: str = ""
+    no_method: str = ""  # what stands in place of it all: nothing is measured there
+
+    @property
+    def row(self) -> Row:
+        """The row that it belongs to."""
+        return self.rows[0]
+
+    @property
+    def computed(self) -> tuple[Computed, ...]:
+        """The values behind what is expected, one for each box that has one."""
+        return tuple(one for one in (self.bare, self.loaded) if one is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class StepBatch:
+    """Steps at one place in one key state, with the module plugged in or not. `first_unplugged`: the module is unplugged now, and stays so."""
+
+    place: str | None
+    access: str
+    key: str
+    plugged: bool
+    first_unplugged: bool
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All steps of a module. `failed` maps key states without computed values to the reason, `batteries` key states to what is at the posts."""
+
+    module: str
+    system_v: float
+    cranks: bool
+    batches: tuple[StepBatch, ...]
+    failed: dict[str, str]
+    batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
+
+
+# --- the first look -----------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class OnWay:
+    """A fuse, a contact, an output, a splice or a ground point on the way of a row; `amps` of a fuse, None where it is not known.
+
+    `pins` of a contact ("30-87"); `beside`: another way leads past it.
+    """
+
+    part: str
+    kind: str  # fuse | contact | output | joint
+    panel: str | None
+    amps: float | None = None
+    pins: tuple[str, ...] = ()
+    beside: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Decides:
+    """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
+
+    `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so that they are open while it is unplugged.
+    """
+
+    key: str
+    lamp: Lamp
+    moves_v: float | None
+    most_v: float | None
+    why_not: str = ""
+    held: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PinAtAGlance:
+    """One row: its short name (`2+`, `1-`), what is on its way from the source (a ground: from the pin), its test, where to split."""
+
+    name: str
+    row: Row
+    way: tuple[OnWay, ...]
+    test: Decides
+    splits: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BusAtAGlance:
+    """A bus of the module: its pins with their lines, and the ohms between them with the module unplugged and everything asleep."""
+
+    name: str
+    pins: tuple[tuple[str, str], ...]
+    ohms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """The first look at a module's list. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
+
+    report: SupplyReport
+    pins: tuple[PinAtAGlance, ...]
+    unknown: tuple[Cavity, ...]
+    panels: tuple[tuple[str, str | None, str | None], ...]  # name, place, how to open it
+    buses: tuple[BusAtAGlance, ...]
+
+
+__all__ = [
+    "CRANKING", "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "OnWay", "PinAtAGlance", "Plan", "Range", "Step",
+    "StepBatch", "there",
+]  # fmt: skip

@@ -1,0 +1,307 @@
+"""The list of a module on one screen: the verdict, one line for each pin with what feeds it and the figure that decides, and how to go on."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from tracer.entry.problems import display_width, listed, natural
+from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
+from tracer.report.completeness import joints_words, loose_words
+from tracer.report.completeness import opening as opening_words
+from tracer.report.layout import Page, counted
+from tracer.report.minding import lines, mark, opening
+from tracer.report.supplies import gets_words
+from tracer.standards import figures
+from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.minding import NOTE
+
+STACKED = 64  # columns below which a pin takes several lines
+MOST_LINES = 8  # of loose ends, assumptions and the like: more become a count
+_SIGNS = {"live": "L", "dead": "-", "depends": "d", "unknown": "?"}
+_GROUND_SIGNS = {**_SIGNS, "live": "G"}
+_TOGETHER = "\N{NO-BREAK SPACE}"  # while lines are broken: a fuse stays beside its rating
+_LENGTH = re.compile(r" \d+([.,]\d+)?m\b")
+
+
+def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
+    """The first look as plain text of the given width."""
+    page = Page(width, bold=bold)
+    report = glance.report
+    _head(page, report)
+    behind = _behind(glance)
+    if width < STACKED:
+        _stacked(page, glance, behind)
+    else:
+        _table(page, glance, behind)
+    for label, text in _below(glance, behind):
+        page.labelled(label, text, indent=0, column=7)
+    if told := lines(report.minding, NOTE):
+        page.labelled("notes", "; ".join(told), indent=0, column=7)
+    return page.text().replace(_TOGETHER, " ")
+
+
+# --- the first lines ---------------------------------------------------------------------------------------------------
+
+
+def verdict(report: SupplyReport) -> str:
+    """'COMPLETE: 8 supplies, 3 grounds', and what that does not cover."""
+    counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
+    open_pins = sum(cavity.kind == "unaccounted" for cavity in report.census)
+    besides = [
+        *([f"{counted(open_pins, 'pin')} not accounted for"] if open_pins else []),
+        *([] if report.cavities_listed else ["its pins are not listed"]),
+        *([joints] if (joints := joints_words(report.completeness)) else []),
+    ]
+    if report.completeness.state == "not complete":
+        return f"NOT COMPLETE: {'; '.join([loose_words(report.completeness), *besides])}. So far {counts}."
+    return f"{opening_words(report.completeness, most=1000)}: {'; '.join([counts, *besides])}."
+
+
+def _head(page: Page, report: SupplyReport) -> None:
+    page.line(f"{report.vehicle}: {report.module}{f' - {report.name}' if report.name else ''}", strong=True)
+    page.line(verdict(report), strong=True, hang=4)
+    opening(page, report.minding)
+    conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
+    marked = [
+        *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
+        *(f"it rests on this: {one}" for one in conditions),
+        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in report.loose_ends),
+    ]
+    shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
+    for line in shown:
+        page.line(_cut(f"! {line}", page.width), hang=2)
+    if len(shown) < len(marked):
+        page.line(f"! and {len(marked) - len(shown)} more: `tracer supplies {report.module} --all`", hang=2)
+    if report.cross_check.not_walked:
+        pins = listed(list(report.cross_check.not_walked))
+        page.line(f"! pin {pins}: too many ways to walk them all; a fuse too many would not show", hang=2)
+    for level, rows in (("supply", report.supplies), ("ground", report.grounds)):
+        if not rows:
+            page.line(f"! {gets_words(report, level)}", hang=2)
+    doubtful = [row.pin for row in report.rows if row.too_many]
+    if doubtful:
+        page.line(f"! MAY LIST TOO MUCH at pin {listed(doubtful)}: more switch positions than can be tried", hang=2)
+
+
+def _cut(text: str, width: int) -> str:
+    """One line of a wide page; the whole text stands under --all. A narrow page has it in several lines."""
+    if width < STACKED or display_width(text) <= width:
+        return text
+    words = text.split(" ")
+    while len(words) > 1 and display_width(" ".join(words)) > width - 2:
+        words.pop()
+    return " ".join(words) + " …"
+
+
+# --- one line for each pin ---------------------------------------------------------------------------------------------
+
+
+def _states(row: Row, keys: Iterable[str]) -> str:
+    signs = _SIGNS if row.level == "supply" else _GROUND_SIGNS
+    return "".join(signs[row.live.get(key, "unknown")] for key in keys)
+
+
+def _on_way(one: OnWay) -> str:
+    words = one.part if one.kind != "output" else f"output {one.part}"
+    if one.kind == "fuse":
+        words += f" {figures.stated(one.amps)}A" if one.amps is not None else " ?A"
+    outs = [pins.split("-")[-1] for pins in one.pins]  # of a relay's working contact nothing needs saying
+    return (f"{words} {'/'.join(outs)}" if outs and outs != ["87"] else words).replace(" ", _TOGETHER)
+
+
+def _way(way: Iterable[OnWay], ground: bool) -> str:
+    """'FPE F50 30A > KAL 30-87 > F52 20A'; what stands side by side is joined by a stroke."""
+    text, panel, beside = "", None, False
+    for one in way:
+        words = _on_way(one)
+        if one.panel and one.panel != panel:
+            words = f"{one.panel}{_TOGETHER}{words}"
+        panel = one.panel
+        text += ("" if not text else " / " if beside and one.beside else ", " if ground else " > ") + words
+        beside = one.beside
+    return text
+
+
+def _behind(glance: Glance) -> dict[str, tuple[OnWay, ...]]:
+    """The fuses outside every panel that all supplies of a panel come through: said with the panel, not in each line."""
+    found: dict[str, set[tuple[OnWay, ...]]] = {}
+    for pin in glance.pins:
+        if pin.row.level == "supply":
+            lead = _lead(pin.way)
+            if len(lead) < len(pin.way) and (panel := pin.way[len(lead)].panel):
+                found.setdefault(panel, set()).add(lead)
+    return {panel: next(iter(leads)) for panel, leads in found.items() if len(leads) == 1 and next(iter(leads))}
+
+
+def _lead(way: tuple[OnWay, ...]) -> tuple[OnWay, ...]:
+    number = next((n for n, one in enumerate(way) if one.panel or one.kind != "fuse"), len(way))
+    return way[:number]
+
+
+def _way_of(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
+    way, lead = pin.way, _lead(pin.way)
+    if pin.row.level == "supply" and lead and len(lead) < len(way) and behind.get(way[len(lead)].panel or "") == lead:
+        way = way[len(lead) :]
+    text = _way(way, pin.row.level == "ground")
+    ends = [end.id for end in pin.row.ends if end.assumed or not way]
+    if pin.row.level == "ground" or not text:
+        text = ", ".join([*([text] if text else []), *ends])
+    return text
+
+
+def _test(test: Decides) -> str:
+    """'run 21 W'."""
+    lamp = figures.stated(test.lamp.watts) + "W" if test.lamp.watts is not None else "meter"
+    return f"{test.key} {lamp}"
+
+
+def _figure(test: Decides) -> str:
+    """'0.32': what a sound way loses at most under the lamp, in volts; `first` where the module itself switches its pin on."""
+    if test.most_v is None:
+        return "first" if test.held else ""
+    return figures.volts_number(test.most_v)
+
+
+def _wire(row: Row) -> str:
+    return _LENGTH.sub("", row.wire)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    cells: tuple[str, ...]  # pin, wire, states, test, figure
+    way: str
+    splits: tuple[str, ...]
+
+
+def _lines(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[_Line]:
+    for pin in glance.pins:
+        declared = pin.row.declared.split(" ")[0]
+        carrying = pin.row.code[0] == "V"
+        states = _states(pin.row, glance.report.keys)
+        cells = (pin.name, _wire(pin.row), states, "" if carrying or pin.row.no_method else _test(pin.test), "" if carrying else _figure(pin.test))  # fmt: skip
+        minded = mark(glance.report.minding, pin.row.point, *(probe.at for probe in pin.row.probes))
+        way = _way_of(pin, behind) + (f" ! {minded}" if minded else "")
+        yield _Line(
+            cells, f"{declared or 'not declared'}, over {way}" if carrying else way, () if carrying else pin.splits
+        )
+    for cavity in glance.unknown:
+        what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind.upper()}, WAY NOT KNOWN"
+        yield _Line((cavity.pin, "", "?" * len(glance.report.keys), "", ""), what, ())
+
+
+HEAD = ("pin", "wire", "live", "test", "max V")
+
+
+def _table(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> None:
+    pins = list(_lines(glance, behind))
+    every = [line.cells for line in pins] + [HEAD]
+    widths = [max(display_width(cells[n]) for cells in every) for n in range(len(HEAD))]
+    fixed = sum(widths) + len(widths)
+    longest = max((display_width(line.way) for line in pins), default=0)
+    splits = 0
+    for splits in (3, 2, 1, 0):
+        width = max((display_width(" ".join(line.splits[:splits])) for line in pins), default=0)
+        if page.width - fixed - width - 1 >= min(longest, 34):
+            break
+    room = page.width - fixed - width - 1
+    table = [(*line.cells[:3], line.way, *line.cells[3:], " ".join(line.splits[:splits])) for line in pins]
+    head = (
+        *HEAD[:3],
+        "fed through, source first",
+        *HEAD[3:],
+        "split at" if splits else "",
+    )
+    page.table([(*row[:3], row[3], *row[4:]) for row in table], head=_shortened(head, room), gap=1, stretch=3)
+
+
+def _shortened(head: tuple[str, ...], room: int) -> tuple[str, ...]:
+    return (*head[:3], head[3] if len(head[3]) <= room else "fed through", *head[4:])
+
+
+def _stacked(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> None:
+    for line in _lines(glance, behind):
+        name, wire, states, test, figure = line.cells
+        page.line("  ".join(word for word in (name, wire, states) if word), strong=True)
+        page.line(line.way, indent=2, hang=4)
+        if test:
+            split = f"; fails: {', '.join(line.splits)}" if line.splits else ""
+            page.line(
+                f"{test}, max {figure} V{split}" if figure[:1].isdigit() else f"{test} {figure}{split}",
+                indent=2,
+                hang=4,
+            )
+
+
+# --- below -------------------------------------------------------------------------------------------------------------
+
+
+def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tuple[str, str]]:
+    report = glance.report
+    signs = {sign for pin in glance.pins for sign in _states(pin.row, report.keys)}
+    meaning = {"L": "L live", "G": "G grounded", "-": "- dead", "d": "d depends", "?": "? not known"}
+    yield (
+        "live",
+        f"in {', '.join(report.keys)}: {', '.join(words for sign, words in meaning.items() if sign in signs)}{_depends(glance)}",
+    )
+    if report.place:
+        yield report.module, report.place
+    for name, place, _ in glance.panels:
+        lead = f", behind {_way(behind[name], ground=False)}" if name in behind else ""
+        yield name, (place or "place not typed in") + lead
+    if firsts := [first for pin in glance.pins if (first := _first(report, pin))]:
+        yield "first", "; ".join(firsts)
+    for bus in glance.buses:
+        yield "bus", _bus(bus)
+    yield from _how(glance)
+    for words in dict.fromkeys(pin.row.no_method for pin in glance.pins if pin.row.no_method):
+        yield "no test", f"{', '.join(pin.name for pin in glance.pins if pin.row.no_method == words)}: {words}"
+    elsewhere = report.loose_elsewhere
+    if elsewhere:
+        yield "loose", f"{counted(elsewhere, 'loose end')} elsewhere in the vehicle: `tracer check`"
+    yield (
+        "more",
+        f"supplies {report.module} PIN or --all; worksheet {report.module}. The maker's procedure comes first.",
+    )
+
+
+def _how(glance: Glance) -> Iterator[tuple[str, str]]:
+    if any(pin.test.most_v is not None for pin in glance.pins):
+        yield (
+            "test",
+            (
+                "plug off, pin alone: volts, then lamp to battery - (ground pin: to +). A change above `max V`: bad joint. Then the same at the split points."
+            ),
+        )
+
+
+def _depends(glance: Glance) -> str:
+    said: dict[str, list[str]] = {}
+    for pin in glance.pins:
+        for reason in dict.fromkeys(reason for reasons in pin.row.why.values() for reason in reasons):
+            said.setdefault(reason, []).append(pin.name)
+    return "".join(f"; {', '.join(pins)}: {reason}" for reason, pins in said.items())
+
+
+def _first(report: SupplyReport, pin: PinAtAGlance) -> str:
+    """'2+ needs KAL (86+, 85- from ALM.11: plug off, it stays dead)', '9+ needs BDM working'."""
+    parts: dict[str, list[str]] = {}
+    for row in (row for row in report.chains if row.code in pin.row.needs):
+        own = next((one for one in row.needs if one.startswith(f"{report.module}.")), "")
+        from_itself = f" from {own.split(' ')[0]}: plug off, it stays dead" if own else ""
+        words = f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}"
+        parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
+    needs = [f"{part} ({', '.join(pins)})" if all(pins) else f"{part} working" for part, pins in parts.items()]
+    return f"{pin.name} needs {' and '.join(needs)}" if needs else ""
+
+
+def _bus(bus: BusAtAGlance) -> str:
+    pins = ", ".join(
+        f"{pin}{f' {line}' if line else ''}" for pin, line in sorted(bus.pins, key=lambda one: natural(one[0]))
+    )
+    ohms = f"; plug off, all asleep {figures.ohms(bus.ohms)}" if bus.ohms is not None else ""
+    return f"{bus.name}{' ' if bus.name else ''}at {pins}: no lamp{ohms}"
+
+
+__all__ = ["as_text", "verdict"]

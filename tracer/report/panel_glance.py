@@ -1,0 +1,81 @@
+"""The positions of fuse panels, one line each: what belongs there, when it is live, behind what, what it serves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from tracer.report.layout import Page
+from tracer.report.minding import marked, notes, opening
+from tracer.report.panel import verdict
+from tracer.standards import figures
+from tracer.trace.minding import Minding
+from tracer.trace.panels.positions_of import ELECTRONIC, EMPTY, FITTED, Panel, PanelReport, Position
+
+_SIGNS = {"live": "L", "dead": "-", "depends": "d"}
+
+
+def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: bool = False) -> str:
+    """One line for each position, in the order of the lid; of a module's positions only where one is named."""
+    page = Page(width, bold=bold)
+    page.line(report.vehicle + (f": the positions of {module}" if module else ""), strong=True)
+    page.line(verdict(report.panels, report.completeness), strong=True, hang=4)
+    opening(page, report.minding)
+    for panel in report.panels:
+        if panel.positions:
+            _panel(page, panel, report.minding)
+    notes(page, report.minding)
+    keys = next((panel.keys for panel in report.panels), ())
+    signs = {sign for panel in report.panels for one in panel.positions for sign in _live(one, panel.keys)}
+    meaning = {"L": "L live", "-": "- dead", "d": "d depends", "?": "? not known"}
+    page.blank()
+    page.line(f"live in {', '.join(keys)}: {', '.join(words for sign, words in meaning.items() if sign in signs)}")
+    names = " ".join(panel.panel for panel in report.panels[:1])
+    page.line(f"more: panel {names} --all; what is really plugged in: --saw; with a fuse out: affects FUSE. Key off and the fuse's own rating only.")  # fmt: skip
+    return page.text()
+
+
+def _panel(page: Page, panel: Panel, minding: Minding) -> None:
+    page.blank()
+    where = f", {panel.place}" if panel.place else ", place not typed in"
+    access = f" ({panel.access})" if panel.access else ""
+    page.line(f"{panel.panel}{f' {panel.name}' if panel.name else ''}{where}{access}", strong=True)
+    for loose in panel.loose_ends:
+        page.line(f"! {loose.at}: {loose.message}. {loose.code}", hang=2)
+    rows = [
+        (
+            one.label,
+            _belongs(one),
+            _live(one, panel.keys),
+            ", ".join(one.upstream) or ", ".join(one.ends),
+            marked(_serves(one), minding, one.part),
+        )
+        for one in panel.positions
+    ]
+    page.table(rows, head=("", "belongs there", "live", "behind", "serves"), gap=1)
+
+
+def _belongs(one: Position) -> str:
+    rating = figures.stated(one.amps, "A") if one.amps is not None else ""
+    what = " ".join(word for word in (rating, one.colour or "") if word) or one.kind
+    if one.kind == "relay":
+        what = "relay"
+    if one.state == FITTED:
+        return what
+    if one.state == EMPTY:
+        return "EMPTY"
+    return "no fuse: output" if one.state == ELECTRONIC else f"({what}) {one.state}"
+
+
+def _live(one: Position, keys: Iterable[str]) -> str:
+    if one.state == EMPTY:
+        return ""
+    return "".join(_SIGNS.get(one.live.get(key, ""), "?") for key in keys)
+
+
+def _serves(one: Position) -> str:
+    served = list(dict.fromkeys(each.part for each in one.serves))
+    loose = ["NOT ALL KNOWN"] if one.loose else []
+    return ", ".join([*served, *loose]) or ("nothing traced" if one.state == FITTED and one.kind != "relay" else "")
+
+
+__all__ = ["as_text"]

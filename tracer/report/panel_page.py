@@ -1,0 +1,115 @@
+"""A page to fill in at a fuse panel, as PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from tracer.report.minding import first_words, lines, withheld
+from tracer.report.minding import mark as minding_mark
+from tracer.report.panel import live_words, mark, serves_words, verdict
+from tracer.standards import figures
+from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
+from tracer.trace.panels.positions_of import (
+    ELECTRONIC,
+    EMPTY,
+    FITTED,
+    Panel,
+    PanelReport,
+    Position,
+)
+
+SCHEMA = "tracer.panel/1"
+SEEN_SCHEMA = "tracer.seen/1"
+BOXES = ("fitted", "rating seen", "V feed side", "V load side", "mV across, asleep")
+
+
+# --- a page to fill in -----------------------------------------------------------------------------------------
+
+
+def as_pdf(report: PanelReport) -> bytes:
+    """The inventory as a page to fill in at the panel: a plan, and boxes for what is fitted, its rating and the voltages."""
+    import json
+    from importlib.resources import files
+
+    import typst
+
+    template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
+    data = json.dumps(page_data(report), ensure_ascii=False)
+    made: Any = typst.compile(template, sys_inputs={"data": data}, ignore_system_fonts=True)
+    assert isinstance(made, bytes)
+    return made
+
+
+def page_data(report: PanelReport) -> dict[str, Any]:
+    """What the page shows: words only, so that the template draws and does not decide."""
+    return {
+        "vehicle": report.vehicle,
+        "boxes": list(BOXES),
+        "cautions": [
+            one
+            for one in (first_words(report.minding), *lines(report.minding, HAZARD, CAUTION, NOTE), *report.cautions)
+            if one
+        ],
+        "panels": [
+            {
+                "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
+                "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
+                "verdict": verdict([panel], report.completeness),
+                "plan": _page_plan(panel),
+                "positions": [_page_row(position, report.minding) for position in panel.positions],
+            }
+            for panel in report.panels
+        ],
+    }
+
+
+def _page_plan(panel: Panel) -> list[list[dict[str, str]]]:
+    marks = {position.label: mark(position) for position in panel.positions}
+    for position in panel.positions:
+        if position.body and position.body not in marks:
+            marks[position.body] = "/".join(
+                figures.stated(one.amps)
+                for one in panel.positions
+                if one.body == position.body and one.amps is not None
+            )
+    return [
+        [{"label": "" if label == "_" else label, "mark": marks.get(label, "")} for label in row] for row in panel.plan
+    ]
+
+
+def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
+    state = {FITTED: "", EMPTY: "MUST BE EMPTY"}.get(position.state, position.state)
+    belongs = "" if position.state == EMPTY else _short(position)
+    notes: Sequence[str] = [
+        state,
+        f"or in {position.either}" if position.either else "",
+        f"element of {position.body}" if position.body else "",
+        minding_mark(minding, position.part),
+        withheld(minding, position.part),
+    ]
+    return {
+        "label": position.label,
+        "belongs": belongs,
+        "state": "; ".join(note for note in notes if note),
+        "empty": position.state == EMPTY,
+        "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
+        "live": live_words(position) if position.live else "",
+        "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
+        "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
+        "no_method": bool(withheld(minding, position.part)),
+    }  # fmt: skip
+
+
+def _also_loose(position: Position) -> str:
+    return f"NOT KNOWN what hangs on {', '.join(position.loose)}" if position.loose else ""
+
+
+def _short(position: Position) -> str:
+    if position.state == ELECTRONIC:
+        return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
+    if position.kind in ("relay", "diode"):
+        return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
+    rating = figures.stated(position.amps, "A") if position.amps is not None else "rating not known"
+    more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
+    return ", ".join(word for word in (rating, *more) if word)
