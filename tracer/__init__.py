@@ -52,6 +52,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.affects.in_common import CommonReport as CommonReport
     from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
+    from tracer.trace.lists.missing import missing as missing
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
@@ -87,6 +88,7 @@ _VALUES = {
     "Job": "tracer.report.printing",
     "LooseEnd": "tracer.trace.lists.results",
     "Missing": "tracer.trace.lists.missing",
+    "missing": "tracer.trace.lists.missing",
     "ModuleStates": "tracer.trace.lists.pin_states",
     "NotSettled": "tracer.electrics.model.circuit_model",
     "PanelReport": "tracer.trace.panels.positions_of",
@@ -188,18 +190,6 @@ def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
     from tracer.trace.lists.one_pin import rows_of
 
     return rows_of(report, pin)
-
-
-def missing(circuit: Circuit | Tracing, module: str) -> Missing:
-    """What is to be typed in next for a module: the loose ends of its list, page by page.
-
-    Raises
-    ------
-    UnknownModule : no module has that name
-    """
-    from tracer.trace.lists.missing import missing_of
-
-    return missing_of(circuit, module)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

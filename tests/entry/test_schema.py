@@ -59,7 +59,7 @@ PAGE = (ROOT / "docs" / "format.md").read_text(encoding="utf-8")
 # Every documented key, filled in as the page describes it.
 COMMON = {"name": "x", "at": "floor", "access": "open", "note": "x", "seen": "vehicle"}
 FILLED: dict[str, dict[str, str]] = {
-    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "gets": "passive", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]",
+    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "signals": "[10-12]", "not looked at": "[20-22]", "gets": "passive", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]",
                "outputs": "{29: {drives: low, through: [2], when: [run]}, 12: {drives: high, from: [4], when: unknown, fuse: 15}, 21: {drives: reference, volts: 5}, 22: {drives: both, from: [4], through: [2], command: m}}"},
     "fuse": {"amps": "15", "type": "C", "serves": "ALM", "state": "fitted"},
     "link": {"amps": "60", "type": "C", "serves": "ALM", "state": "fitted"},

@@ -6,30 +6,19 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
+from tracer.report.cavities import census, through_loads
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, mark, notes, opening, withheld
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
 from tracer.standards import figures
-from tracer.trace.lists.results import Cavity, FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
+from tracer.trace.lists.results import FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 from tracer.trace.minding import Minding
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.volts.expected import ComputedExpect, Expected
 
 WIDE = 100  # columns from which nothing is shortened
-_KIND_ORDER = (
-    "supply",
-    "ground",
-    "bus",
-    "output",
-    "reference",
-    "signal",
-    "shield",
-    "unused",
-    "not looked at",
-    "unaccounted",
-)
 
 
 # --- text ----------------------------------------------------------------------------------------------------------
@@ -53,8 +42,8 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     if report.chains:
         _section(page, places, expected, report.minding, "What must work first", report.chains, "")
     places.write(page)
-    _through_loads(page, report)
-    _census(page, report)
+    through_loads(page, report)
+    census(page, report)
     _cross_check(page, report)
     notes(page, report.minding)
     if report.remarks:
@@ -425,53 +414,6 @@ def live_words(row: Row) -> str:
         only = next(iter(row.live.values()))
         return {"live": "always", "dead": "never"}.get(only, only) + f" ({', '.join(row.live)})"
     return " | ".join(words)
-
-
-def _through_loads(page: Page, report: SupplyReport) -> None:
-    if not report.through_loads:
-        return
-    page.heading("Only through a load (not a supply, not a ground)")
-    if not all(load.no_method for load in report.through_loads):
-        page.line(
-            "Without load a meter reads supply or ground level here, through the load. It proves nothing about a supply.",
-            indent=2,
-        )
-    for load in report.through_loads:
-        if load.no_method:
-            page.line(f"pin {load.pin}  {load.declared or 'not declared'}: {load.note}", indent=2, hang=4)
-    for level, words in (
-        ("supply", "reads battery voltage at rest, while its load is fed"),
-        ("ground", "reads ground at rest"),
-    ):
-        found = [
-            [f"pin {load.pin}", load.declared or "not declared", f"only through {', '.join(load.loads)}"]
-            for load in report.through_loads
-            if load.level == level and not load.no_method
-        ]
-        if found:
-            page.line(f"{words}:", indent=2)
-            page.table(found, indent=4)
-
-
-def _census(page: Page, report: SupplyReport) -> None:
-    page.heading("Census of the cavities")
-    if not report.cavities_listed:
-        page.line(
-            "The cavities of this module are not listed, so it is not known whether a pin is missing.",
-            indent=2,
-        )
-    rows = []
-    for kind in _KIND_ORDER:
-        cavities = [cavity for cavity in report.census if cavity.kind == kind]
-        if cavities:
-            label = kind.upper() if kind == "unaccounted" else kind
-            rows.append([label, str(len(cavities)), ", ".join(_cavity_words(cavity) for cavity in cavities)])
-    rows.append(["total", str(len(report.census)), ""])
-    page.table(rows, indent=2)
-
-
-def _cavity_words(cavity: Cavity) -> str:
-    return f"{cavity.pin} ({cavity.row})" if cavity.row else cavity.pin
 
 
 def _cross_check(page: Page, report: SupplyReport) -> None:

@@ -42,8 +42,8 @@ class Missing:
         return self.completeness.complete
 
 
-def missing_of(circuit: Circuit | Tracing, module: str) -> Missing:
-    """What the list of a module lacks.
+def missing(circuit: Circuit | Tracing, module: str) -> Missing:
+    """What is to be typed in next for a module: the loose ends of its list, page by page.
 
     Raises
     ------
