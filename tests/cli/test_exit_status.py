@@ -226,7 +226,7 @@ def test_no_encoding_of_the_terminal_stops_the_output(encoding: str, tmp_path: P
     done = run("-C", folder, "supplies", "M", PYTHONIOENCODING=encoding)
     assert (done.returncode, done.stderr) == (0, b"")
     assert "Škvrna 窓".encode(encoding, "replace") in done.stdout
-    spoiled = str(write(tmp_path / "bad", parts.replace("F1 --", "Ö9 --"), vehicle=VEHICLE))
+    spoiled = str(write(tmp_path / "bad", parts.replace("F1 --", "F1.Ö --"), vehicle=VEHICLE))
     for options in ([], ["--json"]):
         done = run("-C", spoiled, "check", *options, PYTHONIOENCODING=encoding)
         assert done.returncode == 1

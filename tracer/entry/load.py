@@ -87,7 +87,7 @@ def read_folder(folder: str | Path) -> Typed:
         ignored,
     )
     if problems:
-        raise CannotUse([*problems, *not_read(ignored)], typed if all_read else None)
+        raise CannotUse([*problems, *not_read(ignored)], typed if all_read and not reader.doubled else None)
     return typed
 
 

@@ -348,13 +348,28 @@ def read_wire(text: str, colours: str) -> Wire:
     )
 
 
+def _near_colour(colour: str, system: str, nearest: list[str]) -> str:
+    """A proposal for a colour; of several, only those that are not known are replaced."""
+    pieces = re.split(r"([/-])", colour)
+    for at in range(0, len(pieces), 2):
+        try:
+            parse_colour(pieces[at], system)
+        except UnknownColour as error:
+            if not error.nearest:
+                return f"`{pieces[at]}` is the piece that is not known. " if len(pieces) > 1 else ""
+            pieces[at] = error.nearest[0]
+    if len(pieces) > 1:
+        return f"Did you mean `{''.join(pieces)}`? "
+    return f"Did you mean `{nearest[0]}`? " if nearest else ""
+
+
 def _colour_codes(colour: str, system: str) -> tuple[str, ...]:
     try:
         return parse_colour(colour, system)
     except UnknownColour as error:
         if codes := colour_of_words(colour):
             return codes
-        near = f"Did you mean `{error.nearest[0]}`? " if error.nearest else ""
+        near = _near_colour(colour, system, error.nearest)
         if error.valid_in:
             near += f"It is one with `colours: {error.valid_in[0]}`: see whether vehicle.yaml is right. "
         raise Misread(

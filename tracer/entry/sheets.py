@@ -32,6 +32,7 @@ class SheetReader:
         self.files: list[TypedFile] = []
         self.fragments: dict[str, list[Fragment]] = {}
         self.runs: list[Run] = []
+        self.doubled = False  # one page typed in twice
         self._ids: dict[str, str] = {}
         self._parts: list[tuple[str, Any, int, TypedFile, str]] = []
 
@@ -57,6 +58,7 @@ class SheetReader:
         head: SheetFacts | None = facts_of(SheetFacts, file.tree, file, (), self.problems)
         if head is not None and head.sheet in self._ids:
             place = file.place_of(("sheet",))
+            self.doubled = True
             self.problems.append(
                 file.problem(
                     place,
@@ -274,6 +276,7 @@ class SheetReader:
                             "#",
                         )
                     )
+                    continue
             mark = node.start_mark
             column = mark.column + 1 + (node.style in ("'", '"') if node.style else 0)
             points, wires, slips = read_run(text, self.colours or "iec")

@@ -300,7 +300,7 @@ def _yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> P
     typed = lines[line - 1][column - 1 : column] if 0 < line <= len(lines) else ""
     shown = lines[line - 1] if 0 < line <= len(lines) else ""
     begun = lines[context.line] if context and context.line < len(lines) else ""
-    if special := _what_is_typed(reason, begun, shown, context, line):
+    if special := _what_is_typed(reason, begun, shown, context, line, lines):
         at, what, fix = special
         typed = lines[at - 1]
         start = len(typed) - len(typed.lstrip())
@@ -318,7 +318,9 @@ def _yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> P
 _NO_SPACE = re.compile(r"^\s*(?:- )?([\w ]+):([^\s:/>].*)$")
 
 
-def _what_is_typed(reason: str, begun: str, shown: str, context: Any, line: int) -> tuple[int, str, str] | None:
+def _what_is_typed(
+    reason: str, begun: str, shown: str, context: Any, line: int, lines: list[str]
+) -> tuple[int, str, str] | None:
     """The line, what is wrong and the cure, where the typed lines themselves show it better than the parser's words."""
     unreadable = "not readable as YAML: "
     if "expected ':'" in reason or "mapping values are not allowed" in reason:
@@ -330,13 +332,27 @@ def _what_is_typed(reason: str, begun: str, shown: str, context: Any, line: int)
                 f"{unreadable}this run does not begin with `- `",
                 f"Write `- {text.strip()[:40]}`, below the others.",
             )
+        before = lines[number - 2] if number > 1 and "mapping" in reason else ""
+        if not _NO_SPACE.match(text) and _NO_SPACE.match(before):
+            number, text = number - 1, before
         if match := _NO_SPACE.match(text):
             fix = f"Write `{match[1].strip()}: {match[2].strip()[:40]}`."
             return number, f"{unreadable}a space is missing after the colon", fix
+    if "expected ',' or" in reason and context and context.line + 1 < line:
+        opened = sum(begun.count(one) for one in "[{") - sum(begun.count(one) for one in "]}")
+        if opened > 0 and (shown.lstrip().startswith("- ") or re.match(r"^\s*[\w .-]+:(\s|$)", shown)):
+            close = "}" if begun.count("{") > begun.count("}") else "]"
+            return (
+                context.line + 1,
+                f"{unreadable}`{close}` is missing at the end of this line",
+                "Close what is opened on it.",
+            )
     if "expected key" in reason and "flow" not in reason and context and shown.strip() and not set("'\"") & set(shown):
-        own, other = len(shown) - len(shown.lstrip()), context.column
-        if own != other:
-            what = f"{unreadable}this line begins in column {own + 1}, the lines it may belong to in column {other + 1} (from line {context.line + 1} on)"
+        own = len(shown) - len(shown.lstrip())
+        before = next((one for one in reversed(lines[: line - 1]) if one.strip()), "")
+        other = len(before) - len(before.lstrip())
+        if own not in (other, context.column):
+            what = f"{unreadable}this line begins in column {own + 1}, the one before it in column {other + 1}"
             return line, what, "Indent it exactly as far as its neighbours: count the blanks at its beginning."
     return None
 

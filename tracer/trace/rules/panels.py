@@ -333,7 +333,7 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
             {
                 circuit.links[other].part
                 for other in way.links
-                if circuit.links[other].kind is LinkKind.FUSE and other not in way.sole_links
+                if circuit.links[other].kind in (LinkKind.FUSE, LinkKind.DIODE) and other not in way.sole_links
             }
             - {link.part},
             key=natural,

@@ -40,6 +40,9 @@ class Finding:
 # A file that is not read, a page that holds nothing, a part that is not declared: in this order before all else.
 CAUSES = ("L131", "L136", "L162")
 
+# A relay whose coil has no supply or ground: nearly always because of another loose end, so these come last.
+CONSEQUENCES = ("L127", "L128")
+
 RuleFunction = Callable[[Tracing], Iterator[Finding]]
 
 
@@ -111,16 +114,15 @@ def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
 
 
 def _rank(finding: Finding) -> int:
-    return CAUSES.index(finding.code) if finding.code in CAUSES else len(CAUSES)
+    if finding.code in CAUSES:
+        return CAUSES.index(finding.code)
+    return len(CAUSES) + (finding.code in CONSEQUENCES)
 
 
 def _follows(finding: Finding, undeclared: Mapping[str, set[int]]) -> bool:
     """Whether a finding is about a part that is not declared, and about nothing else: that part is a loose end itself."""
-    return (
-        len(finding.parts) == 1
-        and finding.parts[0] in undeclared
-        and undeclared[finding.parts[0]].issuperset(finding.nodes)
-    )
+    about = finding.parts or ((finding.at,) if not finding.module else ())
+    return len(about) == 1 and about[0] in undeclared and undeclared[about[0]].issuperset(finding.nodes)
 
 
 def loose_ends(tracing: Tracing) -> list[Finding]:
