@@ -94,7 +94,7 @@ def test_how_a_module_is_grounded_stands_where_its_grounds_would(tmp_path: Path)
 
 @pytest.mark.parametrize(
     ("typed", "what", "fix"),
-    [("{supply: case}", "no supply comes over the case", "the module that feeds it"), ("{ground: Q}", "Q is no module", "passive"),
+    [("{supply: case}", "no supply comes over the case", "the module that feeds it"), 
      ("{suply: N}", "how the module gets", "passive"), ("case", "how the module gets", "passive"), ("{ground: M}", "the module itself", "passive"),
      ("{ground: G1}", "G1 is no module", "case"), ("{}", "how the module gets", "passive"), ("[N]", "how the module gets", "passive")],
 )  # fmt: skip
@@ -102,6 +102,10 @@ def test_what_may_stand_under_gets(typed: str, what: str, fix: str, tmp_path: Pa
     found = problems(write(tmp_path, sheet(BOTH % f", gets: {typed}", RUNS[0]), vehicle=VEHICLE))
     assert [(what in one.what, fix in one.fix) for one in found] == [(True, True)], found
     assert found[0].place.line == 2
+
+
+def test_a_module_under_gets_that_is_not_declared_is_a_loose_end(tmp_path: Path) -> None:
+    assert "L162" in codes(listed(tmp_path, BOTH % ", gets: {ground: Q}", (RUNS[0], RUNS[2])))
 
 
 # --- only what touches a list ----------------------------------------------------------------------------------------

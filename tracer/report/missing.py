@@ -63,8 +63,7 @@ def as_data(missing: Missing) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": missing.vehicle,
         "module": missing.module,
-        "complete": missing.complete,
-        "completeness": completeness_data(missing.completeness),
+        **completeness_data(missing.completeness),
         "pages": [
             {
                 "file": page.file,
