@@ -80,7 +80,7 @@ def test_csv_has_volts_only_where_a_row_is_certainly_live() -> None:
     full = data("supplies", "ALM")
     live = {row["row"]: row["live"] for group in GROUPS for row in full[group]}
     given = set()
-    for line in lines:
+    for line in (line for line in lines if line["row"]):  # the last ones say what is to be minded everywhere
         for key in full["keys"]:
             filled = bool(line[f"nominal V in {key}"])
             assert filled == (live[line["row"]][key] == "live"), (line["row"], key)

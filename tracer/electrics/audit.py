@@ -29,4 +29,5 @@ def audit_of(tracing: Tracing) -> Audit:
 
     noted = sorted([*remarks(tracing), *electric_remarks(tracing)], key=lambda one: one.place)
     loose = tuple(loose_ends(tracing))
-    return Audit(tracing.circuit, loose, tuple(noted), whole_vehicle(tracing), minding_of(tracing, (loose, noted)))
+    whole = whole_vehicle(tracing)
+    return Audit(tracing.circuit, loose, tuple(noted), whole, minding_of(tracing, (loose, noted, whole)))

@@ -69,12 +69,13 @@ def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelRepor
     below = Below(tracing)
     found = loose_ends(tracing)
     panels = tuple(_panel(tracing, part, below, found) for part in parts)
+    completeness = whole_vehicle(tracing)
     return PanelReport(
         tracing.circuit.name,
         panels,
         tuple(caution.text for caution in cautions_for("fuses")),
-        whole_vehicle(tracing),
-        minding_of(tracing, panels),
+        completeness,
+        minding_of(tracing, (panels, completeness)),
     )
 
 
