@@ -134,7 +134,7 @@ def test_every_page_is_followed_here() -> None:
 
 
 def test_a_kind_of_part_works_everywhere(with_shunt: Copy) -> None:
-    listed = with_shunt.said["tracer supplies ALM"]
+    listed = with_shunt.said["tracer supplies ALM --all"]
     assert re.search(r"SH1\.1 +.*shunt", listed) and re.search(r"SH1\.2 +.*shunt", listed)
     assert "COMPLETE" in listed.splitlines()[1] and "NOT COMPLETE" not in listed
     assert "S1" in with_shunt.said["tracer volts ALM"]
