@@ -53,12 +53,14 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.missing import missing as missing
+    from tracer.trace.lists.one_pin import rows_of as rows_of
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
     from tracer.trace.lists.results import Row as Row
     from tracer.trace.lists.results import SupplyReport as SupplyReport
     from tracer.trace.lists.supplies import UnknownModule as UnknownModule
+    from tracer.trace.lists.supplies import every_list as every_list
     from tracer.trace.panels.plugged_in import SeenReport as SeenReport
     from tracer.trace.panels.positions_of import PanelReport as PanelReport
     from tracer.trace.panels.positions_of import UnknownPanel as UnknownPanel
@@ -79,6 +81,8 @@ _VALUES = {
     "Circuit": "tracer.circuit.model",
     "Classified": "tracer.electrics.bus.readings",
     "Comparison": "tracer.circuit.comparing",
+    "every_list": "tracer.trace.lists.supplies",
+    "rows_of": "tracer.trace.lists.one_pin",
     "compare": "tracer.circuit.comparing",
     "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
@@ -155,16 +159,6 @@ def supplies(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     return supplies_of(tracing, tracing.circuit.spelt(module))
 
 
-def every_list(circuit: Circuit | Tracing) -> Iterator[SupplyReport]:
-    """The list of each module of the vehicle, by name, as they get ready: what one of them works out serves the next."""
-    from tracer.entry.problems import natural
-    from tracer.trace.lists.supplies import supplies_of
-
-    tracing = _tracing(circuit)
-    names = sorted((part.name for part in tracing.circuit.modules()), key=natural)
-    return (supplies_of(tracing, name) for name in names)
-
-
 def glance(
     circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None, computed: bool = True
 ) -> Glance:
@@ -178,18 +172,6 @@ def glance(
 
     tracing = _tracing(circuit)
     return glance_of(tracing, report, limits(tracing, shop) if computed else None)
-
-
-def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
-    """The rows of one pin of a list, asked for as `2`, `2+` or with the module's name before it.
-
-    Raises
-    ------
-    CannotAnswer : it is no pin of this list; the message says what it is or which there are
-    """
-    from tracer.trace.lists.one_pin import rows_of
-
-    return rows_of(report, pin)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

@@ -29,6 +29,7 @@ from tracer.entry.load import Fragment, Typed
 from tracer.entry.models import PartFacts
 from tracer.entry.problems import NOWHERE, Place
 from tracer.entry.runs import Run, Wire
+from tracer.entry.scalars import NOT_FITTED
 
 if TYPE_CHECKING:
     import networkx
@@ -228,7 +229,7 @@ class Circuit:
 
     def is_not_fitted(self, part: str) -> bool:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
-        return getattr(self.parts[part].facts, "state", None) in ("empty", "option")
+        return getattr(self.parts[part].facts, "state", None) in NOT_FITTED
 
     def spelt(self, name: str) -> str:
         """The name of a part, position or rail that was asked for in other letters (`alm` for ALM, `f30` for F30); as it stands where none or several fit."""

@@ -9,8 +9,7 @@ from tracer.circuit.model import Circuit, Part
 from tracer.circuit.parts import joined_inside
 from tracer.entry.models import BoxFacts, ConverterFacts, RelayFacts, SwitchFacts
 from tracer.entry.problems import natural
-
-_NOT_FITTED = ("empty", "option", "none")
+from tracer.entry.scalars import NO_FUSE_BELONGS
 
 
 def open_ends(circuit: Circuit) -> dict[int, str]:
@@ -28,7 +27,7 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
                 node = link.b if attached[0] else link.a
                 found[node] = f"what is behind {circuit.node_names[node]}"
         elif link.kind is LinkKind.FUSE:
-            fitted = getattr(circuit.parts[link.part].facts, "state", None) not in _NOT_FITTED
+            fitted = getattr(circuit.parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
             if fitted and circuit.is_attached(link.b) and not circuit.is_attached(link.a):
                 found[link.a] = f"what feeds {link.part}"
     for part, pin, node in open_contacts(circuit):

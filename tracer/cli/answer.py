@@ -6,9 +6,9 @@ import codecs
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TypeVar
 
 import typer
 
@@ -18,6 +18,8 @@ from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from tracer.circuit.model import Circuit
     from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
@@ -27,6 +29,13 @@ COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
 
 Got = TypeVar("Got")
+
+
+class Answered(Protocol):
+    """What says whether nothing is left."""
+
+    @property
+    def complete(self) -> bool: ...
 
 
 def answer(
@@ -61,19 +70,26 @@ def answer(
 
 def asked(ask: Callable[[Tracing], Got], *, json: bool = False) -> Got:
     """What the front door says to a question about the vehicle; where it cannot say anything, the program ends with the reason."""
+    return said(lambda: ask(tracer.Tracing(tracer.load(chosen.folder))), json=json)
+
+
+def said(ask: Callable[[], Got], *, json: bool = False) -> Got:
+    """The same for a question that is not about the vehicle as a whole."""
+    from tracer.entry.files import NotWritten
+
     try:
-        return ask(tracer.Tracing(tracer.load(chosen.folder)))
+        return ask()
     except CannotUse as error:
         show_problems(error, json=json)
     except CannotAnswer as error:
         fail(str(error), WRONG_USAGE)
-    except CannotCompute as error:
+    except (CannotCompute, NotWritten) as error:
         fail(str(error), CANNOT_USE)
 
 
-def end(completeness: Completeness) -> NoReturn:
-    """The exit status of an answer that was shown."""
-    raise typer.Exit(COMPLETE if completeness.complete else LOOSE_ENDS)
+def end(shown: Answered) -> NoReturn:
+    """The exit status of an answer that was shown: of its completeness, or of an answer that is complete in itself or not."""
+    raise typer.Exit(COMPLETE if shown.complete else LOOSE_ENDS)
 
 
 def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
@@ -118,25 +134,42 @@ def page() -> dict[str, Any]:
     return {"width": width, "bold": bold}
 
 
-def shown_while_waiting(things: Iterable[Got], what: str, total: int) -> Iterator[Got]:
-    """Pass things on, with a progress bar on a terminal when they take longer than a second."""
-    started, progress, task = time.monotonic(), None, None
-    try:
-        for number, thing in enumerate(things, 1):
-            if progress is None and sys.stderr.isatty() and time.monotonic() - started > BAR_AFTER_S:
-                from rich.console import Console
-                from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+class Bar:
+    """How far a long answer is: a bar on a terminal once it has taken longer than a second; lines said meanwhile stand above it."""
 
-                columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-                progress = Progress(*columns, console=Console(stderr=True), transient=True)
-                progress.start()
-                task = progress.add_task(what, total=total)
-            if progress is not None and task is not None:
-                progress.update(task, completed=number)
-            yield thing
-    finally:
-        if progress is not None:
-            progress.stop()
+    def __init__(self, what: str, total: int) -> None:
+        self._what, self._total, self._done = what, total, 0
+        self._started = time.monotonic()
+        self._shown: Progress | None = None
+
+    def __enter__(self) -> Bar:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._shown is not None:
+            self._shown.stop()
+
+    def advance(self) -> None:
+        """One more is done."""
+        self._done += 1
+        if self._shown is None and sys.stderr.isatty() and time.monotonic() - self._started > BAR_AFTER_S:
+            from rich.console import Console
+            from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+            console = Console(stderr=True, no_color=True if chosen.bold is False else None)
+            columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+            self._shown = Progress(*columns, console=console, transient=True)
+            self._shown.add_task(self._what, total=self._total)
+            self._shown.start()
+        if self._shown is not None:
+            self._shown.update(self._shown.task_ids[0], completed=self._done)
+
+    def say(self, words: str) -> None:
+        """A line for the terminal; what is written past the console of the bar would land in it."""
+        if self._shown is None:
+            typer.echo(words, err=True)
+        else:
+            self._shown.console.print(words, markup=False, highlight=False, emoji=False, soft_wrap=True)
 
 
 # --- files -----------------------------------------------------------------------------------------------------------

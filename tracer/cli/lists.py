@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import WRONG_USAGE, answer, asked, end, fail, page, show, shown_while_waiting, text_of, write
+from tracer.cli.answer import WRONG_USAGE, Bar, answer, asked, end, fail, page, show, text_of, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import MODULES, PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
 from tracer.standards.figures import POINT, decimal_mark
@@ -84,8 +84,12 @@ def _every_module(*, json: bool) -> NoReturn:
     from tracer.report import modules as report
 
     def ask(tracing: Tracing) -> list[tracer.SupplyReport]:
-        total = sum(1 for _ in tracing.circuit.modules())
-        return list(shown_while_waiting(tracer.every_list(tracing), "lists", total))
+        found = []
+        with Bar("lists", sum(1 for _ in tracing.circuit.modules())) as bar:
+            for one in tracer.every_list(tracing):
+                found.append(one)
+                bar.advance()
+        return found
 
     answer(
         ask,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, one_of, show, write
+from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 
@@ -147,9 +147,6 @@ def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Comp
 
 def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
     """Every module into a folder, with a progress bar on a terminal; answers whether all lists are complete."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
     from tracer.report.printing import file_stems, page_names
 
     if folder is None:
@@ -164,22 +161,15 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
     stems = file_stems(modules)
     lists: list[Completeness] = []
     open_lists: dict[str, list[str]] = {}
-    console = Console(stderr=True, no_color=True if chosen.bold is False else None)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
-
-    def say(words: str) -> None:  # above the bar; what is written past the console lands in it
-        console.print(words, markup=False, highlight=False, emoji=False, soft_wrap=True)
-
-    with Progress(*columns, console=console, disable=not console.is_terminal, transient=True) as progress:
-        task = progress.add_task(f"{job.what}s", total=len(modules))
+    with Bar(f"{job.what}s", len(modules)) as bar:
         for made in tracer.printed_all(chosen.folder, modules, job):
             file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
             for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-                write(circuit, name, content, say)
+                write(circuit, name, content, bar.say)
             lists.append(made.completeness)
             if not made.complete:
                 open_lists.setdefault(made.completeness.word, []).append(made.module)
-            progress.advance(task)
+            bar.advance()
     typer.echo(
         f"{len(modules)} modules"
         + "".join(f"; {word}: {', '.join(sorted(open_lists[word]))}" for word in sorted(open_lists, reverse=True))

@@ -1,50 +1,24 @@
-"""Commands about what was typed in: compare, read-back, take-in, write-out."""
+"""Commands for whoever is typing: missing, compare, read-back, take-in, write-out."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, NoReturn, TypeVar
+from typing import Annotated
 
 import typer
 
 import tracer
-from tracer.cli.answer import (
-    CANNOT_USE,
-    COMPLETE,
-    LOOSE_ENDS,
-    WRONG_USAGE,
-    asked,
-    fail,
-    page,
-    show,
-    show_problems,
-    write,
-)
+from tracer.cli.answer import LOOSE_ENDS, WRONG_USAGE, answer, asked, end, fail, page, said, show, write
 from tracer.cli.app import app, chosen
-from tracer.cli.options import JsonOption
-from tracer.entry.problems import CannotAnswer, CannotUse
-
-Got = TypeVar("Got")
+from tracer.cli.options import JsonOption, ModuleArgument
 
 
-def _got(ask: Callable[[], Got], *, json: bool) -> Got:
-    """What the front door says; where it cannot say anything, the program ends with the reason."""
-    from tracer.entry.files import NotWritten
+@app.command(epilog="Example: tracer -C circuits/unfinished missing LIFT")
+def missing(module: ModuleArgument, json: JsonOption = False) -> None:
+    """What to type in next for a module: each loose end of its list in one line, page by page, the page with the most first."""
+    from tracer.report import missing as report
 
-    try:
-        return ask()
-    except CannotUse as error:
-        show_problems(error, json=json)
-    except CannotAnswer as error:
-        fail(str(error), WRONG_USAGE)
-    except NotWritten as error:
-        fail(str(error), CANNOT_USE)
-
-
-def _end(nothing_left: bool) -> NoReturn:
-    """The exit status of an answer about what was typed, which is complete in itself or not and rests on nothing else."""
-    raise typer.Exit(COMPLETE if nothing_left else LOOSE_ENDS)
+    answer(lambda tracing: tracer.missing(tracing, module), text=report.as_text, data=report.as_data, json=json)
 
 
 @app.command(epilog="Examples: tracer compare my-van second-typing    tracer compare my-van/sheets/05.yaml again.yaml")
@@ -56,9 +30,9 @@ def compare(
     """Two typings of the same pages: what differs, wire by wire and fact by fact. Exit status 0 the same, 3 not."""
     from tracer.report import compare as report
 
-    found = _got(lambda: tracer.compare(a, b), json=json)
+    found = said(lambda: tracer.compare(a, b), json=json)
     show(report.as_data(found) if json else report.as_text(found, **page()))
-    _end(found.complete)
+    end(found)
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus read-back 5    tracer read-back 5 --tick 1-12,15")
@@ -71,9 +45,9 @@ def read_back(
     """A sheet in plain lines, to be ticked against the drawing. Ticks are kept, and go stale when their line changes."""
     from tracer.report import read_back as report
 
-    found = _got(lambda: tracer.read_back(chosen.folder, sheet, tick=tick, untick=untick), json=json)
+    found = said(lambda: tracer.read_back(chosen.folder, sheet, tick=tick, untick=untick), json=json)
     show(report.as_data(found) if json else report.as_text(found, **page()))
-    _end(found.complete)
+    end(found)
 
 
 @app.command(epilog="Examples: tracer -C my-van take-in wires.xlsx    tracer -C my-van take-in wires.csv --yes")
@@ -93,14 +67,16 @@ def take_in(
     from tracer.report import wire_lists as report
 
     writes = yes or columns is not None
-    taken = _got(
+    taken = said(
         lambda: tracer.take_in(
             chosen.folder, file, columns=columns, worksheet=worksheet, colours=colours, write=writes
         ),
         json=json,
     )
     show(report.taken_data(taken, writes) if json else report.taken_text(taken, writes, **page()))
-    _end(taken.complete and writes)
+    if not writes:  # nothing is taken in yet
+        raise typer.Exit(LOOSE_ENDS)
+    end(taken)
 
 
 @app.command(epilog="Examples: tracer -C circuits/minibus write-out > wires.csv    tracer write-out -o wires.xlsx")
@@ -126,4 +102,4 @@ def write_out(
         xlsx = output.suffix.lower() == ".xlsx"
         write(circuit, output, report.list_xlsx(found) if xlsx else report.list_csv(found).encode())
         show(report.left_out_text(found, **page()))
-    _end(found.complete)
+    end(found)

@@ -19,6 +19,7 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards import figures
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
@@ -30,7 +31,6 @@ from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.tracing import Tracing
 
 ASLEEP = "asleep"  # the condition under which a key-off draw is expected, where the vehicle declares it
-NOT_FITTED = ("empty", "option", "none")
 WORTH_MA = 5.0  # below, a circuit is not worth opening up (own)
 
 
@@ -117,7 +117,7 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
             near = nearest(name.strip(), fuses)
             raise BadReading(f"{name.strip()} is not a fuse." + (f" Did you mean {near[0]}?" if near else ""))
         state = getattr(tracing.circuit.parts[parts[0]].facts, "state", None)
-        if state in NOT_FITTED:
+        if state in NO_FUSE_BELONGS:
             raise BadReading(f"{parts[0]} is typed in as `state: {state}`: no fuse sits there that could be read.")
         if withheld := tracing.once(Hazards).withheld_in(parts[0]):
             raise BadReading(f"{parts[0]}: {withheld}; no reading of it is judged here.")
@@ -201,7 +201,7 @@ class _Drawer:
             if link.kind is not LinkKind.FUSE:
                 continue
             facts = self.circuit.parts[link.part].facts
-            if getattr(facts, "state", None) in NOT_FITTED:
+            if getattr(facts, "state", None) in NO_FUSE_BELONGS:
                 continue
             if (
                 self.tracing.states.supply_level(link.a, self.key) is not Level.DEAD

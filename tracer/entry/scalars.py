@@ -190,6 +190,8 @@ Draw = Annotated[dict[str, DrawnAmps], Short(_draw, NUMBER_SCHEMA, "a current in
 Limit = Annotated[tuple[float, ...], ReadBy(_limit, _LIMIT_SCHEMA)]
 Seen = Annotated[Literal["diagram", "vehicle", "assumed"], ONE_OF]
 State = Annotated[Literal["fitted", "empty", "option", "none"], ONE_OF]
+NOT_FITTED = ("empty", "option")  # nothing goes through such a position
+NO_FUSE_BELONGS = (*NOT_FITTED, "none")  # nor is a fuse to be found where an electronic output takes its place
 _GETS_SCHEMA = {
     "anyOf": [
         {"enum": ["passive"]},

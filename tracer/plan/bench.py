@@ -187,7 +187,7 @@ class _Unplugged:
         box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
         load = METER_ONLY if lamp_w is None else f"lamp {figures.stated(lamp_w, 'W')}"
         return Computed(
-            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in",
+            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in", losses_v=tuple(lost),
         )  # fmt: skip
 
     def _with_lamp(self, bare: Solved, node: int, plus: int, watts: float, *, supply: bool) -> tuple[float, float]:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:  # what solves networks is loaded only where something is comp
     from tracer.plan.bench import Bench
 
 MOST_SPLITS = 3
+_LEAST_OF_LAMP = 0.9  # of its rated current: it hangs below battery volts, behind the way
 
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
@@ -118,19 +119,18 @@ def _test(bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row) 
     own = {chain.part for chain in report.chains if any(need.startswith(f"{report.module}.") for need in chain.needs)}
     held = tuple(name for name in row.switches if name.split(" ")[0] in own)
     if bench is None or lamp.watts is None or held or row.no_method:
-        return Decides(key, lamp, None, None, held=held)
+        return Decides(key, lamp, held=held)
+    if row.diodes:  # a lamp takes some tenths of a volt more off than a meter does, by the law of the diode: nothing to judge a joint by
+        return Decides(key, lamp, why_not="diode")
     bare, loaded = bench.alone(row, key, lamp.watts)
-    if bare is None:
-        return Decides(key, lamp, None, None, bench.failed.get(key, ""))
-    if bare.not_computed:
-        return Decides(key, lamp, None, None, bare.not_computed)
-    found = loaded is not None and there(row.level, bare, lamps.system_v)
-    if not found or loaded is None or None in (loaded.lost_nominal_v, loaded.lost_high_v, bare.lost_nominal_v):
-        return Decides(key, lamp, None, None)
-    assert loaded.lost_nominal_v is not None and loaded.lost_high_v is not None and bare.lost_nominal_v is not None
-    return Decides(
-        key, lamp, loaded.lost_nominal_v - bare.lost_nominal_v, loaded.lost_high_v - bare.lost_nominal_v, held=held
-    )
+    if bare is None or bare.not_computed:
+        return Decides(key, lamp, why_not=bench.failed.get(key, "") if bare is None else bare.not_computed)
+    if loaded is None or not loaded.losses_v or not there(row.level, bare, lamps.system_v):
+        return Decides(key, lamp)
+    # The lamp is compared with the meter in one and the same setting: what the battery and other loads do is in both.
+    moves = [after - before for before, after in zip(bare.losses_v, loaded.losses_v, strict=True)]
+    hides_ohm = (max(moves) - min(moves)) / (_LEAST_OF_LAMP * lamp.current_a)
+    return Decides(key, lamp, moves[0], max(moves), hides_ohm)
 
 
 def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Iterator[BusAtAGlance]:

@@ -20,7 +20,7 @@ class Computed:
 
     `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
     point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.
-    `not_computed` says why there is no value although the point does not float.
+    `not_computed` says why there is no value although the point does not float. `losses_v` is what is lost in each setting that was solved, nominal first.
     """
 
     box: str
@@ -34,6 +34,7 @@ class Computed:
     source: str = ""
     basis: str = ""
     not_computed: str = ""
+    losses_v: tuple[float, ...] = ()
 
     @property
     def floating(self) -> bool:
@@ -169,13 +170,15 @@ class OnWay:
 class Decides:
     """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
 
-    `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so that they are open while it is unplugged.
+    A joint of up to `hides_ohm` may not show in that. `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so
+    that they are open while it is unplugged.
     """
 
     key: str
     lamp: Lamp
-    moves_v: float | None
-    most_v: float | None
+    moves_v: float | None = None
+    most_v: float | None = None
+    hides_ohm: float | None = None
     why_not: str = ""
     held: tuple[str, ...] = ()
 

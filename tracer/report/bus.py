@@ -17,8 +17,6 @@ from tracer.standards.cautions import cautions_for
 if TYPE_CHECKING:  # what works them out is not needed to show them
     from tracer.electrics.bus.readings import Classified
 
-SCHEMA = "tracer.bus/1"
-
 
 # --- text ----------------------------------------------------------------------------------------------------------
 

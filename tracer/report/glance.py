@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
-from tracer.report.layout import Page, counted
+from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, signs_meaning
 from tracer.report.minding import lines, mark, opening
 from tracer.report.supplies import gets_words
 from tracer.standards import figures
@@ -19,8 +20,6 @@ from tracer.trace.minding import NOTE
 
 STACKED = 64  # columns below which a pin takes several lines
 MOST_LINES = 8  # of loose ends, assumptions and the like: more become a count
-_SIGNS = {"live": "L", "dead": "-", "depends": "d", "unknown": "?"}
-_GROUND_SIGNS = {**_SIGNS, "live": "G"}
 _TOGETHER = "\N{NO-BREAK SPACE}"  # while lines are broken: a fuse stays beside its rating
 _LENGTH = re.compile(r" \d+([.,]\d+)?m\b")
 
@@ -60,7 +59,8 @@ def verdict(report: SupplyReport) -> str:
 
 
 def _head(page: Page, report: SupplyReport) -> None:
-    page.line(f"{report.vehicle}: {report.module}{f' - {report.name}' if report.name else ''}", strong=True)
+    where = f", {report.place}" if report.place else ""
+    page.line(f"{report.module}{f' - {report.name}' if report.name else ''}{where}", strong=True)
     page.line(verdict(report), strong=True, hang=4)
     opening(page, report.minding)
     conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
@@ -99,7 +99,7 @@ def _cut(text: str, width: int) -> str:
 
 
 def _states(row: Row, keys: Iterable[str]) -> str:
-    signs = _SIGNS if row.level == "supply" else _GROUND_SIGNS
+    signs = SIGNS if row.level == "supply" else GROUND_SIGNS
     return "".join(signs[row.live.get(key, "unknown")] for key in keys)
 
 
@@ -158,10 +158,10 @@ def _test(test: Decides) -> str:
 
 
 def _figure(test: Decides) -> str:
-    """'0.32': what a sound way loses at most under the lamp, in volts; `first` where the module itself switches its pin on."""
-    if test.most_v is None:
-        return "first" if test.held else ""
-    return figures.volts_number(test.most_v)
+    """'0.32': what a sound way loses at most under the lamp, in volts; or in a word why no figure decides."""
+    if test.most_v is not None:
+        return figures.volts_number(test.most_v)
+    return "first" if test.held else "diode" if test.why_not == "diode" else ""
 
 
 def _wire(row: Row) -> str:
@@ -240,13 +240,10 @@ def _stacked(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -
 def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tuple[str, str]]:
     report = glance.report
     signs = {sign for pin in glance.pins for sign in _states(pin.row, report.keys)}
-    meaning = {"L": "L live", "G": "G grounded", "-": "- dead", "d": "d depends", "?": "? not known"}
     yield (
         "live",
-        f"in {', '.join(report.keys)}: {', '.join(words for sign, words in meaning.items() if sign in signs)}{_depends(glance)}",
+        f"in {', '.join(report.keys)}: {signs_meaning(signs)}{_depends(glance)}",
     )
-    if report.place:
-        yield report.module, report.place
     for name, place, _ in glance.panels:
         lead = f", behind {_way(behind[name], ground=False)}" if name in behind else ""
         yield name, (place or "place not typed in") + lead
@@ -260,20 +257,26 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     elsewhere = report.loose_elsewhere
     if elsewhere:
         yield "loose", f"{counted(elsewhere, 'loose end')} elsewhere in the vehicle: `tracer check`"
+    yield "of", report.vehicle
     yield (
         "more",
-        f"supplies {report.module} PIN or --all; worksheet {report.module}. The maker's procedure comes first.",
+        f"supplies {report.module} PIN or --all; worksheet. The maker's procedure comes first.",
     )
 
 
 def _how(glance: Glance) -> Iterator[tuple[str, str]]:
-    if any(pin.test.most_v is not None for pin in glance.pins):
-        yield (
-            "test",
-            (
-                "plug off, pin alone: volts, then lamp to battery - (ground pin: to +). A change above `max V`: bad joint. Then the same at the split points."
-            ),
-        )
+    hidden = [pin.test.hides_ohm for pin in glance.pins if pin.test.hides_ohm is not None]
+    if hidden:
+        ohms = figures.ohms(max(0.1, math.ceil(max(hidden) * 10) / 10))
+        yield "test", f"plug off, pin alone: volts, then lamp to - (ground: to +). A change above `max V`: bad joint ({ohms} up, less may hide). Then the splits."  # fmt: skip
+    diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
+    legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
+    exceptions = [
+        *([f"diode at {', '.join(diodes)}: compare 5 W and 21 W"] if diodes else []),
+        *([f"legs at {', '.join(legs)}: try each alone"] if legs else []),
+    ]
+    if exceptions:
+        yield "but", f"{'; '.join(exceptions)}."
 
 
 def _depends(glance: Glance) -> str:

@@ -122,6 +122,17 @@ class Page:
         return lines or [""]
 
 
+# How a level stands in a column of its own, one sign for each key state.
+SIGNS = {"live": "L", "dead": "-", "depends": "d", "unknown": "?"}
+GROUND_SIGNS = {**SIGNS, "live": "G"}
+
+
+def signs_meaning(signs: Collection[str]) -> str:
+    """'L live, - dead', of the signs that stand somewhere."""
+    words = {"L": "live", "G": "grounded", "-": "dead", "d": "depends", "?": "not known"}
+    return ", ".join(f"{sign} {word}" for sign, word in words.items() if sign in signs)
+
+
 def counted(number: int, singular: str, plural: str | None = None) -> str:
     """'1 supply', '3 supplies'."""
     return f"{number} {singular if number == 1 else plural or singular + 's'}"

@@ -17,7 +17,6 @@ from tracer.trace.panels.positions_of import (
 
 SCHEMA = "tracer.panel/1"
 SEEN_SCHEMA = "tracer.seen/1"
-BOXES = ("fitted", "rating seen", "V feed side", "V load side", "mV across, asleep")
 
 
 # --- JSON and CSV -----------------------------------------------------------------------------------------------

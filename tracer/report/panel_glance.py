@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from tracer.report.layout import Page
+from tracer.report.layout import SIGNS, Page, signs_meaning
 from tracer.report.minding import marked, notes, opening
 from tracer.report.panel import verdict
 from tracer.standards import figures
 from tracer.trace.minding import Minding
 from tracer.trace.panels.positions_of import ELECTRONIC, EMPTY, FITTED, Panel, PanelReport, Position
-
-_SIGNS = {"live": "L", "dead": "-", "depends": "d"}
 
 
 def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: bool = False) -> str:
@@ -26,9 +24,8 @@ def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: boo
     notes(page, report.minding)
     keys = next((panel.keys for panel in report.panels), ())
     signs = {sign for panel in report.panels for one in panel.positions for sign in _live(one, panel.keys)}
-    meaning = {"L": "L live", "-": "- dead", "d": "d depends", "?": "? not known"}
     page.blank()
-    page.line(f"live in {', '.join(keys)}: {', '.join(words for sign, words in meaning.items() if sign in signs)}")
+    page.line(f"live in {', '.join(keys)}: {signs_meaning(signs)}")
     names = " ".join(panel.panel for panel in report.panels[:1])
     page.line(f"more: panel {names} --all; what is really plugged in: --saw; with a fuse out: affects FUSE. Key off and the fuse's own rating only.")  # fmt: skip
     return page.text()
@@ -69,7 +66,7 @@ def _belongs(one: Position) -> str:
 def _live(one: Position, keys: Iterable[str]) -> str:
     if one.state == EMPTY:
         return ""
-    return "".join(_SIGNS.get(one.live.get(key, ""), "?") for key in keys)
+    return "".join(SIGNS[one.live.get(key, "unknown")] for key in keys)
 
 
 def _serves(one: Position) -> str:

@@ -19,8 +19,6 @@ from tracer.trace.panels.positions_of import (
     Position,
 )
 
-SCHEMA = "tracer.panel/1"
-SEEN_SCHEMA = "tracer.seen/1"
 BOXES = ("fitted", "rating seen", "V feed side", "V load side", "mV across, asleep")
 
 

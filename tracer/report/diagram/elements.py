@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tracer.circuit.kinds import DRIVERS, LinkKind, PartKind
 from tracer.entry.models import FuseFacts
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.plan.drawn import Step, View
 from tracer.report.diagram import symbols
 from tracer.report.diagram.block import (
@@ -183,7 +184,7 @@ class Elements(PageState):
         top, bottom = self._pin(step.upper), self._pin(step.lower)
         name = wrapped(step.part, WIDEST, SIZE, most=2)
         state = getattr(facts, "state", None)
-        extra = [state] if state in ("empty", "option", "none") else []
+        extra = [state] if state in NO_FUSE_BELONGS else []
         if step.kind is LinkKind.FUSE:
             assert isinstance(facts, FuseFacts)
             rating = figures.stated(facts.amps, "A") if facts.amps is not None else "? A"

@@ -21,7 +21,6 @@ from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.clashes import Clash, NotTried
 from tracer.trace.ways.simple import Ways
 
-NOT_FITTED = ("empty", "option")
 _END, _NOT_REACHED = -1, -2
 
 
@@ -242,7 +241,7 @@ class Reach:
     def __init__(self, tracing: Tracing, *, unfitted: Iterable[str] = (), steady: bool = False) -> None:
         self.tracing = tracing
         self.circuit = circuit = tracing.circuit
-        missing = {name for name, part in circuit.parts.items() if getattr(part.facts, "state", None) in NOT_FITTED}
+        missing = {name for name in circuit.parts if circuit.is_not_fitted(name)}
         self.unfitted = frozenset(missing.union(unfitted))
         self.barred = {
             "supply": tracing.hard_ground - tracing.hard_supply,
@@ -451,4 +450,4 @@ def opened_at_pin(circuit: Circuit, node: int) -> Opened:
     )
 
 
-__all__ = ["NOT_FITTED", "Dropped", "Loss", "Opened", "Reach", "opened_at_pin"]
+__all__ = ["Dropped", "Loss", "Opened", "Reach", "opened_at_pin"]

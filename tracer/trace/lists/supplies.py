@@ -5,7 +5,7 @@ Every pin is traced, declared or not; what the sheets declare is only a cross-ch
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, LinkKind, Part, PartKind
@@ -71,6 +71,13 @@ def supplies_of(circuit: Circuit | Tracing, module: str) -> SupplyReport:
     tracing = circuit if isinstance(circuit, Tracing) else Tracing(circuit)
     part = _module(tracing.circuit, module)
     return _Lister(tracing, part).report()
+
+
+def every_list(circuit: Circuit | Tracing) -> Iterator[SupplyReport]:
+    """The list of each module of the vehicle, by name, as they get ready: what one of them works out serves the next."""
+    tracing = circuit if isinstance(circuit, Tracing) else Tracing(circuit)
+    names = sorted((part.name for part in tracing.circuit.modules()), key=natural)
+    return (supplies_of(tracing, name) for name in names)
 
 
 def _module(circuit: Circuit, name: str) -> Part:

@@ -9,6 +9,7 @@ from tracer.circuit.kinds import BESIDE
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, PanelFacts, RelayFacts
 from tracer.entry.problems import natural, nearest
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
 from tracer.trace.affects.dead_part import fuse_words
@@ -251,7 +252,7 @@ def _sheets(circuit: Circuit, part: Part) -> tuple[str, ...]:
 def _compared(tracing: Tracing, part: Part, said: str | None, below: Below) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Parts that the text names and the tracing does not find, and modules that the tracing finds and the text does not name."""
     circuit = tracing.circuit
-    if not said or getattr(part.facts, "state", None) in ("empty", "option", "none"):
+    if not said or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
         return (), ()
     named = named_in(circuit, said)
     if not named:

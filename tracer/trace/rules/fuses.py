@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, Link, LinkKind, Part
 from tracer.entry.models import FuseFacts
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards import figures
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
@@ -30,7 +31,7 @@ def _fuse_ends(circuit: Circuit) -> Iterator[tuple[Part, FuseFacts, Link, bool, 
 def fuse_without_load(tracing: Tracing) -> Iterator[Finding]:
     """A fuse that is fed but serves nothing typed in."""
     for part, facts, link, fed, loaded in _fuse_ends(tracing.circuit):
-        if fed and not loaded and facts.state not in ("empty", "option", "none"):
+        if fed and not loaded and facts.state not in NO_FUSE_BELONGS:
             rating = f" ({figures.stated(facts.amps, 'A')})" if facts.amps else ""
             yield Finding(
                 part.place,
@@ -78,12 +79,7 @@ def position_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A fuse in a panel without rating that is not empty."""
     for part in tracing.circuit.parts.values():
         facts = part.facts
-        if (
-            part.panel
-            and isinstance(facts, FuseFacts)
-            and facts.amps is None
-            and facts.state not in ("empty", "option", "none")
-        ):
+        if part.panel and isinstance(facts, FuseFacts) and facts.amps is None and facts.state not in NO_FUSE_BELONGS:
             pins = tracing.circuit.pins_of[part.name]
             yield Finding(
                 part.place,
@@ -140,7 +136,7 @@ def serves_not_traced(tracing: Tracing) -> Iterator[Finding]:
     modules = {part.name for part in circuit.modules()}
     for part in circuit.parts.values():
         serves = getattr(part.facts, "serves", None)
-        if not serves or getattr(part.facts, "state", None) in ("empty", "option", "none"):
+        if not serves or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
             continue
         named = [word for word in serves.replace(",", " ").replace(";", " ").split() if word in modules]
         if not named:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import FuseFacts, ModuleFacts, PanelFacts
 from tracer.entry.problems import listed, natural
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards import figures
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.hazards import Hazards
@@ -80,7 +81,7 @@ def feed_without_source(tracing: Tracing) -> Iterator[Finding]:
     circuit, ways = tracing.circuit, tracing.supply_ways()
     for part, facts in _fuses(tracing):
         feed = circuit.pins_of[part.name]["feed"]
-        if facts.state in ("empty", "option", "none") or not circuit.is_attached(feed) or ways.reached(feed):
+        if facts.state in NO_FUSE_BELONGS or not circuit.is_attached(feed) or ways.reached(feed):
             continue
         beside = [
             circuit.node_names[circuit.other(circuit.links[number], feed)]
@@ -222,7 +223,7 @@ def served_part_not_traced(tracing: Tracing) -> Iterator[Finding]:
     circuit = tracing.circuit
     for part in circuit.parts.values():
         said = getattr(part.facts, "serves", None)
-        if not said or getattr(part.facts, "state", None) in ("empty", "option", "none"):
+        if not said or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
             continue
         named = [name for name in named_in(circuit, said) if circuit.parts[name].kind not in ("module", "panel")]
         below = parts_below(tracing, part.name) if named else frozenset()

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from tracer.circuit.kinds import BESIDE, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
+from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.trace.kinds import PARTS
 from tracer.trace.lists.basis import joint_count
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
@@ -130,7 +131,7 @@ def part_never_wired(tracing: Tracing) -> Iterator[Finding]:
     touched = {circuit.node_parts[node] for link in circuit.links if link.kind in BESIDE for node in (link.a, link.b)}
     for part in circuit.parts.values():
         state = getattr(part.facts, "state", None)
-        if part.kind is PartKind.PANEL or part.name in touched or state in ("empty", "option", "none"):
+        if part.kind is PartKind.PANEL or part.name in touched or state in NO_FUSE_BELONGS:
             continue
         if (
             part.kind is PartKind.MODULE
