@@ -170,3 +170,17 @@ def test_no_figure_judges_behind_a_diode_and_legs_side_by_side_are_named() -> No
     line = next(line for line in out.splitlines() if line.startswith("8+"))
     assert " diode " in line
     assert "diode at 8+: compare 5 W and 21 W; legs at 8+, 1-, 17-: try each alone." in out
+
+
+def test_a_vehicle_without_a_module_is_not_called_complete(tmp_path: Path) -> None:
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
+    (tmp_path / "sheets" / "1.yaml").write_text("sheet: 1\nparts: {BAT: battery}\n", encoding="utf-8")
+    for form in ((), ("--json",)):
+        assert invoke("-C", str(tmp_path), "supplies", *form) == (1, "", "There is no module in this vehicle.\n")
+
+
+def test_a_pin_that_is_live_at_no_known_time_is_given_no_test() -> None:
+    _, out, _ = invoke("-C", UNFINISHED, "supplies", "LIFT")
+    line = next(line for line in out.splitlines() if line.startswith("3+"))
+    assert "???" in line and "W " not in line

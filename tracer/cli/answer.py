@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from tracer.trace.tracing import Tracing
 
 BAR_AFTER_S = 1.0
+NO_MODULE = "There is no module in this vehicle."
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
 

@@ -8,7 +8,20 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import WRONG_USAGE, Bar, answer, asked, end, fail, page, show, text_of, write
+from tracer.cli.answer import (
+    CANNOT_USE,
+    NO_MODULE,
+    WRONG_USAGE,
+    Bar,
+    answer,
+    asked,
+    end,
+    fail,
+    page,
+    show,
+    text_of,
+    write,
+)
 from tracer.cli.app import app, chosen
 from tracer.cli.options import MODULES, PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
 from tracer.standards.figures import POINT, decimal_mark
@@ -89,6 +102,8 @@ def _every_module(*, json: bool) -> NoReturn:
             for one in tracer.every_list(tracing):
                 found.append(one)
                 bar.advance()
+        if not found:
+            fail(NO_MODULE, CANNOT_USE)
         return found
 
     answer(

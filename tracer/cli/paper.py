@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, write
+from tracer.cli.answer import CANNOT_USE, NO_MODULE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 
@@ -153,7 +153,7 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
         fail("With --all, say which folder to write into: -o FOLDER.", WRONG_USAGE)
     modules = sorted(part.name for part in circuit.modules())
     if not modules:
-        fail("There is no module in this vehicle.", CANNOT_USE)
+        fail(NO_MODULE, CANNOT_USE)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -115,10 +115,10 @@ def _splits(circuit: Circuit, row: Row) -> tuple[str, ...]:
 
 def _test(bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row) -> Decides:
     lamp = lamps.of(row)
-    key = next((key for key in report.keys if row.live.get(key) == "live"), report.keys[0])
+    key = next((key for key in report.keys if row.live.get(key) == "live"), "")
     own = {chain.part for chain in report.chains if any(need.startswith(f"{report.module}.") for need in chain.needs)}
     held = tuple(name for name in row.switches if name.split(" ")[0] in own)
-    if bench is None or lamp.watts is None or held or row.no_method:
+    if bench is None or lamp.watts is None or held or row.no_method or not key:
         return Decides(key, lamp, held=held)
     if row.diodes:  # a lamp takes some tenths of a volt more off than a meter does, by the law of the diode: nothing to judge a joint by
         return Decides(key, lamp, why_not="diode")

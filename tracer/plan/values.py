@@ -170,7 +170,7 @@ class OnWay:
 class Decides:
     """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
 
-    A joint of up to `hides_ohm` may not show in that. `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so
+    `key` is empty where no key state is known in which the pin is live. A joint of up to `hides_ohm` may not show in that. `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so
     that they are open while it is unplugged.
     """
 

@@ -152,9 +152,9 @@ def _way_of(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
 
 
 def _test(test: Decides) -> str:
-    """'run 21 W'."""
+    """'run 21W'; nothing where it is not known when the pin is live."""
     lamp = figures.stated(test.lamp.watts) + "W" if test.lamp.watts is not None else "meter"
-    return f"{test.key} {lamp}"
+    return f"{test.key} {lamp}" if test.key else ""
 
 
 def _figure(test: Decides) -> str:

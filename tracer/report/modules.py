@@ -17,9 +17,6 @@ _ORDER = ("not complete", "not all looked at", "complete if", "complete")
 def as_text(reports: Sequence[SupplyReport], *, width: int = 80, bold: bool = False) -> str:
     """One line for each module, those that are not complete first."""
     page = Page(width, bold=bold)
-    if not reports:
-        page.line("No module is typed in yet.", strong=True)
-        return page.text()
     states = [report.completeness.state for report in reports]
     sums = ", ".join(f"{states.count(state)} {state}" for state in _ORDER if state in states)
     page.line(f"{reports[0].vehicle}: {counted(len(reports), 'module')}: {sums}.", strong=True)
@@ -45,7 +42,7 @@ def as_data(reports: Sequence[SupplyReport]) -> dict[str, Any]:
     """The same as plain data, documented in docs/json/modules.md."""
     return {
         "schema": SCHEMA,
-        "vehicle": reports[0].vehicle if reports else None,
+        "vehicle": reports[0].vehicle,
         **completeness_data(Completeness.of_all([report.completeness for report in reports])),
         "modules": [
             {

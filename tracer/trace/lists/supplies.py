@@ -31,13 +31,19 @@ _BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
 _BY_CONTACT = frozenset({"L127", "L128"})
 
 
+NOT_DECLARED = "part that is not declared"
+
+
 class UnknownModule(CannotAnswer, LookupError):
     """There is no module of that name; `near` holds the nearest names, `kind` what the name is instead."""
 
     def __init__(self, name: str, near: list[str], known: list[str], kind: str | None) -> None:
         self.name, self.near, self.known, self.kind = name, near, known, kind
         what = f"{name} is a {kind}, not a module" if kind else f"there is no module {name}"
-        hint = f"Did you mean {near[0]}? " if near else ""
+        if kind == NOT_DECLARED:
+            hint = f"Declare it first (`{name}: {{is: module}}` on its sheet). "
+        else:
+            hint = f"Did you mean {near[0]}? " if near and not kind else ""
         super().__init__(f"{what}. {hint}Modules: {', '.join(known) or 'none typed in yet'}.")
 
 
@@ -84,7 +90,7 @@ def _module(circuit: Circuit, name: str) -> Part:
     part = circuit.parts.get(name)
     if part is None or part.kind is not PartKind.MODULE:
         known = sorted(part.name for part in circuit.modules())
-        kind = None if part is None else "part that is not declared" if part.undeclared else part.kind
+        kind = None if part is None else NOT_DECLARED if part.undeclared else part.kind
         raise UnknownModule(name, nearest(name, known), known, kind)
     return part
 
