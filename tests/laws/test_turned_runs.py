@@ -24,7 +24,8 @@ from tracer.trace.tracing import Tracing
 ROOT = Path(__file__).parent.parent.parent
 THOROUGH = os.environ.get("TRACER_TESTS") == "thorough"
 CONSTRUCTS = sorted(file.parent for file in ROOT.glob("tests/constructs/*/vehicle.yaml"))
-_PLACE = re.compile(r"sheets/[\w.-]+:\d+:\d+|\"(file|line|column)\": .*")
+# A place is file, line and column; below the name of its file (`missing`) line and column alone.
+_PLACE = re.compile(r"sheets/[\w.-]+(:\d+:\d+)?|\"(file|line|column)\": .*|^ +\d+:\d+ (?=L\d)", re.MULTILINE)
 
 
 def turned(run: str) -> str:

@@ -60,6 +60,18 @@ def test_a_wire_or_a_few_of_them_are_lost_as_a_fresh_trace_says(lines: tuple[str
     _same_as_slow(tracing, Opened(frozenset(links)))
 
 
+def test_what_only_a_generator_feeds_in_any_setting_is_not_lost_with_the_battery() -> None:
+    """SW.7 is joined with 4 in one position, 6 with 4 in another: the battery at 6 never feeds 7, the generator at 4 does."""
+    lines = ("BAT.+ -- RD 1 -- SW.6", "S0 -- RD 1 -- GEN.B+", "S0 -- RD 1 -- SW.4", "BAT.- -- RD 1 -- G0")
+    tracing = Tracing(typed(lines))
+    circuit = tracing.circuit
+    (wire,) = (n for n, link in enumerate(circuit.links) if {circuit.node_names[link.a], circuit.node_names[link.b]} == {"BAT.+", "SW.6"})  # fmt: skip
+    opened = Opened(frozenset({wire}))
+    _same_as_slow(tracing, opened)
+    lost = {circuit.node_names[node] for node in Reach(tracing, steady=True).lost_by(opened).supply}
+    assert {"SW.6", "SW.4"} <= lost and "SW.7" not in lost
+
+
 def _same_as_slow(tracing: Tracing, opened: Opened) -> None:
     for steady in (False, True):
         loss = Reach(tracing, steady=steady).lost_by(opened)

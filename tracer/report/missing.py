@@ -22,7 +22,10 @@ def as_text(missing: Missing, *, width: int = 80, bold: bool = False) -> str:
     page.line(verdict(missing), strong=True)
     opening(page, missing.minding)
     for one in missing.pages:
-        page.heading(f"{_title(one)}: {counted(len(one.loose_ends), 'loose end')}")
+        page.blank()
+        page.line(
+            f"{_title(one)}: {counted(len(one.loose_ends), 'loose end')}", strong=True
+        )  # the name of a file keeps its letters
         for end in one.loose_ends:
             place = f"{end.place.line}:{end.place.column} " if end.place.line else ""
             page.line(f"{place}{end.code} {end.message}", indent=2, hang=4)
@@ -36,7 +39,7 @@ def as_text(missing: Missing, *, width: int = 80, bold: bool = False) -> str:
             page.line(condition, indent=2, hang=4)
     if missing.pages:
         page.blank()
-        page.line(f"`tracer supplies {missing.module}` says what to write for each.")
+        page.line(f"`tracer supplies {missing.module} --all` says what to write for each.")
     return page.text()
 
 

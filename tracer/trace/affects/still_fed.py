@@ -22,6 +22,7 @@ from tracer.trace.ways.clashes import Clash, NotTried
 from tracer.trace.ways.simple import Ways
 
 _END, _NOT_REACHED = -1, -2
+_STEADY = "steady"  # supply from sources that are live in every key state alone
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,6 @@ class _Tree:
         sense: Callable[[Link], int],
         ends: Iterable[int],
         barred: frozenset[int],
-        passing: Iterable[int] = (),
     ) -> None:
         self.circuit = circuit
         self.barred = barred
@@ -75,18 +75,9 @@ class _Tree:
         self.sense = [sense(link) if permitted(link) and link.a != link.b else 2 for link in circuit.links]
         self.by = [_NOT_REACHED] * len(circuit.node_names)
         self.children: dict[int, list[int]] = {}
-        self._spread(ends)
-        self.steady = bytearray(
-            by != _NOT_REACHED for by in self.by
-        )  # what hangs on an end that is live in every key state
-        self._spread(passing)
-
-    def _spread(self, ends: Iterable[int]) -> None:
-        queue = []
-        for end in sorted(set(ends) - self.barred):
-            if self.by[end] == _NOT_REACHED:
-                self.by[end] = _END
-                queue.append(end)
+        queue = sorted(set(ends) - self.barred)
+        for end in queue:
+            self.by[end] = _END
         for node in queue:
             for number, other in self.steps(node):
                 if self.by[other] == _NOT_REACHED and other not in self.barred:
@@ -140,10 +131,6 @@ class _Repair:
         """Whether a node is reached over contacts that one setting closes."""
         return node not in self.ruled_out and self.reached(node)
 
-    def holds(self, node: int, below: int) -> bool:
-        """Whether a node may hang on another one: what hung on an end that is always live is not held up by one that may be dead."""
-        return bool(self.tree.steady[below]) or not self.tree.steady[node]
-
     def _children(self, node: int) -> Iterator[int]:
         for child in self.tree.children.get(node, ()):
             if child not in self.by:
@@ -186,14 +173,14 @@ class _Repair:
         waiting = set(broken)
         for node in sorted(broken):
             for number, other in tree.steps_to(node):
-                if number not in self.open and other not in broken and self.reached(other) and self.holds(node, other):
+                if number not in self.open and other not in broken and self.reached(other):
                     self._hang(node, number, other)
                     waiting.discard(node)
                     joined.append(node)
                     break
         for node in joined:
             for number, other in tree.steps(node):
-                if other in waiting and number not in self.open and self.holds(other, node):
+                if other in waiting and number not in self.open:
                     self._hang(other, number, node)
                     waiting.discard(other)
                     joined.append(other)
@@ -235,7 +222,8 @@ class Reach:
     """Supply and ground of a circuit as it is fitted, and what is lost when something opens.
 
     Positions whose `state` is `empty` or `option` do not conduct here: nothing is plugged in there. `unfitted` names further parts that are not in place.
-    With `steady`, what hangs on a source that is live in every key state counts as lost when only a generator, a converter or a rail that may be dead still feeds it.
+    With `steady`, what a source feeds that is live in every key state counts as lost when only a generator, a converter or a rail that may be dead still feeds it:
+    a third tree, of the first kind of sources alone, says what they feed.
     """
 
     def __init__(self, tracing: Tracing, *, unfitted: Iterable[str] = (), steady: bool = False) -> None:
@@ -252,9 +240,8 @@ class Reach:
                 circuit,
                 self.permitted(SUPPLY_KINDS),
                 supply_sense,
-                tracing.ending_sources if steady else (end.node for end in circuit.sources),
+                (end.node for end in circuit.sources),
                 self.barred["supply"],
-                tracing.passing_sources,
             ),
             "ground": _Tree(
                 circuit,
@@ -264,15 +251,18 @@ class Reach:
                 self.barred["ground"],
             ),
         }
+        if steady:
+            self._trees[_STEADY] = _Tree(
+                circuit, self.permitted(SUPPLY_KINDS), supply_sense, tracing.ending_sources, self.barred["supply"]
+            )
         self._ways: dict[str, Ways] = {}
-        self.steady = steady
         self._clashing: dict[str, list[_Clashing]] = {}
         self._clashing_of_link: dict[tuple[str, int], tuple[int, ...]] = {}
         self._never: dict[str, set[int]] = {}
         for level in self._trees:
             self._clashing[level], self._never[level] = self._find_clashing(level)
-        healthy = self._whole()
-        self._workers = [replace(worker, works=self._works(worker, healthy)) for worker in self._all_workers()]
+        healthy, nothing = self._whole(), Loss()
+        self._workers = [replace(worker, works=self._works(worker, healthy, nothing)) for worker in self._all_workers()]
         self._at_node: dict[tuple[str, int], list[int]] = {}
         for number, worker in enumerate(self._workers):
             for level, nodes in (("supply", worker.supply), ("ground", worker.ground)):
@@ -291,12 +281,14 @@ class Reach:
     def ways(self, level: str) -> Ways:
         """Every way of one level."""
         if level not in self._ways:
-            kinds = SUPPLY_KINDS if level == "supply" else GROUND_KINDS
-            self._ways[level] = self.tracing.all_ways(level, self.permitted(kinds))
+            kinds = GROUND_KINDS if level == "ground" else SUPPLY_KINDS
+            self._ways[level] = (
+                self.ways("supply") if level == _STEADY else self.tracing.all_ways(level, self.permitted(kinds))
+            )
         return self._ways[level]
 
     def _whole(self) -> dict[str, _Repair]:
-        """Both trees while nothing is open."""
+        """The trees while nothing is open."""
         repairs = {level: _Repair(tree) for level, tree in self._trees.items()}
         for level, repair in repairs.items():
             repair.ruled_out |= self._never[level]
@@ -305,10 +297,12 @@ class Reach:
     def _find_clashing(self, level: str) -> tuple[list[_Clashing], set[int]]:
         """The nodes whose ways clash in their positions, which the tree does not know of: those that the same clashes concern together, and those without a valid way."""
         ways, tree = self.ways(level), self._trees[level]
-        grouped: dict[tuple[bool, tuple[Clash | NotTried, ...]], set[int]] = {}
+        passing = self.tracing.passing_sources if level == _STEADY else frozenset[int]()
+        dead = frozenset(ways.starts[node] for node in passing if node in ways.starts)
+        grouped: dict[tuple[Clash | NotTried, ...], set[int]] = {}
         never: set[int] = set()
         for node in ways.reached_nodes() if ways.has_clashes else ():
-            if not ways.is_clashing(node) or not tree.reached(node) or ways.begins_at(node):
+            if not ways.is_clashing(node) or not tree.reached(node) or (ways.begins_at(node) and node not in passing):
                 continue
             clashes = ways.clashes_to(node)
             if clashes is None:
@@ -317,12 +311,12 @@ class Reach:
             if clashes is None or not ways.reached(node):
                 never.add(node)
             else:
-                grouped.setdefault((bool(tree.steady[node]), clashes), set()).add(node)
+                grouped.setdefault(clashes, set()).add(node)
         found = []
-        for (steady, clashes), nodes in grouped.items():
-            dead = frozenset(ways.starts.values()) if steady and self.steady else frozenset[int]()
+        for clashes, nodes in grouped.items():
             if any(clash.way_without(dead) is False for clash in clashes):
-                dead = frozenset()  # only what may be dead feeds it, in any setting
+                never |= nodes  # only what may be dead feeds it, in any setting
+                continue
             links = frozenset[int]().union(*(clash.numbers for clash in clashes))
             found.append(_Clashing(frozenset(nodes), clashes, links, dead))
         return found, never
@@ -363,6 +357,7 @@ class Reach:
         queue: list[tuple[str, frozenset[int], frozenset[int]]] = [("", opened.links, opened.nodes)]
         for cause, links, ends in queue:
             newly = {level: self._open(level, one, links, ends) for level, one in repair.items()}
+            newly["supply"] = (newly["supply"] | newly.pop(_STEADY, set())) - loss.supply.keys()
             for level, nodes in newly.items():
                 loss.at(level).update(dict.fromkeys(nodes, cause))
             asked = {
@@ -373,7 +368,7 @@ class Reach:
             }
             for number in sorted(asked - fallen):
                 worker = self._workers[number]
-                if worker.works and not self._works(worker, repair):
+                if worker.works and not self._works(worker, repair, loss):
                     fallen.add(number)
                     loss.dropped.append(self._dropped(worker, repair, loss))
                     queue.append((worker.part, frozenset(worker.opens), frozenset(worker.ends)))
@@ -383,8 +378,11 @@ class Reach:
     # --- what works --------------------------------------------------------------------------------------------
 
     @staticmethod
-    def _works(worker: _Worker, repair: dict[str, _Repair]) -> bool:
-        supply, ground = repair["supply"].fed, repair["ground"].fed
+    def _works(worker: _Worker, repair: dict[str, _Repair], loss: Loss) -> bool:
+        def supply(node: int) -> bool:
+            return node not in loss.supply and repair["supply"].fed(node)
+
+        ground = repair["ground"].fed
         if worker.kind == "relay":
             coils = zip(worker.supply[::2], worker.supply[1::2], strict=True)
             return any((supply(a) and ground(b)) or (supply(b) and ground(a)) for a, b in coils)
