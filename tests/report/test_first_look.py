@@ -65,6 +65,8 @@ def test_every_row_every_fuse_and_every_open_pin_is_on_the_screen(vehicle: Typed
             for switched in row.switches:
                 name = switched.removeprefix("output ").split(" ")[0]
                 assert re.search(rf"(?<!\S){re.escape(name)}\b", said), (row.point, switched)
+            for one in row.left_out:
+                assert "rule parts out at pin" in said and all(name in said for name in one.switches), row.point
         for cavity in report.census:
             if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row:
                 assert any(words[0] == cavity.pin for words in lines), cavity

@@ -37,7 +37,7 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
     for label, text in _below(glance, behind):
         page.labelled(label, text, indent=0, column=7)
     if told := lines(report.minding, NOTE):
-        page.labelled("notes", "; ".join(told), indent=0, column=7)
+        page.labelled("notes", "; ".join(words.rstrip(".") for words in told), indent=0, column=7)
     return page.text().replace(_TOGETHER, " ")
 
 
@@ -80,6 +80,11 @@ def _head(page: Page, report: SupplyReport) -> None:
     for level, rows in (("supply", report.supplies), ("ground", report.grounds)):
         if not rows:
             page.line(f"! {gets_words(report, level)}", hang=2)
+    own = (*report.supplies, *report.grounds, *report.carrying)
+    ruled_out = {row.pin: {name for one in row.left_out for name in one.switches} for row in own if row.left_out}
+    if ruled_out:  # a slip in a contact table could hide a supply
+        switches = listed(sorted(set[str]().union(*ruled_out.values()), key=natural))
+        page.line(f"! positions of {switches} rule parts out at pin {listed(list(ruled_out))}: check the contact tables", hang=2)  # fmt: skip
     doubtful = [row.pin for row in report.rows if row.too_many]
     if doubtful:
         page.line(f"! MAY LIST TOO MUCH at pin {listed(doubtful)}: more switch positions than can be tried", hang=2)
@@ -207,17 +212,9 @@ def _table(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> 
             break
     room = page.width - fixed - width - 1
     table = [(*line.cells[:3], line.way, *line.cells[3:], " ".join(line.splits[:splits])) for line in pins]
-    head = (
-        *HEAD[:3],
-        "fed through, source first",
-        *HEAD[3:],
-        "split at" if splits else "",
-    )
-    page.table([(*row[:3], row[3], *row[4:]) for row in table], head=_shortened(head, room), gap=1, stretch=3)
-
-
-def _shortened(head: tuple[str, ...], room: int) -> tuple[str, ...]:
-    return (*head[:3], head[3] if len(head[3]) <= room else "fed through", *head[4:])
+    through = "fed through, source first"
+    head = (*HEAD[:3], through if len(through) <= room else "fed through", *HEAD[3:], "split at" if splits else "")
+    page.table(table, head=head, gap=1, stretch=3)
 
 
 def _stacked(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> None:
@@ -253,7 +250,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
         yield "bus", _bus(bus)
     yield from _how(glance)
     for words in dict.fromkeys(pin.row.no_method for pin in glance.pins if pin.row.no_method):
-        yield "no test", f"{', '.join(pin.name for pin in glance.pins if pin.row.no_method == words)}: {words}"
+        yield "stop", f"{', '.join(pin.name for pin in glance.pins if pin.row.no_method == words)}: {words}"
     elsewhere = report.loose_elsewhere
     if elsewhere:
         yield "loose", f"{counted(elsewhere, 'loose end')} elsewhere in the vehicle: `tracer check`"
