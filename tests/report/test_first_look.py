@@ -13,6 +13,7 @@ from hypothesis import given, settings
 import tracer
 from tests.cli.test_exit_status import invoke
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tracer.electrics.volts import expected
 from tracer.entry.problems import CannotUse, display_width
 from tracer.plan.bench import Bench
 from tracer.plan.values import Glance
@@ -186,3 +187,11 @@ def test_a_pin_that_is_live_at_no_known_time_is_given_no_test() -> None:
     _, out, _ = invoke("-C", UNFINISHED, "supplies", "LIFT")
     line = next(line for line in out.splitlines() if line.startswith("3+"))
     assert "???" in line and "W " not in line
+
+
+def test_a_vehicle_that_is_too_large_says_so_and_has_no_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(expected, "MOST_LINKS", 2)
+    status, out, _ = invoke("--width", "120", "-C", DEMO, "supplies", "ALM")
+    assert status == 0
+    assert re.search(r"^! NO VOLTS COMPUTED: the vehicle has \d+ links", out, re.MULTILINE)
+    assert "FPC F7 10A" in out and "max V`" not in out

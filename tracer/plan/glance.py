@@ -22,8 +22,8 @@ _LEAST_OF_LAMP = 0.9  # of its rated current: it hangs below battery volts, behi
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
     """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms."""
-    circuit = tracing.circuit
-    bench, lamps = _bench(tracing, report, limits), LampRule(circuit)
+    circuit, lamps = tracing.circuit, LampRule(tracing.circuit)
+    bench, why_not = _bench(tracing, report, limits)
     pins = tuple(
         PinAtAGlance(
             f"{row.pin}{'+' if row.level == 'supply' else '-'}",
@@ -37,15 +37,21 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
     unknown = (cavity for cavity in report.census if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row)  # fmt: skip
     names = dict.fromkeys(one.panel for pin in pins for one in pin.way if one.panel)
     panels = tuple((name, *circuit.place_of_part(name)) for name in names if name)
-    return Glance(report, pins, tuple(unknown), panels, tuple(_buses(tracing, bench, report)))
+    buses = tuple(_buses(tracing, bench, report))
+    if bench is not None and bench.failed:
+        why_not = "; ".join(dict.fromkeys(bench.failed.values()))
+    return Glance(report, pins, tuple(unknown), panels, buses, why_not)
 
 
-def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Bench | None:
+def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> tuple[Bench | None, str]:
+    """What computes the figures; nothing where none are asked for, and where the vehicle is too large to wait for them: why."""
     if limits is None:
-        return None
+        return None, ""
+    from tracer.electrics.volts.expected import too_large
     from tracer.plan.bench import Bench
 
-    return Bench(tracing, report, limits)
+    why_not = too_large(tracing, report.module)
+    return (None, why_not) if why_not else (Bench(tracing, report, limits), "")
 
 
 # --- the way -----------------------------------------------------------------------------------------------------------

@@ -205,13 +205,14 @@ class BusAtAGlance:
 
 @dataclass(frozen=True, slots=True)
 class Glance:
-    """The first look at a module's list. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
+    """The first look at a module's list. `why_not` says why there are no figures. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
 
     report: SupplyReport
     pins: tuple[PinAtAGlance, ...]
     unknown: tuple[Cavity, ...]
     panels: tuple[tuple[str, str | None, str | None], ...]  # name, place, how to open it
     buses: tuple[BusAtAGlance, ...]
+    why_not: str = ""
 
 
 __all__ = [

@@ -29,6 +29,8 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     report = glance.report
     _head(page, report)
+    if glance.why_not:
+        page.line(f"! NO VOLTS COMPUTED: {glance.why_not}", hang=2)
     behind = _behind(glance)
     if width < STACKED:
         _stacked(page, glance, behind)

@@ -14,7 +14,7 @@ from tracer.standards import figures
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
-__all__ = ["MOST_LINKS", "ComputedExpect", "Expected", "expectations", "expected_of"]
+__all__ = ["MOST_LINKS", "ComputedExpect", "Expected", "expectations", "expected_of", "too_large"]
 
 MOST_LINKS = 20_000  # of a vehicle; with more the list would be waited for. `tracer volts` computes any size
 
@@ -59,13 +59,18 @@ class Expected:
         return self.points.get((row, point), ())
 
 
+def too_large(tracing: Tracing, module: str) -> str:
+    """Why a list does not wait for volts; empty where the vehicle is small enough."""
+    links = len(tracing.circuit.links)
+    return (
+        f"the vehicle has {links} links, `tracer volts {module}` takes its time over them" if links > MOST_LINKS else ""
+    )
+
+
 def expected_of(tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse) -> Expected:
     """Computed volts at every probe point of a list, in every key state; a list without them is still a list."""
-    links = len(tracing.circuit.links)
-    if links > MOST_LINKS:
-        return Expected(
-            why_not=f"the vehicle has {links} links, `tracer volts {report.module}` takes its time over them"
-        )
+    if why_not := too_large(tracing, report.module):
+        return Expected(why_not=why_not)
     if report.rows and all(row.no_method for row in report.rows):
         return Expected(why_not=report.rows[0].no_method)
     try:

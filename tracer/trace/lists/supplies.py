@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, LinkKind, Part, PartKind
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import CannotAnswer, natural, nearest
+from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import assumptions, uncounted_joints
@@ -32,6 +32,7 @@ _BY_CONTACT = frozenset({"L127", "L128"})
 
 
 NOT_DECLARED = "part that is not declared"
+_MOST_NAMED = 24  # modules in a message
 
 
 class UnknownModule(CannotAnswer, LookupError):
@@ -44,7 +45,9 @@ class UnknownModule(CannotAnswer, LookupError):
             hint = f"Declare it first (`{name}: {{is: module}}` on its sheet). "
         else:
             hint = f"Did you mean {near[0]}? " if near and not kind else ""
-        super().__init__(f"{what}. {hint}Modules: {', '.join(known) or 'none typed in yet'}.")
+        super().__init__(
+            f"{what}. {hint}Modules: {listed(known, most=_MOST_NAMED, joiner='and') or 'none typed in yet'}."
+        )
 
 
 @dataclass
