@@ -26,7 +26,7 @@ def test_the_page_that_ends_most_comes_first_and_what_is_loose_elsewhere_is_only
     assert {one.message for page in found.pages for one in page.loose_ends} == {one.message for one in ends}
     lines = report.as_text(found).splitlines()
     assert lines[1].startswith("NOT COMPLETE: 3 loose ends on the ways to this module.")
-    assert "SHEET 2 (SHEETS/2.YAML): 3 LOOSE ENDS" in lines
+    assert "Sheet 2 (sheets/2.yaml): 3 loose ends" in lines
     assert any("`GTW` is not declared: used in 1 place (sheet 2)" in line for line in lines)
 
 
