@@ -44,6 +44,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import Problem as Problem
     from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
     from tracer.entry.wire_lists.take_in import take_in as take_in
+    from tracer.plan.names import rows_of as rows_of
     from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
@@ -53,7 +54,6 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.missing import missing as missing
-    from tracer.trace.lists.one_pin import rows_of as rows_of
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
     from tracer.trace.lists.results import Probe as Probe
@@ -82,7 +82,7 @@ _VALUES = {
     "Classified": "tracer.electrics.bus.readings",
     "Comparison": "tracer.circuit.comparing",
     "every_list": "tracer.trace.lists.supplies",
-    "rows_of": "tracer.trace.lists.one_pin",
+    "rows_of": "tracer.plan.names",
     "compare": "tracer.circuit.comparing",
     "Completeness": "tracer.trace.lists.completeness",
     "CommonReport": "tracer.trace.affects.in_common",
@@ -291,11 +291,12 @@ def volts(
     from tracer.electrics.model.changes import changes_of
     from tracer.electrics.volts.of_module import volts_of
     from tracer.plan.lamps import LampRule
+    from tracer.plan.names import rows_by_word
 
-    tracing = _tracing(circuit)
+    tracing, loads = _tracing(circuit), tuple(loads)
     report = supplies(tracing, module)
     changes = changes_of(
-        tracing.circuit, report.rows, opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
+        tracing.circuit, rows_by_word(tracing.circuit, report, (text.partition("=")[0].strip() for text in loads)), opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
         battery_v=battery_v,
     )  # fmt: skip
     return volts_of(

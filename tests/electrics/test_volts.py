@@ -429,7 +429,7 @@ def test_a_what_if_that_is_not_understood_says_what_to_write(
 ) -> None:
     options: dict[str, Any] = {option: [typed]}
     with pytest.raises((BadChange, LookupError), match=message):
-        changes_of(demo.circuit, supplies_of(demo, "ALM").rows, **options)
+        changes_of(demo.circuit, {row.code: row for row in supplies_of(demo, "ALM").rows}, **options)
 
 
 def test_expectations_cover_every_probe_point_in_every_key_state(demo: Tracing) -> None:

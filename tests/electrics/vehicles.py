@@ -42,7 +42,7 @@ def volts(
     report = supplies_of(tracing, module)
     wanted = changes_of(
         tracing.circuit,
-        report.rows,
+        {row.code: row for row in report.rows},
         opened=opened,
         unplugged=unplugged,
         loads=loads,

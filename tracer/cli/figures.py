@@ -28,7 +28,7 @@ def _between_1_and_100(typed: str | float) -> float:
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus volts ALM --key run    tracer volts ALM --add X4.1=0.5ohm --battery 12.3    tracer volts ALM --open G5 --load S2=21W"
+    epilog="Examples: tracer -C circuits/minibus volts ALM --key run    tracer volts ALM --add X4.1=0.5ohm --battery 12.3    tracer volts ALM --open G5 --load 2+=21W"
 )
 def volts(
     module: ModuleArgument,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.model import Circuit
 from tracer.plan.lamps import LampRule
+from tracer.plan.names import bus_name, names_of
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Probe, Row, SupplyReport
@@ -22,11 +23,11 @@ _LEAST_OF_LAMP = 0.9  # of its rated current: it hangs below battery volts, behi
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
     """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms."""
-    circuit, lamps = tracing.circuit, LampRule(tracing.circuit)
+    circuit, lamps, names = tracing.circuit, LampRule(tracing.circuit), names_of(tracing.circuit, report)
     bench, why_not = _bench(tracing, report, limits)
     pins = tuple(
         PinAtAGlance(
-            f"{row.pin}{'+' if row.level == 'supply' else '-'}",
+            names.of(row),
             row,
             tuple(_way(circuit, row)),
             _test(bench, lamps, report, row),
@@ -35,8 +36,8 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
         for row in (*report.supplies, *report.grounds, *report.carrying)
     )
     unknown = (cavity for cavity in report.census if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row)  # fmt: skip
-    names = dict.fromkeys(one.panel for pin in pins for one in pin.way if one.panel)
-    panels = tuple((name, *circuit.place_of_part(name)) for name in names if name)
+    of_panels = dict.fromkeys(one.panel for pin in pins for one in pin.way if one.panel)
+    panels = tuple((name, *circuit.place_of_part(name)) for name in of_panels if name)
     buses = tuple(_buses(tracing, bench, report))
     if bench is not None and bench.failed:
         why_not = "; ".join(dict.fromkeys(bench.failed.values()))
@@ -144,9 +145,8 @@ def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Itera
     pins: dict[str, list[tuple[str, str]]] = {}
     for cavity in report.census:
         if cavity.kind == "bus":
-            words = cavity.declared.split()[1:]
-            name = " ".join(word for word in words if word not in ("H", "L"))
-            pins.setdefault(name, []).append((cavity.pin, next((word for word in words if word in ("H", "L")), "")))
+            name, line = bus_name(cavity.declared)
+            pins.setdefault(name, []).append((cavity.pin, line))
     for name, own in pins.items():
         ohms = None
         if (

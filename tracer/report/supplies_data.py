@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from tracer.plan.edition import edition_of
+from tracer.plan.names import full_name
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.minding import cell as minding_cell
 from tracer.report.minding import everywhere, minding_data
@@ -47,6 +49,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
         "module": report.module,
         "name": report.name,
         "place": report.place,
+        "edition": edition_of(report),
         **completeness_data(report.completeness),
         "gets": dict(report.gets),
         "keys": list(report.keys),
@@ -131,6 +134,7 @@ def _row_data(row: Row, expected: Expected | None, points: Once, limits: Limits)
     ends = "sources" if row.level == "supply" else "grounds"
     return {
         "row": row.code,
+        "name": full_name(row),
         "part": row.part,
         "pin": row.pin,
         "level": row.level,

@@ -94,7 +94,7 @@ class Changes:
 
 def changes_of(
     circuit: Circuit,
-    rows: Iterable[Row] = (),
+    rows: Mapping[str, Row] | None = None,
     *,
     opened: Iterable[str] = (),
     unplugged: Iterable[str] = (),
@@ -108,7 +108,7 @@ def changes_of(
 
     Parameters
     ----------
-    rows : of the module's list, so that `loads` may name a row by its code
+    rows : by each word that `loads` may call a row of the module's list by
     opened : PART or PART.PIN; unplugged : MODULE; loads : ROW=21W, PIN=2A, PIN=6ohm; added : PIN=0.5ohm
     fitted : FUSE=30 or FUSE=30A; held : CONDITION, MODULE.PIN, SWITCH=POSITION, GENERATOR
 
@@ -116,11 +116,10 @@ def changes_of(
     ------
     BadChange, UnknownPart : what is wrong, and what to write
     """
-    rows = list(rows)
     return Changes(
         tuple(target_of(circuit, name) for name in opened),
         tuple(_module(circuit, name) for name in unplugged),
-        tuple(_load(circuit, rows, text) for text in loads),
+        tuple(_load(circuit, rows or {}, text) for text in loads),
         tuple(_added(circuit, text) for text in added),
         dict(_fitted(circuit, text) for text in fitted),
         dict(_held(circuit, text) for text in held),
@@ -177,18 +176,16 @@ def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
     return value, unit
 
 
-def _load(circuit: Circuit, rows: list[Row], text: str) -> AddedLoad:
+def _load(circuit: Circuit, rows: Mapping[str, Row], text: str) -> AddedLoad:
     example = "ROW=21W, PART.PIN=2A or PART.PIN=6ohm"
     name, amount = _split(text, example)
     value, unit = _amount(amount, _LOAD_UNITS, example)
     kind = _LOAD_UNITS[unit]
-    row = next((row for row in rows if row.code == name), None)
-    if row is None:
-        row = next((row for row in rows if row.point == name), None)
+    row = rows.get(name)
     if row is not None:
         node, level = circuit.pins_of[row.part][row.pin], row.level
     else:
-        node, level = node_named(circuit, name, [row.code for row in rows]), "supply"
+        node, level = node_named(circuit, name, rows), "supply"
     shown = {
         "lamp": f"{figures.stated(value, 'W')} lamp",
         "current": f"load of {figures.stated(value, 'A')}",

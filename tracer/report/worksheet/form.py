@@ -49,6 +49,7 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
         "name": sheet.name,
         "place": sheet.place,
         "system": sheet.system,
+        "edition": sheet.edition,
         "date": date,
         **completeness_data(sheet.completeness),
         "status": sheet.status,
@@ -73,6 +74,7 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
 def _reading(reading: Reading, limits: Texts, bases: Texts) -> dict[str, Any]:
     return {
         "code": reading.code,
+        "name": reading.name,
         "point": reading.point,
         "side": reading.side,
         "wire": reading.wire,
@@ -161,13 +163,14 @@ def as_csv(sheet: Worksheet) -> str:
     complete = cell(sheet.completeness)
     head = [
         "batch", "place", "access", "key", "module", "load", "other lead", "code", "point", "side", "wire", "comes from", "expected", "limit",
-        "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete",
+        "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete", "name", "edition",
     ]  # fmt: skip
     rows = [
         [
             str(number), batch.place, batch.access, batch.key, "plugged in" if batch.plugged else "unplugged", reading.lamp or batch.load, batch.other_lead,
             reading.code or "battery", reading.point, reading.side, reading.wire, reading.comes_from, reading.expected, reading.limit, "yes" if reading.must else "no",
             "", "", "", "", "", "; ".join(one for one in (reading.note, notes_at(sheet.minding, reading.point)) if one), *_numbers(reading, sheet), complete,
+            reading.name, sheet.edition,
         ]
         for number, batch in enumerate(sheet.batches, 1)
         for reading in batch.readings

@@ -9,6 +9,8 @@ from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import BusReport, LevelLine
 from tracer.plan.codes import bus_pins
+from tracer.plan.edition import edition_of
+from tracer.plan.names import step_name
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words
@@ -89,6 +91,7 @@ class _Writer:
             notes=self._notes(),
             sheets=report.sheets,
             minding=report.minding,
+            edition=edition_of(report),
         )
         sheet.batches = [self._batch(batch) for batch in plan.batches]
         sheet.rests_on = self._rests_on()
@@ -135,6 +138,7 @@ class _Writer:
         return Reading(
             step.code, step.point, words.side, step.wire or ("not wired" if step.cavity else ""), words.comes_from, words.expected, words.limit, source,
             step.boxes, step.must, words.lamp, note, kind, step.computed, step.lamp.watts if step.lamp else None, bool(step.no_method),
+            step_name(step),
         )  # fmt: skip
 
     # --- plugged in and working --------------------------------------------------------------------------------

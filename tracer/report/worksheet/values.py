@@ -36,6 +36,7 @@ class Reading:
     computed: tuple[Computed, ...] = ()
     lamp_w: float | None = None
     no_method: bool = False  # nothing is measured there
+    name: str = ""  # of the row, point or line that is measured, see `plan/names.py`
 
     @property
     def lamp_box(self) -> str:
@@ -83,3 +84,4 @@ class Worksheet(Answer):
     batches: list[Batch] = field(default_factory=list)
     sources: list[str] = field(default_factory=list)
     minding: Minding = NOTHING
+    edition: str = ""  # the mark of the list that it was made from
