@@ -75,8 +75,8 @@ def wires(circuit: Circuit) -> list[tuple[str, str]]:
 
 
 def example_tracing(folder: Path, example: str) -> Tracing:
-    """The tracing of a rule's example: pages after `---`; a first piece that begins with `rails:` belongs to vehicle.yaml."""
+    """The tracing of a rule's example: pages after `---`; a first piece that begins with `rails:` or `colours:` belongs to vehicle.yaml."""
     documents = example.split("\n---\n")
-    vehicle = documents.pop(0) if documents[0].startswith("rails:") else ""
+    vehicle = documents.pop(0) if documents[0].startswith(("rails:", "colours:")) else ""
     sheets = [f"sheet: {number}\n{document}" for number, document in enumerate(documents, 1)]
     return Tracing(join(read_folder(write(folder, *sheets, vehicle=f"vehicle: example\n{vehicle}\n"))))

@@ -64,7 +64,7 @@ def there_and_back(circuit: Circuit, folder: Path, form: str) -> Circuit:
     found = tracer.wire_list(circuit)
     file = folder / f"list.{form}"
     file.write_bytes(list_xlsx(found) if form == "xlsx" else list_csv(found).encode())
-    taken = tracer.take_in(folder / "back", file, colours=circuit.typed.vehicle.colours, write=True)
+    taken = tracer.take_in(folder / "back", file, colours=str(circuit.typed.vehicle.colours), write=True)
     assert not taken.refused and not taken.changed and not taken.guesses
     assert len(taken.wires) == taken.rows == len(found.rows)
     return tracer.load(folder / "back")

@@ -11,6 +11,7 @@ from tracer.entry.facts import keys_of
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire, read_wire
 from tracer.entry.values import Misread
+from tracer.standards.colours import ColourSystem
 
 _NOT_LEFT_OUT = frozenset({"is", "positions"})  # the kind is in the list, positions are parts of their own
 
@@ -63,7 +64,7 @@ def _end_cells(end: str, at: WireEnd) -> dict[str, str]:
     return {end: at.part, f"{end} pin": at.written_pin, f"{end} kind": at.kind}
 
 
-def colour_text(wire: Wire, system: str) -> str:
+def colour_text(wire: Wire, system: ColourSystem) -> str:
     """The colour of a wire as it was typed, without size, length and number."""
     words = wire.text.split()
     for count in range(1, len(words) + 1):

@@ -15,12 +15,14 @@ from tracer.entry.known_names import check_names, check_vehicle_names
 from tracer.entry.models import (
     VehicleFacts,
 )
+from tracer.entry.own_colours import colour_system
 from tracer.entry.page import check_pages
 from tracer.entry.problems import CannotUse, Place, Problem
 from tracer.entry.runs import Run
 from tracer.entry.sheets import SheetReader
 from tracer.entry.text import TypedFile, files_of, read_file
-from tracer.standards.colours import SYSTEMS
+from tracer.entry.values import Misread
+from tracer.standards.colours import ColourSystem
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +99,16 @@ def not_read(ignored: tuple[str, ...]) -> list[Problem]:
     return [Problem(Place(name), "this file is not read", fix, cause=True) for name in ignored]
 
 
-def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> str | None:
+def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> ColourSystem | None:
     """The abbreviations of the diagram; None where vehicle.yaml cannot say, so that not every wire is a problem as well."""
-    typed = vehicle.colours if vehicle else below(file.tree, ("colours",)) or "iec" if file else None
-    return typed if typed in SYSTEMS else None
+    if vehicle is not None:
+        return vehicle.colours
+    if file is None:
+        return None
+    try:
+        return colour_system(below(file.tree, ("colours",)) or "iec")
+    except Misread:
+        return None
 
 
 # --- the two kinds of file -----------------------------------------------------------------------------------------

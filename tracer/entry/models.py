@@ -21,6 +21,7 @@ from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
 from tracer.entry.facts import ONE_OF, Facts, ReadBy, Short, as_text, one_of
+from tracer.entry.own_colours import Colours
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.scalars import (
     NUMBER_SCHEMA,
@@ -434,9 +435,7 @@ class VehicleFacts(Facts):
 
     vehicle: Name = Field(description="its name, to variant level")
     system: System = "12 V"
-    colours: Annotated[Literal["iec", "din", "sae"], ONE_OF] = Field(
-        "iec", description="how wire colours are abbreviated"
-    )
+    colours: Colours = "iec"
     key: Words = Field(values.KEY_STATES, description="the key states in their order")
     conditions: dict[str, OtherCondition] = Field(default_factory=dict)
     rails: dict[str, Rail] = Field(default_factory=dict)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_list, pin_name
-from tracer.standards.colours import UnknownColour, colour_of_words, parse_colour
+from tracer.standards.colours import ColourSystem, OwnLetters, UnknownColour, colour_of_words, parse_colour
 from tracer.standards.conductors import BadSize, parse_size
 
 MAX_POINTS = 400
@@ -135,10 +135,10 @@ def split_run(text: str) -> list[tuple[int, str]]:
     return [(offset + len(piece) - len(piece.lstrip()), piece.strip()) for offset, piece in pieces]
 
 
-def read_run(text: str, colours: str) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]]:
+def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]]:
     """Points, wires and slips of one run. With slips, points and wires are not to be used.
 
-    `colours` is the abbreviation system of the diagram: iec, din or sae.
+    `colours` is how the diagram abbreviates them: iec, din, sae or letters of its own.
     """
     pieces = split_run(text)
     slips: list[Slip] = []
@@ -245,7 +245,7 @@ def _same(wires: list[Wire]) -> Wire:
     return Wire(" ".join(words), before.colours, before.area_mm2, before.size_text, None, None, before.medium)
 
 
-def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:
+def _missing(pieces: list[tuple[int, str]], colours: ColourSystem) -> Slip:
     """Where an even number of pieces lost its point or wire: the first piece that is of the wrong sort."""
     for index, (offset, piece) in enumerate(pieces):
         if index % 2 and not _is_wire(piece, colours) and _is_point(piece):
@@ -272,7 +272,7 @@ def _missing(pieces: list[tuple[int, str]], colours: str) -> Slip:
     )
 
 
-def _is_wire(piece: str, colours: str) -> bool:
+def _is_wire(piece: str, colours: ColourSystem) -> bool:
     if piece == SAME:
         return True
     try:
@@ -291,7 +291,7 @@ def _is_point(piece: str) -> bool:
 
 
 @lru_cache(maxsize=65536)
-def read_wire(text: str, colours: str) -> Wire:
+def read_wire(text: str, colours: ColourSystem) -> Wire:
     """A wire: `COLOUR [SIZE] [LENGTH] [(NUMBER)]`. Cached: a vehicle has few different ones."""
     words = text.split()
     number = length_m = None
@@ -348,7 +348,7 @@ def read_wire(text: str, colours: str) -> Wire:
     )
 
 
-def _near_colour(colour: str, system: str, nearest: list[str]) -> str:
+def _near_colour(colour: str, system: ColourSystem, nearest: list[str]) -> str:
     """A proposal for a colour; of several, only those that are not known are replaced."""
     pieces = re.split(r"([/-])", colour)
     for at in range(0, len(pieces), 2):
@@ -360,17 +360,22 @@ def _near_colour(colour: str, system: str, nearest: list[str]) -> str:
             pieces[at] = error.nearest[0]
     if len(pieces) > 1:
         return f"Did you mean `{''.join(pieces)}`? "
+    several = [one for one in nearest if one.replace("/", "").casefold() == colour.casefold()]
+    if len(several) > 1:  # one of them would be a guess at which wire it is
+        return f"It can be {' or '.join(f'`{one}`' for one in several)}: write the one that is drawn. "
     return f"Did you mean `{nearest[0]}`? " if nearest else ""
 
 
-def _colour_codes(colour: str, system: str) -> tuple[str, ...]:
+def _colour_codes(colour: str, system: ColourSystem) -> tuple[str, ...]:
     try:
         return parse_colour(colour, system)
     except UnknownColour as error:
         if codes := colour_of_words(colour):
             return codes
         near = _near_colour(colour, system, error.nearest)
-        if error.valid_in:
+        if isinstance(system, OwnLetters):
+            near += "If the diagram has it, give it a line below `colours` in vehicle.yaml (`P: pink`). "
+        elif error.valid_in:
             near += f"It is one with `colours: {error.valid_in[0]}`: see whether vehicle.yaml is right. "
         raise Misread(
             f"`{colour}` is not a wire colour ({system} {NOT_A_COLOUR}",

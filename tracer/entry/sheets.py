@@ -20,12 +20,13 @@ from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run, spread
 from tracer.entry.synonyms import KIND_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread
+from tracer.standards.colours import ColourSystem
 
 
 class SheetReader:
     """Reads sheet after sheet; keeps fragments by part name, runs and problems."""
 
-    def __init__(self, colours: str | None, problems: list[Problem]) -> None:
+    def __init__(self, colours: ColourSystem | None, problems: list[Problem]) -> None:
         self.colours = colours
         self.problems = problems
         self.sheets: list[Sheet] = []

@@ -14,7 +14,7 @@ A **loose end** (L) is something drawn or declared whose other end is not known:
 nothing is missing because of it. A code is never used again for something else.
 
 In the examples the codes behind `#` mark the lines on which rules speak; `---` begins a further sheet, and a first part that begins with
-`rails:` belongs to `vehicle.yaml`. Everything in them is invented.
+`rails:` or `colours:` belongs to `vehicle.yaml`. Everything in them is invented.
 """
 
 

@@ -43,6 +43,24 @@ class Colour:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnLetters:
+    """Letters that a diagram explains itself: ``letters`` are pairs of upper-case letters and the code of their colour.
+
+    What is not among them is read as in the system ``like``, if there is one.
+    """
+
+    letters: tuple[tuple[str, str], ...]
+    like: str = ""
+
+    def __str__(self) -> str:
+        return "own"
+
+
+ColourSystem = str | OwnLetters
+"""How a diagram abbreviates colours: one of `SYSTEMS`, or letters of its own."""
+
+
+@dataclass(frozen=True, slots=True)
 class Abbreviation:
     """One way to write a colour in a system; ``written`` is the form printed in its source."""
 
@@ -80,7 +98,7 @@ class UnknownColour(ValueError):
         super().__init__(message)
 
 
-def parse_colour(text: str, system: str) -> tuple[str, ...]:
+def parse_colour(text: str, system: ColourSystem) -> tuple[str, ...]:
     """Codes of a typed wire colour, base colour first, one to three of them.
 
     Upper and lower case are the same. Colours are separated by ``/`` or ``-``. Without a separator
@@ -91,7 +109,7 @@ def parse_colour(text: str, system: str) -> tuple[str, ...]:
     Parameters
     ----------
     text : as typed, for example ``RD/GN``, ``sw-rt``, ``LT BLU/BLK``, ``LT-BLU``
-    system : one of `SYSTEMS`
+    system : one of `SYSTEMS`, or `OwnLetters`
 
     Raises
     ------
@@ -113,7 +131,7 @@ def parse_colour(text: str, system: str) -> tuple[str, ...]:
         return codes
     reason = _reason(text, system)
     elsewhere = [other for other in SYSTEMS if other != system and _read(text, other) is not None]
-    raise UnknownColour(text, system, reason, _nearest(text, system), elsewhere)
+    raise UnknownColour(text, str(system), reason, _nearest(text, system), elsewhere)
 
 
 def colour_of_words(text: str) -> tuple[str, ...]:
@@ -163,13 +181,18 @@ def colours() -> tuple[Colour, ...]:
 
 
 @cache
-def abbreviations(system: str) -> tuple[Abbreviation, ...]:
+def abbreviations(system: ColourSystem) -> tuple[Abbreviation, ...]:
     """Every abbreviation that `parse_colour` takes in this system, in the order of its table.
 
     Raises
     ------
     ValueError : no such system
     """
+    if isinstance(system, OwnLetters):
+        own = dict(system.letters)
+        rest = abbreviations(system.like) if system.like else ()
+        mine = (Abbreviation(written, code, "own", "vehicle.yaml", "own") for written, code in own.items())
+        return (*mine, *(one for one in rest if _squeeze(one.written) not in own))
     _check_system(system)
     if system == "iec":
         return tuple(Abbreviation(c.code, c.code, system, c.source, c.certainty) for c in colours())
@@ -181,8 +204,17 @@ def abbreviations(system: str) -> tuple[Abbreviation, ...]:
     )
 
 
-def _check_system(system: str) -> None:
-    if system not in SYSTEMS:
+def other_meanings(own: OwnLetters) -> Iterator[tuple[str, str, str, str]]:
+    """Letters of a diagram's own that mean another colour elsewhere: letters, code here, system, code there."""
+    for letters, code in own.letters:
+        for system in SYSTEMS:
+            there = _codes(system).get(letters)
+            if there not in (None, code):
+                yield letters, code, system, str(there)
+
+
+def _check_system(system: ColourSystem) -> None:
+    if not isinstance(system, OwnLetters) and system not in SYSTEMS:
         raise ValueError(f"no colour system {system!r}; use one of {', '.join(SYSTEMS)}")
 
 
@@ -192,14 +224,16 @@ def _colours_by_code() -> Mapping[str, Colour]:
 
 
 @cache
-def _codes(system: str) -> Mapping[str, str]:
+def _codes(system: ColourSystem) -> Mapping[str, str]:
     """Squeezed abbreviation -> code, for example LTBLU -> LTBU."""
     return MappingProxyType({_squeeze(a.written): a.code for a in abbreviations(system)})
 
 
 @cache
-def _full_codes(system: str) -> Mapping[str, str]:
+def _full_codes(system: ColourSystem) -> Mapping[str, str]:
     """As `_codes`, but only abbreviations that may be run together without a separator."""
+    if isinstance(system, OwnLetters):
+        return MappingProxyType({**(_full_codes(system.like) if system.like else {}), **dict(system.letters)})
     if system != "sae":
         return _codes(system)
     rows = _tables.table("colours", "us_words")
@@ -210,7 +244,11 @@ def _squeeze(text: str) -> str:
     return "".join(text.split()).upper()
 
 
-def _read(text: str, system: str) -> tuple[str, ...] | None:
+def _has_shades(system: ColourSystem) -> bool:
+    return (system.like if isinstance(system, OwnLetters) else system) == "sae"
+
+
+def _read(text: str, system: ColourSystem) -> tuple[str, ...] | None:
     # Upper-casing turns some other letters into ASCII ones (long s to S), which nobody types on purpose.
     if not text.isascii():
         return None
@@ -223,23 +261,23 @@ def _read(text: str, system: str) -> tuple[str, ...] | None:
     return tuple(codes) if 1 <= len(codes) <= MOST_COLOURS else None
 
 
-def _words(text: str, system: str) -> Iterator[str]:
+def _words(text: str, system: ColourSystem) -> Iterator[str]:
     """Parts between separators, upper case. A hyphen inside a US shade (LT-BLU) does not separate."""
     for part in text.upper().split("/"):
         pieces = [" ".join(piece.split()) for piece in part.split("-")]
         while pieces:
             word = pieces.pop(0)
-            if system == "sae" and word in _SHADES and pieces:
+            if _has_shades(system) and word in _SHADES and pieces:
                 word = f"{word} {pieces.pop(0)}"
             yield word
 
 
-def _read_word(word: str, system: str) -> list[str] | None:
+def _read_word(word: str, system: ColourSystem) -> list[str] | None:
     known = _codes(system)
     if " " in word:
         # A space belongs only between a shade and its colour; RD GN is left to the caller to write as RD/GN.
         shade, _, rest = word.partition(" ")
-        if system != "sae" or shade not in _SHADES or " " in rest:
+        if not _has_shades(system) or shade not in _SHADES or " " in rest:
             return None
         word = shade + rest
     if word in known:
@@ -260,7 +298,7 @@ def _splits(word: str, pieces: tuple[str, ...], most: int = MOST_COLOURS) -> Ite
                 yield (piece, *rest)
 
 
-def _reason(text: str, system: str) -> str:
+def _reason(text: str, system: ColourSystem) -> str:
     if not text.strip():
         return "nothing is written"
     words = list(_words(text, system)) if text.isascii() else []
@@ -274,7 +312,7 @@ def _reason(text: str, system: str) -> str:
     return "not in its table"
 
 
-def _nearest(text: str, system: str) -> list[str]:
+def _nearest(text: str, system: ColourSystem) -> list[str]:
     """What may have been meant: the same letters with separators, else similar abbreviations."""
     from difflib import get_close_matches
 

@@ -11,6 +11,7 @@ from tracer.entry.runs import MAX_LENGTH_M, NOT_COLOURED, read_point, read_wire
 from tracer.entry.values import UNKNOWN_WORDS, Misread
 from tracer.entry.wire_lists.columns import Columns
 from tracer.entry.wire_lists.tables import FORMULA
+from tracer.standards.colours import ColourSystem
 from tracer.standards.conductors import BadSize, parse_size
 
 _NOT_IN_A_NAME = re.compile(r"[\s.:<>?,/\[\]{}–—]+|--+")
@@ -110,7 +111,7 @@ class RowReader:
     """Reads row after row; `changed` names what was not taken as it stands."""
 
     def __init__(
-        self, columns: Columns, colours: str, rails: frozenset[str], rows: Iterable[tuple[str, ...]] = ()
+        self, columns: Columns, colours: ColourSystem, rails: frozenset[str], rows: Iterable[tuple[str, ...]] = ()
     ) -> None:
         self.columns = columns
         self.colours = colours

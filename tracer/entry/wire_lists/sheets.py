@@ -10,6 +10,7 @@ from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import natural
 from tracer.entry.wire_lists.kinds import Found
 from tracer.entry.wire_lists.rows import Taken
+from tracer.standards.colours import ColourSystem
 
 _PLAIN = re.compile(r"^[A-Za-z0-9](?:[\w +./()<>=²-]|:[ab](?= |$))*$", re.ASCII)
 _WORD = re.compile(r"^[A-Za-z0-9][\w/+-]*$", re.ASCII)
@@ -98,7 +99,7 @@ def _quoted_if_needed(text: str) -> str:
     return text if re.fullmatch(r"[A-Za-z][\w ]*", text, re.ASCII) else json.dumps(text, ensure_ascii=False)
 
 
-def vehicle_text(name: str, colours: str, rails: Iterable[str]) -> str:
+def vehicle_text(name: str, colours: ColourSystem, rails: Iterable[str]) -> str:
     """A vehicle.yaml for a folder that has none; rails that the list names are there, and not known when they are live."""
     lines = [f"vehicle: {scalar(name)}", f"colours: {colours}"]
     typed = [f"  {word(rail) if not rail.isdecimal() else json.dumps(rail)}: unknown" for rail in rails]

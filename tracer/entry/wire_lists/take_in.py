@@ -10,14 +10,16 @@ from pathlib import Path
 from tracer.entry.files import NotWritten, write_whole
 from tracer.entry.fragments import Sheet
 from tracer.entry.load import read_folder
+from tracer.entry.own_colours import colour_system
 from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, natural
 from tracer.entry.text import files_of, read_file
+from tracer.entry.values import Misread
 from tracer.entry.wire_lists.columns import FIELDS, Columns, columns_of, letter
 from tracer.entry.wire_lists.kinds import Found, parts_of
 from tracer.entry.wire_lists.rows import NotTaken, RowReader, Taken
 from tracer.entry.wire_lists.sheets import pages, sheet_text, vehicle_text
 from tracer.entry.wire_lists.tables import read_table
-from tracer.standards.colours import SYSTEMS
+from tracer.standards.colours import SYSTEMS, ColourSystem
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,7 @@ class TakenIn:
 class _Vehicle:
     """What a folder has already; `colours` is None where it has no vehicle.yaml."""
 
-    colours: str | None
+    colours: ColourSystem | None
     rails: frozenset[str]
     parts: frozenset[str]
     sheets: tuple[Sheet, ...]
@@ -197,10 +199,13 @@ def _vehicle(folder: Path) -> _Vehicle:
     file = read_file(folder, "vehicle.yaml", problems := [])
     if file is None:
         raise CannotUse(problems)
-    rails, system = file.tree.get("rails"), file.tree.get("colours") or "iec"
-    return _Vehicle(
-        system if system in SYSTEMS else "iec", frozenset(rails if isinstance(rails, dict) else ()), frozenset(), ()
-    )
+    rails = file.tree.get("rails")
+    try:
+        system = colour_system(file.tree.get("colours") or "iec")
+    except Misread as misread:
+        at = file.place_of(("colours",), key=True)
+        raise CannotUse([file.problem(at, misread.what, misread.fix, misread.text)]) from None
+    return _Vehicle(system, frozenset(rails if isinstance(rails, dict) else ()), frozenset(), ())
 
 
 def _rails_listed(columns: Columns, rows: tuple[tuple[int, tuple[str, ...]], ...]) -> frozenset[str]:
@@ -221,7 +226,7 @@ def _files(
     vehicle: _Vehicle,
     wires: list[Taken],
     parts: Mapping[str, Found],
-    colours: str,
+    colours: ColourSystem,
     rails: tuple[str, ...] | list[str],
 ) -> dict[str, str]:
     stem = _file_name(file.stem) or "list"

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from tracer.circuit.kinds import PartKind
 from tracer.entry.page import page_is_there
+from tracer.standards.colours import OwnLetters, colour_name, other_meanings
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -154,3 +155,28 @@ def page_missing(tracing: Tracing) -> Iterator[Finding]:
         if sheet.page and not page_is_there(typed.folder, sheet.page):
             message = f"sheet {sheet.id}: there is no file {sheet.page}"
             yield Finding(file.place_of(("page",)), f"sheet {sheet.id}", message, "")
+
+
+@rule(
+    "R262",
+    "own colour letters that mean another colour elsewhere",
+    why="Whoever reads these letters by another table takes one wire for another. Both are right on their own paper.",
+    fix="Go by the legend of this diagram, and say colours in words when a wire is spoken of.",
+    bad="colours: {BL: black, R: red}  # R262\n---\n"
+    + EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- R 1 -- F9 -- R 1 -- S1\n- S1 -- R 1 -- ALM.4\n",
+    good="colours: {BK: black, R: red}\n---\n"
+    + EXAMPLE_PARTS
+    + "}\nruns:\n- BAT.+ -- R 1 -- F9 -- R 1 -- S1\n- S1 -- R 1 -- ALM.4\n",
+)
+def own_letters_confuse(tracing: Tracing) -> Iterator[Finding]:
+    """Letters of the diagram's own table that are another colour in a common one."""
+    circuit = tracing.circuit
+    own = circuit.typed.vehicle.colours
+    if isinstance(own, OwnLetters) and (others := list(other_meanings(own))):
+        said = (
+            f"{letters} is {colour_name((here,))}, with {system} letters {colour_name((there,))}"
+            for letters, here, system, there in others
+        )
+        place = circuit.typed.vehicle_file.place_of(("colours",), key=True)
+        yield Finding(place, "vehicle.yaml", "; ".join(said), "")
