@@ -42,6 +42,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.problems import CannotUse as CannotUse
     from tracer.entry.problems import Place as Place
     from tracer.entry.problems import Problem as Problem
+    from tracer.entry.text import Kept as Kept
     from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
     from tracer.entry.wire_lists.take_in import take_in as take_in
     from tracer.plan.names import rows_of as rows_of
@@ -54,8 +55,10 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
     from tracer.trace.lists.missing import missing as missing
+    from tracer.trace.lists.news import news as news
     from tracer.trace.lists.pin_states import ModuleStates as ModuleStates
     from tracer.trace.lists.results import LooseEnd as LooseEnd
+    from tracer.trace.lists.results import News as News
     from tracer.trace.lists.results import Probe as Probe
     from tracer.trace.lists.results import Row as Row
     from tracer.trace.lists.results import SupplyReport as SupplyReport
@@ -90,9 +93,12 @@ _VALUES = {
     "Expected": "tracer.electrics.volts.expected",
     "Glance": "tracer.plan.values",
     "Job": "tracer.report.printing",
+    "Kept": "tracer.entry.text",
     "LooseEnd": "tracer.trace.lists.results",
     "Missing": "tracer.trace.lists.missing",
     "missing": "tracer.trace.lists.missing",
+    "News": "tracer.trace.lists.results",
+    "news": "tracer.trace.lists.news",
     "ModuleStates": "tracer.trace.lists.pin_states",
     "NotSettled": "tracer.electrics.model.circuit_model",
     "PanelReport": "tracer.trace.panels.positions_of",
@@ -119,8 +125,8 @@ _VALUES = {
 }
 
 
-def load(folder: str | Path) -> Circuit:
-    """Read a vehicle's folder and join its sheets to one circuit.
+def load(folder: str | Path, kept: Kept | None = None) -> Circuit:
+    """Read a vehicle's folder and join its sheets to one circuit; a `Kept` handed over each time spares parsing files that have not changed since.
 
     Raises
     ------
@@ -128,7 +134,7 @@ def load(folder: str | Path) -> Circuit:
     """
     from tracer.circuit.join import joined_folder
 
-    return joined_folder(folder)
+    return joined_folder(folder, kept)
 
 
 def rules() -> tuple[Rule, ...]:

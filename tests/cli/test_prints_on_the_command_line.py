@@ -109,8 +109,11 @@ def test_on_a_terminal_a_bar_counts_up_and_no_line_is_written_into_it(tmp_path: 
     import pty
 
     ours, theirs = pty.openpty()
+    at_once = "import tracer.cli.answer as answer; answer.BAR_AFTER_S = 0.0; from tracer.cli import main; main()"
     command = [
-        str(TRACER),
+        sys.executable,
+        "-c",
+        at_once,  # however fast the machine is
         "-C",
         str(ROOT / "circuits" / "unfinished"),
         "diagram",

@@ -21,10 +21,11 @@ from tracer.circuit.references import agreeing_pairs
 from tracer.circuit.wires import Wires
 from tracer.entry.load import Typed, not_read, read_folder
 from tracer.entry.problems import CannotUse, Problem
+from tracer.entry.text import Kept
 
 
-def joined_folder(folder: str | Path) -> Circuit:
-    """Read a vehicle's folder and join its sheets to one circuit.
+def joined_folder(folder: str | Path, kept: Kept | None = None) -> Circuit:
+    """Read a vehicle's folder and join its sheets to one circuit; `kept` spares parsing files that have not changed since.
 
     Raises
     ------
@@ -32,7 +33,7 @@ def joined_folder(folder: str | Path) -> Circuit:
     """
     found: tuple[Problem, ...] = ()
     try:
-        typed = read_folder(folder)
+        typed = read_folder(folder, kept)
     except CannotUse as error:
         if not isinstance(error.rest, Typed):
             raise

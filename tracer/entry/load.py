@@ -20,7 +20,7 @@ from tracer.entry.page import check_pages
 from tracer.entry.problems import CannotUse, Place, Problem
 from tracer.entry.runs import Run
 from tracer.entry.sheets import SheetReader
-from tracer.entry.text import TypedFile, files_of, read_file
+from tracer.entry.text import Kept, TypedFile, files_of, read_file
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
 
@@ -45,8 +45,8 @@ class Typed:
         return place_in_run(file, run.line, run.column, run.text, offset)
 
 
-def read_folder(folder: str | Path) -> Typed:
-    """Read and check a vehicle's folder.
+def read_folder(folder: str | Path, kept: Kept | None = None) -> Typed:
+    """Read and check a vehicle's folder; files that are `kept` from an earlier reading and have not changed are not parsed again.
 
     Raises
     ------
@@ -55,15 +55,15 @@ def read_folder(folder: str | Path) -> Typed:
     folder = Path(folder)
     problems: list[Problem] = []
     names, ignored = files_of(folder, problems)
-    vehicle_file = read_file(folder, "vehicle.yaml", problems) if names is not None else None
+    vehicle_file = read_file(folder, "vehicle.yaml", problems, kept) if names is not None else None
     vehicle = _vehicle(vehicle_file, problems) if vehicle_file else None
     if names is None:
         raise CannotUse(problems)
     kinds = kinds_of(folder, problems)
-    reader = SheetReader(_colours(vehicle, vehicle_file), problems)
+    reader = SheetReader(_colours(vehicle, vehicle_file), problems, read_again=kept is not None)
     all_read = True
     for name in names:
-        file = read_file(folder, name, problems)
+        file = read_file(folder, name, problems, kept)
         if file is not None:
             reader.read(file)
         else:

@@ -26,8 +26,9 @@ from tracer.standards.colours import ColourSystem
 class SheetReader:
     """Reads sheet after sheet; keeps fragments by part name, runs and problems."""
 
-    def __init__(self, colours: ColourSystem | None, problems: list[Problem]) -> None:
+    def __init__(self, colours: ColourSystem | None, problems: list[Problem], *, read_again: bool = False) -> None:
         self.colours = colours
+        self.read_again = read_again  # the parsed files are kept for another reading
         self.problems = problems
         self.sheets: list[Sheet] = []
         self.files: list[TypedFile] = []
@@ -294,8 +295,9 @@ class SheetReader:
                     self.problems.append(file.problem(place, misread.what, misread.fix, misread.text))
                     continue
                 self.runs += [Run(number, text, mark.line + 1, column, one, wires, run_seen, note) for one in each]
-        nodes.clear()  # each run has kept its place; the nodes would be most of the memory of a large vehicle
-        runs.clear()
+        if not self.read_again:  # each run has kept its place; the nodes would be most of the memory of a large vehicle
+            nodes.clear()
+            runs.clear()
 
     def _run_mapping(
         self, typed: dict[str, Any], file: TypedFile, index: int, seen: str

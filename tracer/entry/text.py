@@ -179,11 +179,61 @@ def _sheets_beside(folder: Path) -> tuple[str, ...]:
     return tuple(found)
 
 
-def read_file(folder: Path, name: str, problems: list[Problem]) -> TypedFile | None:
+class Kept:
+    """What files said when they were read the last time, for whoever reads a folder again and again.
+
+    A file whose bytes are the same is not parsed again. Whether it is there and may be read is looked at each time.
+    """
+
+    def __init__(self) -> None:
+        self._files: dict[tuple[Path, str], tuple[bytes, TypedFile | None, tuple[Problem, ...]]] = {}
+        self._state: tuple[tuple[str, int, int, int], ...] | None = None
+
+    def something_saved(self, folder: Path) -> bool:
+        """Whether a file of the vehicle was saved, came or went since the last call; yes at the first.
+
+        Ask before reading: what is saved while the files are read shows at the next call.
+        """
+        before, self._state = self._state, _state_of_files(folder)
+        return self._state != before
+
+    def parsed(self, folder: Path, name: str, data: bytes, problems: list[Problem]) -> TypedFile | None:
+        """The file that these bytes are."""
+        before = self._files.get((folder, name))
+        if before is None or before[0] != data:
+            found: list[Problem] = []
+            before = self._files[folder, name] = (data, _parsed(name, data, found), tuple(found))
+        problems.extend(before[2])
+        return before[1]
+
+
+def _state_of_files(folder: Path) -> tuple[tuple[str, int, int, int], ...]:
+    """The files that an answer about this folder may depend on, each with its size, time of change and number on the disk: equal while nobody saves."""
+    found = []
+    for part in (folder, folder / "sheets"):
+        try:
+            entries = sorted(part.iterdir())
+        except OSError:
+            continue  # not there now; it may be at the next look
+        for entry in entries:
+            try:
+                info = entry.stat()
+            except OSError:
+                found.append((str(entry), -1, -1, -1))
+            else:
+                found.append((str(entry), info.st_size, info.st_mtime_ns, info.st_ino))
+    return tuple(found)
+
+
+def read_file(folder: Path, name: str, problems: list[Problem], kept: Kept | None = None) -> TypedFile | None:
     """Read `folder/name`; None, with at least one problem added, when it cannot be used."""
     data = _bytes_of(folder, name, problems)
     if data is None:
         return None
+    return _parsed(name, data, problems) if kept is None else kept.parsed(folder, name, data, problems)
+
+
+def _parsed(name: str, data: bytes, problems: list[Problem]) -> TypedFile | None:
     text = _decoded(name, data, problems)
     if text is None:
         return None

@@ -45,6 +45,10 @@ class Page:
         for line in self._wrapped(text, indent, indent if hang is None else hang):
             self._lines.append(self.strong(line) if strong else line)
 
+    def as_it_is(self, line: str) -> None:
+        """A line that was laid out already."""
+        self._lines.append(line)
+
     def labelled(self, label: str, text: str, *, indent: int = 4, column: int = 10) -> None:
         """`label     text`, the text wrapped under itself."""
         start = indent + column

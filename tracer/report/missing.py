@@ -19,6 +19,12 @@ def as_text(missing: Missing, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     name = f" - {missing.name}" if missing.name else ""
     page.line(f"{missing.vehicle}: {missing.module}{name}", strong=True)
+    below_title(page, missing)
+    return page.text()
+
+
+def below_title(page: Page, missing: Missing) -> None:
+    """The verdict and the pages."""
     page.line(verdict(missing), strong=True)
     opening(page, missing.minding)
     for one in missing.pages:
@@ -40,7 +46,6 @@ def as_text(missing: Missing, *, width: int = 80, bold: bool = False) -> str:
     if missing.pages:
         page.blank()
         page.line(f"`tracer supplies {missing.module} --all` says what to write for each.")
-    return page.text()
 
 
 def verdict(missing: Missing) -> str:

@@ -193,3 +193,12 @@ class SupplyReport(Answer):
     def rows(self) -> tuple[Row, ...]:
         """All rows in the order shown."""
         return (*self.supplies, *self.grounds, *self.carrying, *self.chains)
+
+
+@dataclass(frozen=True, slots=True)
+class News:
+    """One thing: `mark` is + where it is new, - where it is gone, ~ where it is another one. `words` are of the list that has it, the later one where both do."""
+
+    mark: str
+    about: str
+    words: str
