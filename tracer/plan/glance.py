@@ -6,11 +6,13 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from tracer.circuit.model import Circuit
+from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import bus_name, names_of
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Probe, Row, SupplyReport
+from tracer.trace.rules.registry import rank
 from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:  # what solves networks is loaded only where something is computed
@@ -41,7 +43,8 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
     buses = tuple(_buses(tracing, bench, report))
     if bench is not None and bench.failed:
         why_not = "; ".join(dict.fromkeys(bench.failed.values()))
-    return Glance(report, pins, tuple(unknown), panels, buses, why_not)
+    loose = sorted(report.loose_ends, key=lambda one: (rank(one.code), natural(one.at), one.code, one.message))
+    return Glance(report, pins, tuple(unknown), panels, buses, tuple(loose), why_not)
 
 
 def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> tuple[Bench | None, str]:

@@ -9,7 +9,7 @@ from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import Lamp, Range
 from tracer.plan.codes import CodedPoint
-from tracer.trace.lists.results import Cavity, Row, SupplyReport
+from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport
 
 METER_ONLY = "none, meter only"
 
@@ -205,13 +205,17 @@ class BusAtAGlance:
 
 @dataclass(frozen=True, slots=True)
 class Glance:
-    """The first look at a module's list. `why_not` says why there are no figures. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known."""
+    """The first look at a module's list. `why_not` says why there are no figures. `unknown` are pins declared as supply or ground, or not accounted for, whose way is not known.
+
+    `loose_ends` stand in an order that does not depend on who typed what where, since only the first of many are shown.
+    """
 
     report: SupplyReport
     pins: tuple[PinAtAGlance, ...]
     unknown: tuple[Cavity, ...]
     panels: tuple[tuple[str, str | None, str | None], ...]  # name, place, how to open it
     buses: tuple[BusAtAGlance, ...]
+    loose_ends: tuple[LooseEnd, ...]
     why_not: str = ""
 
 

@@ -28,7 +28,7 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
     """The first look as plain text of the given width."""
     page = Page(width, bold=bold)
     report = glance.report
-    _head(page, report)
+    _head(page, glance)
     if glance.why_not:
         page.line(f"! NO VOLTS COMPUTED: {glance.why_not}", hang=2)
     behind = _behind(glance)
@@ -60,7 +60,8 @@ def verdict(report: SupplyReport) -> str:
     return f"{opening_words(report.completeness, most=1000)}: {'; '.join([counts, *besides])}."
 
 
-def _head(page: Page, report: SupplyReport) -> None:
+def _head(page: Page, glance: Glance) -> None:
+    report = glance.report
     where = f", {report.place}" if report.place else ""
     page.line(f"{report.module}{f' - {report.name}' if report.name else ''}{where}", strong=True)
     page.line(verdict(report), strong=True, hang=4)
@@ -69,7 +70,7 @@ def _head(page: Page, report: SupplyReport) -> None:
     marked = [
         *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
         *(f"it rests on this: {one}" for one in conditions),
-        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in report.loose_ends),
+        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends),
     ]
     shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
     for line in shown:

@@ -110,13 +110,14 @@ def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
                     one.code,
                 )
             )
-    return sorted(found, key=lambda one: (_rank(one), one.place, one.code, one.at))
+    return sorted(found, key=lambda one: (rank(one.code), one.place, one.code, one.at))
 
 
-def _rank(finding: Finding) -> int:
-    if finding.code in CAUSES:
-        return CAUSES.index(finding.code)
-    return len(CAUSES) + (finding.code in CONSEQUENCES)
+def rank(code: str) -> int:
+    """What is mended first: what is missing as a whole, since the rest may follow from it; last what follows from something else."""
+    if code in CAUSES:
+        return CAUSES.index(code)
+    return len(CAUSES) + (code in CONSEQUENCES)
 
 
 def _follows(finding: Finding, undeclared: Mapping[str, set[int]]) -> bool:
