@@ -69,6 +69,7 @@ class KeyStates:
         of = self.nets.of
         self._coils: dict[str, list[tuple[int, int]]] = {}
         self._gates_at: dict[int, list[_Gate]] = {}
+        self._onward: dict[bool, dict[int, list[tuple[int, Link]]]] = {True: {}, False: {}}
         for link in self.circuit.links:
             if self.circuit.is_left_open(link):
                 continue
@@ -77,6 +78,10 @@ class KeyStates:
                 if gate.a != gate.b:
                     self._gates_at.setdefault(gate.a, []).append(gate)
                     self._gates_at.setdefault(gate.b, []).append(gate)
+                    for supply, onward in self._onward.items():
+                        for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
+                            if _leads_on(link, supply, forward=net == gate.a):
+                                onward.setdefault(net, []).append((other, link))
             elif link.kind is LinkKind.COIL:
                 self._coils.setdefault(link.part, []).append((of[link.a], of[link.b]))
         self._open: dict[int, tuple[Reason, ...]] = {}
@@ -88,6 +93,7 @@ class KeyStates:
             if part.kind is PartKind.CONVERTER:
                 pins = self.circuit.pins_of[part.name]
                 self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
+        self._spread_last: tuple[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] | None = None
         self._ground_nets = {of[end.node] for end in self.circuit.grounds}
 
     # --- what is asked -----------------------------------------------------------------------------------------
@@ -278,6 +284,14 @@ class KeyStates:
         A module without supply commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
         the spreading reaches them, so that nothing lives by its own bootstraps.
         """
+        asked = (key, tuple(relays.items()), tuple(fixed.items()))
+        if self._spread_last is None or self._spread_last[0] != asked:
+            self._spread_last = asked, self._spread_out(key, relays, fixed)
+        return self._spread_last[1]
+
+    def _spread_out(
+        self, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
+    ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
         alive: dict[str, Level] = {name: Level.DEAD for name in self._powered_by}
         barred = frozenset(self._ground_nets)
         gates: dict[int, Level] = {}  # one thing for all floods: neither relays nor what is held change here
@@ -349,37 +363,34 @@ class KeyStates:
             if level > levels.get(net, Level.DEAD):
                 levels[net] = level
                 queue.append(net)
+        onward = self._onward[supply]
         while queue:
             net = queue.pop()
             if net in barred and supply:
                 continue
-            for gate in self._gates_at.get(net, ()):
-                level = min(levels[net], self._passes(gate, net, key, relays, fixed, alive, gates, supply))
-                other = gate.b if gate.a == net else gate.a
-                if level > levels.get(other, Level.DEAD):
-                    levels[other] = level
-                    queue.append(other)
+            here = levels[net]
+            for other, link in onward.get(net, ()):
+                before = levels.get(other, Level.DEAD)
+                if here > before:  # else nothing can be gained there
+                    level = min(here, self._passes(link, key, relays, fixed, alive, gates))
+                    if level > before:
+                        levels[other] = level
+                        queue.append(other)
         return levels
 
     def _passes(
         self,
-        gate: _Gate,
-        net: int,
+        link: Link,
         key: str,
         relays: Mapping[str, Level],
         fixed: Mapping[str, bool],
         alive: Mapping[str, Level],
         gates: dict[int, Level],
-        supply: bool,
     ) -> Level:
-        """Whether a gate passes supply (or ground) on from `net`; `gates` keeps what was found of contacts and commands."""
-        link = gate.link
-        forward = net == gate.a
+        """Whether a gate passes a level on in the sense in which it leads on; `gates` keeps what was found of contacts and commands."""
         if link.kind is LinkKind.DIODE:
-            return Level.LIVE if forward is supply else Level.DEAD
+            return Level.LIVE
         contact = link.kind is LinkKind.CONTACT
-        if not contact and (supply, forward) != ((True, True) if link.kind is LinkKind.DRIVER_HIGH else (False, False)):
-            return Level.DEAD
         level = gates.get(id(link))
         if level is None:
             level = (
@@ -409,7 +420,9 @@ class KeyStates:
             before = gate.b if gate.a == net else gate.a
             if id(gate.link) in out or levels.get(before, Level.DEAD) is Level.DEAD:
                 continue
-            passes = self._passes(gate, before, settled.key, settled.relays, {}, settled.alive, {}, supply)
+            if not _leads_on(gate.link, supply, forward=before == gate.a):
+                continue
+            passes = self._passes(gate.link, settled.key, settled.relays, {}, settled.alive, {})
             if passes is Level.DEAD:
                 continue
             if passes is Level.DEPENDS:
@@ -456,6 +469,15 @@ class KeyStates:
         return tuple(
             self.nets.of[pins[pin]] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins
         )
+
+
+def _leads_on(link: Link, supply: bool, *, forward: bool) -> bool:
+    """Whether a gate can pass supply (or ground) on from its first end to its second, or (not `forward`) the other way."""
+    if link.kind is LinkKind.DIODE:
+        return forward is supply
+    if link.kind is LinkKind.CONTACT:
+        return True
+    return supply and forward if link.kind is LinkKind.DRIVER_HIGH else not supply and not forward
 
 
 def _words(level: Level) -> str:

@@ -58,10 +58,13 @@ class TypedFile:
         """
         node = self.node_of(path, key=key)
         if text and isinstance(node, yaml.SequenceNode):
-            for piece in (re.compile(rf"^{re.escape(text)}$"), re.compile(rf"(?<!\w){re.escape(text)}(?!\w)")):
-                for item in _scalars(node):
-                    if found := piece.search(item.value):
-                        return self.place(item, found.start())
+            items = list(_scalars(node))
+            for item in items:
+                if item.value == text:
+                    return self.place(item)
+            for item in items:
+                if (at := _word_at(item.value, text)) >= 0:
+                    return self.place(item, at)
         return self.place(node)
 
     def node_of(self, path: tuple[str | int, ...], *, key: bool = False) -> yaml.Node:
@@ -91,6 +94,17 @@ class TypedFile:
         elif not line.startswith(first, start):
             text = ""  # typed in another way (folded, escaped): the place alone is marked
         return Problem(place, what, fix, text, line)
+
+
+def _word_at(text: str, word: str) -> int:
+    """Where a word stands in a text with no letter, digit or underline beside it; -1 where it does not."""
+    at = text.find(word)
+    while at >= 0:
+        beside = text[max(0, at - 1) : at] + text[at + len(word) : at + len(word) + 1]
+        if not any(letter.isalnum() or letter == "_" for letter in beside):
+            return at
+        at = text.find(word, at + 1)
+    return -1
 
 
 def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
