@@ -67,9 +67,9 @@ FILLED: dict[str, dict[str, str]] = {
     "panel": {"positions": "{F1-F4: 10, F5: empty, F6: unknown, F9: {is: fuse, amps: 5, state: none}, K2: {is: relay, kind: normally open}}",
               "busbars": '{"30": [F1-F4, K2.30]}', "rows": "[[F1-F4], [F5, _, F6]]"},
     "splice": {"wires": "4", "lugs": "[1-4]"},
-    "connector": {"cavities": "1-8", "mates": "{1: 7}", "halves": "[engine harness, body harness]", "unused": "[3]"},
-    "joint": {"cavities": "1-8", "bussed": "[[1-4], [5-7]]", "unused": "[8]", "several": "[2]"},
-    "ground": {"on": "engine", "wires": "unknown", "lugs": "[a, b]"},
+    "connector": {"cavities": "1-8", "mates": "{1: 7}", "halves": "[engine harness, body harness]", "unused": "[3]", "contact ohms": "3 mohm"},
+    "joint": {"cavities": "1-8", "bussed": "[[1-4], [5-7]]", "unused": "[8]", "several": "[2]", "contact ohms": "0.002"},
+    "ground": {"on": "engine", "wires": "unknown", "lugs": "[a, b]", "contact ohms": "0.5 mΩ"},
     "strap": {},
     "battery": {"volts": "12"},
     "generator": {},
@@ -78,8 +78,8 @@ FILLED: dict[str, dict[str, str]] = {
     "resistor": {"ohms": "120"},
     "diode": {},
     "switch": {"kind": "make switch", "follows": "lights", "contacts": '{"yes": [1-2], "no": []}',
-               "levers": "{a: {kind: make switch}, b: {contacts: unknown}, c: {contacts: {up: [[CN8-1, CN8-2]]}}}", "pins": "{CN9-: 1-2}"},
-    "relay": {"kind": "normally open", "across coil": "diode", "unused": "[87]", "coil": "86-85", "reset": "86r-85r", "contacts": "{energised: [30-87]}", "pins": "[K]"},
+               "levers": "{a: {kind: make switch}, b: {contacts: unknown}, c: {contacts: {up: [[CN8-1, CN8-2]]}}}", "pins": "{CN9-: 1-2}", "amps": "16", "contact ohms": "unknown"},
+    "relay": {"kind": "normally open", "across coil": "diode", "unused": "[87]", "coil": "86-85", "reset": "86r-85r", "contacts": "{energised: [30-87]}", "pins": "[K]", "amps": "40", "contact ohms": "2 mohm"},
     "box": {"cavities": "1-8", "unused": "[3]"},
 }  # fmt: skip
 

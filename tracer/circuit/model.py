@@ -212,6 +212,17 @@ class Circuit:
         return [number for number in self.at[node] if self.links[number].kind is LinkKind.WIRE]
 
     @cached_property
+    def thickest_mm2(self) -> list[float]:
+        """For each node the thickest wire there, mm²; 0 where none is of known size."""
+        found = [0.0] * len(self.node_names)
+        for link in self.links:
+            if link.kind is LinkKind.WIRE:
+                area_mm2 = self.wire_of(link).area_mm2 or 0.0
+                found[link.a] = max(found[link.a], area_mm2)
+                found[link.b] = max(found[link.b], area_mm2)
+        return found
+
+    @cached_property
     def _attached(self) -> bytearray:
         attached = bytearray(len(self.node_names))
         for link in self.links:

@@ -44,6 +44,7 @@ DESCRIPTIVE = frozenset(
         "output",
         "watts",
         "ohms",
+        "contact ohms",
         "volts",
         "on",
         "halves",

@@ -28,6 +28,7 @@ from tracer.entry.scalars import (
     Amps,
     Coil,
     Condition,
+    ContactOhms,
     ContactTable,
     Draw,
     Gets,
@@ -183,7 +184,17 @@ class SpliceFacts(PartFacts):
     lugs: Pins = Field((), description="the names of the lugs on a stud, where the diagram names them")
 
 
-class ConnectorFacts(PartFacts):
+class ContactFacts(PartFacts):
+    """A part with contacts or joints whose resistance may be known."""
+
+    contact_ohms: ContactOhms = Field(
+        None,
+        alias="contact ohms",
+        description="of each of its contacts or joints, as measured or as the maker gives it",
+    )
+
+
+class ConnectorFacts(ContactFacts):
     """An in-line connector: each cavity has two halves."""
 
     kind_name = PartKind.CONNECTOR
@@ -195,7 +206,7 @@ class ConnectorFacts(PartFacts):
     halves: Words = Field((), description="what half a and half b belong to: [engine harness, cab harness]")
 
 
-class JointFacts(PartFacts):
+class JointFacts(ContactFacts):
     """A joint connector: groups of cavities that are one conductor."""
 
     kind_name = PartKind.JOINT
@@ -205,7 +216,7 @@ class JointFacts(PartFacts):
     several: Pins = Field((), description="the cavities or studs that hold more than one wire")
 
 
-class GroundFacts(PartFacts):
+class GroundFacts(ContactFacts):
     """A ground point."""
 
     kind_name = PartKind.GROUND
@@ -289,7 +300,7 @@ class LeverFacts(Facts):
     )
 
 
-class SwitchFacts(PartFacts):
+class SwitchFacts(ContactFacts):
     """A switch with its contact table."""
 
     kind_name = PartKind.SWITCH
@@ -302,9 +313,10 @@ class SwitchFacts(PartFacts):
         default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
     )
     pins: Pins = Field((), description="pins that no contact joins, such as those of its lamp")
+    amps: Amps = Field(None, description="what its contacts are made for, in A")
 
 
-class RelayFacts(PartFacts):
+class RelayFacts(ContactFacts):
     """A relay; its pins come from its kind, or from `coil` and `contacts`."""
 
     kind_name = PartKind.RELAY
@@ -314,6 +326,7 @@ class RelayFacts(PartFacts):
         default_factory=dict, description="{rest: [30-87a], energised: [30-87] or unknown}, or unknown"
     )
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
+    amps: Amps = Field(None, description="what its contacts are made for, in A")
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
     reset: Coil | None = Field(None, description="the second coil of a latching relay")
     unused: Pins = ()

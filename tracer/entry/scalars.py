@@ -183,6 +183,9 @@ Coil = Annotated[tuple[str, str], ReadBy(_coil, _GROUP_SCHEMA)]
 Amps = Annotated[float | None, _number("a rating in A", 0.1, 2000, a=1.0, ma=0.001)]
 Watts = Annotated[float | None, _number("a power in W", 0.01, 100_000, w=1.0, kw=1000.0)]
 Ohms = Annotated[float | None, _number("a resistance in ohms", 0.00001, 1e9, **_OHM_UNITS)]
+ContactOhms = Annotated[
+    float | None, _number("the resistance of a contact in ohms", 0.00001, 10, **_OHM_UNITS, mohm=1e-3, mω=1e-3)
+]
 Volts = Annotated[float | None, _number("a voltage in V", 0.1, 1000, v=1.0)]
 DrawnAmps = Annotated[float | None, _number("a current in A", 0, 2000, a=1.0, ma=0.001)]
 # A current for each key state or condition; a single current goes under an empty key.

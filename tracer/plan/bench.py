@@ -16,6 +16,7 @@ from tracer.electrics.meters import reading_at
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
+from tracer.electrics.model.contacts import in_order
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.load_laws import FilamentLamp
 from tracer.electrics.volts.current_ways import CurrentWays
@@ -85,11 +86,11 @@ class Bench:
 
         The second is None without a lamp, and where the pin is not connected to anything: a lamp then only pulls it to its other end.
         """
-        if (key, out) not in self._unplugged:
-            self._unplugged[key, out] = self._made(key, out)
-        bench = self._unplugged[key, out]
         limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
         try:
+            if (key, out) not in self._unplugged:
+                self._unplugged[key, out] = self._made(key, out)
+            bench = self._unplugged[key, out]
             if reason := bench.why_not(row):
                 return Computed("volts", key, False, "", None, not_computed=reason), None
             bare = bench.reading(row, key, None, limit)
@@ -100,7 +101,7 @@ class Bench:
 
     def _made(self, key: str, out: tuple[str, ...]) -> _Unplugged:
         changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,))
-        model = model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module)
+        model = in_order(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
         return _Unplugged(self.tracing, model, self.limits.of("meter input").high)
 
     # --- bus -----------------------------------------------------------------------------------------------------
@@ -155,7 +156,7 @@ class _Unplugged:
         nominal = self._without_lamp(_NOMINAL)
         if self._withheld is None:
             self._ways = CurrentWays(self.model, nominal.branch_a)
-            self._withheld = Withheld(self.tracing, self.model, self._ways, nominal.branch_a)
+            self._withheld = Withheld(self.tracing, self.model, self._ways)
         node = self.tracing.circuit.pins_of[row.part][row.pin]
         return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
 

@@ -30,14 +30,29 @@ BATTERY_STATES = ("at rest", "key on", "cranking", "charging", "maintainer conne
 
 
 @cache
-def contact_ohm(item: str) -> Span:
-    """Resistance of a contact, joint or switching element, Ω.
+def contact_ohm(item: str, made_for_a: float | None = None) -> Span:
+    """Resistance of a contact, joint or switching element, Ω; of one that is made for a current not more than it may lose there, whatever its kind allows a small one.
 
     Raises
     ------
-    ValueError : no such item
+    ValueError : no such item, or none that goes by a current
     """
-    return _span("contact", "item", item, "Ω")
+    span = _span("contact", "item", item, "Ω")
+    if made_for_a is None:
+        return span
+    volts = _span("contact_v", "contact", item, "V")
+    low, nominal, high = (
+        min(ohm, most_v / made_for_a)
+        for ohm, most_v in zip((span.low, span.nominal, span.high), (volts.low, volts.nominal, volts.high), strict=True)
+    )
+    return Span(low, nominal, high, "Ω", span.source, span.certainty, span.note)
+
+
+@cache
+def contact_most_v() -> Sourced:
+    """What one contact in order loses at most, V."""
+    (row,) = _tables.table("allowances", "contact_most_v")
+    return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.optional_text("note"))
 
 
 @cache

@@ -116,6 +116,12 @@ class Model:
         return np.clip(table.reshape(-1, 3), LEAST_OHM, MOST_OHM)
 
     @cached_property
+    def contact_ohm(self) -> FloatArray:
+        """(m,) greatest ohms of each contact in a branch; 0 where it has none."""
+        ohms = (branch.ohms for branch in self.branches)
+        return np.fromiter((one.contact[2] / one.contacts if one.contacts else 0.0 for one in ohms), dtype=np.float64)
+
+    @cached_property
     def _volts(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
         found = np.zeros((len(self.branches), 3))
         for row, branch in enumerate(self.branches):

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit, Link, LinkKind, Part
-from tracer.entry.models import FuseFacts, LoadFacts, TwoPinFacts
+from tracer.entry.models import ContactFacts, FuseFacts, LoadFacts, RelayFacts, SwitchFacts, TwoPinFacts
 from tracer.standards import allowances, figures
 from tracer.standards.allowances import Span, contact_ohm, unknown_wire
 from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m
+from tracer.standards.conductors import largest_fuse_a as allowed_fuse
 from tracer.standards.fuses import UnknownFuseKind, cold_resistance_mohm
 
 HOT_FUSE_DROP_V = 0.1  # usual drop of a fuse at its rating (tables of `standards.fuses`: 84 to 176 mV for blades)
@@ -21,7 +22,8 @@ HOT_FUSE_DROP_V = 0.1  # usual drop of a fuse at its rating (tables of `standard
 class Ohms:
     """Least, nominal and greatest resistance of one element, Ω, what of it is copper (nominal), and what it rests on.
 
-    `assumed` holds what was not typed in and had to be taken by default; empty where everything was typed.
+    `assumed` holds what was not typed in and had to be taken by default; empty where everything was typed. `contact` is what of the three is that of
+    `contacts` contacts of which no ohms are typed in.
     """
 
     low: float
@@ -30,11 +32,29 @@ class Ohms:
     copper: float = 0.0
     basis: str = ""
     assumed: str = ""
+    contact: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    contacts: int = 0
 
     @staticmethod
     def of(span: Span, basis: str = "", assumed: str = "") -> Ohms:
         """A range of a table."""
         return Ohms(span.low, span.nominal, span.high, 0.0, basis or "allowance", assumed)
+
+    @staticmethod
+    def of_contact(span: Span, basis: str = "") -> Ohms:
+        """One contact."""
+        one = Ohms.of(span, basis)
+        return replace(one, contact=(span.low, span.nominal, span.high), contacts=1)
+
+    def with_contacts_at(self, share: float) -> Ohms:
+        """With that share of what its contacts have."""
+        low, nominal, high = self.contact
+        away = 1.0 - share
+        most = figures.volts(allowances.contact_most_v().value)
+        return replace(
+            self, low=self.low - away * low, nominal=self.nominal - away * nominal, high=self.high - away * high,
+            basis=f"{self.basis}; at most {most} in each contact in order", contact=(share * low, share * nominal, share * high),
+        )  # fmt: skip
 
 
 def ohms_of(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None = None) -> Ohms | None:
@@ -59,7 +79,7 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
     """
     wire = circuit.wire_of(link)
     ends = sum(bool(circuit.node_parts[node]) for node in (link.a, link.b))
-    joint = contact_ohm("crimp or terminal at a wire end")
+    joint = contact_ohm("crimp or terminal at a wire end", made_for_a(wire.area_mm2))
     low, nominal, high, basis, assumed = _copper(wire.medium, wire.area_mm2, wire.length_m, wire.size_text)
     return Ohms(
         low + ends * joint.low,
@@ -68,7 +88,16 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
         nominal,
         basis,
         assumed,
+        (ends * joint.low, ends * joint.nominal, ends * joint.high),
+        ends,
     )
+
+
+@lru_cache(maxsize=1024)
+def made_for_a(area_mm2: float | None) -> float | None:
+    """The current that a contact on a wire of this size is made for: that of the largest fuse usually put before it. None where the size is not known."""
+    most = allowed_fuse(area_mm2) if area_mm2 else None
+    return most.value if most is not None else None
 
 
 @lru_cache(maxsize=4096)  # a vehicle has few kinds of wire, and every key state asks again
@@ -157,8 +186,9 @@ def _position_ohms(circuit: Circuit, link: Link, fitted_a: float | None) -> Ohms
     assert isinstance(facts, FuseFacts)
     if facts.state == "none":
         return Ohms.of(contact_ohm("high-side output"), "electronic output in place of a fuse")
-    element = fuse_element_ohms(facts, fitted_a if fitted_a is not None else facts.amps)
-    clips = contact_ohm("bolted point") if facts.kind_name == "link" else contact_ohm("fuse clips, both")
+    rating_a = fitted_a if fitted_a is not None else facts.amps
+    element = fuse_element_ohms(facts, rating_a)
+    clips = contact_ohm("bolted point" if facts.kind_name == "link" else "fuse clips, both", rating_a)
     return Ohms(
         element.low + clips.low,
         element.nominal + clips.nominal,
@@ -166,6 +196,8 @@ def _position_ohms(circuit: Circuit, link: Link, fitted_a: float | None) -> Ohms
         0.0,
         element.basis,
         f"{element.assumed} of {link.part}" if element.assumed else "",
+        (clips.low, clips.nominal, clips.high),
+        2,
     )
 
 
@@ -217,14 +249,44 @@ class LinkRow:
         return self.word.format(kind=part.kind) if part is not None and "{" in self.word else self.word
 
 
-def contact(item: str) -> Callable[[Circuit, Link, float, float | None], Ohms]:
+def plain(item: str) -> Callable[[Circuit, Link, float, float | None], Ohms]:
     """The ohms of a row of the allowances."""
     return lambda circuit, link, system_v, fitted_a: Ohms.of(contact_ohm(item))
 
 
+def joint(item: str) -> Callable[[Circuit, Link, float, float | None], Ohms]:
+    """The same of a joint, which is bound to what a contact in order loses at most."""
+    return lambda circuit, link, system_v, fitted_a: Ohms.of_contact(contact_ohm(item))
+
+
+def contact(item: str) -> Callable[[Circuit, Link, float, float | None], Ohms]:
+    """The ohms of a contact: as typed in, else by the current it is made for."""
+    return lambda circuit, link, system_v, fitted_a: contact_between(circuit, link, item)
+
+
+def contact_between(circuit: Circuit, link: Link, item: str) -> Ohms:
+    """A contact: as typed in, else by the rating of its part, else by the thinner of the wires at its two ends, of several at one end by the thickest."""
+    part = circuit.parts.get(link.part)
+    facts = part.facts if part is not None else None
+    if isinstance(facts, ContactFacts) and facts.contact_ohms is not None:
+        ohm = facts.contact_ohms
+        return Ohms(ohm, ohm, ohm, 0.0, f"{figures.ohms(ohm)} as typed")
+    made_a = facts.amps if isinstance(facts, RelayFacts | SwitchFacts) else None
+    if made_a is None:
+        wires_mm2 = [area for node in (link.a, link.b) if (area := circuit.thickest_mm2[node])]
+        made_a = made_for_a(min(wires_mm2, default=None))
+    return _contact_made_for(item, made_a)
+
+
+@lru_cache(maxsize=1024)
+def _contact_made_for(item: str, made_a: float | None) -> Ohms:
+    basis = f"contact made for {figures.stated(made_a, 'A')}" if made_a is not None else ""
+    return Ohms.of_contact(contact_ohm(item, made_a), basis)
+
+
 def _of_contact(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None) -> Ohms:
     relay = circuit.parts[link.part].kind is PartKind.RELAY
-    return Ohms.of(contact_ohm("relay contact" if relay else "switch contact"))
+    return contact_between(circuit, link, "relay contact" if relay else "switch contact")
 
 
 def _of_coil(circuit: Circuit, link: Link, system_v: float, fitted_a: float | None) -> Ohms:
@@ -240,16 +302,16 @@ LINKS: Mapping[LinkKind, LinkRow] = {
     LinkKind.FUSE: LinkRow("{kind}", lambda circuit, link, system_v, fitted_a: _position_ohms(circuit, link, fitted_a)),
     LinkKind.MATING: LinkRow("mating", contact("cavity of an in-line connector")),
     LinkKind.BUSSED: LinkRow("joint", contact("cavity of a joint connector")),
-    LinkKind.BUSBAR: LinkRow("busbar", contact("busbar with its joint")),
+    LinkKind.BUSBAR: LinkRow("busbar", joint("busbar with its joint")),
     LinkKind.MASS: LinkRow("ground point", contact("eyelet on a ground point")),
     LinkKind.STRAP: LinkRow("strap", lambda circuit, link, system_v, fitted_a: _strap_ohms(circuit, link)),
     LinkKind.MEETS: LinkRow("bolted", contact("bolted point")),
-    LinkKind.RAIL: LinkRow("rail", contact("busbar with its joint")),
+    LinkKind.RAIL: LinkRow("rail", joint("busbar with its joint")),
     LinkKind.CONTACT: LinkRow("contact of {kind}", _of_contact),
-    LinkKind.DIODE: LinkRow("diode", contact("diode, slope")),
-    LinkKind.JOINED: LinkRow("bridge in", contact("bridge inside a module")),
-    LinkKind.DRIVER_HIGH: LinkRow("output of", contact("high-side output")),
-    LinkKind.DRIVER_LOW: LinkRow("output of", contact("low-side output")),
+    LinkKind.DIODE: LinkRow("diode", plain("diode, slope")),
+    LinkKind.JOINED: LinkRow("bridge in", plain("bridge inside a module")),
+    LinkKind.DRIVER_HIGH: LinkRow("output of", plain("high-side output")),
+    LinkKind.DRIVER_LOW: LinkRow("output of", plain("low-side output")),
     LinkKind.COIL: LinkRow("coil", _of_coil),
     LinkKind.LOAD: LinkRow("load", lambda circuit, link, system_v, fitted_a: load_ohms(circuit, link.part, system_v)),
     LinkKind.RESISTOR: LinkRow(

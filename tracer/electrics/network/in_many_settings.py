@@ -9,6 +9,7 @@ looks for it with more care and says what stands in the way.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,6 +118,12 @@ class Together:
         self._shapes: dict[bytes, Shape] = {}
         self._leaks: set[int] = set()
         self._plan: _Plan | None = None
+
+    def with_values_of(self, models: Sequence[Model]) -> Together:
+        """The same with other values in the branches, and nothing else changed."""
+        changed = copy(self)
+        changed.models = models
+        return changed
 
     def solve(self, cases: Sequence[Case], start: States | None = None) -> States:
         """The models at rest in these settings.

@@ -12,6 +12,7 @@ from tracer.electrics.meters import source_ohm
 from tracer.electrics.model.branches import Draw
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.contacts import in_order
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import Lamp, LampTest
 from tracer.trace.lists.results import SupplyReport
@@ -23,7 +24,7 @@ def lamp_tests(
 ) -> dict[str, LampTest]:
     """Each pin of the module that `lamps` names by its row, alone and unplugged: the meter by itself, and with that lamp."""
     unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
-    model = model_of(tracing, key, unplugged, limits=limits, first=report.module)
+    model = in_order(model_of(tracing, key, unplugged, limits=limits, first=report.module))
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
     found = {}

@@ -1,7 +1,6 @@
 """What neither a figure nor a verdict is given for, because the model of it is not good enough; in words, for every output alike.
 
-A generator is no source of the model yet, contacts have one allowance whatever their size, what a converter takes in does not follow what it gives out,
-and the levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
+A generator is no source of the model yet, what a converter takes in does not follow what it gives out, and the levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
 these bears on a reading it is better left out than wrong.
 """
 
@@ -12,15 +11,11 @@ from collections.abc import Sequence
 from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import turning_generators
-from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.entry.problems import listed, natural
-from tracer.standards import figures
 from tracer.trace.lists.results import Row
 from tracer.trace.tracing import Tracing
 
-CONTACT_A = 20.0  # own: the allowances are those of relays, switches and cavities made for about so much
-CONTACTS = ("contact of relay", "contact of switch", "mating")
 LIN_SYSTEM_V = 12
 
 
@@ -52,12 +47,11 @@ def beside_unknown(tracing: Tracing, part: str, node: int, level: str) -> str:
 
 
 class Withheld:
-    """The rows of a model for which nothing is computed; `branch_a` are its (m,) nominal amperes."""
+    """The rows of a model for which nothing is computed."""
 
-    def __init__(self, tracing: Tracing, model: Model, ways: CurrentWays, branch_a: FloatArray) -> None:
+    def __init__(self, tracing: Tracing, model: Model, ways: CurrentWays) -> None:
         self.tracing = tracing
         self.model = model
-        self.branch_a = branch_a
         self.engine_runs = engine_runs(model)
         self._charging = self._charging_cable(ways) if self.engine_runs else frozenset()
 
@@ -79,12 +73,6 @@ class Withheld:
             return said("the battery is being charged: the generator's current comes back through the grounds too")
         if self._charging.intersection(number for number, _ in way):
             return said("the battery is being charged: the generator's current runs through the same cable")
-        for number, _ in way:
-            if self.model.branches[number].kind in CONTACTS and abs(float(self.branch_a[number])) > CONTACT_A:
-                name = self.model.element_name(number)
-                return said(
-                    f"{name} carries more than {figures.stated(CONTACT_A, 'A')}, and what such a contact loses is not known"
-                )
         return ""
 
 

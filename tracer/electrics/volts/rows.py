@@ -11,6 +11,7 @@ import numpy as np
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.contacts import CONTACT_TURNS, shares_in_order, with_shares
 from tracer.electrics.network.in_many_settings import States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
@@ -32,9 +33,9 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
     NotSettled : no steady voltages in some setting
     """
     found: dict[int, SolvedRows] = {}
-    for group in alike(models):
-        together = Together([models[number] for number in group])
-        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
+    sound: dict[int, float] = {}
+    for group in reversed(alike(models)):
+        together, nominal = _nominal_in_order(Together([models[number] for number in group]), sound)
         some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
         ohms = source_ohms(together, nominal, [one.probed for one in some])
         states = extremes(together, nominal, [list(one.pushes()) for one in some])
@@ -42,6 +43,29 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
             one.take([nominal, *states], ohm)
         found.update(zip(group, some, strict=True))
     return [found[number] for number in range(len(models))]
+
+
+def _nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Together, States]:
+    """Models at rest, everything nominal, with contacts that lose no more than they may in order.
+
+    `sound` takes the shares of the links of the vehicle in order, and gives them to what is supposed of it: a fault makes no contact better.
+    """
+    models = together.models
+    shares = [dict(sound) if model.changes.faulty else {} for model in models]
+    for _ in range(CONTACT_TURNS):
+        together = together.with_values_of([with_shares(*one) for one in zip(models, shares, strict=True)])
+        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
+        before = [dict(some) for some in shares]
+        for place, (model, some) in enumerate(zip(together.models, shares, strict=True)):
+            if not model.changes.faulty:
+                for link, share in shares_in_order(model, nominal.branch_a[:, place]).items():
+                    some[link] = some.get(link, 1.0) * share
+                sound.update(some)
+        for model, some in zip(models, shares, strict=True):
+            some.update(sound if model.changes.faulty else {})
+        if shares == before:
+            break
+    return together, nominal
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +104,7 @@ class SolvedRows:
             nominal.source_v[:, place],
         )
         self.ways = CurrentWays(model, self.nominal.branch_a)
-        self.withheld = Withheld(tracing, model, self.ways, self.nominal.branch_a)
+        self.withheld = Withheld(tracing, model, self.ways)
         self._shown: dict[int, Range] = {}
         self._lost_between: dict[tuple[int, int | None], Range] = {}
         posts = [branch.b for branch in model.branches if branch.is_battery]
