@@ -51,6 +51,7 @@ DESCRIPTIVE = frozenset(
         "wires",
     }
 )
+_NUMBERS = frozenset({"amps"})  # what is computed with
 _NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution", "guess"})  # every sheet may add its own
 
 
@@ -63,6 +64,8 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     grouped: dict[str, list[Fragment]] = {}
     for name, fragments in typed.fragments.items():
         grouped.setdefault(short.get(name, name), []).extend(fragments)
+    for fragments in grouped.values():  # by the page they are on, so that nothing hangs on the names of the files
+        fragments.sort(key=lambda one: natural(typed.sheets[one.sheet].id))
     conflicts: list[Conflict] = []
     parts = {  # by name, so that nothing hangs on which sheet comes first
         name: _part(name, grouped[name], typed.kinds, problems, conflicts) for name in sorted(grouped, key=natural)
@@ -185,6 +188,7 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
     merged: dict[str, Any] = {}
     origin: dict[str, Fragment] = {}
     keys = keys_of(type(fragments[0].facts))
+    contradicted: set[str] = set()
     for fragment in fragments:
         for key, field in keys.items():
             value = getattr(fragment.facts, field)
@@ -199,7 +203,10 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
             elif isinstance(value, tuple) and field not in ("coil", "reset", "halves"):
                 merged[field] = tuple(dict.fromkeys((*merged[field], *value)))
             elif merged[field] != value:
+                contradicted.add(field)
                 _contradiction(name, key, merged[field], value, origin[field], fragment, problems, conflicts)
+    for field in contradicted.intersection(_NUMBERS):  # nothing may be computed with one of the two
+        merged[field] = None
     return fragments[0].facts.model_copy(update=merged)  # each fact was checked when its sheet was read
 
 
