@@ -23,6 +23,7 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
             yield [command, module]
         yield ["supplies", module, "--all"]
         yield ["worksheet", module, "--json"]
+        yield ["worksheet", module, "--all", "--json"]
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]
     if len(modules) > 1:
         yield ["common", *modules]

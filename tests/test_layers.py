@@ -222,7 +222,7 @@ SHOWN_VALUES = {
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
-    "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "values"),
+    "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values"),
 }  # fmt: skip
 # Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.
 SHOWN_REPORTS = (

@@ -398,11 +398,12 @@ def worksheet(
     module: str,
     form: str = "pdf",
     *,
+    full: bool = False,
     paper: str = "a4",
     date: str = "",
     shop: Path | None = None,
 ) -> Printed:
-    """The probe list of one module as the contents of a file to take to the vehicle (pdf, html, csv or json).
+    """The one sheet of a module as the contents of a file to take to the vehicle (pdf, html, txt, csv or json); `full`: every point, by place.
 
     Raises
     ------
@@ -412,7 +413,7 @@ def worksheet(
     from tracer.report.printing import Job
 
     tracing = _tracing(circuit)
-    return printed(tracing, module, Job("worksheet", form, paper, date, limits=limits(tracing, shop)))
+    return printed(tracing, module, Job("worksheet", form, paper, date, limits=limits(tracing, shop), full=full))
 
 
 def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
@@ -430,6 +431,11 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
     with decimal_mark(job.mark):  # numbers stand in reasons and notes as well
         report = supplies(tracing, module)
         if job.what == "worksheet":
+            if not job.full:
+                from tracer.plan.one_sheet import one_sheet_of
+
+                sheet = one_sheet_of(tracing, report, job.limits or limits(tracing))
+                return printing.one_sheet(sheet, tracing.circuit.typed.vehicle.system, job)
             from tracer.plan.steps import plan_of
 
             plan = plan_of(tracing, report, job.limits or limits(tracing))

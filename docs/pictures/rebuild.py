@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tracer import SupplyReport, Tracing
-    from tracer.report.worksheet import Worksheet
+    from tracer.report.one_sheet import Sheet as OneSheet
 
 FOLDER = Path(__file__).resolve().parent
 ROOT = FOLDER.parent.parent
@@ -21,41 +21,41 @@ sys.path.insert(0, str(ROOT))
 
 DATE = "2026-01-31"
 DEMO, MODULE = ROOT / "circuits" / "minibus", "ALM"
-PAGE = 1  # of the worksheet, from 0: the first with readings
 
 
-def _demo() -> tuple[Tracing, SupplyReport, Worksheet]:
-    """The demo module's list, and its worksheet."""
+def _demo() -> tuple[Tracing, SupplyReport, OneSheet]:
+    """The demo module's list, and its sheet."""
     import tracer
     from tracer.electrics.limits_in_use import limits_of
-    from tracer.plan.steps import plan_of
-    from tracer.report.worksheet import worksheet_of
+    from tracer.plan.one_sheet import one_sheet_of
+    from tracer.report.one_sheet import sheet_in_words
 
     tracing = tracer.Tracing(tracer.load(DEMO))
     report = tracer.supplies(tracing, MODULE)
-    plan = plan_of(tracing, report, limits_of(tracing.circuit))
-    return tracing, report, worksheet_of(tracing.circuit, report, plan)
+    made = one_sheet_of(tracing, report, limits_of(tracing.circuit))
+    return tracing, report, sheet_in_words(made, tracing.circuit.typed.vehicle.system)
 
 
 def contents() -> dict[str, bytes]:
     """The files that do not depend on a typesetter's version: the diagram, and the digest of the worksheet's source."""
     from tracer.plan.drawn import view_of
     from tracer.report.diagram import Sheet, diagram_of, files_of
+    from tracer.report.one_sheet import as_data
+    from tracer.report.one_sheet.form import as_typst
     from tracer.report.sheets import json_text
-    from tracer.report.worksheet import as_data
-    from tracer.report.worksheet.form import as_typst
 
     tracing, report, sheet = _demo()
     (diagram,) = files_of(diagram_of(view_of(tracing, report), Sheet(date=DATE)), "svg")
-    source = as_typst(sheet) + json_text(as_data(sheet, DATE)).encode()
+    source = as_typst() + json_text(as_data(sheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
 
 def worksheet_picture() -> bytes:
-    """One page of the worksheet as PNG."""
-    from tracer.report.worksheet import as_png
+    """The sheet as PNG."""
+    from tracer.report.one_sheet import as_png
 
-    return as_png(_demo()[2], date=DATE, ppi=110)[PAGE]
+    (page,) = as_png(_demo()[2], date=DATE, ppi=110)
+    return page
 
 
 def main() -> None:

@@ -34,12 +34,13 @@ def test_json_and_csv_keep_the_point() -> None:
 
 def test_paper_has_the_comma_and_the_csv_of_the_worksheet_the_point() -> None:
     circuit = tracer.Tracing(tracer.load(ROOT / "circuits" / "minibus"))
-    shown = {
-        form: tracer.printed(circuit, "ALM", Job("worksheet", form, decimal=",")).files[0].decode()
-        for form in ("html", "csv")
-    }
-    assert "at most 0,50 V" in shown["html"] and "at most 0.50 V" not in shown["html"]
-    assert shown["csv"] == tracer.worksheet(circuit, "ALM", "csv").files[0].decode()
+    for full, comma, point in ((True, "at most 0,50 V", "at most 0.50 V"), (False, "≤ 0,05", "≤ 0.05")):
+        shown = {
+            form: tracer.printed(circuit, "ALM", Job("worksheet", form, decimal=",", full=full)).files[0].decode()
+            for form in ("html", "csv")
+        }
+        assert comma in shown["html"] and point not in shown["html"]
+        assert shown["csv"] == tracer.worksheet(circuit, "ALM", "csv", full=full).files[0].decode()
 
 
 def test_another_mark_is_wrong_usage(tmp_path: Path) -> None:

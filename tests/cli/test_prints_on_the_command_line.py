@@ -25,7 +25,9 @@ def run(*arguments: str, vehicle: str = "minibus", cwd: Path | None = None) -> s
         (("diagram", "ALM", "-o", "a.pdf"), b"%PDF-"),
         (("diagram", "ALM", "-o", "a.PNG"), b"\x89PNG"),
         (("worksheet", "ALM", "-o", "a.html"), b"<!DOCTYPE html>"),
-        (("worksheet", "ALM", "-o", "a.csv"), b"batch,place"),
+        (("worksheet", "ALM", "-o", "a.csv"), b"step,title"),
+        (("worksheet", "ALM", "-o", "a.txt"), b"ALM Air levelling module"),
+        (("worksheet", "ALM", "-o", "b.csv", "--all"), b"batch,place"),
         (("worksheet", "ALM", "-o", "a.pdf", "--paper", "letter"), b"%PDF-"),
     ],
 )
@@ -61,6 +63,9 @@ def test_several_pages_become_numbered_files(tmp_path: Path) -> None:
         (("worksheet", "ALM", "--date", "31.1.26"), "YYYY-MM-DD"),
         (("worksheet", "--all", "--format", "svg", "-o", "x"), "--format"),
         (("worksheet", "--all", "--json"), "one module"),
+        (("worksheet",), "-o FOLDER"),
+        (("worksheet", "-o", "a.pdf"), "Name one module"),
+        (("worksheet", "ALM", "--all", "-o", "a.txt"), ".pdf, .html, .csv"),
     ],
 )
 def test_wrong_usage_says_what_to_write(tmp_path: Path, arguments: tuple[str, ...], said: str) -> None:
@@ -91,8 +96,22 @@ def test_all_modules_go_into_a_folder(tmp_path: Path) -> None:
     assert (tmp_path / "alone.svg").read_bytes() == (tmp_path / "prints" / "LIFT-diagram.svg").read_bytes()
 
 
-def test_json_holds_the_form() -> None:
-    done = run("worksheet", "ALM", "--json", "--date", "2026-01-31")
+def test_every_modules_sheet_goes_into_a_folder(tmp_path: Path) -> None:
+    done = run(
+        "worksheet", "-o", "prints", "--format", "txt", "--date", "2026-01-31", vehicle="unfinished", cwd=tmp_path
+    )
+    assert done.returncode == 3, done.stderr
+    assert sorted(path.name for path in (tmp_path / "prints").iterdir()) == ["DSP-worksheet.txt", "LIFT-worksheet.txt"]
+
+
+def test_json_holds_the_sheet() -> None:
+    data = json.loads(run("worksheet", "ALM", "--json", "--date", "2026-01-31").stdout)
+    assert (data["schema"], data["date"], data["complete"]) == ("tracer.sheet/1", "2026-01-31", True)
+    assert [pin["name"] for pin in data["pins"]][:2] == ["2+", "3+"]
+
+
+def test_json_holds_the_form_of_every_point() -> None:
+    done = run("worksheet", "ALM", "--all", "--json", "--date", "2026-01-31")
     data = json.loads(done.stdout)
     assert (data["schema"], data["date"], data["complete"]) == ("tracer.worksheet/1", "2026-01-31", True)
     assert data["batches"][0]["readings"][0]["kind"] == "battery"
@@ -149,7 +168,10 @@ def test_on_a_terminal_a_bar_counts_up_and_no_line_is_written_into_it(tmp_path: 
 def test_the_limits_of_a_workshop_stand_on_the_sheet(tmp_path: Path) -> None:
     shop = tmp_path / "shop.yaml"
     shop.write_text("shop: Bench 4\nlimits: {supply path: 0.37}\n", encoding="utf-8")
-    for arguments in (("worksheet", "ALM", "-o", "a.csv"), ("worksheet", "--all", "-o", ".", "--format", "csv")):
+    for arguments in (
+        ("worksheet", "ALM", "--all", "-o", "a.csv"),
+        ("worksheet", "--all", "-o", ".", "--format", "csv"),
+    ):
         assert run(*arguments, "--shop", str(shop), cwd=tmp_path).returncode == 0
     for name in ("a.csv", "ALM-worksheet.csv"):
         text = (tmp_path / name).read_text(encoding="utf-8")

@@ -70,7 +70,8 @@ def calls(tracing: Tracing) -> Iterator[list[str]]:
             yield [command]
         elif command not in ("worksheet", "diagram"):
             yield from ([command, module] for module in modules)
-    yield from (["worksheet", module, "--json"] for module in modules)
+    for module in modules:
+        yield from (["worksheet", module, "--json"], ["worksheet", module, "--all", "--json"])
 
 
 def texts(tracing: Tracing, *, drawn: bool = False) -> Iterator[tuple[list[str], str]]:
@@ -264,7 +265,11 @@ def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
             if f"{module}.{pin['pin']}" in reach:
                 looked_at += 1
                 assert pin["reading"] == words
-        for batch in json.loads(run(tracing, ["worksheet", module, "--json"])[1])["batches"]:
+        sheet = json.loads(run(tracing, ["worksheet", module, "--json"])[1])
+        for box in boxes_of(sheet):
+            assert box["point"] not in reach, box
+        looked_at += sum(pin["point"] in reach and pin["says"] == words for pin in sheet["pins"])
+        for batch in json.loads(run(tracing, ["worksheet", module, "--all", "--json"])[1])["batches"]:
             for reading in batch["readings"]:
                 if reading["point"] in reach:
                     looked_at += 1
@@ -280,6 +285,15 @@ def withheld_by_every_command(tracing: Tracing, name: str, kind: str) -> int:
                     looked_at += 1
                     assert not _METHOD.search(line), (arguments, line)
     return looked_at
+
+
+def boxes_of(sheet: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """Every box of a sheet of a module to write a reading into, as data."""
+    for strip in (*sheet["before"], *sheet["after"]):
+        yield from (box for box in strip["boxes"] if strip["number"] > 1)  # a fuse may be looked at, a relay heard
+    for pin in sheet["pins"]:
+        single = (pin[name] for name in ("plugged", "start", "bare", "loaded") if pin[name])
+        yield from (*single, *pin["dead"], *pin["splits"])
 
 
 def said_of_one(line: str) -> bool:

@@ -66,10 +66,12 @@ class _Seen(HTMLParser):
         self.tags: Counter[str] = Counter()
         self.text: list[str] = []
         self.attributes: list[str] = []
+        self.boxes = 0
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags[tag] += 1
         self.attributes += [name for name, _ in attrs]
+        self.boxes += "box" in dict(attrs).get("class", "").split()  # type: ignore[union-attr]
 
     def handle_data(self, data: str) -> None:
         self.text.append(data)

@@ -267,6 +267,8 @@ def test_complete_if_on_paper_and_in_csv(tmp_path: Path) -> None:
     assert "COMPLETE IF" in drawn and "30 is live as typed" in drawn
     form = str(tmp_path / "M.html")
     assert invoke("-C", str(folder), "worksheet", "M", "-o", form)[0] == 3
+    assert "Wiring list COMPLETE IF 30 is live as typed" in Path(form).read_text(encoding="utf-8")
+    assert invoke("-C", str(folder), "worksheet", "M", "--all", "-o", form)[0] == 3
     assert Path(form).read_text(encoding="utf-8").count("COMPLETE IF") >= 2
     lines = as_csv(listed(tmp_path / "again", M_E9, ON_RAIL, VEHICLE + RAIL)).splitlines()  # fmt: skip
     assert all(line.endswith(",COMPLETE IF") for line in lines[1:])

@@ -71,33 +71,47 @@ def diagram(
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus worksheet ALM -o alm.pdf    tracer worksheet ALM -o alm.html    tracer worksheet --all -o prints"
+    epilog="Examples: tracer -C circuits/minibus worksheet ALM -o alm.pdf    tracer worksheet ALM --all -o alm-all.pdf    tracer worksheet -o prints"
 )
 def worksheet(
-    module: PrintedModule = None,
+    module: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="MODULE",
+            help="The module's name, such as ALM; left out: every module, into the folder that -o names.",
+            autocompletion=MODULES,
+        ),
+    ] = None,
     output: OutputOption = None,
     paper: PaperOption = "a4",
     date: DateOption = None,
-    every: AllOption = False,
+    full: Annotated[
+        bool, typer.Option("--all", help="Every probe point, by place, in place of the one sheet (PDF, HTML or CSV).")
+    ] = False,
     form: Annotated[
-        str, typer.Option("--format", metavar="pdf|html|csv", help="The format with --all, or without -o.")
+        str, typer.Option("--format", metavar="pdf|html|txt|csv", help="The format for a folder, or without -o.")
     ] = "pdf",
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:
-    """The probe list to take to the vehicle, in the order in which hands and key move (PDF, HTML or CSV)."""
-    from tracer.report.printing import WORKSHEET_FORMS, Job
+    """One sheet to take to the vehicle: every supply and ground proven from the plug (PDF, HTML, text or CSV)."""
+    from tracer.report.printing import FULL_FORMS, WORKSHEET_FORMS, Job
 
     if json and output is not None:
         fail("--json prints the content; to write a file, leave it out.", WRONG_USAGE)
-    if json and (module is None or every):
-        fail("--json wants one module, and not --all.", WRONG_USAGE)
+    if json and module is None:
+        fail("--json wants one module.", WRONG_USAGE)
+    forms = FULL_FORMS if full else WORKSHEET_FORMS
     day = _date(date)
     if json and module is not None:
-        made = asked(lambda tracing: tracer.worksheet(tracing, module, "json", date=day, shop=shop), json=True)
+        made = asked(
+            lambda tracing: tracer.worksheet(tracing, module, "json", full=full, date=day, shop=shop), json=True
+        )
         show(made.files[0].decode())
         end(made.completeness)
-    _print(_Wanted(module, output, every, WORKSHEET_FORMS), Job("worksheet", form, paper, day), shop)
+    if module is None and (output is None or output.suffix.lower().removeprefix(".") in WORKSHEET_FORMS):
+        fail("Name one module, such as `tracer worksheet ALM`, or a folder for all of them: -o FOLDER.", WRONG_USAGE)
+    _print(_Wanted(module, output, module is None, forms), Job("worksheet", form, paper, day, full=full), shop)
 
 
 @dataclass(frozen=True, slots=True)

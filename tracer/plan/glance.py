@@ -32,7 +32,7 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
             names.of(row),
             row,
             tuple(_way(circuit, row)),
-            _test(bench, lamps, report, row),
+            alone_test(bench, lamps, report, row),
             () if row.no_method else _splits(circuit, row),
         )
         for row in (*report.supplies, *report.grounds, *report.carrying)
@@ -123,16 +123,24 @@ def _splits(circuit: Circuit, row: Row) -> tuple[str, ...]:
 # --- the test ----------------------------------------------------------------------------------------------------------
 
 
-def _test(bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row) -> Decides:
-    lamp = lamps.of(row)
-    key = next((key for key in report.keys if row.live.get(key) == "live"), "")
+def held_by_itself(report: SupplyReport, row: Row) -> tuple[str, ...]:
+    """Contacts on the way of a row that the module itself holds closed, so that they are open while it is unplugged."""
     own = {chain.part for chain in report.chains if any(need.startswith(f"{report.module}.") for need in chain.needs)}
-    held = tuple(name for name in row.switches if name.split(" ")[0] in own)
+    return tuple(name for name in row.switches if name.split(" ")[0] in own)
+
+
+def alone_test(
+    bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row, key: str = "", out: tuple[str, ...] = ()
+) -> Decides:
+    """The test that decides: the pin alone with its lamp, in the first key state in which it is live or in `key`; `out` is opened for it."""
+    lamp = lamps.of(row)
+    key = key or next((key for key in report.keys if row.live.get(key) == "live"), "")
+    held = held_by_itself(report, row)
     if bench is None or lamp.watts is None or held or row.no_method or not key:
         return Decides(key, lamp, held=held)
     if row.diodes:  # a lamp takes some tenths of a volt more off than a meter does, by the law of the diode: nothing to judge a joint by
         return Decides(key, lamp, why_not="diode")
-    bare, loaded = bench.alone(row, key, lamp.watts)
+    bare, loaded = bench.alone(row, key, lamp.watts, out)
     if bare is None or bare.not_computed:
         return Decides(key, lamp, why_not=bench.failed.get(key, "") if bare is None else bare.not_computed)
     if loaded is None or not loaded.losses_v or not there(row.level, bare, lamps.system_v):
@@ -163,4 +171,4 @@ def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Itera
         yield BusAtAGlance(name, tuple(own), ohms)
 
 
-__all__ = ["glance_of"]
+__all__ = ["alone_test", "glance_of", "held_by_itself"]

@@ -28,6 +28,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.plan.bench import Bench
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
+from tracer.plan.glance import held_by_itself
 from tracer.plan.lamps import LampRule
 from tracer.plan.upstream import Upstream
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
@@ -223,7 +224,7 @@ class _Planner:
             self._ground_alone(row, 20_000 + number)
 
     def _supply_alone(self, row: Row, key: str, state: str, order: int) -> None:
-        lamp, held = self.lamps.supply(row), self._held_by_itself(row)
+        lamp, held = self.lamps.supply(row), held_by_itself(self.report, row)
         lit = state == "live" or (state != "dead" and not held)
         bare, loaded = self.bench.alone(row, key, lamp.watts if lit else None)
         if (
@@ -240,15 +241,6 @@ class _Planner:
             bare=bare, loaded=loaded, usual=self.limits.of("single wire"), held=held,
         )  # fmt: skip
         self._at_module(order, step)
-
-    def _held_by_itself(self, row: Row) -> tuple[str, ...]:
-        """Contacts on the way that the module itself holds closed, so that they are open while it is unplugged."""
-        own = {
-            chain.part
-            for chain in self.report.chains
-            if any(need.startswith(f"{self.report.module}.") for need in chain.needs)
-        }
-        return tuple(name for name in row.switches if name.split(" ")[0] in own)
 
     def _parallel(self, row: Row, order: int) -> None:
         """Each of several parallel fuses that suffices alone is proven with the others out: together they hide each other."""

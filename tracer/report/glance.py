@@ -31,7 +31,7 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
     _head(page, glance)
     if glance.why_not:
         page.line(f"! NO VOLTS COMPUTED: {glance.why_not}", hang=2)
-    behind = _behind(glance)
+    behind = behind_panels(glance)
     if width < STACKED:
         _stacked(page, glance, behind)
     else:
@@ -66,31 +66,41 @@ def _head(page: Page, glance: Glance) -> None:
     page.line(f"{report.module}{f' - {report.name}' if report.name else ''}{where}", strong=True)
     page.line(verdict(report), strong=True, hang=4)
     opening(page, report.minding)
-    conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
-    marked = [
-        *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
-        *(f"it rests on this: {one}" for one in conditions),
-        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends),
-    ]
+    marked = [*first_doubts(report), *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends)]
     shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
     for line in shown:
         page.line(_cut(f"! {line}", page.width), hang=2)
     if len(shown) < len(marked):
         page.line(f"! and {len(marked) - len(shown)} more: `tracer supplies {report.module} --all`", hang=2)
+    for line in other_doubts(report):
+        page.line(f"! {line}", hang=2)
+
+
+def first_doubts(report: SupplyReport) -> list[str]:
+    """Where two counts differ, and what a list that is not complete rests on besides."""
+    conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
+    return [
+        *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
+        *(f"it rests on this: {one}" for one in conditions),
+    ]
+
+
+def other_doubts(report: SupplyReport) -> Iterator[str]:
+    """What else may be wrong with a list, each in a line."""
     if report.cross_check.not_walked:
         pins = listed(list(report.cross_check.not_walked))
-        page.line(f"! pin {pins}: too many ways to walk them all; a fuse too many would not show", hang=2)
+        yield f"pin {pins}: too many ways to walk them all; a fuse too many would not show"
     for level, rows in (("supply", report.supplies), ("ground", report.grounds)):
         if not rows:
-            page.line(f"! {gets_words(report, level)}", hang=2)
+            yield gets_words(report, level)
     own = (*report.supplies, *report.grounds, *report.carrying)
     ruled_out = {row.pin: {name for one in row.left_out for name in one.switches} for row in own if row.left_out}
     if ruled_out:  # a slip in a contact table could hide a supply
         switches = listed(sorted(set[str]().union(*ruled_out.values()), key=natural))
-        page.line(f"! positions of {switches} rule parts out at pin {listed(list(ruled_out))}: check the contact tables", hang=2)  # fmt: skip
+        yield f"positions of {switches} rule parts out at pin {listed(list(ruled_out))}: check the contact tables"
     doubtful = [row.pin for row in report.rows if row.too_many]
     if doubtful:
-        page.line(f"! MAY LIST TOO MUCH at pin {listed(doubtful)}: more switch positions than can be tried", hang=2)
+        yield f"MAY LIST TOO MUCH at pin {listed(doubtful)}: more switch positions than can be tried"
 
 
 def _cut(text: str, width: int) -> str:
@@ -132,7 +142,7 @@ def _way(way: Iterable[OnWay], ground: bool) -> str:
     return text
 
 
-def _behind(glance: Glance) -> dict[str, tuple[OnWay, ...]]:
+def behind_panels(glance: Glance) -> dict[str, tuple[OnWay, ...]]:
     """The fuses outside every panel that all supplies of a panel come through: said with the panel, not in each line."""
     found: dict[str, set[tuple[OnWay, ...]]] = {}
     for pin in glance.pins:
@@ -148,7 +158,8 @@ def _lead(way: tuple[OnWay, ...]) -> tuple[OnWay, ...]:
     return way[:number]
 
 
-def _way_of(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
+def way_words(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
+    """What feeds a pin, source first, without what is said with its panel; of a ground what it goes through, and its end."""
     way, lead = pin.way, _lead(pin.way)
     if pin.row.level == "supply" and lead and len(lead) < len(way) and behind.get(way[len(lead)].panel or "") == lead:
         way = way[len(lead) :]
@@ -172,8 +183,14 @@ def _figure(test: Decides) -> str:
     return "first" if test.held else "diode" if test.why_not == "diode" else ""
 
 
-def _wire(row: Row) -> str:
-    return _LENGTH.sub("", row.wire)
+def short_wire(row: Row) -> str:
+    """The wire at a pin without its length."""
+    return without_length(row.wire)
+
+
+def without_length(wire: str) -> str:
+    """A wire as typed, without its length: 'RD/BU 2.5'."""
+    return _LENGTH.sub("", wire)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,9 +205,9 @@ def _lines(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[_Li
         declared = pin.row.declared.split(" ")[0]
         carrying = pin.row.code[0] == "V"
         states = _states(pin.row, glance.report.keys)
-        cells = (pin.name, _wire(pin.row), states, "" if carrying or pin.row.no_method else _test(pin.test), "" if carrying else _figure(pin.test))  # fmt: skip
+        cells = (pin.name, short_wire(pin.row), states, "" if carrying or pin.row.no_method else _test(pin.test), "" if carrying else _figure(pin.test))  # fmt: skip
         minded = mark(glance.report.minding, pin.row.point, *(probe.at for probe in pin.row.probes))
-        way = _way_of(pin, behind) + (f" ! {minded}" if minded else "")
+        way = way_words(pin, behind) + (f" ! {minded}" if minded else "")
         yield _Line(
             cells, f"{declared or 'not declared'}, over {way}" if carrying else way, () if carrying else pin.splits
         )
@@ -307,4 +324,13 @@ def _bus(bus: BusAtAGlance) -> str:
     return f"{bus.name}{' ' if bus.name else ''}at {pins}: no lamp{ohms}"
 
 
-__all__ = ["as_text", "verdict"]
+__all__ = [
+    "as_text",
+    "behind_panels",
+    "first_doubts",
+    "other_doubts",
+    "short_wire",
+    "verdict",
+    "way_words",
+    "without_length",
+]

@@ -15,11 +15,13 @@ if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.electrics.limits_in_use import LimitsInUse
     from tracer.plan.drawn import View
+    from tracer.plan.sheet_values import OneSheet
     from tracer.plan.values import Plan
     from tracer.trace.lists.results import SupplyReport
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
-WORKSHEET_FORMS = ("pdf", "html", "csv")  # and json, which is shown and not made into a file
+WORKSHEET_FORMS = ("pdf", "html", "txt", "csv")  # and json, which is shown and not made into a file
+FULL_FORMS = ("pdf", "html", "csv")  # of a worksheet of every point
 FOR_PROGRAMS = ("csv", "json")  # these always have the decimal point
 
 
@@ -35,6 +37,7 @@ class Job:
     engine: str = "pure"
     limits: LimitsInUse | None = None  # those of the vehicle and the tables where it is left out
     decimal: str = POINT
+    full: bool = False  # a worksheet of every point by place, in place of the one sheet
 
     @property
     def mark(self) -> str:
@@ -52,11 +55,21 @@ class Printed(Answer):
 
 
 def worksheet(circuit: Circuit, report: SupplyReport, plan: Plan, job: Job) -> Printed:
-    """One module's worksheet."""
+    """One module's worksheet of every point, by place."""
     from tracer.report.worksheet import file_of, worksheet_of
 
     with decimal_mark(job.mark):
         sheet = worksheet_of(circuit, report, plan)
+        return Printed(report.module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+
+
+def one_sheet(made: OneSheet, system: str, job: Job) -> Printed:
+    """One module's sheet."""
+    from tracer.report.one_sheet import file_of, sheet_in_words
+
+    report = made.glance.report
+    with decimal_mark(job.mark):
+        sheet = sheet_in_words(made, system)
         return Printed(report.module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
 
 

@@ -9,8 +9,6 @@ from tracer.report.sheets import json_text
 from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf, as_png
 from tracer.report.worksheet.lines import Batch, Reading, Worksheet, worksheet_of
 
-FORMATS = ("pdf", "html", "csv")
-
 
 def file_of(sheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -> bytes:
     """The worksheet as the contents of one file: pdf, html, csv or json."""
@@ -24,7 +22,6 @@ def file_of(sheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -
 
 
 __all__ = [
-    "FORMATS",
     "Batch",
     "Reading",
     "Worksheet",

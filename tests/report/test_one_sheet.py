@@ -1,0 +1,197 @@
+"""The one sheet: every supply and ground of the list, every fuse and relay, the same boxes in each form, on one side where it can be."""
+
+import csv
+import io
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+from hypothesis import given
+
+import tracer
+from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tests.laws.test_hazards import FEW, tracing_of
+from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
+from tests.report.test_worksheet import seen_in
+from tracer.circuit.kinds import FUSE_KINDS
+from tracer.plan.one_sheet import one_sheet_of
+from tracer.plan.sheet_values import OneSheet
+from tracer.report.one_sheet import Sheet, as_csv, as_data, as_html, as_pdf, as_text, sheet_in_words
+from tracer.report.one_sheet.values import ALONE, DEAD, LEGS, LOOK, STEPS
+from tracer.report.worksheet.form import template
+from tracer.trace.tracing import Tracing
+
+ROOT = Path(__file__).resolve().parents[2]
+CASES = [("minibus", "ALM"), ("minibus", "INS"), ("unfinished", "LIFT"), ("sixty", "BIG"), ("hostile", "M1")]
+
+
+def made_of(tracing: Tracing, module: str) -> OneSheet:
+    return one_sheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
+
+
+def words_of(tracing: Tracing, made: OneSheet) -> Sheet:
+    return sheet_in_words(made, tracing.circuit.typed.vehicle.system)
+
+
+@pytest.fixture(scope="module")
+def sheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[OneSheet, Sheet]]:
+    folders = {
+        "minibus": ROOT / "circuits" / "minibus",
+        "unfinished": ROOT / "circuits" / "unfinished",
+        "sixty": sixty_pins(tmp_path_factory.mktemp("made") / "sixty"),
+        "hostile": hostile(tmp_path_factory.mktemp("made") / "hostile"),
+    }
+    found = {}
+    for vehicle, module in CASES:
+        tracing = Tracing(tracer.load(str(folders[vehicle])))
+        made = made_of(tracing, module)
+        found[vehicle, module] = made, words_of(tracing, made)
+    return found
+
+
+Sheets = dict[tuple[str, str], tuple[OneSheet, Sheet]]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_demo_is_one_side(sheets: Sheets, paper: str) -> None:
+    made, sheet = sheets["minibus", "ALM"]
+    assert len(made.pins) == 11
+    assert len(pypdf.PdfReader(io.BytesIO(as_pdf(sheet, paper=paper))).pages) == 1
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_it_never_says_complete_alone_and_counts_what_decides(sheets: Sheets, case: tuple[str, str]) -> None:
+    sheet = sheets[case][1]
+    assert sheet.tests == sum(box["decides"] for box in boxes_of(as_data(sheet)))
+    assert sheet.status.startswith("Wiring list ") and sheet.status.endswith(f"; tested 0 of {sheet.tests}")
+    pages = pypdf.PdfReader(io.BytesIO(as_pdf(sheet))).pages
+    for page in pages:  # on every side, with what it is about
+        text = " ".join(page.extract_text().split())
+        assert f"tested 0 of {sheet.tests}" in text
+        assert (
+            text.upper().count("WIRING LIST COMPLETE")
+            + text.upper().count("NOT COMPLETE")
+            + text.upper().count("COMPLETE IF")
+            > 0
+        )
+    assert ("NOT COMPLETE" in sheet.status) == (sheet.completeness.state == "not complete")
+
+
+def boxes_of(data: Any) -> list[dict[str, Any]]:
+    """Every box of the data, however deep it lies."""
+    if isinstance(data, dict):
+        if "ask" in data:
+            return [data]
+        return [box for value in data.values() for box in boxes_of(value)]
+    return [box for value in data for box in boxes_of(value)] if isinstance(data, list) else []
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_same_boxes_stand_in_every_form(sheets: Sheets, case: tuple[str, str]) -> None:
+    sheet = sheets[case][1]
+    told = sorted(
+        (box["row"], box["ask"], box["key"], box["expect"]) for box in boxes_of(json.loads(json.dumps(as_data(sheet))))
+    )
+    rows = list(csv.DictReader(io.StringIO(as_csv(sheet))))
+    assert told == sorted((row["row"], row["ask"], row["key"], row["expect"]) for row in rows if row["unit"])
+    assert all(row["read"] == "" for row in rows)
+    around = 7  # boxes of the verdict and below it, which are no readings
+    assert seen_in(as_html(sheet)).boxes == len(told) + around
+    text = as_text(sheet)
+    ticks = sum(box["unit"] == "tick" for box in boxes_of(as_data(sheet)))
+    assert text.count("[ ]") == ticks + 4
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_pin_of_the_list_has_a_line_and_every_fuse_and_relay_is_looked_at(
+    sheets: Sheets, case: tuple[str, str]
+) -> None:
+    every_pin_and_fuse(*sheets[case])
+
+
+def every_pin_and_fuse(made: OneSheet, sheet: Sheet) -> None:
+    report = made.glance.report
+    wanted = [row.point for row in (*report.supplies, *report.grounds)]
+    unknown = [
+        f"{report.module}.{c.pin}" for c in report.census if c.kind in ("supply", "ground", "unaccounted") and not c.row
+    ]
+    assert sorted(pin.point for pin in sheet.pins) == sorted(wanted + unknown)
+    looked = {look.part for look in made.looks}
+    needed = {need for row in (*report.supplies, *report.grounds) for need in row.needs}
+    rows = [row for row in report.rows if row.code[0] in "SG" or row.code in needed]
+    assert looked >= {fuse.part for row in rows for fuse in row.fuses}
+    strip = next((strip for strip in sheet.before if strip.number == LOOK), None)
+    assert len(made.looks) == (len(strip.boxes) if strip else 0)
+    for pin in sheet.pins:
+        assert pin.says or pin.boxes_of(ALONE), pin  # no pin is passed over without a word
+
+
+@FEW
+@given(typed_vehicles())
+def test_no_pin_and_no_fuse_of_any_vehicle_is_left_out(vehicle: TypedVehicle) -> None:
+    tracing = tracing_of(vehicle)
+    for part in tracing.circuit.modules():
+        made = made_of(tracing, part.name)
+        sheet = words_of(tracing, made)
+        every_pin_and_fuse(made, sheet)
+        for fuse in (one.part for row in made.glance.report.rows for one in row.fuses):
+            assert tracing.circuit.parts[fuse].kind in FUSE_KINDS
+        # what must be dead, from the list itself
+        dead = {(pin.point, box.key) for pin in sheet.pins for box in pin.boxes_of(DEAD)}
+        for row in made.glance.report.supplies:
+            for key, level in row.live.items():
+                if level == "dead" and key not in ("start", "crank") and not row.no_method and not made.not_unplugged:
+                    assert (row.point, key) in dead
+                if level == "live" and not any(name.split(" ")[0] in {one.part for one in made.must_work if one.pulled_by} for name in row.switches):  # fmt: skip
+                    assert (row.point, key) not in dead
+
+
+def test_each_of_several_parallel_ways_is_tried_alone(sheets: Sheets) -> None:
+    made, sheet = sheets["minibus", "ALM"]
+    legs = {(leg.name, leg.by, leg.out) for leg in made.legs}
+    assert legs == {
+        ("8+", "F20", ("F24",)), ("8+", "F24", ("F20",)),
+        ("1-", "G5", ("G6",)), ("1-", "G6", ("G5",)), ("17-", "G5", ("G6",)), ("17-", "G6", ("G5",)),
+    }  # fmt: skip
+    strip = next(strip for strip in sheet.after if strip.number == LEGS)
+    assert sum(box.decides for box in strip.boxes) == len(legs)
+
+
+def test_the_steps_are_in_the_order_of_their_numbers(sheets: Sheets) -> None:
+    numbers = [number for number, *_ in sheets["minibus", "ALM"][1].steps]
+    assert numbers == sorted(numbers) and set(numbers) == set(STEPS)
+
+
+def test_what_stands_open_is_read_in_every_key_state(sheets: Sheets) -> None:
+    pins = {pin.name: pin for pin in sheets["unfinished", "LIFT"][1].pins}
+    assert [box.key for box in pins["2"].splits] == ["off", "run", "start"]
+    assert [box.key for box in pins["3+"].splits] == ["off", "run", "start"]
+    assert pins["9"].says and pins["2"].way == "SUPPLY, WAY NOT KNOWN"
+
+
+def test_type_is_8_points_and_boxes_are_6_by_14_mm() -> None:
+    typ, html = template("one_sheet.typ"), template("one_sheet.html")
+    sizes = [float(size) for size in re.findall(r"size: ([\d.]+)pt", typ)] + [
+        float(size) for size in re.findall(r"font(?:-size)?: ([\d.]+)pt", html)
+    ]
+    assert len(sizes) > 8 and min(sizes) >= 8
+    assert "#let high = 6mm" in typ and "#let wide = 14mm" in typ
+    assert re.search(r"\.box \{[^}]*width: 14mm; height: 6mm", html)
+
+
+def test_hostile_names_are_text_in_html_and_no_formula_in_csv(sheets: Sheets) -> None:
+    sheet = sheets["hostile", "M1"][1]
+    seen = seen_in(as_html(sheet))
+    assert "script" not in seen.tags and "onclick" not in seen.attributes
+    assert HOSTILE in "".join(seen.text)
+    for row in csv.reader(io.StringIO(as_csv(sheet))):
+        assert not any(cell.lstrip().startswith(("=", "+", "-", "@")) for cell in row)
+
+
+def test_same_input_same_bytes(sheets: Sheets) -> None:
+    sheet = sheets["minibus", "ALM"][1]
+    assert as_pdf(sheet, date="2026-01-31") == as_pdf(sheet, date="2026-01-31")
+    assert as_html(sheet) == as_html(sheet)

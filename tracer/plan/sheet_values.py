@@ -1,0 +1,111 @@
+"""What stands on the one sheet of a module, as plain values: what is looked at, each pin's two readings, and the tests beside them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracer.plan.values import Computed, Decides, Glance, PinAtAGlance, Plan, Range, Step
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A fuse or a relay of the list that is looked at before anything is measured; `amps` None: not known, or a relay."""
+
+    part: str
+    label: str
+    kind: str  # fuse | relay
+    panel: str | None
+    place: str | None
+    amps: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PinOnSheet:
+    """A pin: read plugged in (`plugged`), then unplugged and alone, by the meter (`bare`) and with the lamp of its test.
+
+    `beside` are parts side by side on its way that no test tells apart.
+    """
+
+    pin: PinAtAGlance
+    plugged: Step | None
+    bare: Computed | None
+    beside: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """One of several parallel ways of a pin by itself: `out` are the fuses that are pulled, or the ground points whose eyelets are off, meanwhile."""
+
+    name: str
+    point: str
+    level: str
+    by: str
+    out: tuple[str, ...]
+    test: Decides
+
+
+@dataclass(frozen=True, slots=True)
+class MustWork:
+    """A relay, module or converter that must work before some pins are live; `pulled_by`: pins of the module that pull it, `at_rest`: it must not be pulled."""
+
+    part: str
+    kind: str
+    pins: tuple[str, ...]
+    pulled_by: tuple[str, ...] = ()
+    at_rest: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AfterKey:
+    """A supply that stays live for a while after the key is off: because the module itself holds it (`held`), or an output of another one does."""
+
+    name: str
+    point: str
+    held: bool
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Cranking:
+    """What is read in one key state in which the starter turns: the supplies that must stay live, with their volts, and those that must be dead."""
+
+    key: str
+    live: tuple[tuple[str, str, Range | None], ...]  # name, point, volts
+    dead: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """A reference output of the module (5 V for sensors): its volts where typed in, and what hangs on it."""
+
+    pin: str
+    volts: float | None
+    feeds: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OneSheet:
+    """The whole sheet. `not_unplugged` says why the module stays plugged in where it does. `dead` has the pins that must be dead in each key state, unplugged; `posts` the volts at the battery by key state."""
+
+    glance: Glance
+    plan: Plan
+    not_unplugged: str
+    working: str  # the key state in which most supplies are live
+    looks: tuple[Look, ...]
+    posts: dict[str, Range]
+    charging: Range | None
+    must_work: tuple[MustWork, ...]
+    pins: tuple[PinOnSheet, ...]
+    untraced: tuple[tuple[str, tuple[Step, ...]], ...]  # pin, one step for each key state
+    legs: tuple[Leg, ...]
+    outputs: tuple[Output, ...]
+    after_key: tuple[AfterKey, ...]
+    dead: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    cranking: tuple[Cranking, ...]
+    bus_levels: tuple[Step, ...]
+    bus_ohms: tuple[Step, ...]
+
+
+__all__ = [
+    "AfterKey", "Cranking", "Leg", "Look", "MustWork", "OneSheet", "Output", "PinOnSheet",
+]  # fmt: skip

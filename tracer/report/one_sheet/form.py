@@ -1,0 +1,232 @@
+"""The one sheet as PDF, HTML, text, CSV and plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.report.completeness import cell, completeness_data
+from tracer.report.fonts import only_embedded
+from tracer.report.layout import Page
+from tracer.report.minding import everywhere, minding_data
+from tracer.report.one_sheet.values import ALONE, PLUGGED, STEPS, Box, PinLine, Sheet, Strip
+from tracer.report.one_sheet.wording import words_of
+from tracer.report.sheets import csv_text, json_text, loose_data
+from tracer.report.worksheet.form import CSS_PAPERS, PAPERS, template
+
+SCHEMA = "tracer.sheet/1"
+LINE = "_" * 6
+_TOGETHER = "\N{NO-BREAK SPACE}"  # while lines are broken: a box stays with what it asks
+
+
+def as_data(sheet: Sheet, date: str = "") -> dict[str, Any]:
+    """The sheet as plain data, in the order in which it is printed."""
+    return {
+        "schema": SCHEMA,
+        "vehicle": sheet.vehicle,
+        "module": sheet.module,
+        "name": sheet.name,
+        "place": sheet.place,
+        "system": sheet.system,
+        "date": date,
+        **completeness_data(sheet.completeness),
+        "edition": sheet.edition,
+        "status": sheet.status,
+        "tests": sheet.tests,
+        "before": [_strip(strip) for strip in sheet.before],
+        "pins": [_pin(pin) for pin in sheet.pins],
+        "titles": {str(number): title for number, title in sheet.titles.items()},
+        "after": [_strip(strip) for strip in sheet.after],
+        "loose_ends": [loose_data(loose) for loose in sheet.loose],
+        "marked": list(sheet.marked),
+        "hazards": list(sheet.hazards),
+        "notes": list(sheet.notes),
+        "minding": minding_data(sheet.minding),
+        "sheets": list(sheet.sheets),
+    }
+
+
+def _strip(strip: Strip) -> dict[str, Any]:
+    return {
+        "number": strip.number,
+        "title": strip.title,
+        "safe": strip.safe,
+        "boxes": [_box(box) for box in strip.boxes],
+    }
+
+
+def _pin(pin: PinLine) -> dict[str, Any]:
+    return {
+        "name": pin.name,
+        "point": pin.point,
+        "wire": pin.wire,
+        "way": pin.way,
+        "key": pin.key,
+        "lamp": pin.lamp,
+        "says": pin.says,
+        **{name: _box(box) if (box := getattr(pin, name)) else None for name in ("plugged", "start", "bare", "loaded")},
+        "dead": [_box(box) for box in pin.dead],
+        "splits": [_box(box) for box in pin.splits],
+    }
+
+
+def _box(box: Box) -> dict[str, Any]:
+    return {
+        "row": box.row, "point": box.point, "ask": box.ask, "unit": box.unit, "expect": box.expect, "key": box.key, "plug": box.plug, "decides": box.decides,
+    }  # fmt: skip
+
+
+# --- paper -------------------------------------------------------------------------------------------------------------
+
+
+def as_pdf(sheet: Sheet, *, paper: str = "a4", date: str = "") -> bytes:
+    """The sheet as PDF, A4 or Letter lying."""
+    import typst
+
+    inputs = _inputs(sheet, paper, date)
+    fonts = only_embedded([inputs["data"], inputs["words"]])
+    return typst.compile(as_typst(), format="pdf", ignore_system_fonts=fonts, sys_inputs=inputs)
+
+
+def as_png(sheet: Sheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
+    """The pages of the sheet as pictures."""
+    import typst
+
+    inputs = _inputs(sheet, paper, date)
+    fonts = only_embedded([inputs["data"], inputs["words"]])
+    # One page comes as bytes, several as a list; the library's annotations know the first only.
+    made: Any = typst.compile(as_typst(), format="png", ppi=ppi, ignore_system_fonts=fonts, sys_inputs=inputs)
+    return [made] if isinstance(made, bytes) else list(made)
+
+
+def as_typst() -> bytes:
+    """The typst source of the sheet; the data comes beside it, so that no name is ever markup."""
+    return template("one_sheet.typ").encode()
+
+
+def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:
+    return {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
+
+
+def as_html(sheet: Sheet, *, paper: str = "a4", date: str = "") -> str:
+    """The sheet as one self-contained HTML file that prints the same."""
+    import jinja2
+
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    return environment.from_string(template("one_sheet.html")).render(
+        sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper]
+    )
+
+
+# --- text --------------------------------------------------------------------------------------------------------------
+
+
+def as_text(sheet: Sheet, *, date: str = "", width: int = 100) -> str:
+    """The sheet as plain text with lines to write on, step by step."""
+    words, page = words_of(sheet), Page(width)
+    page.line(words["title"])
+    page.line(words["of"])
+    page.line(words["plug"])
+    page.line(sheet.status + (f"   {date}" if date else ""))
+    for line in sheet.hazards:
+        page.line(f"! {line}", hang=2)
+    for line in words["marked"]:
+        page.line(f"! {line}", hang=2)
+    for line, found in words["loose_ends"]:
+        page.line(f"! {line}  {found} {LINE * 3}", hang=2)
+    page.line("; ".join(f"{label} {LINE}" for label in words["fields"]))
+    page.line(words["safe"])
+    page.line(words["order"])
+    strips = {strip.number: strip for strip in (*sheet.before, *sheet.after)}
+    for number in STEPS:
+        pins = [pin for pin in sheet.pins if pin.boxes_of(number) or (number == ALONE and pin.says)]
+        if number not in strips and not pins:
+            continue
+        strip = strips.get(number)
+        page.heading(f"{number}  {sheet.titles[number] if pins else strip.title if strip else ''}")
+        if strip:
+            page.line(strip.safe, indent=2)
+        for pin in pins:
+            _text_pin(page, pin, number)
+        if strip:
+            asked = [_asked(box, row=n == 0 or box.row != strip.boxes[n - 1].row) for n, box in enumerate(strip.boxes)]
+            page.line(
+                "   ".join(one.replace(" ", _TOGETHER) if len(one) < width - 4 else one for one in asked), indent=2
+            )
+    page.blank()
+    page.line(f"{words['exceptions']} {LINE * 5}")
+    page.line(f"[ ] {words['again']}")
+    page.line(f"{words['verdict']}  " + _verdicts(words["verdicts"]))
+    page.line(f"{words['signed']} {LINE * 4}")
+    for key in ("notes", "all"):
+        if words[key]:
+            page.line(words[key])
+    return page.text().replace(_TOGETHER, " ")
+
+
+def _verdicts(words: list[str]) -> str:
+    module, found, and_there, not_proven = words
+    return f"[ ] {module}   [ ] {found} {LINE} {and_there} {LINE}   [ ] {not_proven} {LINE}"
+
+
+def _text_pin(page: Page, pin: PinLine, number: int) -> None:
+    if number == PLUGGED:
+        page.line(f"{pin.name}  {pin.wire}  {pin.way}", indent=2, hang=6)
+    elif number == ALONE:
+        page.line(
+            "  ".join(one for one in (pin.name, f"key {pin.key}" if pin.key else "", pin.says) if one), indent=2, hang=6
+        )
+    for box in pin.boxes_of(number):
+        if box not in pin.splits:
+            page.line(
+                _asked(box, row=number not in (PLUGGED, ALONE)), indent=2 if number not in (PLUGGED, ALONE) else 6
+            )
+    if number == ALONE and pin.splits:
+        fails = "" if pin.says else "if it fails: "
+        page.line(fails + "  ".join(f"{box.ask} {LINE} V" for box in pin.splits), indent=6, hang=8)
+
+
+def _asked(box: Box, *, row: bool = True) -> str:
+    return "  ".join(one for one in (box.row if row else "", box.ask, _text_box(box)) if one)
+
+
+def _text_box(box: Box | None) -> str:
+    if box is None:
+        return ""
+    written = "[ ]" if box.unit == "tick" else LINE if box.unit == "words" else f"{LINE} {box.unit}"
+    return f"{written}  {box.expect}".rstrip()
+
+
+# --- CSV ---------------------------------------------------------------------------------------------------------------
+
+HEAD = ("step", "title", "safe", "row", "name", "wire", "fed through", "key", "module", "ask", "expect", "unit", "decides", "read", "note", "edition", "complete")  # fmt: skip
+
+
+def as_csv(sheet: Sheet) -> str:
+    """One line for each box, in the order of the work, with an empty column for what is read; what is loose at the end."""
+    same = {"edition": sheet.edition, "complete": cell(sheet.completeness)}
+    rows: list[dict[str, str]] = []
+    for number, title, safe, boxes, pin in sheet.steps:
+        line = {"wire": pin.wire, "fed through": pin.way, "note": pin.says} if pin else {}
+        for box in boxes:
+            name = box.point if pin and box in pin.splits and not pin.says else sheet.full_names.get(box.row, box.point)
+            cells = {
+                "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "ask": box.ask,
+                "expect": box.expect, "unit": box.unit, "decides": "yes" if box.decides else "no",
+            }  # fmt: skip
+            rows.append({**line, **cells})
+    for pin in sheet.pins:
+        if not any(pin.boxes_of(number) for number in STEPS):
+            rows.append(
+                {"row": pin.name, "name": pin.point, "wire": pin.wire, "fed through": pin.way, "note": pin.says}
+            )
+    for loose in sheet.loose:
+        rows.append(
+            {"title": "LOOSE END", "row": loose.code, "name": loose.at, "note": f"{loose.message}. {loose.fix}"}
+        )
+    rows += [{"note": line} for line in (*sheet.marked, *everywhere(sheet.minding))]
+    return csv_text(HEAD, [[{**row, **same}.get(name, "") for name in HEAD] for row in rows])
+
+
+__all__ = ["as_csv", "as_data", "as_html", "as_pdf", "as_png", "as_text", "as_typst"]

@@ -1,0 +1,295 @@
+"""What stands on the one sheet, in words: which boxes each step has, what to ask and what to expect there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from tracer.entry.problems import listed, natural
+from tracer.plan.edition import edition_of
+from tracer.plan.names import full_name
+from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
+from tracer.plan.values import Decides, Step
+from tracer.report.completeness import joints_words, loose_words, opening
+from tracer.report.glance import behind_panels, first_doubts, other_doubts, short_wire, way_words, without_length
+from tracer.report.minding import first_words, lines, mark
+from tracer.report.one_sheet.values import (
+    ALONE,
+    ASLEEP,
+    BASE,
+    DEAD,
+    KEY_OFF,
+    LEGS,
+    LOOK,
+    PLUGGED,
+    START,
+    Box,
+    PinLine,
+    Sheet,
+    Strip,
+)  # fmt: skip
+from tracer.standards import figures
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
+
+IN, OUT = "plugged in", "unplugged"
+METER_DIGIT_V = 0.01
+
+
+def sheet_in_words(made: OneSheet, system: str) -> Sheet:
+    """The sheet of a module's plan; `system` as typed."""
+    return _Writer(made).sheet(system)
+
+
+class _Writer:
+    def __init__(self, made: OneSheet) -> None:
+        self.made = made
+        self.report: SupplyReport = made.glance.report
+        self.behind = behind_panels(made.glance)
+        self.first_key = self.report.keys[0]
+
+    def sheet(self, system: str) -> Sheet:
+        made, report = self.made, self.report
+        strips = {strip.number: strip for strip in self._strips() if strip.boxes}
+        order = [number for number in sorted(strips)]
+        said = first_words(report.minding)
+        return Sheet(
+            vehicle=report.vehicle, module=report.module, name=report.name or "", place=report.place or "place not typed in",
+            access=report.access or "", system=system, completeness=report.completeness, list_words=_list_words(report),
+            titles={PLUGGED: f"plugged in, key {made.working}", START: "start", ALONE: "unplugged, one pin alone", DEAD: "must be dead"},
+            dead_keys=tuple(key for key, _ in made.dead),
+            before=tuple(strips[number] for number in order if number in (LOOK, BASE)),
+            pins=tuple(self._pins()),
+            after=tuple(strips[number] for number in order if number not in (LOOK, BASE)),
+            loose=made.glance.loose_ends,
+            marked=tuple([*self._no_volts(), *first_doubts(report), *other_doubts(report), *self._beside()]),
+            hazards=tuple([said, *lines(report.minding, HAZARD, CAUTION)] if said else []),
+            edition=edition_of(report),
+            full_names={pin.name: full_name(pin.row) for pin in made.glance.pins},
+            notes=tuple(lines(Minding(tuple(one for one in report.minding.things if one.at)), NOTE)),
+            minding=report.minding,
+            sheets=report.sheets,
+        )  # fmt: skip
+
+    def _no_volts(self) -> list[str]:
+        return [f"NO VOLTS COMPUTED: {self.made.glance.why_not}"] if self.made.glance.why_not else []
+
+    def _beside(self) -> Iterator[str]:
+        for pin in self.made.pins:
+            if pin.beside:
+                parts = listed(sorted(pin.beside, key=natural), most=6)
+                yield f"{pin.pin.name}: {parts} lie side by side; the test proves nothing about one of them alone"
+
+    # --- the steps beside the pins ---------------------------------------------------------------------------------
+
+    def _strips(self) -> Iterator[Strip]:
+        off = f"key {self.first_key}"
+        yield Strip(
+            LOOK, "look: in place, right rating, whole", "Key off, load off; one fuse at a time, back where it was.", tuple(self._looks())
+        )  # fmt: skip
+        yield Strip(BASE, "base, and what must work first", "Meter in volts, never amps.", tuple(self._base()))
+        yield Strip(
+            PLUGGED, "plugged in, also", "Back-probe, pierce nothing; meter only.", (*self._outputs(), *self._carrying(), *self._bus_awake())
+        )  # fmt: skip
+        yield Strip(
+            START, "starter turning, plugged in", "Engine kept from starting, out of gear, brake on; 5 s; meter on min.",
+            tuple(self._start()),
+        )  # fmt: skip
+        yield Strip(KEY_OFF, f"{off}, still plugged in", "", tuple(self._after_key()))
+        yield Strip(
+            LEGS, "each parallel way alone, unplugged", "Off and back with the key off, one at a time.",
+            tuple(self._legs()),
+        )  # fmt: skip
+        yield Strip(
+            ASLEEP,
+            "all asleep, unplugged",
+            "Each line below 0.1 V before the meter goes to Ω; no lamp.",
+            tuple(self._bus_asleep()),
+        )
+
+    def _looks(self) -> Iterator[Box]:
+        """Each with its panel where that changes."""
+        panel: str | None = ""
+        for look in self.made.looks:
+            where = (look.panel or ("" if panel == "" else "elsewhere")) if look.panel != panel else ""
+            panel = look.panel
+            yield Box(where, _look_words(look), "tick", point=look.part, key=self.first_key)
+
+    def _base(self) -> Iterator[Box]:
+        made, keys = self.made, dict.fromkeys((self.first_key, self.made.working))
+        for key in keys:
+            words = "rest" if key == self.first_key else f"key {key}"
+            span = made.posts.get(key)
+            expect = f"{figures.volts_ends(span.low, span.high)}" if span else ""
+            yield Box("battery", words, "V", expect, key, point="battery posts")
+        if made.charging:
+            yield Box("battery", "engine running", "V", figures.volts_ends(made.charging.low, made.charging.high), "engine", point="battery posts")  # fmt: skip
+        yield Box("meter", "leads together", "Ω")
+        yield Box("lamp", "lit before", "tick")
+        yield Box("lamp", "and after", "tick")
+        yield Box("fault", "there now", "tick")
+        for one in made.must_work:
+            yield self._must_work(one)
+
+    def _must_work(self, one: MustWork) -> Box:
+        pins = ", ".join(one.pins)
+        if one.kind == "relay":
+            said = "must rest" if one.at_rest else "clicks" + (f" (pulled by pin {', '.join(one.pulled_by)})" if one.pulled_by else "")  # fmt: skip
+        else:
+            said = "works"
+        return Box(f"{one.part} for {pins}", said, "tick", key=self.made.working, plug=IN, point=one.part)
+
+    def _outputs(self) -> Iterator[Box]:
+        for one in self.made.outputs:
+            volts = f"{figures.volts(one.volts)}" if one.volts is not None else ""
+            feeds = f"low: {listed(list(one.feeds))} off one by one" if one.feeds else ""
+            yield Box(one.pin, f"output {volts}, awake".replace(" ,", ","), "V", feeds, self.made.working, IN, self._at(one.pin), decides=True)  # fmt: skip
+
+    def _carrying(self) -> Iterator[Box]:
+        for pin in self.made.glance.pins:
+            row = pin.row
+            if row.code[0] == "V" and not row.no_method:
+                why = "; ".join(dict.fromkeys(reason for reasons in row.why.values() for reason in reasons))
+                what = row.declared.split(" ")[0] or "NOT DECLARED"
+                yield Box(pin.name, f"{what}, no lamp", "V", f"{row.level} {f'if {why}' if why else ''}".strip(), self.made.working, IN, row.point)  # fmt: skip
+
+    def _bus_awake(self) -> Iterator[Box]:
+        for step in self.made.bus_levels:
+            if step.no_method:
+                continue
+            assert step.cavity is not None
+            expect = ""
+            if step.bare is not None and step.bare.value is not None:
+                expect = figures.volts_ends(step.bare.value.low, step.bare.value.high)
+            yield Box(step.cavity.pin, f"{step.cavity.declared}, awake", "V", expect, self.made.working, IN, step.point)
+
+    def _start(self) -> Iterator[Box]:
+        """The battery while the starter turns; the pins where there is a second such key state, for the first has a column."""
+        for number, one in enumerate(self.made.cranking):
+            battery = self.made.posts.get(one.key)
+            yield Box("battery", f"key {one.key}, least", "V", f"≥ {figures.volts_number(battery.low)}" if battery else "", one.key, IN, "battery posts")  # fmt: skip
+            if number:
+                names = dict.fromkeys([*(name for name, _, _ in one.live), *(name for name, _ in one.dead)])
+                yield from (box for name in names if (box := _cranked(one, name)))
+
+    def _after_key(self) -> Iterator[Box]:
+        for one in self.made.after_key:
+            yield Box(one.name, "live at once", "tick", "", self.first_key, IN, one.point)
+            yield Box(one.name, "gone after", "s", "", self.first_key, IN, one.point, decides=True)
+
+    def _legs(self) -> Iterator[Box]:
+        key = ""
+        for leg in self.made.legs:
+            gone = f"{', '.join(leg.out)} {'out' if leg.level == 'supply' else 'off'}"
+            yield Box(leg.name, gone if key == leg.test.key else f"key {leg.test.key}, {gone}", "V", "", leg.test.key, OUT, leg.point)  # fmt: skip
+            key = leg.test.key
+            if leg.test.lamp.watts is not None:
+                yield Box(leg.name, _lamp(leg.test), "V", _moves(leg.test), leg.test.key, OUT, leg.point, decides=True)
+
+    def _bus_asleep(self) -> Iterator[Box]:
+        for step in self.made.bus_levels if self.made.bus_ohms else ():
+            assert step.cavity is not None
+            yield Box(step.cavity.pin, step.cavity.declared, "V", "< 0.1", self.first_key, OUT, step.point)
+        for step in self.made.bus_ohms:
+            value = None if step.bare is None else step.bare.value
+            expect = f"{figures.ohms_range(value.low, value.nominal, value.high)}" if value else "maker's figure"
+            yield Box(step.point.partition(".")[2], "between them", "Ω", expect, self.first_key, OUT, step.point, decides=True)  # fmt: skip
+
+    def _at(self, pin: str) -> str:
+        return f"{self.report.module}.{pin}"
+
+    # --- the pins --------------------------------------------------------------------------------------------------
+
+    def _pins(self) -> Iterator[PinLine]:
+        for one in self.made.pins:
+            yield self._pin(one)
+        traced = dict(self.made.untraced)
+        for cavity in self.made.glance.unknown:
+            what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind.upper()}, WAY NOT KNOWN"
+            steps = traced.get(cavity.pin, ())
+            if withheld := next((step.no_method for step in steps if step.no_method), ""):
+                yield PinLine(cavity.pin, self._at(cavity.pin), "", what, says=withheld)
+                continue
+            boxes = tuple(Box(cavity.pin, step.key, "V", "", step.key, OUT, step.point, decides=True) for step in steps)
+            wire = without_length(steps[0].wire) if steps else ""
+            yield PinLine(cavity.pin, self._at(cavity.pin), wire, what, splits=boxes, says="volts in each key state" if boxes else "wire there? where does it go?")  # fmt: skip
+
+    def _pin(self, one: PinOnSheet) -> PinLine:
+        pin, row, test = one.pin, one.pin.row, one.pin.test
+        minded = mark(self.report.minding, row.point, *(probe.at for probe in row.probes))
+        way = way_words(pin, self.behind) + (f" ! {minded}" if minded else "")
+        if row.no_method:
+            return PinLine(pin.name, row.point, short_wire(row), way, says=row.no_method)
+        plugged = self._plugged(pin.name, one.plugged) if one.plugged is not None else None
+        if self.made.not_unplugged:
+            return PinLine(pin.name, row.point, short_wire(row), way, plugged=plugged, says=self.made.not_unplugged)
+        if not test.key:
+            boxes = tuple(Box(pin.name, key, "V", "", key, OUT, row.point, decides=True) for key in self.report.keys)
+            says = "not known when it is live: volts in each key state"
+            return PinLine(pin.name, row.point, short_wire(row), way, plugged=plugged, splits=boxes, says=says)
+        bare = Box(pin.name, "no lamp", "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
+        loaded = None
+        if test.lamp.watts is not None:
+            loaded = Box(pin.name, _lamp(test), "V", _moves(test), test.key, OUT, row.point, decides=True)
+        start = _cranked(self.made.cranking[0], pin.name) if self.made.cranking else None
+        dead = tuple(
+            Box(pin.name, f"dead, key {key}", "tick", "", key, OUT, row.point, decides=True)
+            for key, pins in self.made.dead
+            if (pin.name, row.point) in pins
+        )
+        splits = tuple(
+            Box(pin.name, name, "V", "", test.key, OUT, name) for name in (pin.splits if loaded is not None else ())
+        )
+        return PinLine(
+            pin.name, row.point, short_wire(row), way, test.key, _lamp(test), plugged, start, bare, loaded, dead, splits
+        )
+
+    def _plugged(self, name: str, step: Step) -> Box:
+        lost = None if step.bare is None else step.bare.lost_high_v
+        key = "" if step.key == self.made.working else f"{step.key}: "
+        return Box(name, "drop to its post", "V", key + _at_most(lost), step.key, IN, step.point)
+
+
+def _list_words(report: SupplyReport) -> str:
+    """'complete', 'complete if G1 sits on the body', 'NOT COMPLETE: 6 loose ends on the ways to this module'."""
+    completeness = report.completeness
+    if completeness.state == "not complete":
+        return f"{completeness.word}: {loose_words(completeness)}"
+    words = "complete" if completeness.complete else opening(completeness, most=1000)
+    joints = joints_words(completeness)
+    besides = [*([joints] if joints else []), *([] if report.cavities_listed else ["its pins are not listed"])]
+    return "; ".join([words, *besides])
+
+
+def _cranked(one: Cranking, name: str) -> Box | None:
+    """What a pin must read while the starter turns; None where it is not known whether it is live then."""
+    for found, point, volts in one.live:
+        if found == name:
+            return Box(name, "least", "V", f"≥ {figures.volts_number(volts.low)}" if volts else "", one.key, IN, point, decides=True)  # fmt: skip
+    dead = dict(one.dead)
+    return Box(name, "dead", "tick", "dead", one.key, IN, dead[name], decides=True) if name in dead else None
+
+
+def _look_words(look: Look) -> str:
+    rating = "" if look.kind == "relay" else f" {figures.stated(look.amps)}A" if look.amps is not None else " ?A"
+    return f"{look.label}{rating}"
+
+
+def _lamp(test: Decides) -> str:
+    return "meter" if test.lamp.watts is None else f"{figures.stated(test.lamp.watts)} W"
+
+
+def _at_most(volts: float | None) -> str:
+    """As a meter shows it: nothing below its last digit can be told from nothing."""
+    return "" if volts is None else f"≤ {figures.volts_number(max(volts, METER_DIGIT_V))}"
+
+
+def _moves(test: Decides) -> str:
+    """By how much the lamp may move the pin, or in a word why no figure decides."""
+    if test.most_v is not None:
+        return _at_most(test.most_v)
+    if test.held:
+        return ", ".join(name.split(" ")[0] for name in test.held)
+    return "diode" if test.why_not == "diode" else "no figure"
+
+
+__all__ = ["sheet_in_words"]

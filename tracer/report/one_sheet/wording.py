@@ -1,0 +1,45 @@
+"""What is printed on the one sheet around its boxes, once for paper, page and text: the templates only lay out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.report.one_sheet.values import ALONE, DEAD, PLUGGED, START, Sheet
+
+MOST_LOOSE = 8  # of loose ends with a box each: more become a count
+
+FIELDS = ("vehicle, registration or identification number", "km", "date", "by", "complaint, in the customer's words; when, hot, wet, recent work")  # fmt: skip
+
+
+def words_of(sheet: Sheet) -> dict[str, Any]:
+    """Titles, fields, the heads of the columns, and the lines at the end."""
+    more = len(sheet.loose) - MOST_LOOSE
+    all_command = f"`tracer supplies {sheet.module} --all`"
+    return {
+        "title": f"{sheet.module} {sheet.name}".strip(),
+        "of": f"{sheet.vehicle}, {sheet.system}",
+        "plug": f"Plug: {sheet.place}{f' ({sheet.access})' if sheet.access else ''}",
+        "status": sheet.status,
+        "fields": list(FIELDS),
+        "loose": "FIND THESE FIRST: the list is not complete without them",
+        "loose_ends": [[f"{loose.at}: {loose.message}. {loose.code}", "found"] for loose in sheet.loose[:MOST_LOOSE]],
+        "marked": [*sheet.marked, *([f"and {more} more loose ends: {all_command}"] if more > 0 else [])],
+        "safe": "The maker's procedure comes first. A lamp only on unplugged supply and ground pins, never on bus, sensor, restraint or high-voltage wires. Its own fused lead goes to battery minus, for a ground to plus; the meter has leads of its own.",
+        "steps": {name: f"{number}  {sheet.titles[number].upper()}" for name, number in (("plugged", PLUGGED), ("start", START), ("alone", ALONE), ("dead", DEAD))},
+        "columns": {
+            "pin": "pin, wire", "way": "fed through, source first", "drop": "drop to its post, V", "start": "least, V", "key": "key",
+            "bare": "no lamp, V", "lamp": "lamp", "loaded": "lamp on, V", "dead": list(sheet.dead_keys), "splits": "only if it fails: lamp on at",
+        },
+        "order": f"Work in the order of the numbers. In order is a pin only if both figures of {ALONE} are: off its post without the lamp, moved by the lamp. {PLUGGED} alone proves little. {DEAD}: some volts? A live wire lights the lamp.",
+        "exceptions": 'Not reached, not traced, odd (write "none"):',
+        "again": "All back in and plugged",
+        "verdict": f"Tested ____ of {sheet.tests}.",
+        "verdicts": ["all proven with the fault there: module suspect", "fault found between", "and", "not proven, open"],
+        "signed": "Signature",
+        "notes": "Typed in: " + "; ".join(note.rstrip(".") for note in sheet.notes) + "." if sheet.notes else "",
+        "all": f"Every point by place: `tracer worksheet {sheet.module} --all`. Cautions in full: `tracer cautions`.",
+        "footer": f"{sheet.vehicle}: {sheet.module}, list {sheet.edition}",
+    }  # fmt: skip
+
+
+__all__ = ["FIELDS", "words_of"]
