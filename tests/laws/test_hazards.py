@@ -188,7 +188,7 @@ runs:
     with pytest.raises(tracer.CannotAnswer, match="the maker's procedure only"):
         tracer.bus_reading(tracing, tracer.bus(tracing, "d"), "120ohm", "RCM")
     with pytest.raises(tracer.BadChange, match="the maker's procedure only"):
-        tracer.volts(tracing, "RCM", loads=["S1=21W"])
+        tracer.volts(tracing, "RCM", loads=["1+=21W"])
     with pytest.raises(tracer.BadReading, match="the maker's procedure only"):
         tracer.draw(tracing, ["F1=0.4"])
 
