@@ -12,7 +12,7 @@ from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.contacts import in_order
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.standards.allowances import contact_most_v, contact_ohm
 
@@ -70,7 +70,7 @@ def test_the_most_that_a_contact_loses_says_that_it_is_from_memory() -> None:
 def test_no_contact_in_order_loses_more_at_any_current_and_size(tmp_path: Path, amps: float, size: str) -> None:
     """With one resistance for every size a cavity would be allowed 0.83 V at 55 A."""
     size = "" if size == "?" else size
-    model = in_order(heater(tmp_path, amps, size))
+    model = fitted(heater(tmp_path, amps, size))
     assert 0.0 < worst_contact_v(model) <= 1.02 * MOST_V
     if amps == 55 and size == "1":
         assert worst_contact_v(heater(tmp_path, amps, size)) > 2 * MOST_V, "nothing had to be bound here"
@@ -106,7 +106,7 @@ def test_typed_ratings_and_ohms_win(tmp_path: Path) -> None:
     assert typed == (0.0025, 0.0025, 0.0025)
     assert ohms("amps: 200")[2] < ohms("name: x")[2] < ohms("amps: 10")[2]
     # what is typed in is not bound by what a contact in order may lose: it was measured
-    model = in_order(heater(tmp_path, 60, more="contact ohms: 10 mohm"))
+    model = fitted(heater(tmp_path, 60, more="contact ohms: 10 mohm"))
     found = next(one.ohms for one in model.branches if one.kind == "contact of relay")
     assert found.high == 0.010
 
@@ -148,4 +148,4 @@ def test_a_fault_makes_no_contact_better(tmp_path: Path) -> None:
     sound = row(volts(tracing, "M"), "M.1")
     bad = row(volts(tracing, "M", added=("M.1=0.5ohm",)), "M.1")
     assert [one.ohm for one in bad.elements][:5] == [one.ohm for one in sound.elements][:5]
-    assert in_order(plain) is not plain  # something had to be bound
+    assert fitted(plain) is not plain  # something had to be bound

@@ -23,7 +23,6 @@ from tracer.report.worksheet import form
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
-DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
 SAYS = "not computed, because "
 
 # M.1 beside a box of which nobody knows the inside; M.3 behind a fuse of its own.
@@ -42,21 +41,6 @@ runs:
 - M.2 -- BN 1 1m -- BAT.-
 """
 BESIDE = "- S1 -- RD 1 -- Q1.1\n"
-
-# M.1 is fed from the stud of the generator, M.3 from the battery post.
-STUD = """
-parts:
-  BAT: battery
-  GEN: {is: generator}
-  F1: {is: fuse, amps: 10}
-  F2: {is: fuse, amps: 10}
-  M: {is: module, cavities: 1-3, pins: {1: supply, 2: ground, 3: supply}, draws: {1: 1, 3: 1}}
-runs:
-- BAT.+ -- RD 16 1m -- GEN.B+
-- GEN.B+ -- RD 1 1m -- F1 -- RD 1 1m -- M.1
-- BAT.+ -- RD 1 1m -- F2 -- RD 1 1m -- M.3
-- M.2 -- BN 1 1m -- BAT.-
-"""
 
 CONVERTER = """
 parts:
@@ -122,28 +106,6 @@ def test_the_same_is_said_by_volts_and_on_the_worksheet(tmp_path: Path) -> None:
     numbers = [one for batch in written["batches"] for one in batch["readings"] if one["point"] == "M.1"]
     assert not [one for reading in numbers for one in reading["computed"] if one["nominal_v"] is not None]
     assert [one for reading in numbers for one in reading["computed"] if one["not_computed"]]
-
-
-@pytest.mark.parametrize(("battery_v", "held"), [(None, ("GEN",)), (14.2, ())])
-def test_with_the_engine_running_grounds_and_the_charging_cable_are_not_computed(
-    tmp_path: Path, battery_v: float | None, held: tuple[str, ...]
-) -> None:
-    found = volts(tracing_of(tmp_path, STUD), "M", battery_v=battery_v, held=held)
-    assert row(found, "M.2").not_computed.startswith(f"{SAYS}the battery is being charged")
-    assert row(found, "M.1").not_computed.startswith(f"{SAYS}the battery is being charged")
-    assert row(found, "M.3").lost.nominal > 0.01
-    assert row(found, "M.3").across is None and row(found, "M.3").closes_mv is None
-
-
-def test_with_the_engine_standing_they_are(tmp_path: Path) -> None:
-    found = volts(tracing_of(tmp_path, STUD), "M", battery_v=12.6)
-    assert not any(one.not_computed for one in found.rows)
-
-
-def test_the_demo_with_its_generator_turning() -> None:
-    tracing = Tracing(tracer.load(str(DEMO)))
-    found = volts(tracing, "ALM", battery_v=None, held=("GEN",))
-    assert all(bool(one.not_computed) == (one.level == "ground") for one in found.rows)
 
 
 def test_what_a_converter_takes_in_is_not_computed_and_what_it_feeds_is(tmp_path: Path) -> None:

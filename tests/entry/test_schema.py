@@ -72,7 +72,7 @@ FILLED: dict[str, dict[str, str]] = {
     "ground": {"on": "engine", "wires": "unknown", "lugs": "[a, b]", "contact ohms": "0.5 mΩ"},
     "strap": {},
     "battery": {"volts": "12"},
-    "generator": {},
+    "generator": {"volts": "14", "amps": "140"},
     "converter": {"volts": "12", "return": "isolated"},
     "load": {"watts": "55", "amps": "5", "ohms": "2.5", "pins": "[a, b]", "behaves": "lamp"},
     "resistor": {"ohms": "120"},

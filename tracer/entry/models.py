@@ -276,6 +276,7 @@ class GeneratorFacts(PartFacts):
 
     kind_name = PartKind.GENERATOR
     volts: Volts = None
+    amps: Amps = Field(None, description="the most it gives, in A")
 
 
 class ConverterFacts(PartFacts):

@@ -16,10 +16,9 @@ from tracer.electrics.meters import reading_at
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
-from tracer.electrics.model.contacts import in_order
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.load_laws import FilamentLamp
-from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.electrics.volts.expected import ComputedExpect, expectations
 from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.not_computed import Withheld
@@ -101,7 +100,7 @@ class Bench:
 
     def _made(self, key: str, out: tuple[str, ...]) -> _Unplugged:
         changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,))
-        model = in_order(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
+        model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
         return _Unplugged(self.tracing, model, self.limits.of("meter input").high)
 
     # --- bus -----------------------------------------------------------------------------------------------------
@@ -146,19 +145,16 @@ class _Unplugged:
         self.tracing = tracing
         self.model = model
         self.meter_ohm = meter_ohm
-        self._posts = [branch.b for branch in model.branches if branch.is_battery]
+        self._posts = model.posts
         self._bare: dict[tuple[int, int, int], Solved] = {}
-        self._ways: CurrentWays
         self._withheld: Withheld | None = None
 
     def why_not(self, row: Row) -> str:
         """Why nothing is computed for a pin; empty where something is."""
         nominal = self._without_lamp(_NOMINAL)
         if self._withheld is None:
-            self._ways = CurrentWays(self.model, nominal.branch_a)
-            self._withheld = Withheld(self.tracing, self.model, self._ways)
-        node = self.tracing.circuit.pins_of[row.part][row.pin]
-        return self._withheld.why(row, self._ways.way(node, row.level == "supply"))
+            self._withheld = Withheld(self.tracing, self.model, nominal.branch_a)
+        return self._withheld.why(row)
 
     def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
         """One pin in all settings.

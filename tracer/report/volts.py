@@ -87,7 +87,12 @@ def _glance(page: Page, report: VoltsReport) -> None:
         head = ["row", "point", "state", "volts", "lost V"]
     page.table(cells, indent=2 if page.width >= NARROW else 0, head=head, gap=2 if page.width >= NARROW else 1)
     page.line(
-        "Volts to battery negative, module plugged in unless it is unplugged above. Lost: from battery positive to the pin; for a ground, from the pin to battery negative.",
+        "Volts to battery negative, module plugged in unless it is unplugged above. Lost: from battery positive to the pin; for a ground, from the pin to battery negative"
+        + (
+            ", or to the minus of the generator where its current goes back there."
+            if "charging" in report.battery_state
+            else "."
+        ),
         indent=2,
     )
 

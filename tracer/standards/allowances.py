@@ -80,6 +80,12 @@ def default_draw_a(item: str) -> Span:
 
 
 @cache
+def charging_a() -> Span:
+    """Current into a battery while a generator turns, A."""
+    return _span("charging", "item", "battery", "A")
+
+
+@cache
 def coil_ohm(system_v: float = 12.0) -> Span:
     """Resistance of a relay coil, Ω; at another system voltage for the same power."""
     span = _span("coil", "item", "relay coil", "Ω")

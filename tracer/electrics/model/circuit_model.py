@@ -135,6 +135,18 @@ class Model:
         return np.array([n for n, branch in enumerate(self.branches) if branch.is_battery], dtype=np.intp)
 
     @cached_property
+    def posts(self) -> list[int]:
+        """Where supply begins: the positive posts of the batteries, in any state, and assumed sources; of the generators where there is neither."""
+        batteries = [one for one in self.branches if one.is_battery]
+        return [one.b for one in batteries if one.kind != "generator"] or [one.b for one in batteries]
+
+    @cached_property
+    def minus_studs(self) -> dict[int, str]:
+        """Where what goes back ends, and what it is called: battery negative; and the minus of each generator that turns."""
+        found = {one.a: f"the minus of {one.part}" for one in self.branches if one.kind == "generator"}
+        return {self.reference: "battery negative"} | found
+
+    @cached_property
     def spread_ohm(self) -> FloatArray:
         """(m,) from the low to the high end of each branch."""
         spread_ohm: FloatArray = self._ohm[:, HIGH] - self._ohm[:, LOW]

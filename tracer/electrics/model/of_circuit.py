@@ -87,7 +87,9 @@ def _add_test_load(draft: Draft, load: AddedLoad, reference: int) -> None:
     """A test load as a branch or a draw; its other lead is clipped on a battery post."""
     plus, minus = load.node, reference
     if load.level != "supply":
-        plus = next((branch.b for branch in draft.branches if branch.is_battery), reference)
+        plus = next(
+            (branch.b for branch in draft.branches if branch.is_battery and branch.kind != "generator"), reference
+        )
         minus = load.node
     amounts = (load.amount, load.amount, load.amount)
     if load.kind == "resistor":

@@ -1,23 +1,27 @@
-"""Where the volts of a model come from: batteries, converters, sources whose wiring is not typed in; and battery negative."""
+"""Where the volts of a model come from: batteries, generators, converters, sources whose wiring is not typed in; and battery negative.
+
+While a generator turns it holds its regulated volts at its own stud, against its own minus; a battery then feeds nothing and takes a charging current.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import LinkKind
 from tracer.circuit.states import Level
-from tracer.electrics.model.branches import Branch
-from tracer.electrics.model.changes import Changes
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.making import Draft
 from tracer.electrics.model.switching import Switching
 from tracer.electrics.network.linear import LEAST_OHM
-from tracer.entry.models import BatteryFacts, ConverterFacts
-from tracer.standards.allowances import Span, contact_ohm
+from tracer.entry.models import BatteryFacts, ConverterFacts, GeneratorFacts, GroundFacts
+from tracer.standards import figures
+from tracer.standards.allowances import Span, charging_a, contact_ohm
 
 
 class Sources:
-    """Adds the sources to a draft. The voltage of a generator is at the battery posts: the state of the battery says whether it turns."""
+    """Adds the sources to a draft."""
 
     def __init__(self, draft: Draft, switching: Switching) -> None:
         self.draft = draft
@@ -25,6 +29,7 @@ class Sources:
         self.changes = draft.changes
         self.switching = switching
         self.posts: dict[str, int] = {}
+        self.turning = turning_generators(draft)
 
     def reference(self) -> int:
         """Battery negative; where no battery is typed in, a node of its own that the assumed grounds are joined to."""
@@ -52,14 +57,10 @@ class Sources:
         """Volts at the battery posts, and the state of the battery in words."""
         if self.changes.battery_v is not None:
             volts = self.changes.battery_v
-            return Span(volts, volts, volts, "V", "as measured at the posts", "own"), "as measured"
-        state = (
-            "charging"
-            if turning_generators(self.circuit, self.changes)
-            else "cranking"
-            if self.draft.key == "start"
-            else "key on"
-        )
+            return Span(volts, volts, volts, "V", "as measured at the posts", "own"), (
+                "as measured, charging" if self.turning else "as measured"
+            )
+        state = "charging" if self.turning else "cranking" if self.draft.key == "start" else "key on"
         if state == "key on" and self.draft.key == self.circuit.typed.vehicle.key[0]:
             state = "at rest"
         limit = self.draft.limits.of(f"battery {state}")
@@ -85,16 +86,52 @@ class Sources:
                         "battery",
                         part.name,
                         ideal,
+                        closed=not self.turning,
                         volts=_times(battery, factor),
                         is_battery=True,
                     )
                 )
+                if self.turning:
+                    self._charged(part.name, end.node, minus)
             elif part is not None and part.kind == "generator":
-                continue  # its voltage is at the battery posts: the state of the battery says whether it turns
+                if part.name in self.turning:
+                    self._generator(part.name, end.node, reference, battery)
             elif part is not None and part.kind == "converter":
                 self._converter(part.name, end.node)
             else:
                 self._assumed_source(end.node, reference, battery, part.name if part is not None else "")
+
+    def _charged(self, name: str, plus: int, minus: int) -> None:
+        """A battery while a generator turns. It may have several positive posts: each takes its share."""
+        span = charging_a()
+        posts = [end.node for end in self.circuit.sources if self.circuit.node_parts[end.node] == name]
+        share = 1.0 / len(posts)
+        amounts = (span.low * share, span.nominal * share, span.high * share)
+        assumed = f"current that charges {name} ({figures.stated_range(span.low, span.high, 'A')} taken)"
+        self.draft.draws.append(Draw(f"charging {name}", plus, minus, "current", amounts, self.draft.system_v, assumed))
+
+    def _generator(self, name: str, stud: int, reference: int, battery: Span) -> None:
+        """A generator that turns: regulated at its stud, against its own minus or the mass that it sits on."""
+        facts = self.draft.facts(name)
+        assert isinstance(facts, GeneratorFacts)
+        pins = self.circuit.pins_of[name]
+        minus = next((pins[pin] for pin in ("B-", "-", "31", "D-") if pin in pins), None)
+        if minus is None:
+            minus, where = self._engine(reference)
+            self.draft.undecided[f"where the minus of {name} is ({where} taken)"] = None
+        factor = share_of_system(facts.volts, self.draft.system_v) if facts.volts is not None else 1.0
+        ideal = Ohms(LEAST_OHM, LEAST_OHM, LEAST_OHM, 0.0, "regulated at its stud")
+        volts = _times(battery, factor)
+        self.draft.branches.append(Branch(minus, stud, -1, "generator", name, ideal, volts=volts, is_battery=True))
+
+    def _engine(self, reference: int) -> tuple[int, str]:
+        """The mass of the engine, and what it is called; battery negative where none is typed in."""
+        for link in self.circuit.links:
+            facts = self.circuit.parts[link.part].facts if link.kind is LinkKind.MASS else None
+            if isinstance(facts, GroundFacts) and facts.on == "engine":
+                mass = next((node for node in (link.a, link.b) if not self.circuit.node_parts[node]), link.b)
+                return mass, "the mass of the engine"
+        return reference, "battery negative"
 
     def _negative_posts(self) -> dict[str, int]:
         """The negative post of each battery; several posts of one battery are one."""
@@ -170,13 +207,24 @@ class Sources:
         )
 
 
-def turning_generators(circuit: Circuit, changes: Changes) -> list[str]:
-    """Generators that are held as turning."""
+def turning_generators(draft: Draft) -> list[str]:
+    """Generators that turn: held as turning, or all that are not held otherwise where what was measured at the posts says that the battery is being charged."""
+    held = draft.changes.held
+    charged = is_charged(draft.changes.battery_v, draft.limits)
     return [
         part.name
-        for part in circuit.parts.values()
-        if part.kind == "generator" and changes.held.get(part.name) == "yes"
+        for part in draft.circuit.parts.values()
+        if part.kind == "generator"
+        and held.get(part.name, "yes" if charged else "no") == "yes"
+        and any(draft.circuit.node_parts[end.node] == part.name for end in draft.circuit.sources)
     ]
+
+
+def is_charged(measured_v: float | None, limits: LimitsInUse) -> bool:
+    """Whether what was measured at the battery posts says that the battery is being charged."""
+    lowest_v = limits.of("battery charging").low
+    assert lowest_v is not None
+    return measured_v is not None and measured_v >= lowest_v
 
 
 def share_of_system(volts: float, system_v: float) -> float:

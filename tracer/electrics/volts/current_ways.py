@@ -1,8 +1,8 @@
-"""The way along which most of the current of a pin flows: from a source to a supply pin, from a ground pin to battery negative."""
+"""The way along which most of the current of a pin flows: from a source to a supply pin, from a ground pin to battery negative, or to the generator that feeds."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from functools import cached_property
 
 import numpy as np
@@ -23,7 +23,7 @@ class CurrentWays:
         self._ways: dict[tuple[int, bool], list[tuple[int, int]]] = {}
 
     def way(self, node: int, supply: bool) -> list[tuple[int, int]]:
-        """(branch, node where it begins) from the source to the pin, or from the pin to battery negative: where most current flows, else the shortest closed way."""
+        """(branch, node where it begins) from the source to the pin, or from the pin to battery negative or the minus of a generator that turns: where most current flows, else the shortest closed way."""
         if (node, supply) not in self._ways:
             self._ways[node, supply] = self._traced_way(node, supply)
         return self._ways[node, supply]
@@ -33,7 +33,7 @@ class CurrentWays:
         seen = {node}
         here = node
         a_now = self.branch_a
-        stops = self._sources if supply else {self.model.reference}
+        stops = self._sources if supply else self.model.minus_studs.keys()
         while here not in stops:
             best, most = -1, FLOWING_A
             for number in self._at(here):
@@ -54,7 +54,7 @@ class CurrentWays:
             found = self._shortest(node, stops, supply)
         return found[::-1] if supply else found
 
-    def _shortest(self, node: int, stops: set[int], supply: bool) -> list[tuple[int, int]]:
+    def _shortest(self, node: int, stops: Set[int], supply: bool) -> list[tuple[int, int]]:
         def leads(here: int) -> Iterator[tuple[int, int]]:
             for number in self._at(here):
                 branch = self.model.branches[number]
@@ -65,7 +65,7 @@ class CurrentWays:
 
     @cached_property
     def _sources(self) -> set[int]:
-        """Where a way of supply begins: battery posts and the outputs of converters."""
+        """Where a way of supply begins: battery posts, generators that turn and the outputs of converters."""
         return {branch.b for branch in self.model.branches if branch.is_battery or branch.kind == "converter"}
 
     @cached_property

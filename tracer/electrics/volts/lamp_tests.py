@@ -12,7 +12,7 @@ from tracer.electrics.meters import source_ohm
 from tracer.electrics.model.branches import Draw
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.contacts import in_order
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import Lamp, LampTest
 from tracer.trace.lists.results import SupplyReport
@@ -24,7 +24,7 @@ def lamp_tests(
 ) -> dict[str, LampTest]:
     """Each pin of the module that `lamps` names by its row, alone and unplugged: the meter by itself, and with that lamp."""
     unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
-    model = in_order(model_of(tracing, key, unplugged, limits=limits, first=report.module))
+    model = fitted(model_of(tracing, key, unplugged, limits=limits, first=report.module))
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
     found = {}
@@ -47,7 +47,7 @@ def lamp_tests(
 
 def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
     """The model with a filament lamp between a node and the battery post that is not its own level's."""
-    plus = next((branch.b for branch in model.branches if branch.is_battery), model.reference)
+    plus = next(iter(model.posts), model.reference)
     first, second = (node, model.reference) if supply else (plus, node)
     lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
     return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.contacts import CONTACT_TURNS, shares_in_order, with_shares
+from tracer.electrics.model.fitting import TURNS, Fit
 from tracer.electrics.network.in_many_settings import States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
@@ -46,24 +46,27 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
 
 
 def _nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Together, States]:
-    """Models at rest, everything nominal, with contacts that lose no more than they may in order.
+    """Models at rest, everything nominal, with what follows from their currents.
 
-    `sound` takes the shares of the links of the vehicle in order, and gives them to what is supposed of it: a fault makes no contact better.
+    `sound` takes what contacts of the vehicle in order have, and gives it to what is supposed of it: a fault makes no contact better.
     """
     models = together.models
-    shares = [dict(sound) if model.changes.faulty else {} for model in models]
-    for _ in range(CONTACT_TURNS):
-        together = together.with_values_of([with_shares(*one) for one in zip(models, shares, strict=True)])
+    fits = [Fit(dict(sound)) if model.changes.faulty else Fit() for model in models]
+    for _ in range(TURNS):
+        together = together.with_values_of([fit.of(model) for fit, model in zip(fits, models, strict=True)])
         nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
-        before = [dict(some) for some in shares]
-        for place, (model, some) in enumerate(zip(together.models, shares, strict=True)):
-            if not model.changes.faulty:
-                for link, share in shares_in_order(model, nominal.branch_a[:, place]).items():
-                    some[link] = some.get(link, 1.0) * share
-                sound.update(some)
-        for model, some in zip(models, shares, strict=True):
-            some.update(sound if model.changes.faulty else {})
-        if shares == before:
+        node_v, branch_a = nominal.node_v(np.arange(len(models))), nominal.branch_a
+        before, fits = fits, [
+            fit.after(model, branch_a[:, place], node_v[:, place])
+            for place, (fit, model) in enumerate(zip(fits, together.models, strict=True))
+        ]  # fmt: skip
+        for model, fit in zip(models, fits, strict=True):
+            sound.update({} if model.changes.faulty else fit.shares)
+        fits = [
+            replace(fit, shares=dict(sound)) if one.changes.faulty else fit
+            for fit, one in zip(fits, models, strict=True)
+        ]
+        if fits == before:
             break
     return together, nominal
 
@@ -104,12 +107,11 @@ class SolvedRows:
             nominal.source_v[:, place],
         )
         self.ways = CurrentWays(model, self.nominal.branch_a)
-        self.withheld = Withheld(tracing, model, self.ways)
+        self.withheld = Withheld(tracing, model, self.nominal.branch_a)
         self._shown: dict[int, Range] = {}
-        self._lost_between: dict[tuple[int, int | None], Range] = {}
-        posts = [branch.b for branch in model.branches if branch.is_battery]
+        self._lost_between: dict[tuple[int, int], Range] = {}
         # where a row has no way, it is judged against the highest post (24 V of two batteries)
-        self.plus = max(posts, key=lambda node: np.nan_to_num(self.nominal.node_v[node]), default=None)
+        self.plus = max(model.posts, key=lambda node: np.nan_to_num(self.nominal.node_v[node]), default=None)
 
     @cached_property
     def probed(self) -> IntArray:
@@ -143,6 +145,9 @@ class SolvedRows:
         several = self._converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
         # what is lost on the way of a supply is most where the pin is lowest, but goes with the volts of the battery the other way round
         yield Push({node: 1.0}, again=several, both_batteries=row.level == "supply")
+        end = self._end(node, row.level == "supply")
+        if self._turning and end is not None and end != self.model.reference:
+            yield Push({node: 1.0, end: -1.0}, again=several, both_batteries=True)
         across, back = self._across_ends(row, node)
         if across:
             yield Push({node: 1.0, back: -1.0}, again=several or len(self._return_pins) > 1)
@@ -162,7 +167,25 @@ class SolvedRows:
     def battery(self) -> Range:
         """Volts at the battery posts."""
         battery = self.model.battery
+        if self._turning and self.plus is not None:
+            return range_of(self.node_v[:, self.plus])
         return Range(battery.low, battery.nominal, battery.high)
+
+    @cached_property
+    def _turning(self) -> bool:
+        """Whether a generator feeds: then neither the posts of the battery nor its minus are where volts are held."""
+        return any(branch.kind == "generator" for branch in self.model.branches)
+
+    def _end(self, node: int, supply: bool) -> int | None:
+        """From where what is lost up to a pin is counted: where its way begins; of a ground, where its way back ends."""
+        way = self.ways.way(node, supply)
+        if supply:
+            return way[0][1] if way else self.plus
+        if not way:
+            return self.model.reference
+        number, start = way[-1]
+        branch = self.model.branches[number]
+        return branch.b if branch.a == start else branch.a
 
     # --- one row -----------------------------------------------------------------------------------------------
 
@@ -174,18 +197,18 @@ class SolvedRows:
         state = self._state(node, supply=supply)
         floating = bool(self.nominal.floating[node])
         way = self.ways.way(node, supply)
-        reason = row.no_method or self.withheld.why(row, way)
+        reason = row.no_method or self.withheld.why(row)
         if in_order is not None and not reason:  # what a fault changes is told from what is computed without it
-            reason = in_order.withheld.why(row, in_order.ways.way(node, supply))
+            reason = in_order.withheld.why(row)
         if reason:
-            return self._not_computed(row, state, way[0][1] if supply and way else self.plus, reason)
+            return self._not_computed(row, state, self._end(node, supply), reason)
         elements = tuple(self._element(number, node_from) for number, node_from in way)
         numbers = [number for number, _ in way]
         current = self._current(numbers[-1 if supply else 0]) if numbers else Range(0.0, 0.0, 0.0)
         copper_v = sum(element.copper_v for element in elements)
-        # back through the grounds: withheld while the battery is being charged, or where one of them is
+        # back through the grounds: withheld where one of them is
         across, across_to = (None, "") if self._grounds_withheld else self._across(row, node)
-        start = way[0][1] if supply and way else self.plus
+        start = self._end(node, supply)
         lost = self._lost(node, supply, start)
         limit = self._limit(supply, start)
         flowing = current.nominal > FLOWING_A
@@ -252,8 +275,7 @@ class SolvedRows:
         if before != state:
             yield from shown_by_state(state, before, self._volts(node).nominal, supply=supply)
         elif state in ("live", "grounded"):
-            way = in_order.ways.way(node, supply)
-            start = way[0][1] if supply and way else in_order.plus
+            start = in_order._end(node, supply)
             sound = in_order._lost(node, supply, start)
             yield shown_by_drop(lost, sound, in_order._limit(supply, start))
 
@@ -271,14 +293,13 @@ class SolvedRows:
         factor: float = 1.0 / (1.0 + self.source_ohm[node] / self.model.limits.of("meter input").high)
         return factor
 
-    def _lost(self, node: int, supply: bool, start: int | None) -> Range:
-        if supply and start is None:
+    def _lost(self, node: int, supply: bool, end: int | None) -> Range:
+        if end is None:
             return Range(0.0, 0.0, 0.0)
-        way = (node, start if supply else None)
-        if way not in self._lost_between:
-            lost_v = self.node_v[:, start] - self.node_v[:, node] if supply else self.node_v[:, node]
-            self._lost_between[way] = range_of(lost_v)
-        return self._lost_between[way]
+        if (node, end) not in self._lost_between:
+            lost_v = self.node_v[:, end] - self.node_v[:, node]
+            self._lost_between[node, end] = range_of(lost_v if supply else -lost_v)
+        return self._lost_between[node, end]
 
     def _probe(self, at: str, supply: bool, start: int | None) -> ProbeVolts:
         node = self._numbers[at]
@@ -318,7 +339,7 @@ class SolvedRows:
     @cached_property
     def _grounds_withheld(self) -> bool:
         grounds = (row for row in self.report.rows if row.level == "ground" and row.part == self.report.module)
-        return self.withheld.engine_runs or any(
+        return bool(self.withheld.charged_by_unknown) or any(
             beside_unknown(self.tracing, row.part, self._node(row), "ground") for row in grounds
         )
 
@@ -351,7 +372,8 @@ class SolvedRows:
             return None
         out, home = self._sum_of_drops(way), self._sum_of_drops(self.ways.way(back, supply=False))
         v = self.nominal.node_v
-        return float(v[way[0][1]] - out - (v[node] - v[back]) - home) * 1000
+        end = self._end(back, supply=False)
+        return float(v[way[0][1]] - out - (v[node] - v[back]) - home - v[end]) * 1000
 
     def _sum_of_drops(self, way: Iterable[tuple[int, int]]) -> float:
         total = 0.0

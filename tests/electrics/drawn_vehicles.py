@@ -1,0 +1,83 @@
+"""Vehicles drawn by chance with everything in them that the models of `electrics` are for."""
+
+from __future__ import annotations
+
+import random
+
+
+def drawn_vehicle(seed: int) -> tuple[str, tuple[str, ...]]:
+    """A sheet, and what is held: a battery, perhaps a generator on the engine that turns, and some circuits from the stud, the post or the engine to the grounds."""
+    chance = random.Random(seed)
+    turning = chance.random() < 0.6
+    parts = [
+        "BAT: battery",
+        "GB: ground",
+        "GE: {is: ground, on: engine}",
+        f"W1: {{is: strap, ohms: {_ohm(chance, 0.0002, 0.003)}}}",
+        "ST: splice",
+    ]
+    runs = [
+        f"BAT.- -- {_wire(chance, (25, 50))} -- GB",
+        f"W1.1 -- {_wire(chance, (25, 35))} -- GB",
+        f"W1.2 -- {_wire(chance, (25, 35))} -- GE",
+    ]
+    runs.append(f"BAT.+ -- {_wire(chance, (16, 50))} -- ST")
+    if chance.random() < 0.85 or turning:
+        parts.append(f"GEN: {{is: generator, volts: 14{chance.choice(['', ', amps: 400'])}}}")
+        runs.append(f"GEN.B+ -- {_wire(chance, (10, 35))} -- {chance.choice(['ST', 'BAT.+'])}")
+        if chance.random() < 0.7:
+            runs.append(f"GEN.B- -- {_wire(chance, (16, 35))} -- GE")
+    for n in range(chance.randint(3, 7)):
+        _circuit(chance, n, parts, runs)
+    sheet = "parts:\n" + "".join(f"  {part}\n" for part in parts) + "runs:\n" + "".join(f"- {run}\n" for run in runs)
+    return sheet, (("GEN",) if turning else ())
+
+
+def _circuit(chance: random.Random, n: int, parts: list[str], runs: list[str]) -> None:
+    feed, ground = chance.choice(["ST", "BAT.+"]), chance.choice(["GB", "GE", "BAT.-"])
+    amps = chance.choice([5, 10, 20, 30])
+    parts.append(f"F{n}: {{is: fuse, amps: {amps}, type: C}}")
+    runs.append(f"{feed} -- {_wire(chance)} -- F{n}")
+    begin = f"F{n}.load"
+    for step in chance.sample(list(_STEPS), chance.randint(0, len(_STEPS))):
+        begin = _STEPS[step](chance, n, begin, ground, parts, runs)
+    for k in range(chance.randint(1, 2)):
+        what = chance.choice(["lamp", "power", "resistor", "current", "module"])
+        name = f"E{n}{k}" if what != "module" else f"M{n}{k}"
+        if what == "module":
+            parts.append(
+                f"{name}: {{is: module, cavities: 1-2, pins: {{1: supply, 2: ground}}, draws: {{1: {chance.choice([0.015, 0.5, 3])}}}}}"
+            )
+        else:
+            parts.append(f"{name}: {{is: load, watts: {chance.choice([3, 5, 21, 55])}, behaves: {what}}}")
+        runs.append(f"{begin} -- {_wire(chance)} -- {name}.1")
+        runs.append(f"{name}.2 -- {_wire(chance)} -- {ground}")
+
+
+def _connector(chance: random.Random, n: int, begin: str, ground: str, parts: list[str], runs: list[str]) -> str:
+    parts.append(f"X{n}: connector")
+    parts.append(f"SX{n}: splice")
+    runs.append(f"{begin} -- {_wire(chance)} -- X{n}.1 -- {_wire(chance)} -- SX{n}")
+    return f"SX{n}"
+
+
+def _relay(chance: random.Random, n: int, begin: str, ground: str, parts: list[str], runs: list[str]) -> str:
+    rating = chance.choice(["", ", amps: 30", ", contact ohms: 4 mohm"])
+    parts.append(f"K{n}: {{is: relay, kind: normally open{rating}}}")
+    runs.append(f"{begin} -- {_wire(chance)} -- K{n}.30")
+    runs.append(f"{begin} -- {_wire(chance)} -- K{n}.86")
+    runs.append(f"K{n}.85 -- {_wire(chance)} -- {ground}")
+    return f"K{n}.87"
+
+
+_STEPS = {"connector": _connector, "relay": _relay}
+
+
+def _wire(chance: random.Random, sizes: tuple[float, ...] = (0.5, 1, 2.5, 4)) -> str:
+    size = chance.choice([*sizes, ""])
+    length = chance.choice(["", f"{chance.uniform(0.3, 4):.1f}m"]) if size else ""
+    return f"BK {size} {length}".rstrip() if size else "BK"
+
+
+def _ohm(chance: random.Random, low: float, high: float) -> str:
+    return f"{chance.uniform(low, high):.5f}"
