@@ -70,7 +70,14 @@ def _relay(chance: random.Random, n: int, begin: str, ground: str, parts: list[s
     return f"K{n}.87"
 
 
-_STEPS = {"connector": _connector, "relay": _relay}
+def _converter(chance: random.Random, n: int, begin: str, ground: str, parts: list[str], runs: list[str]) -> str:
+    parts.append(f"CV{n}: {{is: converter, volts: {chance.choice([5, 12, 14])}}}")
+    runs.append(f"{begin} -- {_wire(chance)} -- CV{n}.in")
+    runs.append(f"CV{n}.ground -- {_wire(chance)} -- {ground}")
+    return f"CV{n}.out"
+
+
+_STEPS = {"connector": _connector, "relay": _relay, "converter": _converter}
 
 
 def _wire(chance: random.Random, sizes: tuple[float, ...] = (0.5, 1, 2.5, 4)) -> str:

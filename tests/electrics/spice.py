@@ -10,6 +10,7 @@ from pathlib import Path
 from tracer.electrics.model.branches import NOMINAL
 from tracer.electrics.model.circuit_model import Model
 
+EFFICIENCY, IDLE_W = 0.88, 0.3  # nominal, from memory
 NGSPICE = shutil.which("ngspice")
 
 
@@ -30,6 +31,7 @@ def netlist_of(model: Model) -> list[str]:
             lines.append(f"R{k} s{k} {b} {ohm!r}")
         else:
             lines.append(f"R{k} {a} {b} {ohm!r}")
+    outputs = {one.part: (k, one) for k, one in enumerate(model.branches) if one.kind == "converter"}
     for k, draw in enumerate(model.draws):
         a, b, amount = name(draw.first), name(draw.second), draw.amounts[NOMINAL]
         across, rated_v, least_v = f"V({a},{b})", draw.rated_v, draw.rated_v / 2
@@ -38,8 +40,13 @@ def netlist_of(model: Model) -> list[str]:
             cold_v = rated_v * 0.1 ** (1 / 0.45)
             cold = f"{amount / rated_v**2 / 0.1!r}*{across}"
             law = f"{across}<{cold_v!r} ? {cold} : {amount / rated_v!r}*exp(0.55*ln(max({across},0.05)/{rated_v!r}))"
-        elif draw.kind == "power":
+        elif draw.kind == "power" and draw.converter not in outputs:
             law = f"{across}<{least_v!r} ? {amount / least_v**2!r}*{across} : {amount!r}/max({across},1)"
+        elif draw.converter in outputs:
+            # what it takes in follows what it gives out: the current of the output's source, counted against its sense, times the volts of the output
+            n, out = outputs[draw.converter]
+            taken = f"({IDLE_W}-I(V{n})*V({name(out.b)},{name(out.a)})/{EFFICIENCY})"
+            law = f"{across}<{least_v!r} ? {taken}*{across}/{least_v**2!r} : {taken}/max({across},1)"
         else:
             law = f"{across}<{least_v!r} ? {amount / least_v!r}*{across} : {amount!r}"
         lines.append(f"BL{k} {a} {b} I={law}")

@@ -11,6 +11,7 @@ import pytest
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Setting
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.in_many_settings import States, Together
 from tracer.electrics.network.linear import FloatArray, IntArray
@@ -64,7 +65,7 @@ runs:
 
 def corners(tracing: Tracing) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
     """Volts of every node (columns, as the circuit numbers them) in every combination of ends (rows)."""
-    model = model_of(tracing, "run", limits=limits_of(tracing.circuit))
+    model = fitted(model_of(tracing, "run", limits=limits_of(tracing.circuit)))
     branches = [n for n, one in enumerate(model.branches) if one.ohms.low != one.ohms.high]
     draws = [n for n, one in enumerate(model.draws) if one.amounts[LOW] != one.amounts[HIGH]]
     assert len(branches) + len(draws) <= 9  # few enough to try them all

@@ -80,6 +80,12 @@ def default_draw_a(item: str) -> Span:
 
 
 @cache
+def conversion(item: str) -> Span:
+    """The `efficiency` of a converter, a share, or what it takes `idle`, W."""
+    return _span("conversion", "item", item)
+
+
+@cache
 def charging_a() -> Span:
     """Current into a battery while a generator turns, A."""
     return _span("charging", "item", "battery", "A")

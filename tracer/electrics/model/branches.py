@@ -30,7 +30,7 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Draw:
-    """A load that is no resistor: `kind` is lamp (W at `rated_v`), power (W) or current (A). `assumed` where its amount was not typed in."""
+    """A load that is no resistor: `kind` is lamp (W at `rated_v`), power (W) or current (A). `assumed` where its amount was not typed in; `converter` whose input it is."""
 
     name: str
     first: int
@@ -39,6 +39,7 @@ class Draw:
     amounts: tuple[float, float, float]
     rated_v: float
     assumed: str = ""
+    converter: str = ""
 
     def load(self, choice: int) -> ConstantPower | ConstantCurrent | FilamentLamp:
         """The load with its low, nominal or high amount."""

@@ -8,6 +8,7 @@ from tracer.circuit.model import SWITCHED, Link, LinkKind
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.elements import LINKS, Ohms, ohms_of
 from tracer.electrics.model.making import Draft, Shared
+from tracer.electrics.model.sources import converter_follows
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import LoadFacts
 from tracer.standards import figures
@@ -49,6 +50,8 @@ class LinkBranches:
     def _link(self, number: int, link: Link, a: int, b: int, extra_ohm: float) -> None:
         if link.kind is LinkKind.LOAD and self._load(link, a, b):
             return
+        if link.kind is LinkKind.CONVERTER and converter_follows(self.draft, link.part):
+            return  # a draw, which is added with those of the modules
         ohms = ohms_of(self.circuit, link, self.draft.system_v, self.changes.fitted_a.get(link.part))
         if ohms is None:
             self._unknown_load(number, link, a, b)

@@ -1,16 +1,18 @@
-"""What modules draw: at each supply pin a current, which goes back through the return pins."""
+"""What modules draw: at each supply pin a current, which goes back through the return pins. And what converters take in."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from tracer.circuit.model import Link, LinkKind
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.making import Draft
+from tracer.electrics.model.sources import converter_follows
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import ModuleFacts
 from tracer.standards import figures
-from tracer.standards.allowances import contact_ohm, default_draw_a, spread
+from tracer.standards.allowances import contact_ohm, conversion, default_draw_a, spread
 
 _SAME = 0.3  # of the vehicle's voltage: a battery at rest, cranking or charging is still one of it
 _LEAST_SYSTEM_V = 9.0
@@ -52,6 +54,20 @@ class ModuleDraws:
                 self.draft.branches.append(Branch(pins[pin], hub, -1, "inside", part.name, Ohms.of(span)))
             for pin in supplies:
                 self._module_draw(part.name, facts, pin, pins[pin], hub)
+
+        for number, link in enumerate(self.circuit.links):
+            if link.kind is LinkKind.CONVERTER and number not in self.switching.open_links:
+                self._converter_input(link)
+
+    def _converter_input(self, link: Link) -> None:
+        """What a converter takes in: so far what it takes idle, the rest follows what it gives out (`fitting.py`)."""
+        if converter_follows(self.draft, link.part):
+            idle = conversion("idle")
+            rated_v = self.rated_v.get(link.a, self.draft.system_v)
+            amounts = (idle.low, idle.nominal, idle.high)
+            self.draft.draws.append(
+                Draw(f"{link.part}.in", link.a, link.b, "power", amounts, rated_v, converter=link.part)
+            )
 
     def _returns(self, facts: ModuleFacts, pins: dict[str, int]) -> list[str]:
         """The pins through which what a module draws goes back: as typed, else those its low-side outputs use, else every declared ground."""

@@ -17,7 +17,7 @@ from tracer.electrics.model.switching import Switching
 from tracer.electrics.network.linear import LEAST_OHM
 from tracer.entry.models import BatteryFacts, ConverterFacts, GeneratorFacts, GroundFacts
 from tracer.standards import figures
-from tracer.standards.allowances import Span, charging_a, contact_ohm
+from tracer.standards.allowances import Span, charging_a, contact_ohm, conversion
 
 
 class Sources:
@@ -165,6 +165,11 @@ class Sources:
     def _converter(self, name: str, out: int) -> None:
         if self.switching.settled.alive.get(name, Level.DEAD) is not Level.LIVE:
             return
+        if converter_follows(self.draft, name):
+            share = conversion("efficiency")
+            self.draft.notes.append(
+                f"converter {name}: takes in what it gives out, at an efficiency of {figures.percent(share.low)} to {figures.percent(share.high)} (from memory)"
+            )
         facts = self.draft.facts(name)
         assert isinstance(facts, ConverterFacts)
         if facts.volts is None:
@@ -205,6 +210,13 @@ class Sources:
         self.draft.branches.append(
             Branch(reference, node, -1, "assumed source", module, ohms, volts=battery, is_battery=True)
         )
+
+
+def converter_follows(draft: Draft, name: str) -> bool:
+    """Whether what a converter takes in follows what it gives out: its output is known."""
+    facts = draft.facts(name)
+    assert isinstance(facts, ConverterFacts)
+    return facts.volts is not None and facts.return_ != "unknown"
 
 
 def turning_generators(draft: Draft) -> list[str]:

@@ -1,6 +1,6 @@
 """What neither a figure nor a verdict is given for, because the model of it is not good enough; in words, for every output alike.
 
-What a converter takes in does not follow what it gives out, and the levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
+The levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
 these bears on a reading it is better left out than wrong.
 """
 
@@ -56,9 +56,6 @@ class Withheld:
         """Why no figure is given for a row; empty where one is."""
         if reason := beside_unknown(self.tracing, row.part, self.model.circuit.pins_of[row.part][row.pin], row.level):
             return reason
-        part = self.model.circuit.parts.get(row.part)
-        if part is not None and part.kind == "converter":
-            return said(f"what converter {row.part} takes in does not follow yet what it gives out")
         if self.charged_by_unknown and row.level == "ground":
             return said(
                 "the battery is being charged, and no generator that turns is typed in: what feeds comes back through the grounds too"

@@ -150,7 +150,9 @@ class SolvedRows:
             yield Push({node: 1.0, end: -1.0}, again=several, both_batteries=True)
         across, back = self._across_ends(row, node)
         if across:
-            yield Push({node: 1.0, back: -1.0}, again=several or len(self._return_pins) > 1)
+            # a converter takes the less the higher the battery: across the module it goes the other way round
+            many = several or len(self._return_pins) > 1
+            yield Push({node: 1.0, back: -1.0}, again=many, both_batteries=self._converts)
         way = self.ways.way(node, row.level == "supply")
         if way and several:
             number, _ = way[-1 if row.level == "supply" else 0]
@@ -297,8 +299,8 @@ class SolvedRows:
         if end is None:
             return Range(0.0, 0.0, 0.0)
         if (node, end) not in self._lost_between:
-            lost_v = self.node_v[:, end] - self.node_v[:, node]
-            self._lost_between[node, end] = range_of(lost_v if supply else -lost_v)
+            first, second = (end, node) if supply else (node, end)
+            self._lost_between[node, end] = range_of(self.node_v[:, first] - self.node_v[:, second])
         return self._lost_between[node, end]
 
     def _probe(self, at: str, supply: bool, start: int | None) -> ProbeVolts:
