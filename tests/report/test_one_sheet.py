@@ -17,8 +17,11 @@ from tests.laws.test_hazards import FEW, tracing_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tests.report.test_worksheet import seen_in
 from tracer.circuit.kinds import FUSE_KINDS
+from tracer.plan.bench import Bench
+from tracer.plan.glance import leads_for
 from tracer.plan.one_sheet import one_sheet_of
 from tracer.plan.sheet_values import OneSheet
+from tracer.plan.values import there
 from tracer.report.one_sheet import Sheet, as_csv, as_data, as_html, as_pdf, as_text, sheet_in_words
 from tracer.report.one_sheet.values import ALONE, DEAD, LEGS, LOOK, STEPS
 from tracer.report.worksheet.form import template
@@ -195,3 +198,29 @@ def test_same_input_same_bytes(sheets: Sheets) -> None:
     sheet = sheets["minibus", "ALM"][1]
     assert as_pdf(sheet, date="2026-01-31") == as_pdf(sheet, date="2026-01-31")
     assert as_html(sheet) == as_html(sheet)
+
+
+def test_a_relay_that_the_module_pulls_is_proven_from_the_plug_coil_contact_fuse_and_wire() -> None:
+    """With the lead in the plug pin 2 of the demo is live; with any one thing of coil or contact open it is not."""
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
+    report = tracer.supplies(tracing, "ALM")
+    (row,) = (row for row in report.supplies if row.pin == "2")
+    assert leads_for(tracing.circuit, report, row) == (("11", "1"),)
+    assert leads_for(tracing.circuit, report, report.supplies[1]) == ()
+    bench = Bench(tracing, report, tracer.limits(tracing))
+
+    def live(*out: str, pulled: tuple[str, ...] = ("ALM.11",)) -> bool:
+        bare, _ = bench.alone(row, "run", None, out, pulled)
+        assert bare is not None
+        return there("supply", bare, 12.0)
+
+    assert live() and not live(pulled=())
+    chain = {
+        probe.at.split(",")[0]
+        for one in (row, *report.chains)
+        if one.code == row.code or one.part == "KAL"
+        for probe in one.probes
+    }
+    opened = sorted(at for at in chain if "." in at and not at.startswith(("ALM.", "BAT.")) and ":" not in at)
+    assert {"F50.load", "KAL.85", "KAL.86", "X1.7", "X4.9"} <= set(opened)
+    assert [at for at in opened if live(at)] == []

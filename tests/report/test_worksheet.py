@@ -396,7 +396,7 @@ def test_a_pin_alone_reads_what_a_full_solve_with_the_lamp_gives(sheets: Sheets)
         if not code.endswith(" alone") or len(reading.computed) != 2 or reading.lamp_w is None:
             continue
         row = rows[code.split()[0]]
-        unplugged = Changes(unplugged=(report.module,))
+        unplugged = Changes(unplugged=(report.module,), pulled=("ALM.11",) if row.point == "ALM.2" else ())
         model = model_of(tracing, key, unplugged, limits=limits_of(tracing.circuit), first=report.module)
         node = tracing.circuit.pins_of[row.part][row.pin]
         solved = with_test_lamp(model, node, reading.lamp_w, supply=row.level == "supply").solve()
@@ -443,17 +443,17 @@ runs:
     assert 0.25 < loaded.lost_nominal_v < 0.42 and loaded.lost_nominal_v < loaded.lost_high_v < 0.6
 
 
-def test_a_supply_that_the_module_itself_holds_on_is_off_when_it_is_unplugged(sheets: Sheets) -> None:
+def test_a_supply_that_the_module_itself_holds_on_is_pulled_from_the_plug(sheets: Sheets) -> None:
     """Row S1 of the demo comes over relay KAL, whose coil the module's own output grounds."""
     _, sheet = sheets["minibus", "ALM"]
     alone = rows_of(sheet)["S1 alone", "run"]
-    assert alone.expected == "floating: about 0 V while ALM is unplugged"
-    assert "bridge KAL (30 to 87)" in alone.note and "fused at most 20 A" in alone.note
+    assert alone.expected.startswith("12.") and "lost" in alone.limit
+    assert "1 A fused lead 11 to 1 in the plug: KAL clicks" in alone.note
     assert {"volts", "loaded", "drop"} == alone.boxes
     before = rows_of(sheet)[
         "S1 alone", "off"
     ]  # the list says "if after-run", but there is no after-run without the module
-    assert before.expected == alone.expected and before.boxes == {"volts"}
+    assert before.expected == "floating: about 0 V while ALM is unplugged" and before.boxes == {"volts"}
 
 
 def test_each_of_two_parallel_fuses_has_its_own_values(sheets: Sheets) -> None:
@@ -653,7 +653,7 @@ runs:
     assert set(from_["SQ"].split(", ")) == set(from_["M1.1"].split(", ")) == {"F2 5 A", "F3 10 A"}
 
 
-def test_a_held_supply_with_another_load_on_it_reads_nothing_when_the_module_is_unplugged(tmp_path: Path) -> None:
+def test_a_held_supply_with_another_load_on_it_is_pulled_from_the_plug_and_dead_without_the_key(tmp_path: Path) -> None:
     """The lamp on the relay's output pulls the pin to ground, so that it does not float; still nothing is expected with the relay off."""
     text = """sheet: 1
 parts:
@@ -688,8 +688,8 @@ runs:
     rows = rows_of(sheet_of(tracing, supplies_of(tracing, "M1")))
     alone = rows["S1 alone", "run"]
     assert alone.point == "M1.1"
-    assert re.fullmatch(r"0\.00 V.* while M1 is unplugged", alone.expected), alone.expected
-    assert "bridge K1 (30 to 87)" in alone.note and alone.limit.startswith("bridged, with lamp at most")
+    assert re.match(r"12\.\d\d V", alone.expected) and "1 A fused lead 3 to 2 in the plug: K1 clicks" in alone.note
+    assert rows["S1 alone", "off"].expected == "dead: 0.00 V"
     plugged = next(reading for reading in rows.values() if reading.kind == "point" and reading.point == "M1.1")
     assert re.match(r"12\.\d\d V", plugged.expected)
 

@@ -37,7 +37,7 @@ class Bench:
     limits: LimitsInUse
     failed: dict[str, str] = field(default_factory=dict)
     _plugged: dict[str, dict[tuple[str, str], ComputedExpect] | None] = field(default_factory=dict)
-    _unplugged: dict[tuple[str, tuple[str, ...]], _Unplugged] = field(default_factory=dict)
+    _unplugged: dict[tuple[str, tuple[str, ...], tuple[str, ...]], _Unplugged] = field(default_factory=dict)
     _batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
     _buses: dict[str, BusReport] | None = None
 
@@ -45,7 +45,7 @@ class Bench:
         """Volts at the battery posts in a key state, and the state of the battery in words."""
         if key not in self._batteries:
             # the battery is taken by key state alone, so a model that is there already will do
-            made = self._unplugged.get((key, ()))
+            made = self._unplugged.get((key, (), ()))
             model = made.model if made else model_of(self.tracing, key, limits=self.limits, first=self.report.module)
             span = model.battery
             self._batteries[key] = Range(span.low, span.nominal, span.high), model.battery_state
@@ -79,17 +79,17 @@ class Bench:
     # --- unplugged -----------------------------------------------------------------------------------------------
 
     def alone(
-        self, row: Row, key: str, lamp_w: float | None, out: tuple[str, ...] = ()
+        self, row: Row, key: str, lamp_w: float | None, out: tuple[str, ...] = (), pulled: tuple[str, ...] = ()
     ) -> tuple[Computed | None, Computed | None]:
-        """A pin of the module by itself, unplugged: the meter alone, and with a lamp of `lamp_w`; `out` are fuses that are pulled.
+        """A pin of the module by itself, unplugged: the meter alone, and with a lamp of `lamp_w`; `out` are fuses that are pulled out, `pulled` outputs that a lead in the plug stands in for.
 
         The second is None without a lamp, and where the pin is not connected to anything: a lamp then only pulls it to its other end.
         """
         limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
         try:
-            if (key, out) not in self._unplugged:
-                self._unplugged[key, out] = self._made(key, out)
-            bench = self._unplugged[key, out]
+            if (key, out, pulled) not in self._unplugged:
+                self._unplugged[key, out, pulled] = self._made(key, out, pulled)
+            bench = self._unplugged[key, out, pulled]
             if reason := bench.why_not(row):
                 return Computed("volts", key, False, "", None, not_computed=reason), None
             bare = bench.reading(row, key, None, limit)
@@ -98,8 +98,8 @@ class Bench:
             self.failed.setdefault(key, str(error))
             return None, None
 
-    def _made(self, key: str, out: tuple[str, ...]) -> _Unplugged:
-        changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,))
+    def _made(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
+        changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,), pulled=pulled)
         model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
         return _Unplugged(self.tracing, model, self.limits.of("meter input").high)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import bus_name, names_of
@@ -25,14 +25,14 @@ _LEAST_OF_LAMP = 0.9  # of its rated current: it hangs below battery volts, behi
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
     """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms."""
-    circuit, lamps, names = tracing.circuit, LampRule(tracing.circuit), names_of(tracing.circuit, report)
+    circuit, names = tracing.circuit, names_of(tracing.circuit, report)
     bench, why_not = _bench(tracing, report, limits)
     pins = tuple(
         PinAtAGlance(
             names.of(row),
             row,
             tuple(_way(circuit, row)),
-            alone_test(bench, lamps, report, row),
+            alone_test(circuit, bench, report, row),
             () if row.no_method else _splits(circuit, row),
         )
         for row in (*report.supplies, *report.grounds, *report.carrying)
@@ -130,25 +130,47 @@ def held_by_itself(report: SupplyReport, row: Row) -> tuple[str, ...]:
 
 
 def alone_test(
-    bench: Bench | None, lamps: LampRule, report: SupplyReport, row: Row, key: str = "", out: tuple[str, ...] = ()
+    circuit: Circuit, bench: Bench | None, report: SupplyReport, row: Row, key: str = "", out: tuple[str, ...] = ()
 ) -> Decides:
     """The test that decides: the pin alone with its lamp, in the first key state in which it is live or in `key`; `out` is opened for it."""
+    lamps = LampRule(circuit)
     lamp = lamps.of(row)
     key = key or next((key for key in report.keys if row.live.get(key) == "live"), "")
     held = held_by_itself(report, row)
-    if bench is None or lamp.watts is None or held or row.no_method or not key:
-        return Decides(key, lamp, held=held)
+    leads = leads_for(circuit, report, row) if held else ()
+    if bench is None or lamp.watts is None or row.no_method or not key or (held and not leads):
+        return Decides(key, lamp, held=held, leads=leads)
     if row.diodes:  # a lamp takes some tenths of a volt more off than a meter does, by the law of the diode: nothing to judge a joint by
-        return Decides(key, lamp, why_not="diode")
-    bare, loaded = bench.alone(row, key, lamp.watts, out)
+        return Decides(key, lamp, why_not="diode", held=held, leads=leads)
+    bare, loaded = bench.alone(row, key, lamp.watts, out, tuple(f"{report.module}.{pin}" for pin, _ in leads))
     if bare is None or bare.not_computed:
         return Decides(key, lamp, why_not=bench.failed.get(key, "") if bare is None else bare.not_computed)
     if loaded is None or not loaded.losses_v or not there(row.level, bare, lamps.system_v):
-        return Decides(key, lamp)
+        return Decides(key, lamp, held=held, leads=leads)
     # The lamp is compared with the meter in one and the same setting: what the battery and other loads do is in both.
     moves = [after - before for before, after in zip(bare.losses_v, loaded.losses_v, strict=True)]
     hides_ohm = (max(moves) - min(moves)) / (_LEAST_OF_LAMP * lamp.current_a)
-    return Decides(key, lamp, moves[0], max(moves), hides_ohm)
+    return Decides(key, lamp, moves[0], max(moves), hides_ohm, held=held, leads=leads)
+
+
+def leads_for(circuit: Circuit, report: SupplyReport, row: Row) -> tuple[tuple[str, str], ...]:
+    """Which pins of the unplugged module a fused lead joins, so that the relays on a way that the module itself pulls to ground close.
+
+    It proves coil, contact, fuse and wire in one place. None where some of them is not pulled to ground by a pin of which the ground pin is known.
+    """
+    own = {name.split(" ")[0] for name in held_by_itself(report, row)}
+    needs = [need.split(" ")[0] for chain in report.chains if chain.part in own for need in chain.needs]
+    outputs = dict.fromkeys(need.removeprefix(f"{report.module}.") for need in needs if need.startswith(f"{report.module}."))  # fmt: skip
+    leads: list[tuple[str, str]] = []
+    for pin in outputs:
+        grounds = [
+            circuit.node_pins[link.b] for link in circuit.links
+            if link.kind is LinkKind.DRIVER_LOW and link.part == report.module and link.output == pin
+        ]  # fmt: skip
+        if not grounds:
+            return ()
+        leads.append((pin, grounds[0]))
+    return tuple(leads)
 
 
 def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Iterator[BusAtAGlance]:
@@ -171,4 +193,4 @@ def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Itera
         yield BusAtAGlance(name, tuple(own), ohms)
 
 
-__all__ = ["alone_test", "glance_of", "held_by_itself"]
+__all__ = ["alone_test", "glance_of", "held_by_itself", "leads_for"]

@@ -103,7 +103,7 @@ class _Maker:
     def _fuse_legs(self) -> Iterator[Leg]:
         for step in self.steps_of(Kind.BY_FUSE):
             assert step.fuse is not None
-            test = alone_test(self._bench, self.lamps, self.report, step.row, step.key, step.out)
+            test = alone_test(self.circuit, self._bench, self.report, step.row, step.key, step.out)
             yield Leg(self.names[step.row.code], step.row.point, "supply", step.fuse.name, step.out, test)
 
     def _ground_legs(self) -> Iterator[Leg]:
@@ -117,7 +117,7 @@ class _Maker:
             for point in beside:
                 out = tuple(other for other in beside if other != point)
                 if self._still_grounded(row, key, out):
-                    test = alone_test(self._bench, self.lamps, self.report, row, key, out)
+                    test = alone_test(self.circuit, self._bench, self.report, row, key, out)
                     yield Leg(pin.name, row.point, "ground", point, out, test)
 
     def _still_grounded(self, row: Row, key: str, out: tuple[str, ...]) -> bool:

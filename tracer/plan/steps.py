@@ -28,7 +28,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.plan.bench import Bench
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
-from tracer.plan.glance import held_by_itself
+from tracer.plan.glance import held_by_itself, leads_for
 from tracer.plan.lamps import LampRule
 from tracer.plan.upstream import Upstream
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
@@ -225,8 +225,10 @@ class _Planner:
 
     def _supply_alone(self, row: Row, key: str, state: str, order: int) -> None:
         lamp, held = self.lamps.supply(row), held_by_itself(self.report, row)
+        leads = leads_for(self.circuit, self.report, row) if held and state == "live" else ()
+        pulled = tuple(f"{self.report.module}.{pin}" for pin, _ in leads)
         lit = state == "live" or (state != "dead" and not held)
-        bare, loaded = self.bench.alone(row, key, lamp.watts if lit else None)
+        bare, loaded = self.bench.alone(row, key, lamp.watts if lit else None, (), pulled)
         if (
             bare is not None
             and (held or state == "live")
@@ -238,7 +240,7 @@ class _Planner:
             Kind.ALONE, f"{row.code} alone", row.point, key, False,
             frozenset({"volts", "loaded", "drop"} if lit and lamp.watts is not None else {"volts"}), (row,),
             state=state, why=row.why.get(key, ()), wire=row.wire, fed_by=self._fed_by(row, self._pin_node(row)), must=True, lamp=lamp if lit else None,
-            bare=bare, loaded=loaded, usual=self.limits.of("single wire"), held=held,
+            bare=bare, loaded=loaded, usual=self.limits.of("single wire"), held=held, leads=leads,
         )  # fmt: skip
         self._at_module(order, step)
 

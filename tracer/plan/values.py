@@ -84,7 +84,7 @@ class Step:
 
     `boxes` says which of volts, loaded, drop, ohms, tick are to be filled; `must`: it decides. `state` is live, dead, depends or unknown, `why` what it
     hangs on. `bare` is computed without a lamp, `loaded` with `lamp`; `usual` is the limit where nothing is computed. `held` are contacts that the
-    module itself holds closed, `out` fuses that are pulled for this step.
+    module itself holds closed, `leads` the pins of its plug that a fused lead joins to close them, `out` fuses that are pulled for this step.
     """
 
     kind: Kind
@@ -107,6 +107,7 @@ class Step:
     loaded: Computed | None = None
     usual: LimitInUse | None = None
     held: tuple[str, ...] = ()
+    leads: tuple[tuple[str, str], ...] = ()
     out: tuple[str, ...] = ()
     fuse: Feeder | None = None
     bus: BusReport | None = None
@@ -171,7 +172,7 @@ class Decides:
     """The module unplugged, one pin alone, in one key state: by how many volts the lamp pulls a sound way down (a ground: up), and at most.
 
     `key` is empty where no key state is known in which the pin is live. A joint of up to `hides_ohm` may not show in that. `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so
-    that they are open while it is unplugged.
+    that they are open while it is unplugged; `leads` are the pins of the plug that a fused lead joins for the test, so that they close.
     """
 
     key: str
@@ -181,6 +182,7 @@ class Decides:
     hides_ohm: float | None = None
     why_not: str = ""
     held: tuple[str, ...] = ()
+    leads: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

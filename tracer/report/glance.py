@@ -11,6 +11,7 @@ from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
+from tracer.report.lamps import lead_words
 from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, signs_meaning
 from tracer.report.minding import lines, mark, opening
 from tracer.report.supplies import gets_words
@@ -180,7 +181,7 @@ def _figure(test: Decides) -> str:
     """'0.32': what a sound way loses at most under the lamp, in volts; or in a word why no figure decides."""
     if test.most_v is not None:
         return figures.volts_number(test.most_v)
-    return "first" if test.held else "diode" if test.why_not == "diode" else ""
+    return "first" if test.held and not test.leads else "diode" if test.why_not == "diode" else ""
 
 
 def short_wire(row: Row) -> str:
@@ -309,7 +310,8 @@ def _first(report: SupplyReport, pin: PinAtAGlance) -> str:
     parts: dict[str, list[str]] = {}
     for row in (row for row in report.chains if row.code in pin.row.needs):
         own = next((one for one in row.needs if one.startswith(f"{report.module}.")), "")
-        from_itself = f" from {own.split(' ')[0]}: plug off, it stays dead" if own else ""
+        without = f"; plug off: {lead_words(pin.test.leads)}" if pin.test.leads else ": plug off, it stays dead"
+        from_itself = f" from {own.split(' ')[0]}{without}" if own else ""
         words = f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}"
         parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
     needs = [f"{part} ({', '.join(pins)})" if all(pins) else f"{part} working" for part, pins in parts.items()]

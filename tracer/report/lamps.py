@@ -13,6 +13,11 @@ def lamp_words(lamp: Lamp) -> str:
     return f"lamp {figures.stated(lamp.watts, 'W')} ({figures.amps(lamp.current_a)}): {reason(lamp)}"
 
 
+def lead_words(leads: tuple[tuple[str, str], ...]) -> str:
+    """'1 A fused lead 11 to 1': what stands in for the outputs of an unplugged module (common practice, no source)."""
+    return f"1 A fused lead {', '.join(f'{pin} to {ground}' for pin, ground in leads)}"
+
+
 def reason(lamp: Lamp) -> str:
     """Why this lamp, or why none."""
     by = lamp.of

@@ -69,6 +69,9 @@ class Changes:
     fitted_a: Mapping[str, float] = field(default_factory=dict)
     held: Mapping[str, str] = field(default_factory=dict)
     battery_v: float | None = None
+    pulled: tuple[
+        str, ...
+    ] = ()  # outputs of an unplugged module that a lead joins to the pin that they switch to, in its plug
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -103,6 +106,7 @@ def changes_of(
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
     battery_v: float | None = None,
+    pulled: Iterable[str] = (),
 ) -> Changes:
     """Typed what-ifs as values.
 
@@ -110,7 +114,7 @@ def changes_of(
     ----------
     rows : by each word that `loads` may call a row of the module's list by
     opened : PART or PART.PIN; unplugged : MODULE; loads : ROW=21W, PIN=2A, PIN=6ohm; added : PIN=0.5ohm
-    fitted : FUSE=30 or FUSE=30A; held : CONDITION, MODULE.PIN, SWITCH=POSITION, GENERATOR
+    pulled : MODULE.PIN of an unplugged module's output; fitted : FUSE=30 or FUSE=30A; held : CONDITION, MODULE.PIN, SWITCH=POSITION, GENERATOR
 
     Raises
     ------
@@ -124,6 +128,7 @@ def changes_of(
         dict(_fitted(circuit, text) for text in fitted),
         dict(_held(circuit, text) for text in held),
         battery_v,
+        tuple(pulled),
     )
 
 

@@ -41,7 +41,7 @@ class Switching:
             links |= target.opened.links
             nodes |= target.opened.nodes
         for number, link in enumerate(self.circuit.links):
-            if link.part in self.changes.unplugged and link.kind in INSIDE_MODULE:
+            if link.part in self.changes.unplugged and link.kind in INSIDE_MODULE and not self._pulled(link):
                 links.add(number)
         for name in self.changes.unplugged:  # what it gives out is no source any more
             nodes |= {node for node in self.circuit.pins_of.get(name, {}).values()}
@@ -61,7 +61,9 @@ class Switching:
         chosen = self.changes.held
         fixed = {name: chosen.get(name, "no") == "yes" for name in self.circuit.typed.vehicle.conditions}
         for name, known in commands_of(self.circuit).items():
-            if name in chosen:
+            if name in self._leads:
+                fixed[name] = True
+            elif name in chosen:
                 fixed[name] = chosen[name] != "no"
             elif not known:
                 fixed[name] = False
@@ -70,6 +72,11 @@ class Switching:
                 if lever.follows is None:
                     fixed[f"{lever.name}={chosen.get(lever.name) or default_position(lever.contacts)}"] = True
         return fixed
+
+    @property
+    def _leads(self) -> set[str]:
+        """The commands of the outputs that leads stand in for."""
+        return {self._command(link) for link in self.circuit.links if self._pulled(link)}
 
     def _settle(self) -> Settled:
         """The key states one after another from the first to the wanted one, so that a relay that holds itself stays held."""
@@ -84,8 +91,14 @@ class Switching:
                 return settled
         raise ValueError(f"{self.draft.key} is no key state")
 
+    def _pulled(self, link: Link) -> bool:
+        """Whether a lead in the plug does what an output of the unplugged module does."""
+        return link.kind in DRIVERS and f"{link.part}.{link.output}" in self.changes.pulled
+
     def closed(self, link: Link) -> bool:
         """Whether a contact or an output conducts; what is not decided is taken as open, and named."""
+        if self._pulled(link):
+            return True
         level = self.states.conducts(link, self.settled, self.held)
         if link.kind in DRIVERS:
             side = self.changes.held.get(self._command(link), "")

@@ -11,6 +11,7 @@ from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSh
 from tracer.plan.values import Decides, Step
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, first_doubts, other_doubts, short_wire, way_words, without_length
+from tracer.report.lamps import lead_words
 from tracer.report.minding import first_words, lines, mark
 from tracer.report.one_sheet.values import (
     ALONE,
@@ -217,6 +218,8 @@ class _Writer:
         pin, row, test = one.pin, one.pin.row, one.pin.test
         minded = mark(self.report.minding, row.point, *(probe.at for probe in row.probes))
         way = way_words(pin, self.behind) + (f" ! {minded}" if minded else "")
+        if test.leads:
+            way += f". {ALONE}: {lead_words(test.leads)} in the plug"
         if row.no_method:
             return PinLine(pin.name, row.point, short_wire(row), way, says=row.no_method)
         plugged = self._plugged(pin.name, one.plugged) if one.plugged is not None else None
@@ -287,7 +290,7 @@ def _moves(test: Decides) -> str:
     """By how much the lamp may move the pin, or in a word why no figure decides."""
     if test.most_v is not None:
         return _at_most(test.most_v)
-    if test.held:
+    if test.held and not test.leads:
         return ", ".join(name.split(" ")[0] for name in test.held)
     return "diode" if test.why_not == "diode" else "no figure"
 

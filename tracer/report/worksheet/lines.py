@@ -13,7 +13,7 @@ from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.report.kinds import PARTS
-from tracer.report.lamps import lamp_words
+from tracer.report.lamps import lamp_words, lead_words
 from tracer.report.layout import also_words, codes, elsewhere_words
 from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
@@ -225,13 +225,12 @@ class _Writer:
         elif bare is not None and (step.held or state == "live") and not there("supply", bare, self.plan.system_v):
             words = f"{reads(bare)} while {self.report.module} is unplugged"
             if lit:
-                note = self._bridged(row, step.held)
-                limit = f"bridged, {limit}" if limit and step.held else limit
+                note = self._held(step.held)
         elif bare is not None and state == "depends":
             words = depending(words, why, row.level, bare, self.plan.system_v)
         elif bare is not None and state == "live" and loaded is not None:
             words, limit, source = _with_lamp(bare, loaded)
-            note = over_limit(loaded, row.diodes)
+            note = "; ".join(one for one in (self._pulled(step), over_limit(loaded, row.diodes)) if one)
         elif bare is not None and state == "live":
             words = reads(bare)
         return _Words(
@@ -239,15 +238,19 @@ class _Writer:
             lamp=lamp_words(step.lamp) if step.lamp is not None else "", note=note,
         )  # fmt: skip
 
-    def _bridged(self, row: Row, contacts: tuple[str, ...]) -> str:
-        """How a supply that the module itself switches on is loaded all the same: over the bridged contact of its relay."""
-        if not contacts:
-            return f"what switches it on needs {self.report.module}: see the side chains"
-        if row.no_method:
-            return f"{self.report.module} itself holds it on"
-        ratings = [fuse.amps for fuse in row.fuses if fuse.amps is not None]
-        fused = f"fused at most {figures.stated(min(ratings), 'A')}" if ratings else "fused no larger than the circuit"
-        return f"{self.report.module} itself holds it on: for the lamp bridge {', '.join(contacts)}, relay out, lead {fused}"
+    def _held(self, contacts: tuple[str, ...]) -> str:
+        """Why a supply is not there while the module is unplugged, where no lead in its plug brings it."""
+        module = self.report.module
+        return (
+            f"{module} itself holds it on" if contacts else f"what switches it on needs {module}: see the side chains"
+        )
+
+    def _pulled(self, step: Step) -> str:
+        """How a supply that the module itself switches on is loaded all the same: its relay is pulled from the plug."""
+        if not step.leads:
+            return ""
+        relays = ", ".join(name.split(" ")[0] for name in step.held)
+        return f"{lead_words(step.leads)} in the plug: {relays} clicks"
 
     def _by_fuse(self, step: Step) -> _Words:
         row, bare, loaded, lamp, fuse = step.row, step.bare, step.loaded, step.lamp, step.fuse
