@@ -161,7 +161,8 @@ def test_the_figure_holds_for_every_setting_and_shows_half_an_ohm() -> None:
                 if test.most_v is None:
                     continue
                 assert test.hides_ohm is not None and 0 <= test.hides_ohm < 0.5, (module, pin.name)
-                bare, loaded = bench.alone(pin.row, test.key, test.lamp.watts)
+                pulled = tuple(f"{module}.{one}" for one, _ in test.leads)
+                bare, loaded = bench.alone(pin.row, test.key, test.lamp.watts, (), pulled)
                 assert bare is not None and loaded is not None
                 moves = [after - before for before, after in zip(bare.losses_v, loaded.losses_v, strict=True)]
                 assert len(moves) > 1 and max(moves) <= test.most_v + 1e-9

@@ -221,6 +221,8 @@ def test_a_relay_that_the_module_pulls_is_proven_from_the_plug_coil_contact_fuse
         if one.code == row.code or one.part == "KAL"
         for probe in one.probes
     }
-    opened = sorted(at for at in chain if "." in at and not at.startswith(("ALM.", "BAT.")) and ":" not in at)
+    opened = sorted(
+        at for at in chain if "." in at and not at.startswith(("ALM.", "BAT.")) and at not in ("X4.5", "X4.12")
+    )
     assert {"F50.load", "KAL.85", "KAL.86", "X1.7", "X4.9"} <= set(opened)
     assert [at for at in opened if live(at)] == []
