@@ -72,7 +72,7 @@ def test_a_fuse_with_both_sides_wired_has_no_free_side(tmp_path: Path) -> None:
 def test_a_busbar_on_the_load_side_does_not_say_what_feeds_a_fuse(tmp_path: Path) -> None:
     panel = "FB: {is: panel, positions: {F9: 10, F8: 5}, busbars: {F9.load: [F8.load]}}"
     (found,) = problems(write(tmp_path, _runs("F8 -- RD -- M.1", parts=panel)))
-    assert found.what == "`F8` is a fuse: which side is meant?"
+    assert found.what == "`F8` is a fuse that no busbar of FB feeds: which side is meant?"
 
 
 def test_a_cavity_in_the_middle_goes_through_both_halves(tmp_path: Path) -> None:
@@ -102,7 +102,7 @@ def test_two_wires_share_a_half_only_where_it_is_named(tmp_path: Path) -> None:
         ("X1.1, towards M", "M.1"),
     ]
     found = problems(write(tmp_path / "b", _runs("S1 -- RD -- X1.1 -- RD -- M.1", "S2 -- RD -- X1.1 -- RD -- M.2")))
-    assert {problem.what for problem in found} == {"cavity X1.1 is used twice"}
+    assert {problem.what for problem in found} == {"cavity X1.1 is used twice: here and at sheets/1.yaml:12:17"}
 
 
 def test_cavities_of_two_numbers_meet_as_the_connector_says(tmp_path: Path) -> None:

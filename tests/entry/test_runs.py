@@ -19,7 +19,9 @@ NAME = st.text(st.sampled_from("ABFKMSXabz019_-+üЖ"), min_size=1, max_size=5).
     lambda name: "--" not in name and name not in ("ref", "unknown", "track", "bare", "key")
 )
 PIN = st.text(st.sampled_from("AB019a+-"), min_size=1, max_size=4).filter(lambda pin: "--" not in pin)
-MARK = st.text(st.sampled_from("ABC0189/.-"), min_size=1, max_size=4).filter(lambda mark: "--" not in mark)
+MARK = st.text(st.sampled_from("ABC0189/.-"), min_size=1, max_size=4).filter(
+    lambda mark: "--" not in mark and mark[-1] != "-"  # `ref 0->1` is an arrow
+)
 
 
 @st.composite

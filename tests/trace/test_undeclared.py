@@ -29,7 +29,7 @@ def said(folder: Path, *runs: str, parts: str = "", vehicle: str = VEHICLE) -> l
         ("S1 -- RD 1 -- S9 -- RD 1 -- S2", "`S9` is not declared: used in 1 place (sheet 1); by its name and use a splice", "`S9: {is: splice}`"),
         ("S1 -- RD 1 -- GTW.3", "`GTW` is not declared: used in 1 place (sheet 1)", "`GTW: {is: KIND}`"),
         ("S1 -- RD 1 -- Sü9 -- RD 1 -- S2", "`Sü9` is not declared: used in 1 place (sheet 1)", "declared once"),
-        ("S1 -- RD 1 -- MM.1", "`MM` is not declared", "did you mean `M`?"),
+        ("S1 -- RD 1 -- MM.1", "`MM` is not declared", "Did you mean `M`?"),
         ("15 -- RD 1 -- S1", "`15` is not declared", "under `rails:` in vehicle.yaml"),
         ("S1 -- RD 1 -- X7.2:a", "by its name and use an in-line connector", "`X7: {is: connector}`"),
         ("S1 -- RD 1 -- K7.87a", "by its name and use a relay", "`K7: {is: relay}`"),
@@ -65,7 +65,7 @@ def test_what_only_vehicle_yaml_names_is_told(tmp_path: Path) -> None:
     found = said(tmp_path, FED, vehicle=vehicle)
     assert [what.partition(" is")[0] for _, what, _ in found] == ["`BATT`", "`Z`", "`Y`"]
     assert all("vehicle.yaml" in what for _, what, _ in found)
-    assert "did you mean `BAT`?" in found[0][2]
+    assert "Did you mean `BAT`?" in found[0][2]
 
 
 def test_nine_uses_are_one_loose_end_and_it_comes_first(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from tracer.circuit.not_declared import with_undeclared
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.entry.load import Typed
 from tracer.entry.problems import Place, Problem, listed, natural
+from tracer.entry.values import Misread
 
 
 class Joining:
@@ -66,6 +67,16 @@ class Joining:
         if len(several) > 1:
             return listed(several)
         return None
+
+    def which_side(self, part: Part, text: str) -> Misread:
+        """A bare fuse of which nothing says which side is meant: in a panel, the busbar that feeds it is missing first of all."""
+        panel = self.parts[part.panel] if part.panel else None
+        if panel is None:
+            return Misread(f"`{text}` is a fuse: which side is meant?", f"Write `{text}.feed` or `{text}.load`.")
+        return Misread(
+            f"`{text}` is a fuse that no busbar of {panel.name} feeds: which side is meant?",
+            f"Add {part.label} under `busbars` of panel {panel.name} ({panel.place_of('busbars')}) to the one that feeds it; then `{text}` is its load side. Where a wire feeds it, write `{text}.feed` or `{text}.load`.",
+        )
 
     def pins_hint(self, part: Part) -> str:
         """The pins of a part in words that end a sentence."""

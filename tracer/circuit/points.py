@@ -32,10 +32,7 @@ class Points:
         if part.kind in FUSE_KINDS:
             if part.name in self.joining.fed:
                 return self.joining.node(part.name, "load")
-            raise Misread(
-                f"`{point.text}` is a fuse: which side is meant?",
-                f"Write `{point.text}.feed` or `{point.text}.load`.",
-            )
+            raise self.joining.which_side(part, point.text)
         raise Misread(f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self.joining.pins_hint(part)}.")
 
     def resolve(self, point: Point, panel: str | None = None) -> int | Part:
@@ -274,14 +271,7 @@ class Points:
                 f"both sides of {part.name} already have a wire",
                 f"Name the side if two wires share it: `{point.text}.feed` or `{point.text}.load`.",
             )
-        busbar = (
-            f"Name the position under `busbars` of panel {part.panel} if a busbar feeds it; then its bare name is its load side. Otherwise write"
-            if part.panel
-            else "Write"
-        )
-        raise Misread(
-            f"`{point.text}` is a fuse: which side is meant?", f"{busbar} `{point.text}.feed` or `{point.text}.load`."
-        )
+        raise self.joining.which_side(part, point.text)
 
     def point_in_facts(
         self,

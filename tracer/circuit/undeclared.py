@@ -1,6 +1,6 @@
 """A name that no sheet declares: what to write, without leading the typist to another part.
 
-Most such names are right, and their entry was forgotten: so that comes first. Another name is offered only where it may be a slip of the pen and its
+Most such names are right, and their entry was forgotten. Another name is offered, and then first, only where it may be a slip of the pen and its
 part can stand there. A wrong offer that is followed joins two wires that never meet, and nothing shows it.
 """
 
@@ -40,7 +40,7 @@ def what_to_declare(circuit: Circuit, part: Part) -> str:
     terminal = _RAIL.fullmatch(name)
     if terminal and terminal[1] in rails and not pins:
         near = [terminal[1]]
-    return f"{fix} Or did you mean `{near[0]}`?" if near else fix
+    return f"Did you mean `{near[0]}`? If not: {fix[0].lower()}{fix[1:]}" if near else fix
 
 
 def _fits(part: Part, name: str, pins: Collection[str]) -> bool:

@@ -9,8 +9,8 @@ from tracer.circuit.joining import Joining
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, Link, LinkKind, PartKind, Written
 from tracer.circuit.model import Part, ReferenceEnd
 from tracer.circuit.points import Points
-from tracer.entry.models import JointFacts
-from tracer.entry.problems import Place
+from tracer.entry.models import ConnectorFacts, JointFacts
+from tracer.entry.problems import Place, listed
 from tracer.entry.runs import Point, split_run
 from tracer.entry.values import Misread
 
@@ -22,7 +22,7 @@ class Wires:
         self.joining = joining
         self.points = points
         self.free: list[tuple[int, int]] = []
-        self._wires_on: dict[int, int] = {}
+        self._wires_on: dict[int, list[tuple[int, int]]] = {}
 
     def make(self) -> None:
         """Wires between points. Points whose pin depends on what is still free are settled last: through-runs first, then ends."""
@@ -138,8 +138,9 @@ class Wires:
 
     def _count_wire(self, number: int, index: int, node: int) -> None:
         """A cavity holds one wire, unless the run names the half and so says that two share it."""
-        count = self._wires_on[node] = self._wires_on.get(node, 0) + 1
-        if count < 2 or not self.joining.part_of[node]:
+        here = self._wires_on.setdefault(node, [])
+        here.append((number, index))
+        if len(here) < 2 or not self.joining.part_of[node]:
             return
         part = self.joining.parts.get(self.joining.part_of[node])
         if part is None or not PARTS[part.kind].one_wire:
@@ -148,12 +149,25 @@ class Wires:
         if isinstance(part.facts, JointFacts) and point.pin in part.facts.several:
             return
         if point.half is None:
+            places = [str(self._point_place(*one)) for one in here if one[0] != number]
+            also = f": here and at {listed(places, joiner='and')}" if places else ""
             fix = (
-                f"Check the cavity; if two wires really share it, name the half: `{part.name}.{point.pin}:a`."
+                f"Compare both with the diagram.{self._in_no_run(part)} If two wires really share it, name the half: `{part.name}.{point.pin}:a`."
                 if part.kind is PartKind.CONNECTOR
                 else f"Check the cavity; if it really holds more than one wire, say so: `several: [{point.pin}]` under {part.name}."
             )
-            self._run_problem(number, index, Misread(f"cavity {point.text} is used twice", fix))
+            self._run_problem(number, index, Misread(f"cavity {point.text} is used twice{also}", fix))
+
+    def _in_no_run(self, connector: Part) -> str:
+        """The one cavity of an in-line connector that is in use by its own list and stands in no run."""
+        assert isinstance(connector.facts, ConnectorFacts)
+        facts = connector.facts
+        missing = [
+            cavity
+            for cavity in facts.cavities
+            if cavity not in facts.unused and (connector.name, f"{cavity}:a") not in self.joining.node_at
+        ]
+        return f" {connector.name}.{missing[0]} is in no run: is it meant in one of them?" if len(missing) == 1 else ""
 
 
 def _spelt(points: list[tuple[int, Point]], wires: list[str]) -> list[str]:

@@ -95,8 +95,14 @@ def read_folder(folder: str | Path, kept: Kept | None = None) -> Typed:
 
 def not_read(ignored: tuple[str, ...]) -> list[Problem]:
     """Where there are problems, the files that are not read may be why: a loose end (L131) otherwise."""
-    fix = "Only .yaml files under sheets/ are read: rename or move it, or take it away if it is no page."
-    return [Problem(Place(name), "this file is not read", fix, cause=True) for name in ignored]
+    return [Problem(Place(name), "this file is not read", how_to_be_read(name), cause=True) for name in ignored]
+
+
+def how_to_be_read(name: str) -> str:
+    """What to do with a file that is not read: only .yaml files under sheets/ are."""
+    missing = ["give it the ending .yaml"] if not name.endswith((".yaml", ".yml")) else []
+    missing += ["move it to sheets/"] if not name.startswith("sheets/") else []
+    return f"{' and '.join(missing).capitalize()}; take it away if it is no page."
 
 
 def _colours(vehicle: VehicleFacts | None, file: TypedFile | None) -> ColourSystem | None:

@@ -19,6 +19,8 @@ NOT_A_COLOUR = "abbreviations, as vehicle.yaml says)"
 NOT_COLOURED = ("track", "bare")
 SAME = "same"
 
+_ONE_DASH = re.compile(r"\s-(?=\s)")
+_LEAVES = re.compile(r"\b(?:page|sheet|diagram|continued|cont)\b", re.IGNORECASE)
 _DASH = re.compile(r"\s+(?:--+|—|–)(?=\s|$)|^(?:--+|—|–)(?=\s)")
 _LENGTH = re.compile(r"^(\d+(?:[.,]\d+)?)(m|cm|mm|ft)$", re.IGNORECASE)
 _NUMBER = re.compile(r"^\(([^()]+)\)$")
@@ -159,6 +161,8 @@ def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple
                     "Write ` -- ` with a space on both sides.",
                 )
             )
+        elif _ONE_DASH.search(text) and not text.startswith("ref "):
+            slips.append(_one_dash(text, 0))
         else:
             slips.append(
                 Slip(
@@ -188,6 +192,8 @@ def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple
                     "Write ` -- ` with a space on both sides.",
                 )
             )
+        elif _ONE_DASH.search(piece) and not piece.startswith("ref "):
+            slips.append(_one_dash(piece, offset))
     if slips:
         return (), (), slips
     if len(pieces) % 2 == 0:
@@ -228,6 +234,14 @@ def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple
             )
         )
     return tuple(points), tuple(wires), slips
+
+
+def _one_dash(piece: str, offset: int) -> Slip:
+    """One dash, with space around it, where two belong."""
+    match = _ONE_DASH.search(piece)
+    assert match is not None
+    fix = f"Write ` -- `: `{_ONE_DASH.sub(' --', piece)}`."
+    return Slip(offset + match.start() + 1, "-", "one dash where two belong", fix)
 
 
 def _dash_near(text: str, offset: int) -> int:
@@ -335,6 +349,9 @@ def read_wire(text: str, colours: ColourSystem) -> Wire:
     elif colour.lower() in NOT_COLOURED:
         codes = ()
     else:
+        turned = " ".join([*words[1:], words[0]])
+        if size is None and len(words) > 1 and _SIZE.match(words[0]) and _is_wire(turned, colours):
+            raise Misread(f"`{text}`: the size stands before the colour", f"Write the colour first: `{turned}`.")
         codes = _colour_codes(colour, colours)
     medium = colour.lower() if colour.lower() in NOT_COLOURED else "wire"
     return Wire(
@@ -406,6 +423,11 @@ def read_point(text: str) -> Point:
             mate = pin_name(mate_typed)
         pin_name(pin)
     if not _PART.match(name):
+        if _LEAVES.search(text):
+            raise Misread(
+                f"`{text}` is not a point",
+                "A wire that leaves the page: `ref MARK_HERE>MARK_THERE`, the two marks printed at its arrow. Where none is printed: `?`.",
+            )
         if " " in text:
             raise Misread(
                 f"`{text}` is not a point",

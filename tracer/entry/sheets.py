@@ -59,16 +59,8 @@ class SheetReader:
     def read(self, file: TypedFile) -> None:
         head: SheetFacts | None = facts_of(SheetFacts, file.tree, file, (), self.problems)
         if head is not None and head.sheet in self._ids:
-            place = file.place_of(("sheet",))
             self.doubled = True
-            self.problems.append(
-                file.problem(
-                    place,
-                    f"sheet {head.sheet} is already typed in ({self._ids[head.sheet]})",
-                    "Give each page its own number, or merge the two files.",
-                    head.sheet,
-                )
-            )
+            self.problems.append(self._doubled(file, head.sheet))
         number = len(self.sheets)
         seen = head.seen if head else "diagram"
         sheet_id = head.sheet if head else file.name
@@ -78,6 +70,18 @@ class SheetReader:
         self.files.append(file)
         self._read_parts(file, number, seen)
         self._read_runs(file, number, seen)
+
+    def _doubled(self, file: TypedFile, sheet: str) -> Problem:
+        """A second file of one page; where both say the same, the one with the longer name is likely the copy."""
+        first = next(one for one in self.files if one.name == self._ids[sheet])
+        if file.lines != first.lines:
+            what = f"sheet {sheet} is already typed in ({first.name})"
+            fix = "Give each page its own number, or merge the two files."
+            return file.problem(file.place_of(("sheet",)), what, fix, sheet)
+        copy, kept = (file, first) if len(file.name) >= len(first.name) else (first, file)
+        what = f"this file has the same content as {kept.name}"
+        fix = "If one of the two is a copy, take it out of sheets/. If it is another page, give it its own number and content."
+        return copy.problem(copy.place_of(("sheet",)), what, fix, sheet)
 
     def _read_parts(self, file: TypedFile, number: int, seen: str) -> None:
         parts = file.tree.get("parts")

@@ -25,7 +25,7 @@ def _reference_findings(tracing: Tracing, kind: str) -> Iterator[tuple[Finding, 
     "L101",
     "reference not answered",
     why="The wire goes on at a page that is not typed in. A supply may come from there, and it would never be probed.",
-    fix="Type in the page that holds the other mark.",
+    fix="Type in the page or the run that holds the other mark.",
     bad=EXAMPLE_PARTS + "}\nruns:\n- ref 47>12 -- RD 1 -- ALM.4  # L101\n",
     good=EXAMPLE_PARTS
     + "}\nruns:\n- ref 47>12 -- RD 1 -- ALM.4\n- ref 12>47 -- RD 1 -- F9.load\n- F9.feed -- RD 1 -- BAT.+\n",
@@ -38,7 +38,9 @@ def reference_not_answered(tracing: Tracing) -> Iterator[Finding]:
             message, mark = f"no other sheet holds `ref {end.here}`", end.here
         else:
             message, mark = f"no sheet holds mark {end.there} that leads back to {end.here}", end.there
-        yield Finding(finding.place, finding.at, message, f"Type in the page that has mark {mark}.", finding.nodes)
+        yield Finding(
+            finding.place, finding.at, message, f"Type in the page or the run that has mark {mark}.", finding.nodes
+        )
 
 
 @rule(

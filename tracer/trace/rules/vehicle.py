@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.kinds import PartKind
+from tracer.entry.load import how_to_be_read
 from tracer.entry.page import page_is_there
+from tracer.entry.problems import Place
 from tracer.standards.colours import OwnLetters, colour_name, other_meanings
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
@@ -84,16 +86,14 @@ def rail_not_known(tracing: Tracing) -> Iterator[Finding]:
     "L131",
     "file is not read",
     why="Only .yaml files under sheets/ are read. A page saved under another ending or beside that folder, or an editor's copy, looks typed in, but is not.",
-    fix="Give it the ending .yaml and put it under sheets/; take it away if it is no page.",
+    fix="Give it the ending .yaml, or move it to sheets/; take it away if it is no page.",
     bad="",
     good="",
 )
 def file_not_read(tracing: Tracing) -> Iterator[Finding]:
     """Files in `sheets/` that are not YAML, and sheets that lie beside that folder; they concern every module."""
-    from tracer.entry.problems import Place
-
     for name in tracing.circuit.typed.ignored:
-        yield Finding(Place(name), name, "this file is not read", "", module="*")
+        yield Finding(Place(name), name, "this file is not read", how_to_be_read(name), module="*")
 
 
 @rule(
