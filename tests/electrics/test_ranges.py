@@ -67,15 +67,18 @@ def corners(tracing: Tracing) -> np.ndarray[tuple[int, int], np.dtype[np.float64
     """Volts of every node (columns, as the circuit numbers them) in every combination of ends (rows)."""
     model = fitted(model_of(tracing, "run", limits=limits_of(tracing.circuit)))
     branches = [n for n, one in enumerate(model.branches) if one.ohms.low != one.ohms.high]
+    pushes = [n for n, one in enumerate(model.branches) if one.kind == "converter"]
     draws = [n for n, one in enumerate(model.draws) if one.amounts[LOW] != one.amounts[HIGH]]
-    assert len(branches) + len(draws) <= 9  # few enough to try them all
+    several = len(branches), len(branches) + len(pushes), len(branches) + len(pushes) + len(draws)
+    assert several[-1] <= 10  # few enough to try them all
     found = []
-    for ends in itertools.product((LOW, HIGH), repeat=len(branches) + len(draws) + 1):
-        chosen = np.ones(len(model.branches), dtype=np.intp)
-        chosen[branches] = ends[: len(branches)]
+    for ends in itertools.product((LOW, HIGH), repeat=several[-1] + 1):
+        chosen, pushed = np.ones((2, len(model.branches)), dtype=np.intp)
+        chosen[branches] = ends[: several[0]]
+        pushed[pushes] = ends[several[0] : several[1]]
         drawn = np.ones(len(model.draws), dtype=np.intp)
-        drawn[draws] = ends[len(branches) : -1]
-        found.append(model.solve(Setting(chosen, drawn, ends[-1])).node_v)
+        drawn[draws] = ends[several[1] : several[2]]
+        found.append(model.solve(Setting(chosen, drawn, ends[-1], pushed)).node_v)
     return np.array(found)
 
 
@@ -97,8 +100,8 @@ def test_low_and_high_are_the_ends_over_all_corners(tmp_path: Path, sheet: str, 
         (supply.lost, plus - pin),
         (supply.across, pin - back),
     ):
-        assert found.low == pytest.approx(float(expected.min()), abs=1e-3)
-        assert found.high == pytest.approx(float(expected.max()), abs=1e-3)
+        assert found.least == pytest.approx(float(expected.min()), abs=1e-6)
+        assert found.most == pytest.approx(float(expected.max()), abs=1e-6)
 
 
 # --- limits by the source, and what default values allow one to say ----------------------------------------------------
@@ -214,9 +217,11 @@ def test_a_long_way_is_looked_into_a_bounded_number_of_points_at_a_time(
     at_once = expectations(tracing, report, limits=limits)
     sizes, answers = [], Together.answers
 
-    def counted(self: Together, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
+    def counted(
+        self: Together, states: States, columns: IntArray, pushed_a: FloatArray, *, slopes: bool = False
+    ) -> FloatArray:
         sizes.append(pushed_a.size)
-        return answers(self, states, columns, pushed_a)
+        return answers(self, states, columns, pushed_a, slopes=slopes)
 
     monkeypatch.setattr(extremes, "_CELLS", 1_000)
     monkeypatch.setattr(Together, "answers", counted)

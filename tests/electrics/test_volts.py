@@ -19,8 +19,9 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.model.sources import share_of_system
 from tracer.electrics.network.linear import FloatArray, NotAccurate
 from tracer.electrics.volts.expected import expectations
+from tracer.electrics.volts.likely import band
 from tracer.electrics.volts.of_module import volts_of
-from tracer.electrics.volts.rows import range_of, solved_rows
+from tracer.electrics.volts.rows import solved_rows
 from tracer.electrics.volts.values import Range
 from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotUse
@@ -63,7 +64,7 @@ def test_a_series_circuit_is_what_ohms_law_says(tmp_path: Path) -> None:
     assert [element.name for element in supply.elements] == ["wire RD 2.5 1m", "fuse F1", "wire RD 2.5 4m"]
 
 
-def test_the_range_of_a_known_wire_is_that_of_its_temperature_and_joints(tmp_path: Path) -> None:
+def test_the_band_a_known_wire_is_that_of_its_temperature_and_joints(tmp_path: Path) -> None:
     wire = row(volts(tracing_of(tmp_path, PLAIN), "M"), "M.1").elements[2]
     cold = 0.017241 / 2.5 * 4 * (1 + 0.00393 * -20) + 2 * 0.001 / 30
     warm = 0.0076 * 4 * (1 + 0.00393 * 40) + 2 * 0.03 / 30
@@ -321,7 +322,7 @@ def test_values_at_random_ends_stay_inside_the_computed_range(demo: Tracing) -> 
         solved = model.solve(setting)
         for one in rows:
             found = solved.node_v[demo.circuit.pins_of[one.part][one.pin]]
-            assert ranges[one.point].low - 1e-6 <= found <= ranges[one.point].high + 1e-6, one.point
+            assert ranges[one.point].least - 1e-6 <= found <= ranges[one.point].most + 1e-6, one.point
 
 
 @pytest.mark.parametrize("key", ["off", "run", "start"])
@@ -343,8 +344,8 @@ def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Tracing, key: str
 
 @pytest.mark.parametrize("noise_v", [-2e-13, -1e-16, 0.0, 1e-16, 2e-13])
 def test_the_last_bit_of_a_solve_does_not_decide_what_is_shown(noise_v: float) -> None:
-    found = range_of(np.array([0.00015 + noise_v, np.nan, 0.00045 - noise_v]))
-    assert found == Range(0.0, 0.00015, 0.00045)
+    found = band(np.array([0.00015 + noise_v, np.nan, 0.00045 - noise_v]), np.zeros(3, dtype=np.bool_))
+    assert found == Range(0.0, 0.00015, 0.00045, (0.0, 0.00045))
 
 
 def test_a_setting_is_solved_alike_whatever_was_solved_before(demo: Tracing) -> None:

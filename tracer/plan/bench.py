@@ -6,26 +6,26 @@ reason, and has no values.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 
 from tracer.electrics.bus.lines import bus_names
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.bus.values import BusReport, Ohm
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
-from tracer.electrics.meters import reading_at
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
 from tracer.electrics.model.changes import changes_of
-from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
+from tracer.electrics.model.circuit_model import Model, NotSettled
 from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
-from tracer.electrics.network.load_laws import FilamentLamp
+from tracer.electrics.volts.alone import AlonePin, PinsAlone
 from tracer.electrics.volts.expected import ComputedExpect, expectations
-from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.not_computed import Withheld
 from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
+
+_STEP_V = 0.01  # what `max V` is given to
 
 
 @dataclass
@@ -87,9 +87,7 @@ class Bench:
         """
         limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
         try:
-            if (key, out, pulled) not in self._unplugged:
-                self._unplugged[key, out, pulled] = self._made(key, out, pulled)
-            bench = self._unplugged[key, out, pulled]
+            bench = self._unplugged_in(key, out, pulled)
             if reason := bench.why_not(row):
                 return Computed("volts", key, False, "", None, not_computed=reason), None
             bare = bench.reading(row, key, None, limit)
@@ -98,10 +96,25 @@ class Bench:
             self.failed.setdefault(key, str(error))
             return None, None
 
-    def _made(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
-        changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,), pulled=pulled)
-        model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
-        return _Unplugged(self.tracing, model, self.limits.of("meter input").high)
+    def growth(
+        self, row: Row, key: str, lamp_w: float, out: tuple[str, ...] = (), pulled: tuple[str, ...] = ()
+    ) -> tuple[Range, float]:
+        """By how much the lamp lets the drop of a pin grow, alone and unplugged, its high end rounded up to what is given; and how many ohms may hide in that.
+
+        For a pin that has a reading with the lamp.
+        """
+        bench = self._unplugged_in(key, out, pulled)
+        pin = bench.pins[row.code, row.point]
+        grows = bench.alone.grows(pin, lamp_w)
+        most_v = round(math.ceil(grows.high / _STEP_V - 1e-6) * _STEP_V, 6)
+        return replace(grows, high=most_v), bench.alone.hides_ohm(pin, lamp_w, most_v).high
+
+    def _unplugged_in(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
+        if (key, out, pulled) not in self._unplugged:
+            changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,), pulled=pulled)
+            model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
+            self._unplugged[key, out, pulled] = _Unplugged(self.tracing, model, self.report, self.limits)
+        return self._unplugged[key, out, pulled]
 
     # --- bus -----------------------------------------------------------------------------------------------------
 
@@ -139,21 +152,21 @@ class Bench:
 
 
 class _Unplugged:
-    """The vehicle with the module unplugged, in one key state, solved at its nominal values and at both ends."""
+    """The vehicle with the module unplugged, in one key state: what is withheld, and each pin alone."""
 
-    def __init__(self, tracing: Tracing, model: Model, meter_ohm: float) -> None:
+    def __init__(self, tracing: Tracing, model: Model, report: SupplyReport, limits: LimitsInUse) -> None:
         self.tracing = tracing
         self.model = model
-        self.meter_ohm = meter_ohm
-        self._posts = model.posts
-        self._bare: dict[tuple[int, int, int], Solved] = {}
-        self._withheld: Withheld | None = None
+        own = (row for row in report.rows if row.part == report.module)
+        self.pins = {(row.code, row.point): self._pin(row) for row in own}
+        self.alone = PinsAlone(model, list(self.pins.values()), limits)
+        self._withheld = Withheld(tracing, model, self.alone.states.branch_a[:, 0])
+
+    def _pin(self, row: Row) -> AlonePin:
+        return AlonePin(self.tracing.circuit.pins_of[row.part][row.pin], row.level == "supply", bool(row.diodes))
 
     def why_not(self, row: Row) -> str:
         """Why nothing is computed for a pin; empty where something is."""
-        nominal = self._without_lamp(_NOMINAL)
-        if self._withheld is None:
-            self._withheld = Withheld(self.tracing, self.model, nominal.branch_a)
         return self._withheld.why(row)
 
     def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
@@ -163,64 +176,13 @@ class _Unplugged:
         ------
         NotSettled : with the lamp no steady state is found
         """
-        node = self.tracing.circuit.pins_of[row.part][row.pin]
-        supply = row.level == "supply"
-        volts, lost = [], []
-        for setting in (_NOMINAL, *(_SUPPLY_ENDS if supply else _GROUND_ENDS)):
-            bare = self._without_lamp(setting)
-            shown = reading_at(bare.solution, node, self.meter_ohm)
-            if shown.floating:
-                return Computed("volts", key, False, METER_ONLY, None, basis="as typed in")
-            plus = _highest(self._posts, bare)
-            node_v, plus_v = shown.volts, 0.0 if plus is None else float(bare.node_v[plus])
-            if lamp_w is not None and row.diodes:  # the lamp can change which of them conducts
-                model = with_test_lamp(self.model, node, lamp_w, supply=supply)
-                lit = model.solve(model.setting(*setting)).node_v
-                node_v, plus_v = float(lit[node]), 0.0 if plus is None else float(lit[plus])
-            elif lamp_w is not None and plus is not None:
-                node_v, plus_v = self._with_lamp(bare, node, plus, lamp_w, supply=supply)
-            volts.append(node_v)
-            lost.append(plus_v - node_v if supply else node_v)
-        box = ("volts" if supply else "drop") if lamp_w is None else "loaded"
+        pin = self.pins[row.code, row.point]
+        if self.alone.floats(pin):
+            return Computed("volts", key, False, METER_ONLY, None, basis="as typed in")
+        found = self.alone.bare(pin) if lamp_w is None else self.alone.lit(pin, lamp_w)
+        box = ("volts" if pin.supply else "drop") if lamp_w is None else "loaded"
         load = METER_ONLY if lamp_w is None else f"lamp {figures.stated(lamp_w, 'W')}"
+        lost = self.alone.range(found.lost_v)
         return Computed(
-            box, key, False, load, Range(min(volts), volts[0], max(volts)), lost[0], max(lost), limit.high, limit.said, "as typed in", losses_v=tuple(lost),
+            box, key, False, load, self.alone.range(found.node_v), lost.nominal, lost.high, limit.high, limit.said, "as typed in",
         )  # fmt: skip
-
-    def _with_lamp(self, bare: Solved, node: int, plus: int, watts: float, *, supply: bool) -> tuple[float, float]:
-        """Volts of the node and of battery positive with a lamp at the node.
-
-        From the network as the lamp sees it (volts without it, and what a current through it changes), so that nothing is solved anew: what other loads do
-        when the pin goes down by some tenths of a volt is left out.
-        """
-        first, second = (node, self.model.reference) if supply else (plus, node)
-        lamp = FilamentLamp(first, second, float(self.model.limits.system_v), watts)
-        import numpy as np
-
-        push = np.zeros(bare.node_v.size)
-        push[first] -= 1.0
-        push[second] += 1.0
-        moved = bare.solution.factor.respond(push)
-        without, per_amp = float(bare.node_v[first] - bare.node_v[second]), float(moved[first] - moved[second])
-        low, high = 0.0, max(without, 0.0)  # across the lamp: less than without it
-        for _ in range(60):
-            middle = (low + high) / 2
-            low, high = (middle, high) if without + per_amp * lamp.current_a(middle) > middle else (low, middle)
-        amps = lamp.current_a(low)
-        return float(bare.node_v[node] + moved[node] * amps), float(bare.node_v[plus] + moved[plus] * amps)
-
-    def _without_lamp(self, setting: tuple[int, int, int]) -> Solved:
-        """The same for every pin, so worked out once."""
-        if setting not in self._bare:
-            self._bare[setting] = self.model.solve(self.model.setting(*setting))
-        return self._bare[setting]
-
-
-def _highest(posts: list[int], solved: Solved) -> int | None:
-    """The positive post that the drop of a supply is measured from; None where no battery is typed in."""
-    return max(posts, key=lambda post: float(solved.node_v[post]), default=None)
-
-
-_NOMINAL = (NOMINAL, NOMINAL, NOMINAL)
-_SUPPLY_ENDS = ((HIGH, HIGH, LOW), (HIGH, HIGH, HIGH), (LOW, LOW, HIGH))  # resistances, currents, battery
-_GROUND_ENDS = ((HIGH, HIGH, HIGH), (LOW, LOW, LOW))

@@ -20,7 +20,6 @@ if TYPE_CHECKING:  # what solves networks is loaded only where something is comp
     from tracer.plan.bench import Bench
 
 MOST_SPLITS = 3
-_LEAST_OF_LAMP = 0.9  # of its rated current: it hangs below battery volts, behind the way
 
 
 def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
@@ -142,15 +141,14 @@ def alone_test(
         return Decides(key, lamp, held=held, leads=leads)
     if row.diodes:  # a lamp takes some tenths of a volt more off than a meter does, by the law of the diode: nothing to judge a joint by
         return Decides(key, lamp, why_not="diode", held=held, leads=leads)
-    bare, loaded = bench.alone(row, key, lamp.watts, out, tuple(f"{report.module}.{pin}" for pin, _ in leads))
+    pulled = tuple(f"{report.module}.{pin}" for pin, _ in leads)
+    bare, loaded = bench.alone(row, key, lamp.watts, out, pulled)
     if bare is None or bare.not_computed:
         return Decides(key, lamp, why_not=bench.failed.get(key, "") if bare is None else bare.not_computed)
-    if loaded is None or not loaded.losses_v or not there(row.level, bare, lamps.system_v):
+    if loaded is None or not there(row.level, bare, lamps.system_v):
         return Decides(key, lamp, held=held, leads=leads)
-    # The lamp is compared with the meter in one and the same setting: what the battery and other loads do is in both.
-    moves = [after - before for before, after in zip(bare.losses_v, loaded.losses_v, strict=True)]
-    hides_ohm = (max(moves) - min(moves)) / (_LEAST_OF_LAMP * lamp.current_a)
-    return Decides(key, lamp, moves[0], max(moves), hides_ohm, held=held, leads=leads)
+    grows, hides_ohm = bench.growth(row, key, lamp.watts, out, pulled)
+    return Decides(key, lamp, grows.nominal, grows.high, hides_ohm, held=held, leads=leads)
 
 
 def leads_for(circuit: Circuit, report: SupplyReport, row: Row) -> tuple[tuple[str, str], ...]:

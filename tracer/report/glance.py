@@ -19,6 +19,7 @@ from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.minding import NOTE
 
+SHOWN_OHM = 0.2  # what the figure of a row shows; a row that may hide more is named
 STACKED = 64  # columns below which a pin takes several lines
 MOST_LINES = 8  # of loose ends, assumptions and the like: more become a count
 _TOGETHER = "\N{NO-BREAK SPACE}"  # while lines are broken: a fuse stays beside its rating
@@ -283,18 +284,25 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
 
 
 def _how(glance: Glance) -> Iterator[tuple[str, str]]:
-    hidden = [pin.test.hides_ohm for pin in glance.pins if pin.test.hides_ohm is not None]
+    hidden = {pin.name: pin.test.hides_ohm for pin in glance.pins if pin.test.hides_ohm is not None}
     if hidden:
-        ohms = figures.ohms(max(0.1, math.ceil(max(hidden) * 10) / 10))
-        yield "test", f"plug off, pin alone: volts, then lamp to - (ground: to +). A change above `max V`: bad joint ({ohms} up, less may hide). Then the splits."  # fmt: skip
+        shown = [ohm for ohm in hidden.values() if ohm <= SHOWN_OHM]
+        ohms = figures.ohms(_tenths_up(max(shown, default=SHOWN_OHM)))
+        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. Growth above `max V`: bad joint ({ohms} up, less may hide)."  # fmt: skip
     diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
     legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
     exceptions = [
         *([f"diode at {', '.join(diodes)}: compare 5 W and 21 W"] if diodes else []),
         *([f"legs at {', '.join(legs)}: try each alone"] if legs else []),
+        *(f"{name} may hide {figures.ohms(_tenths_up(ohm))}" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
     ]
     if exceptions:
         yield "but", f"{'; '.join(exceptions)}."
+
+
+def _tenths_up(ohm: float) -> float:
+    """Rounded up, so that what is said to show does show."""
+    return max(0.1, math.ceil(ohm * 10 - 1e-9) / 10)
 
 
 def _depends(glance: Glance) -> str:

@@ -41,8 +41,9 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
 
 
 def range_data(value: Range, unit: str) -> dict[str, float]:
-    """`{low_v, nominal_v, high_v}` or another unit, rounded to what a computation from such values can mean."""
-    return {f"{name}{unit}": round(getattr(value, name), 6) for name in ("low", "nominal", "high")}
+    """`{low_v, nominal_v, high_v}` or another unit, and the worst case where there is one, rounded to what a computation from such values can mean."""
+    names = ("low", "nominal", "high") if value.worst is None else ("low", "nominal", "high", "least", "most")
+    return {f"{name}{unit}": round(getattr(value, name), 6) for name in names}
 
 
 @dataclass

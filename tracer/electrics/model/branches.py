@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracer.electrics.model.elements import Ohms
-from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, IntArray
+from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, FloatArray, IntArray
 from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp
 from tracer.standards.allowances import Span
 
@@ -41,9 +42,8 @@ class Draw:
     assumed: str = ""
     converter: str = ""
 
-    def load(self, choice: int) -> ConstantPower | ConstantCurrent | FilamentLamp:
-        """The load with its low, nominal or high amount."""
-        amount = self.amounts[choice]
+    def load(self, amount: float) -> ConstantPower | ConstantCurrent | FilamentLamp:
+        """The load with one of its amounts."""
         if self.kind == "lamp":
             return FilamentLamp(self.first, self.second, self.rated_v, amount)
         if self.kind == "power":
@@ -60,9 +60,8 @@ class Draw:
         """Below half its rated voltage an electronic load has given up."""
         return self.rated_v / 2
 
-    def resistor_ohm(self, choice: int, *, given_up: bool = False) -> float:
+    def resistor_ohm(self, amount: float, *, given_up: bool = False) -> float:
         """The resistor that takes the same at the rated voltage, or at the voltage at which it gives up."""
-        amount = self.amounts[choice]
         volts = self.least_v if given_up else self.rated_v
         ohm = volts / amount if self.kind == "current" else volts**2 / amount
         return min(max(ohm, LEAST_OHM), MOST_OHM)
@@ -70,8 +69,42 @@ class Draw:
 
 @dataclass(frozen=True)
 class Setting:
-    """One admissible choice of every uncertain value: an index (low, nominal, high) for each branch and draw, and for the battery."""
+    """One admissible choice of every uncertain value: an index (low, nominal, high) for the ohms of each branch, for each draw, and for the battery.
+
+    `pushes` for the volts of each branch: where it is not given, they are at the same end as the ohms.
+    """
 
     branches: IntArray
     draws: IntArray
     battery: int
+    pushes: IntArray | None = None
+
+    @property
+    def volts(self) -> IntArray:
+        """The index of the volts of each branch."""
+        return self.branches if self.pushes is None else self.pushes
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Every uncertain value by itself somewhere between its ends: 0 is the low end, 1 the high one.
+
+    (m,) of the ohms of the branches and (m,) of what pushes in them, (k,) of the draws, and of the battery.
+    """
+
+    ohms: FloatArray
+    volts: FloatArray
+    draws: FloatArray
+    battery: float
+
+
+def apart(settings: Sequence[Setting | Drawn]) -> tuple[dict[int, Setting], dict[int, Drawn]]:
+    """The settings by their place: those at ends, and those drawn between them."""
+    drawn = {place: one for place, one in enumerate(settings) if isinstance(one, Drawn)}
+    return {place: one for place, one in enumerate(settings) if isinstance(one, Setting)}, drawn
+
+
+def between(table: FloatArray, shares: FloatArray) -> FloatArray:
+    """(r, s) values at (r, s) shares of the way from the low to the high end of a (r, 3) table."""
+    found: FloatArray = table[:, LOW, None] + shares * (table[:, HIGH] - table[:, LOW])[:, None]
+    return found

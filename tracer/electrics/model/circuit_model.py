@@ -16,7 +16,7 @@ import numpy as np
 from tracer.circuit.model import Circuit
 from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Setting
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Drawn, Setting, apart, between
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.network.linear import (
     LEAST_OHM,
@@ -54,7 +54,7 @@ class Solved:
     `potential_v` is `node_v`, but in a floating part against its own lowest node; `loaded` the network with the draws as its last branches.
     """
 
-    setting: Setting
+    setting: Setting | Drawn
     node_v: FloatArray
     potential_v: FloatArray
     branch_a: FloatArray
@@ -159,26 +159,78 @@ class Model:
         spread_v[self.battery_branches] = 0.0
         return spread_v
 
-    def network(self, setting: Setting) -> Network:
+    @cached_property
+    def spread_battery_v(self) -> FloatArray:
+        """(b,) from the low to the high end of each of `battery_branches`."""
+        spread_v: FloatArray = self._volts[self.battery_branches, HIGH] - self._volts[self.battery_branches, LOW]
+        return spread_v
+
+    @cached_property
+    def spread_draw_a(self) -> FloatArray:
+        """(k,) amperes at the rated voltage from the low to the high end of each draw."""
+        rated_v = np.array([draw.rated_v for draw in self.draws])
+        spread_a: FloatArray = (self.rated_s[:, HIGH] - self.rated_s[:, LOW]) * rated_v
+        return spread_a
+
+    def network(self, setting: Setting | Drawn) -> Network:
         """The network of a setting, without the draws; diodes conduct."""
         conductance_s, source_v = self._values(setting)
         return self._bare.with_conductances(conductance_s, source_v)
 
-    def _values(self, setting: Setting) -> tuple[FloatArray, FloatArray]:
+    def _values(self, setting: Setting | Drawn) -> tuple[FloatArray, FloatArray]:
         """(m,) siemens and volts of the branches in a setting."""
         conductance_s, source_v = self.values_of([setting])
         return conductance_s[:, 0], source_v[:, 0]
 
-    def values_of(self, settings: Sequence[Setting]) -> tuple[FloatArray, FloatArray]:
+    def values_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
         """(m, s) siemens and volts of the branches in s settings."""
-        rows = np.arange(len(self.branches))[:, np.newaxis]
-        chosen = np.stack([setting.branches for setting in settings], axis=1)
-        source_v = np.zeros(chosen.shape)
+        shape = len(self.branches), len(settings)
+        conductance_s, source_v = np.empty(shape), np.zeros(shape)
         pushing = np.flatnonzero(np.any(self._volts != 0.0, axis=1))
-        source_v[pushing] = self._volts[rows[pushing], chosen[pushing]]
-        battery = np.array([setting.battery for setting in settings], dtype=np.intp)
-        source_v[self.battery_branches] = self._volts[self.battery_branches[:, np.newaxis], battery]
-        return self._table_s[rows, chosen], source_v
+        ends, drawn = apart(settings)
+        if ends:
+            rows = np.arange(len(self.branches))[:, np.newaxis]
+            columns = np.array(list(ends), dtype=np.intp)
+            chosen = np.stack([one.branches for one in ends.values()], axis=1)
+            conductance_s[:, columns] = self._table_s[rows, chosen]
+            pushed = np.stack([one.volts[pushing] for one in ends.values()], axis=1)
+            source_v[np.ix_(pushing, columns)] = self._volts[rows[pushing], pushed]
+            battery = np.array([one.battery for one in ends.values()], dtype=np.intp)
+            at_posts = self._volts[self.battery_branches[:, np.newaxis], battery]
+            source_v[np.ix_(self.battery_branches, columns)] = at_posts
+        if drawn:
+            columns = np.array(list(drawn), dtype=np.intp)
+            shares = np.stack([one.ohms for one in drawn.values()], axis=1)
+            conductance_s[:, columns] = 1.0 / between(self._ohm, shares)
+            shares = np.stack([one.volts for one in drawn.values()], axis=1)
+            shares[self.battery_branches] = [one.battery for one in drawn.values()]
+            source_v[np.ix_(pushing, columns)] = between(self._volts[pushing], shares[pushing])
+        return conductance_s, source_v
+
+    def amounts_of(self, setting: Setting | Drawn) -> list[float]:
+        """What each draw takes in a setting."""
+        if isinstance(setting, Setting):
+            return [draw.amounts[at] for draw, at in zip(self.draws, setting.draws.tolist(), strict=True)]
+        pairs = zip(self.draws, setting.draws.tolist(), strict=True)
+        return [draw.amounts[LOW] + share * (draw.amounts[HIGH] - draw.amounts[LOW]) for draw, share in pairs]
+
+    def laws_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
+        """(4, k, s) the laws of the draws in s settings (see `LoadLaws`), and (k, s) siemens: each as the resistor it is at its rated voltage."""
+        laws, rated_s = np.empty((4, len(self.draws), len(settings))), np.empty((len(self.draws), len(settings)))
+        ends, drawn = apart(settings)
+        if ends:
+            rows = np.arange(len(self.draws))[:, np.newaxis]
+            columns = np.array(list(ends), dtype=np.intp)
+            chosen = np.stack([one.draws for one in ends.values()], axis=1)
+            laws[:, :, columns] = np.moveaxis(self.draw_laws[chosen, rows], 2, 0)
+            rated_s[:, columns] = self.rated_s[rows, chosen]
+        if drawn:  # both pieces of a law go with its amount, the knee and the exponent are the same at both ends
+            columns = np.array(list(drawn), dtype=np.intp)
+            shares = np.stack([one.draws for one in drawn.values()], axis=1)
+            for place in range(4):
+                laws[place][:, columns] = between(self.draw_laws[:, :, place].T, shares)
+            rated_s[:, columns] = between(self.rated_s, shares)
+        return laws, rated_s
 
     @cached_property
     def _table_s(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
@@ -212,16 +264,16 @@ class Model:
     @cached_property
     def draw_laws(self) -> np.ndarray[tuple[int, int, int], np.dtype[np.float64]]:
         """(3, k, 4): the law of each draw with its low, nominal and high amount."""
-        table = np.array([[draw.load(choice).law for draw in self.draws] for choice in (LOW, NOMINAL, HIGH)])
+        table = np.array([[draw.load(draw.amounts[at]).law for draw in self.draws] for at in (LOW, NOMINAL, HIGH)])
         return table.reshape(3, len(self.draws), 4)
 
     @cached_property
     def rated_s(self) -> FloatArray:
         """(k, 3) siemens: each draw as the resistor it is at its rated voltage, with its low, nominal and high amount."""
-        table = [[1.0 / draw.resistor_ohm(choice) for choice in (LOW, NOMINAL, HIGH)] for draw in self.draws]
+        table = [[1.0 / draw.resistor_ohm(amount) for amount in draw.amounts] for draw in self.draws]
         return np.array(table, dtype=np.float64).reshape(-1, 3)
 
-    def solve(self, setting: Setting | None = None, *, afresh: bool = False) -> Solved:
+    def solve(self, setting: Setting | Drawn | None = None, *, afresh: bool = False) -> Solved:
         """Voltages and currents of a setting (default: everything nominal); `afresh` where no other will be asked for.
 
         Raises
@@ -242,7 +294,7 @@ class Model:
     def _nominal(self) -> Solved:
         return self._solved_from(self.setting(), None)
 
-    def _solved_from(self, setting: Setting, start: Solved | None) -> Solved:
+    def _solved_from(self, setting: Setting | Drawn, start: Solved | None) -> Solved:
         """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
         rest = Rest(self, setting, start)
         blocking = set(rest.blocking)
@@ -315,7 +367,7 @@ class Model:
 class Rest:
     """Looks for the state of rest of a model in one setting."""
 
-    def __init__(self, model: Model, setting: Setting, start: Solved | None) -> None:
+    def __init__(self, model: Model, setting: Setting | Drawn, start: Solved | None) -> None:
         self.model = model
         self.setting = setting
         self.start = start
@@ -323,7 +375,8 @@ class Rest:
         count = len(model.draws)
         self.conductance_s = np.concatenate([conductance_s, np.ones(count)])
         self.source_v = np.concatenate([source_v, np.zeros(count)])
-        self.laws = LoadLaws(*model.draw_laws[setting.draws, np.arange(count)].T)
+        laws, rated_s = model.laws_of([setting])
+        self.laws, self.rated_s = LoadLaws(*laws[:, :, 0]), rated_s[:, 0]
         closed = None if start is None else start.loaded.closed
         self.blocking = frozenset(n for n in model.live_diodes if closed is not None and not closed[n])
 
@@ -354,9 +407,8 @@ class Rest:
 
     def _as_rated(self, network: Network) -> Solution:
         """Every draw as the resistor it is at its rated voltage: who has given up is judged by that first."""
-        draws = self.setting.draws
         conductance_s = network.conductance_s.copy()
-        conductance_s[len(self.model.branches) :] = self.model.rated_s[np.arange(draws.size), draws]
+        conductance_s[len(self.model.branches) :] = self.rated_s
         return solve(network.with_conductances(conductance_s))
 
     def _across_draws(self, potential_v: FloatArray) -> FloatArray:
@@ -411,15 +463,15 @@ class Rest:
 
     def _with_loads(self, network: Network, working: list[int], starved: frozenset[int]) -> Solution:
         """The network with the working draws as loads, after those that are resistors."""
-        draws, choice = self.model.draws, self.setting.draws
+        draws, amounts = self.model.draws, self.model.amounts_of(self.setting)
         exact = frozenset(working)
         places = [n for n in range(len(draws)) if n not in exact]
-        ohm = [draws[n].resistor_ohm(int(choice[n]), given_up=n in starved) for n in places]
+        ohm = [draws[n].resistor_ohm(amounts[n], given_up=n in starved) for n in places]
         bare = self.model.network(self.setting)
         bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
         plain = bare.with_branches(self.model.draw_ends[places], ohm)
         try:
-            return solve_with_loads(plain, [draws[n].load(int(choice[n])) for n in working]).solution
+            return solve_with_loads(plain, [draws[n].load(amounts[n]) for n in working]).solution
         except NetworkError as error:
             names = ", ".join(draws[working[n]].name for n in getattr(error, "loads", ()))
             raise NotSettled(f"no steady state was found{f' at {names}' if names else ''}: {error}") from error

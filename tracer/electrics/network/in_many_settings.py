@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracer.electrics.model.branches import Setting
+from tracer.electrics.model.branches import Drawn, Setting
 from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model
 from tracer.electrics.network.elimination import Reduction, RowSums, elimination_of
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray, islands_of, limit_of_correction_v
@@ -22,7 +22,7 @@ from tracer.electrics.network.load_laws import LoadLaws
 
 __all__ = ["Case", "Shape", "States", "Together", "alike"]
 
-Case = tuple[int, Setting]
+Case = tuple[int, Setting | Drawn]
 """The number of a model, and the setting it is solved in."""
 
 _CELLS = 120_000  # of an array of branches by settings that is worked on at a time: what a processor keeps at hand (measured)
@@ -158,17 +158,18 @@ class Together:
             self._solve_alone(work, column)
         return work.states()
 
-    def answers(self, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
+    def answers(self, states: States, columns: IntArray, pushed_a: FloatArray, *, slopes: bool = False) -> FloatArray:
         """Volts that currents alone would cause in some of the states, every draw as the resistor it amounts to.
 
-        `pushed_a` is (n, c) amperes for c columns, or (n, c, p) for p pushes in each.
+        `pushed_a` is (n, c) amperes for c columns, or (n, c, p) for p pushes in each. With `slopes` small currents: every draw goes along its own law.
         """
         laws = LoadLaws(*states.laws[:, :, columns])
         block = self._block(
             np.where(states.closed[:, columns], states.conductance_s[:, columns], 0.0),
             [states.shape[column] for column in columns.tolist()],
         )
-        return block.answer(block.with_loads(laws.resistor_s(states.drop_v[:, columns])), pushed_a)
+        drop_v = states.drop_v[:, columns]
+        return block.answer(block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v)), pushed_a)
 
     # --- inside ------------------------------------------------------------------------------------------------------
 
@@ -177,15 +178,12 @@ class Together:
         count, draws = len(cases), len(self.models[0].draws)
         conductance_s, source_v = np.empty((2, self.plain, count))
         laws, rated_s = np.empty((4, draws, count)), np.empty((draws, count))
-        row = np.arange(draws)[:, np.newaxis]
         for number in np.unique(model).tolist():
             columns = np.flatnonzero(model == number)
             settings = [cases[column][1] for column in columns.tolist()]
             one = self.models[number]
             conductance_s[:, columns], source_v[:, columns] = one.values_of(settings)
-            chosen = np.stack([setting.draws for setting in settings], axis=1)
-            laws[:, :, columns] = np.moveaxis(one.draw_laws[chosen, row], 2, 0)
-            rated_s[:, columns] = one.rated_s[row, chosen]
+            laws[:, :, columns], rated_s[:, columns] = one.laws_of(settings)
         work = _Work(
             cases,
             model,

@@ -222,6 +222,12 @@ class LoadLaws:
         tangent_s: FloatArray = np.clip(self.slope_s(drop_v), LOAD_BASE_S, 1.0 / LEAST_OHM)
         return tangent_s
 
+    def along_s(self, drop_v: FloatArray) -> FloatArray:
+        """(k,) siemens, the slope itself: of a load that keeps its power less than nothing, of one that keeps its current next to nothing."""
+        slope_s = self.slope_s(drop_v)
+        along_s: FloatArray = np.where(slope_s < 0.0, slope_s, np.maximum(slope_s, LOAD_BASE_S))
+        return along_s
+
     def resistor_s(self, drop_v: FloatArray) -> FloatArray:
         """(k,) siemens of the resistors that take the same at (k,) volts, within what a network takes."""
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -10,17 +10,19 @@ Director and Rohrer (1969), IEEE Trans. Circuit Theory 16(3), 318-323 (citation 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from tracer.electrics.model.branches import HIGH, LOW, Setting
+from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.in_many_settings import Case, States, Together
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.linear import FloatArray, IntArray
 
 _CELLS = 4_000_000  # of an array of nodes by currents pushed in: 32 MB
+_NOTHING_V = 1e-7
+_MOST_TURNS = 8  # of looking once more from where the slopes led: two or three do (measured)
 
 __all__ = ["Push", "States", "Together", "extremes", "source_ohms"]
 
@@ -29,14 +31,11 @@ __all__ = ["Push", "States", "Together", "extremes", "source_ohms"]
 class Push:
     """A sum of voltages, as a share of each node, to be moved furthest down and up.
 
-    The slopes are those of the nominal state. `again`: once more those of the state that they lead to, for where there are several ways a slope may turn round.
-    `both_batteries`: at both ends of the battery. `turned` is a branch whose end is then taken the other way round, -1 for none.
+    `through` is a branch whose current is to be moved, -1 for none: the shares are those across it, and it carries most with its own least resistance.
     """
 
     shares: Mapping[int, float]
-    again: bool = False
-    both_batteries: bool = False
-    turned: int = -1
+    through: int = -1
 
 
 def source_ohms(together: Together, nominal: States, nodes: Sequence[IntArray]) -> list[FloatArray]:
@@ -56,117 +55,138 @@ def source_ohms(together: Together, nominal: States, nodes: Sequence[IntArray]) 
     return found
 
 
-def extremes(together: Together, nominal: States, pushes: Sequence[Sequence[Push]]) -> list[States]:
-    """States in the settings that move each push of each model furthest, besides those where everything is at the same end.
+def extremes(
+    together: Together, nominal: States, pushes: Sequence[Sequence[Push]], drawn: Sequence[Sequence[Drawn]]
+) -> list[States]:
+    """States in the settings that move each push of each model furthest, besides those where everything is at the same end and those that were drawn.
+
+    A setting found by the slopes of one state is looked at by its own slopes, until none of them leads further: then no single value moves the push
+    beyond it. (In a network of resistors a voltage goes one way with each resistance, so its ends are at ends.)
 
     Parameters
     ----------
     nominal : one state of each model, in their order
-    pushes : for each model
+    pushes, drawn : for each model
 
     Raises
     ------
     NotSettled : a setting has no state of rest
     """
-    return _Search(together, nominal, pushes).states()
+    return _Search(together, nominal, pushes).states(drawn)
+
+
+@dataclass(frozen=True, eq=False)
+class _Moved:
+    """A push that is moved `up` or down, and the setting it has led to: the number of its batch and the column there."""
+
+    number: int
+    push: Push
+    up: bool
+    at: tuple[int, int]
 
 
 class _Search:
     def __init__(self, together: Together, nominal: States, pushes: Sequence[Sequence[Push]]) -> None:
         self.together = together
-        self.nominal = nominal
+        self.batches = [nominal]
         self.pushes = pushes
         self.spreads = [_Spread(model) for model in together.models]
-        self.known: dict[tuple[int, bytes, bytes, int], int] = {}
+        self.known: dict[tuple[int, bytes, bytes, int], tuple[int, int]] = {}
         self.waiting: list[Case] = []
-        for case in nominal.cases:
-            self.column(*case)
-        self.waiting = []
+        for column, (number, setting) in enumerate(nominal.cases):
+            assert isinstance(setting, Setting)
+            self.known[_key(number, setting)] = (0, column)
 
-    def column(self, number: int, setting: Setting) -> int:
-        """The column of a setting among those beyond the nominal ones; each is solved once."""
-        branches = np.packbits(setting.branches != LOW).tobytes() + np.packbits(setting.branches == HIGH).tobytes()
-        key = (number, branches, setting.draws.tobytes(), setting.battery)
-        if key not in self.known:
-            self.known[key] = len(self.known) - len(self.nominal.cases)
-            self.waiting.append((number, setting))
-        return self.known[key]
-
-    def solved(self) -> States:
-        """Those that were asked for since the last time."""
-        cases, self.waiting = self.waiting, []
-        return self.together.solve(cases, self.nominal)
-
-    def states(self) -> list[States]:
+    def states(self, drawn: Sequence[Sequence[Drawn]]) -> list[States]:
         for number, model in enumerate(self.together.models):
             for series in (LOW, HIGH):
                 for draws in (LOW, HIGH):
                     for battery in (LOW, HIGH):
-                        self.column(number, model.setting(series, draws, battery))
-        again = self._by_nominal_slopes()
-        found = [self.solved()]
-        if again:
-            self._by_slopes_there(found[0], again)
+                        self._at(number, model.setting(series, draws, battery))
+        moved = [
+            _Moved(number, push, up, (0, number))
+            for number, some in enumerate(self.pushes)
+            for push in some
+            for up in (False, True)
+        ]
+        moved = self._further(moved)
+        self.waiting += [(number, one) for number, some in enumerate(drawn) for one in some]
+        for _ in range(_MOST_TURNS):
             if self.waiting:
-                found.append(self.solved())
+                self.batches.append(self.together.solve(self.waiting, self.batches[0]))
+                self.waiting = []
+            if not moved:
+                break
+            moved = self._further(moved)
+        return self.batches[1:]
+
+    def _at(self, number: int, setting: Setting) -> tuple[int, int]:
+        """Where the state of a setting is, or will be; each is solved once."""
+        key = _key(number, setting)
+        if key not in self.known:
+            self.known[key] = (len(self.batches), len(self.waiting))
+            self.waiting.append((number, setting))
+        return self.known[key]
+
+    def _further(self, moved: Sequence[_Moved]) -> list[_Moved]:
+        """Where the slopes at each setting lead; those that lead nowhere else are done."""
+        found: list[_Moved] = []
+        for batch, states in enumerate(self.batches):
+            some = [one for one in moved if one.at[0] == batch]
+            if some:
+                found += self._further_in(states, some)
         return found
 
-    def _by_nominal_slopes(self) -> list[_There]:
-        """Ask for the settings by the nominal slopes; returns where to look once more."""
-        count = len(self.pushes)
-        width = max(len(some) for some in self.pushes)
-        pushed_a = np.zeros((self.together.node_count, count, width))
-        for number, some in enumerate(self.pushes):
-            for place, push in enumerate(some):
-                for node, share in push.shares.items():
-                    pushed_a[node, number, place] += share
-        answer = self.together.answers(self.nominal, np.arange(count), pushed_a)
-        again: list[_There] = []
-        for number, some in enumerate(self.pushes):
-            spread = self.spreads[number]
-            rising = spread.rising(answer[:, number], self.nominal.branch_a[:, number, np.newaxis])
-            for place, push in enumerate(some):
-                for up in (False, True):
-                    setting = spread.setting(*rising, place, up=up)
-                    again += self._ask(number, push, setting, up=up)
-        return again
+    def _further_in(self, states: States, moved: Sequence[_Moved]) -> Iterator[_Moved]:
+        of_column: dict[int, dict[Push, list[_Moved]]] = {}
+        for one in moved:
+            of_column.setdefault(one.at[1], {}).setdefault(one.push, []).append(one)
+        every = sorted(of_column)
+        several = max(1, _CELLS // self.together.node_count)
+        for columns in (every[first : first + several] for first in range(0, len(every), several)):
+            yield from self._in_columns(states, columns, of_column)
 
-    def _ask(self, number: int, push: Push, setting: Setting, *, up: bool) -> list[_There]:
-        if push.turned >= 0:
-            branches = setting.branches.copy()
-            branches[push.turned] = HIGH - branches[push.turned]
-            self.column(number, Setting(branches, setting.draws, setting.battery))
-            return []
-        column = self.column(number, setting)
-        battery = self.together.models[number].battery
-        if push.both_batteries and battery.low < battery.high:
-            self.column(number, Setting(setting.branches, setting.draws, HIGH - setting.battery))
-        # the nominal setting, where nothing is uncertain, has no column and leads nowhere else
-        return [_There(number, push, column, up)] if push.again and column >= 0 else []
+    def _in_columns(
+        self, states: States, columns: Sequence[int], of_column: Mapping[int, Mapping[Push, Sequence[_Moved]]]
+    ) -> Iterator[_Moved]:
+        """So many pushes at a time that their arrays stay small."""
+        most = max(len(of_column[column]) for column in columns)
+        width = max(1, _CELLS // (self.together.node_count * len(columns)))
+        for begin in range(0, most, width):
+            parts = [list(of_column[column])[begin : begin + width] for column in columns]
+            pushed_a = np.zeros((self.together.node_count, len(columns), min(width, most - begin)))
+            for place, some in enumerate(parts):
+                for row, push in enumerate(some):
+                    for node, share in push.shares.items():
+                        pushed_a[node, place, row] += share
+            answer = self.together.answers(states, np.array(columns, dtype=np.intp), pushed_a, slopes=True)
+            for place, (column, some) in enumerate(zip(columns, parts, strict=True)):
+                yield from self._led(states, column, answer[:, place], [of_column[column][push] for push in some])
 
-    def _by_slopes_there(self, states: States, again: Sequence[_There]) -> None:
-        pushed_a = np.zeros((self.together.node_count, len(again)))
-        for place, there in enumerate(again):
-            for node, share in there.push.shares.items():
-                pushed_a[node, place] += share
-        columns = np.array([there.column for there in again], dtype=np.intp)
-        answer = self.together.answers(states, columns, pushed_a)
-        branch_a = states.branch_a[:, columns]
-        for number, spread in enumerate(self.spreads):
-            places = [place for place, there in enumerate(again) if there.number == number]
-            rising = spread.rising(answer[:, places], branch_a[:, places])
-            for row, place in enumerate(places):
-                self.column(number, spread.setting(*rising, row, up=again[place].up))
+    def _led(
+        self, states: States, column: int, answer: FloatArray, moved: Sequence[Sequence[_Moved]]
+    ) -> Iterator[_Moved]:
+        """Where the slopes of one state lead, by the (n, p) answers to p pushes."""
+        number, before = states.cases[column]
+        assert isinstance(before, Setting)
+        answer = answer[:, : len(moved)]
+        rises = self.spreads[number].rises(
+            answer, states.branch_a[:, column, np.newaxis], states.conductance_s[:, column, np.newaxis]
+        )
+        for row, some in enumerate(moved):
+            for one in some:
+                setting = _led(before, *(rise[..., row] for rise in rises), up=one.up)
+                if one.push.through >= 0:
+                    setting.branches[one.push.through] = LOW if one.up else HIGH
+                at = self._at(number, setting)
+                if at != one.at:
+                    yield _Moved(number, one.push, one.up, at)
 
 
-@dataclass(frozen=True, eq=False)
-class _There:
-    """A push that was moved by nominal slopes `up` or down, and the column of the state that this led to."""
-
-    number: int
-    push: Push
-    column: int
-    up: bool
+def _key(number: int, setting: Setting) -> tuple[int, bytes, bytes, int]:
+    branches = np.concatenate([setting.branches, setting.volts])
+    packed = np.packbits(branches != LOW).tobytes() + np.packbits(branches == HIGH).tobytes()
+    return number, packed, setting.draws.tobytes(), setting.battery
 
 
 class _Spread:
@@ -176,20 +196,33 @@ class _Spread:
         self.ends = model.placed.ends
         self.ohm = model.spread_ohm[:, np.newaxis]
         self.volts = model.spread_v[:, np.newaxis]
+        self.draws = model.spread_draw_a[:, np.newaxis]
+        self.batteries = model.battery_branches
+        self.battery_v = model.spread_battery_v[:, np.newaxis]
 
-    def rising(self, answer_v: FloatArray, branch_a: FloatArray) -> tuple[BoolArray, BoolArray]:
-        """(m, p) branches and (k, p) draws whose low end moves a push up, by the (n, p) answers to the pushes and the currents."""
+    def rises(
+        self, answer_v: FloatArray, branch_a: FloatArray, conductance_s: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """By how many volts a push rises along the slope from the low to the high end of what is uncertain.
+
+        (m, p) of the ohms of the branches, (m, p) of the volts in them, (k, p) of the draws, (p,) of the battery; by the (n, p) answers to the pushes, the
+        currents and the siemens.
+        """
         across_v = answer_v[self.ends[:, 0]] - answer_v[self.ends[:, 1]]
         plain = len(self.ohm)
-        # of the push, from the low to the high end of each branch: its ohms, and the volts of diodes and converters
-        slope = across_v[:plain] * (branch_a * self.ohm - self.volts)
-        return slope < 0.0, across_v[plain:] > 0.0
+        moved = across_v[:plain] * conductance_s
+        battery = -np.sum(moved[self.batteries] * self.battery_v, axis=0)
+        return moved * branch_a * self.ohm, -moved * self.volts, -across_v[plain:] * self.draws, battery
 
-    def setting(self, branches: BoolArray, draws: BoolArray, place: int, *, up: bool) -> Setting:
-        """The setting that moves one of the pushes up, or down."""
-        here, there = (LOW, HIGH) if up else (HIGH, LOW)
-        return Setting(
-            np.where(branches[:, place], here, there).astype(np.intp),
-            np.where(draws[:, place], here, there).astype(np.intp),
-            there,
-        )
+
+def _led(
+    before: Setting, ohms: FloatArray, volts: FloatArray, draws: FloatArray, battery: FloatArray, *, up: bool
+) -> Setting:
+    """The setting that moves a push up, or down, by how much each thing moves it; what moves it by next to nothing stays as it is."""
+
+    def ends(rises: FloatArray, ends: IntArray) -> IntArray:
+        found: IntArray = np.where(np.abs(rises) < _NOTHING_V, ends, np.where((rises > 0.0) == up, HIGH, LOW))
+        return found
+
+    turned = int(ends(battery, np.array(before.battery)))
+    return Setting(ends(ohms, before.branches), ends(draws, before.draws), turned, ends(volts, before.volts))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -10,19 +9,19 @@ from functools import cached_property
 import numpy as np
 
 from tracer.electrics.limits_in_use import LimitInUse
+from tracer.electrics.model.branches import Drawn
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.fitting import TURNS, Fit
-from tracer.electrics.network.in_many_settings import States, Together, alike
+from tracer.electrics.network.in_many_settings import Case, States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
 from tracer.electrics.volts.extremes import Push, extremes, source_ohms
+from tracer.electrics.volts.likely import band, drawn_settings
 from tracer.electrics.volts.not_computed import Withheld, beside_unknown
 from tracer.electrics.volts.values import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
 from tracer.electrics.volts.verdicts import shown_by_drop, shown_by_state, verdicts_of
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
-
-KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
 
 
 def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport) -> list[SolvedRows]:
@@ -38,7 +37,8 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
         together, nominal = _nominal_in_order(Together([models[number] for number in group]), sound)
         some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
         ohms = source_ohms(together, nominal, [one.probed for one in some])
-        states = extremes(together, nominal, [list(one.pushes()) for one in some])
+        drawn = [drawn_settings(model) for model in together.models]
+        states = extremes(together, nominal, [list(one.pushes()) for one in some], drawn)
         for one, ohm in zip(some, ohms, strict=True):
             one.take([nominal, *states], ohm)
         found.update(zip(group, some, strict=True))
@@ -83,14 +83,17 @@ class _Nominal:
 
 
 class SolvedRows:
-    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range.
+    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range, and those drawn by chance.
 
-    `place` is its number among the models of the states. After `take`, `node_v`, `potential_v` (s, n) and `branch_a` (s, m) hold all states, the nominal first.
+    `place` is its number among the models of the states. After `take`, `node_v`, `potential_v` (s, n) and `branch_a` (s, m) hold all states, the nominal first;
+    `cases` are their settings, `drawn` (s,) is true for those drawn by chance.
     """
 
     node_v: FloatArray
     potential_v: FloatArray
     branch_a: FloatArray
+    cases: list[Case]
+    drawn: BoolArray
     source_ohm: dict[int, float]
 
     def __init__(self, tracing: Tracing, model: Model, report: SupplyReport, nominal: States, place: int) -> None:
@@ -121,10 +124,12 @@ class SolvedRows:
 
     def take(self, states: Sequence[States], source_ohm: FloatArray) -> None:
         """Its columns of all the states, and the ohms that a meter looks into at each of `probed`."""
+        self.cases = [case for some in states for case in some.cases if case[0] == self.place]
         columns = [(some, np.flatnonzero(some.model == self.place)) for some in states]
         self.node_v = np.concatenate([some.node_v(mine) for some, mine in columns], axis=1).T
         self.potential_v = np.concatenate([some.potential_v[:, mine] for some, mine in columns], axis=1).T
         self.branch_a = np.concatenate([some.branch_a[:, mine] for some, mine in columns], axis=1).T
+        self.drawn = np.array([isinstance(setting, Drawn) for _, setting in self.cases], dtype=np.bool_)
         self.source_ohm = dict(zip(self.probed.tolist(), source_ohm.tolist(), strict=True))
 
     def _node(self, row: Row) -> int:
@@ -137,40 +142,30 @@ class SolvedRows:
                 yield from self._pushes_of(row)
 
     def _pushes_of(self, row: Row) -> Iterator[Push]:
-        """The volts of a row, the volts across the module, and (of several ways) the current of its own way."""
+        """The volts of a row, what is lost up to it, the volts across the module, and the current of its own way."""
         node = self._node(row)
         if self.nominal.floating[node]:
             return
-        # a converter takes in and gives out through one ground: there too a slope may turn round
-        several = self._converts or row.level == "ground" or not all(probe.sole for probe in row.probes)
-        # what is lost on the way of a supply is most where the pin is lowest, but goes with the volts of the battery the other way round
-        yield Push({node: 1.0}, again=several, both_batteries=row.level == "supply")
+        yield Push({node: 1.0})
         end = self._end(node, row.level == "supply")
-        if self._turning and end is not None and end != self.model.reference:
-            yield Push({node: 1.0, end: -1.0}, again=several, both_batteries=True)
+        if end is not None and end not in (node, self.model.reference):
+            yield Push({node: 1.0, end: -1.0})
         across, back = self._across_ends(row, node)
         if across:
-            # a converter takes the less the higher the battery: across the module it goes the other way round
-            many = several or len(self._return_pins) > 1
-            yield Push({node: 1.0, back: -1.0}, again=many, both_batteries=self._converts)
+            yield Push({node: 1.0, back: -1.0})
         way = self.ways.way(node, row.level == "supply")
-        if way and several:
+        if way:
             number, _ = way[-1 if row.level == "supply" else 0]
             branch = self.model.branches[number]
             sign = 1.0 if self.nominal.branch_a[number] >= 0 else -1.0
-            # across itself it loses most with its greatest resistance, but carries most with its least
-            yield Push({branch.a: sign, branch.b: -sign}, turned=number)
-
-    @cached_property
-    def _converts(self) -> bool:
-        return any(branch.kind == "converter" for branch in self.model.branches)
+            yield Push({branch.a: sign, branch.b: -sign}, through=number)
 
     @property
     def battery(self) -> Range:
         """Volts at the battery posts."""
         battery = self.model.battery
         if self._turning and self.plus is not None:
-            return range_of(self.node_v[:, self.plus])
+            return self._range(self.node_v[:, self.plus])
         return Range(battery.low, battery.nominal, battery.high)
 
     @cached_property
@@ -287,8 +282,12 @@ class SolvedRows:
     def _volts(self, node: int) -> Range:
         """What a meter shows; the rows of a module share most of their probe points, so each is looked at once."""
         if node not in self._shown:
-            self._shown[node] = range_of(self.node_v[:, node] * self._meter_factor(node))
+            self._shown[node] = self._range(self.node_v[:, node] * self._meter_factor(node))
         return self._shown[node]
+
+    def _range(self, values: FloatArray) -> Range:
+        """The band and the worst case of (s,) values, one of each state."""
+        return band(values, self.drawn)
 
     def _meter_factor(self, node: int) -> float:
         """What the meter's own resistance makes of a voltage: it loads the probed point only."""
@@ -300,7 +299,7 @@ class SolvedRows:
             return Range(0.0, 0.0, 0.0)
         if (node, end) not in self._lost_between:
             first, second = (end, node) if supply else (node, end)
-            self._lost_between[node, end] = range_of(self.node_v[:, first] - self.node_v[:, second])
+            self._lost_between[node, end] = self._range(self.node_v[:, first] - self.node_v[:, second])
         return self._lost_between[node, end]
 
     def _probe(self, at: str, supply: bool, start: int | None) -> ProbeVolts:
@@ -312,7 +311,7 @@ class SolvedRows:
         return {name: number for number, name in enumerate(self.circuit.node_names)}
 
     def _current(self, number: int) -> Range:
-        return range_of(np.abs(self.branch_a[:, number]))
+        return self._range(np.abs(self.branch_a[:, number]))
 
     def _element(self, number: int, start: int) -> ElementVolts:
         model = self.model
@@ -329,7 +328,7 @@ class SolvedRows:
             model.node_names[end],
             ohm,
             current,
-            range_of(drop),
+            self._range(drop),
             branch.ohms.copper * current.nominal,
             branch.ohms.basis,
             branch.ohms.assumed,
@@ -356,7 +355,7 @@ class SolvedRows:
         found, back = self._across_ends(row, node)
         if not found:
             return None, self.model.node_names[back] if back >= 0 else ""
-        return range_of(self.node_v[:, node] - self.node_v[:, back]), self.model.node_names[back]
+        return self._range(self.node_v[:, node] - self.node_v[:, back]), self.model.node_names[back]
 
     def _across_ends(self, row: Row, node: int) -> tuple[bool, int]:
         """Whether there is a voltage between a supply pin and a return pin of the module, and that pin (-1: none)."""
@@ -386,19 +385,6 @@ class SolvedRows:
             drop -= self.nominal.source_v[number]
             total += sign * float(drop)
         return total
-
-
-def range_of(values: FloatArray) -> Range:
-    """Nominal is the first; a floating point (not a number) counts as 0 V."""
-    low = float(values.min())
-    if math.isnan(low):
-        return range_of(np.where(np.isnan(values), 0.0, values))
-    return Range(_known(low), _known(float(values[0])), _known(float(values.max())))
-
-
-def _known(value: float) -> float:
-    """Without what the solve does not know: else the last bit would decide whether 0.15 mV is shown as 0.1 or 0.2."""
-    return round(value, KNOWN_DIGITS)
 
 
 def _element_limit(model: Model, kind: str) -> LimitInUse | None:

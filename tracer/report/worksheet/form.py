@@ -96,7 +96,7 @@ def _reading(reading: Reading, limits: Texts, bases: Texts) -> dict[str, Any]:
 
 def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
     unit = "_ohm" if one.unit == "ohm" else "_v"
-    names = ("low", "nominal", "high")
+    names = ("low", "nominal", "high", "least", "most")
     return {
         "box": one.box,
         "state": one.state,

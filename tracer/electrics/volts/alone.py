@@ -1,0 +1,211 @@
+"""A module unplugged, each of its pins by itself: what a meter shows there, and what it shows with a test lamp, in the same settings.
+
+What a lamp pulls a pin down by is compared draw by draw: the battery and what other loads do are in both readings and cancel, so that what is left tells of
+the way alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Drawn, Setting
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.network.in_many_settings import Case, States, Together
+from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
+from tracer.electrics.volts.lamp_tests import with_test_lamp
+from tracer.electrics.volts.likely import band, drawn_settings, even
+from tracer.electrics.volts.values import Range
+from tracer.standards.allowances import spread
+
+__all__ = ["AlonePin", "PinsAlone"]
+
+_CELLS = 4_000_000  # of an array of nodes by settings by pins: 32 MB
+_HALVINGS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class AlonePin:
+    """A pin of the unplugged module: its node, its level, whether diodes are on its way."""
+
+    node: int
+    supply: bool
+    diodes: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _Reading:
+    """(s,) volts at the node and volts lost up to it, one of each setting."""
+
+    node_v: FloatArray
+    lost_v: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """A pin as a lamp on it sees the network: (s,) volts without the lamp, and by how much an ampere moves its volts, the node and the post."""
+
+    bare_v: FloatArray
+    lamp_ohm: FloatArray
+    node_ohm: FloatArray
+    post_ohm: FloatArray
+
+
+class PinsAlone:
+    """A model in one key state with the module unplugged, in the nominal setting, with everything at its ends, and in settings drawn by chance.
+
+    Raises
+    ------
+    NotSettled : no steady voltages in some setting
+    """
+
+    def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
+        self.model = model
+        self.limits = limits
+        self._together = Together([model])
+        ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
+        settings: list[Setting | Drawn] = [model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
+        self._ends = len(settings)
+        settings += drawn_settings(model)
+        self._cases: list[Case] = [(0, one) for one in settings]
+        self.states = self._together.solve(self._cases, self._together.solve(self._cases[:1]))
+        self.drawn: BoolArray = np.arange(len(settings)) >= self._ends
+        self._node_v = self.states.node_v(np.arange(len(settings)))
+        # the positive post that the drop of a supply is measured from; None where no battery is typed in
+        self._post = max(model.posts, key=lambda post: float(np.nan_to_num(self._node_v[post, 0])), default=None)
+        self._pins = list(dict.fromkeys(pins))
+        self._lit: dict[tuple[AlonePin, float], _Reading] = {}
+
+    def floats(self, pin: AlonePin) -> bool:
+        """Whether the pin has no way to the battery."""
+        return bool(self.states.shape[0].floating[pin.node])
+
+    def bare(self, pin: AlonePin) -> _Reading:
+        """The meter alone; it loads the probed point only."""
+        meter_ohm = self.limits.of("meter input").high
+        node_v = self._node_v[pin.node] / (1.0 + self._source_ohm[pin] / meter_ohm)
+        return self._reading(pin, node_v, self._post_v)
+
+    def lit(self, pin: AlonePin, watts: float) -> _Reading:
+        """With a lamp on the pin."""
+        if (pin, watts) not in self._lit:
+            self._lit[pin, watts] = self._solved_with_lamp(pin, watts) if pin.diodes else self._seen_by_lamp(pin, watts)
+        return self._lit[pin, watts]
+
+    def range(self, values: FloatArray) -> Range:
+        """The band and the worst case of (s,) values."""
+        return band(values, self.drawn)
+
+    def grows(self, pin: AlonePin, watts: float) -> Range:
+        """By how many volts the lamp lets the drop of a sound way grow, as a meter shows it with its own error. Of no meaning where diodes are on the way."""
+        gain, first, second = (self._errors(seed) for seed in (5, 6, 7))
+        grown_v = self.lit(pin, watts).lost_v - self.bare(pin).lost_v
+        return self.range(grown_v * (1.0 + self._meter_share * gain) + self._meter_digits_v * (first - second))
+
+    def hides_ohm(self, pin: AlonePin, watts: float, limit_v: float) -> Range:
+        """Ohms in series that still let the drop grow by no more than `limit_v`, as a meter shows it; less than nothing where a sound way grows by more."""
+        seen = self._seen[pin]
+        # the lamp then has that much less, and what it lets through loses it along the way and the joint
+        passed_v = (limit_v + 2.0 * self._meter_digits_v) / (1.0 - self._meter_share)
+        lamp_a = self._lamp(watts).current_a(np.maximum(seen.bare_v - passed_v, 1e-9))
+        return self.range(passed_v / lamp_a - seen.lamp_ohm)
+
+    # --- inside ------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _meter_share(self) -> float:
+        return self.limits.of("meter millivolt share").high
+
+    @cached_property
+    def _meter_digits_v(self) -> float:
+        return self.limits.of("meter millivolt digits").high / 1000
+
+    @cached_property
+    def _post_v(self) -> FloatArray:
+        return np.zeros(len(self._cases)) if self._post is None else self._node_v[self._post]
+
+    def _reading(self, pin: AlonePin, node_v: FloatArray, post_v: FloatArray) -> _Reading:
+        return _Reading(node_v, post_v - node_v if pin.supply else node_v)
+
+    def _errors(self, seed: int) -> FloatArray:
+        """(s,) shares from -1 to 1 of what a meter may be off: none in the nominal setting, most at the ends."""
+        ends = np.array([0.0, *(1.0 for _ in range(self._ends - 1))])
+        return np.concatenate([ends if seed != 7 else -ends, 2.0 * even(1, seed)[0] - 1.0])
+
+    def _lamp(self, watts: float) -> LoadLaws:
+        """The lamp in each setting: its watts are no more certain than those of a load."""
+        share = spread("watts of a load")
+        drawn = share.low + even(1, 4)[0] * (share.high - share.low)
+        ends = (share.high if one.battery == HIGH else share.low for _, one in self._cases[1 : self._ends])
+        rated = watts * np.array([1.0, *ends, *drawn])
+        law = FilamentLamp(0, 0, float(self.model.limits.system_v), watts).law
+        of_one = rated / watts
+        return LoadLaws(
+            law.amount * of_one, np.full_like(rated, law.exponent), np.full_like(rated, law.knee_v), law.low_s * of_one
+        )
+
+    @cached_property
+    def _seen(self) -> Mapping[AlonePin, _Seen]:
+        """Every pin as a lamp sees it, so many at a time that the arrays stay small."""
+        columns: IntArray = np.arange(len(self._cases))
+        nodes = len(self._node_v)
+        width = max(1, _CELLS // (nodes * columns.size))
+        found = {}
+        for begin in range(0, len(self._pins), width):
+            some = self._pins[begin : begin + width]
+            pushed_a = np.zeros((nodes, columns.size, len(some)))
+            for place, pin in enumerate(some):
+                first, second = self._lamp_ends(pin)
+                pushed_a[first, :, place] -= 1.0
+                pushed_a[second, :, place] += 1.0
+            moved_v = self._together.answers(self.states, columns, pushed_a, slopes=True)
+            for place, pin in enumerate(some):
+                first, second = self._lamp_ends(pin)
+                moved = moved_v[:, :, place]
+                bare_v = self._node_v[first] - self._node_v[second]
+                post = np.zeros(columns.size) if self._post is None else moved[self._post]
+                found[pin] = _Seen(bare_v, moved[second] - moved[first], moved[pin.node], post)
+        return found
+
+    @cached_property
+    def _source_ohm(self) -> Mapping[AlonePin, FloatArray]:
+        """(s,) ohms that a meter at each pin looks into; of a ground they are next to nothing beside it."""
+        return {pin: seen.lamp_ohm if pin.supply else np.zeros_like(seen.lamp_ohm) for pin, seen in self._seen.items()}
+
+    def _lamp_ends(self, pin: AlonePin) -> tuple[int, int]:
+        reference = self.model.reference
+        return (pin.node, reference) if pin.supply else (reference if self._post is None else self._post, pin.node)
+
+    def _seen_by_lamp(self, pin: AlonePin, watts: float) -> _Reading:
+        """From the network as the lamp sees it, so that nothing is solved anew: other loads go along their slopes."""
+        seen, lamp = self._seen[pin], self._lamp(watts)
+        low_v, high_v = np.zeros_like(seen.bare_v), np.maximum(seen.bare_v, 0.0)  # across the lamp
+        for _ in range(_HALVINGS):
+            middle_v = (low_v + high_v) / 2.0
+            more = seen.bare_v - seen.lamp_ohm * lamp.current_a(middle_v) > middle_v
+            low_v, high_v = np.where(more, middle_v, low_v), np.where(more, high_v, middle_v)
+        amps = lamp.current_a(low_v)
+        return self._reading(pin, self._node_v[pin.node] + seen.node_ohm * amps, self._post_v + seen.post_ohm * amps)
+
+    def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Reading:
+        """Solved anew: the lamp can change which diode conducts."""
+        model = with_test_lamp(self.model, pin.node, watts, supply=pin.supply)
+        together = Together([model])
+        of_lamp = even(1, 4)[0]
+        cases: list[Case] = []
+        for number, (_, one) in enumerate(self._cases):
+            if isinstance(one, Drawn):
+                draws = np.concatenate([[of_lamp[number - self._ends]], one.draws])
+                cases.append((0, Drawn(one.ohms, one.volts, draws, one.battery)))
+            else:
+                draws_at = np.concatenate([[one.battery], one.draws]).astype(np.intp)
+                cases.append((0, Setting(one.branches, draws_at, one.battery)))
+        states: States = together.solve(cases, together.solve(cases[:1]))
+        node_v = states.node_v(np.arange(len(cases)))
+        post_v = np.zeros(len(cases)) if self._post is None else node_v[self._post]
+        return self._reading(pin, node_v[pin.node], post_v)
