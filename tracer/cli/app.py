@@ -49,7 +49,7 @@ def options(
     folder: Annotated[Path, typer.Option("-C", "--folder", metavar="DIR", help="The vehicle's folder.")] = Path(),
     width: Annotated[
         int | None,
-        typer.Option("--width", min=40, max=400, help="Columns of text; the terminal's width by default."),
+        typer.Option("--width", help="Columns of text, 40 to 400; the terminal's width by default."),
     ] = None,
     decimal: Annotated[
         str,
@@ -66,6 +66,8 @@ def options(
     ] = False,
 ) -> None:
     """Options that every command has."""
+    if width is not None and not 40 <= width <= 400:  # said here, since each version of the library words it in its own way
+        raise typer.BadParameter(f"{width} is not in the range 40<=x<=400", param_hint="--width")
     chosen.folder, chosen.width, chosen.bold = folder, width, False if plain else None
     chosen.decimal = _mark(decimal)
 

@@ -108,7 +108,7 @@ def _fill(folder: Path, files: dict[str, str]) -> None:
     moved: list[Path] = []
     try:
         _write(scratch, files)
-        if [entry for entry in folder.iterdir() if entry != scratch]:
+        if [entry for entry in folder.iterdir() if entry.name != scratch.name]:
             raise FileExistsError(17, "something has just been put into it")
         for entry in sorted(scratch.iterdir()):
             moved.append(entry.rename(folder / entry.name))
