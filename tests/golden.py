@@ -27,7 +27,7 @@ def check_golden(name: str, text: str) -> None:
     file = FOLDER / name
     if not file.resolve().is_relative_to(FOLDER.resolve()):
         raise ValueError(f"golden file {name!r} is outside {FOLDER}")
-    if _writing():
+    if writing():
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_bytes(text.encode())
         return
@@ -39,7 +39,8 @@ def check_golden(name: str, text: str) -> None:
         raise AssertionError(f"output differs from tests/golden/{name}\n{_difference(expected, text)}")
 
 
-def _writing() -> bool:
+def writing() -> bool:
+    """Whether expected outputs are to be written."""
     mode = os.environ.get("TRACER_GOLDEN", "")
     if mode not in ("", "write"):
         raise ValueError(f"TRACER_GOLDEN is {mode!r}; it can be unset, or 'write'")

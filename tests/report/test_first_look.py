@@ -152,7 +152,7 @@ def test_no_figure_judges_behind_a_diode_and_legs_side_by_side_are_named() -> No
     _, out, _ = invoke("--width", "80", "-C", DEMO, "supplies", "ALM")
     line = next(line for line in out.splitlines() if line.startswith("8+"))
     assert " diode " in line
-    assert "diode at 8+: compare 5 W and 21 W; legs at 8+, 1-, 17-: try each alone." in out
+    assert "diode at 8+: compare 5 W and 21 W; / at 8+, 1-, 17-: each leg by itself." in out
 
 
 def test_a_vehicle_without_a_module_is_not_called_complete(tmp_path: Path) -> None:
@@ -174,4 +174,4 @@ def test_a_vehicle_that_is_too_large_says_so_and_has_no_figures(monkeypatch: pyt
     status, out, _ = invoke("--width", "120", "-C", DEMO, "supplies", "ALM")
     assert status == 0
     assert re.search(r"^! NO VOLTS COMPUTED: the vehicle has \d+ links", out, re.MULTILINE)
-    assert "FPC F7 10A" in out and "max V`" not in out
+    assert "FPC F7 10A" in out and "above the column" not in out

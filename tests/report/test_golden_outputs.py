@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.golden import check_golden
+from tests.golden import check_golden, writing
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -89,7 +89,15 @@ def test_no_line_is_wider_than_asked_for() -> None:
 
 def test_the_readme_shows_what_is_really_printed() -> None:
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    excerpts = re.findall(r"<!-- from tests/golden/(\S+) -->\n```\n(.*?)```", readme, flags=re.DOTALL)
-    assert len(excerpts) >= 2
-    for name, excerpt in excerpts:
-        assert excerpt in (ROOT / "tests" / "golden" / name).read_text(encoding="utf-8")
+    shown = re.compile(r"(<!-- from tests/golden/(\S+) -->\n```\n)(.*?)```", re.DOTALL)
+
+    def first_lines(found: re.Match[str]) -> str:
+        lines = (ROOT / "tests" / "golden" / found[2]).read_text(encoding="utf-8").splitlines(keepends=True)
+        return found[1] + "".join(lines[: found[3].count("\n")]) + "```"
+
+    assert len(shown.findall(readme)) >= 2
+    current = shown.sub(first_lines, readme)
+    if writing():
+        (ROOT / "README.md").write_text(current, encoding="utf-8")
+    else:
+        assert readme == current

@@ -66,7 +66,9 @@ def options(
     ] = False,
 ) -> None:
     """Options that every command has."""
-    if width is not None and not 40 <= width <= 400:  # said here, since each version of the library words it in its own way
+    if (
+        width is not None and not 40 <= width <= 400
+    ):  # said here, since each version of the library words it in its own way
         raise typer.BadParameter(f"{width} is not in the range 40<=x<=400", param_hint="--width")
     chosen.folder, chosen.width, chosen.bold = folder, width, False if plain else None
     chosen.decimal = _mark(decimal)

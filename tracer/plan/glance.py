@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from tracer.circuit.model import Circuit, LinkKind
+from tracer.circuit.kinds import LinkKind
+from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import bus_name, names_of
@@ -90,12 +91,32 @@ def _way(circuit: Circuit, row: Row) -> Iterator[OnWay]:
             fuse = fuses[probe.part]
             yield OnWay(label, "fuse", panel, fuse.amps, beside=not fuse.sole)
         elif probe.part in contacts:
-            yield OnWay(label, "contact", panel, pins=tuple(contacts[probe.part]), beside=not probe.sole)
+            closed = tuple(contacts[probe.part])
+            yield OnWay(
+                label,
+                "contact",
+                panel,
+                pins=closed,
+                beside=not probe.sole,
+                at_rest=_at_rest(circuit, probe.part, closed),
+            )
         elif row.level == "ground" and part.kind in ("splice", "joint", "ground"):
             yield OnWay(label, "joint", panel, beside=not probe.sole)
         else:
             continue
         seen.add(probe.part)
+
+
+def _at_rest(circuit: Circuit, part: str, pins: tuple[str, ...]) -> bool:
+    """Whether these contacts of a relay are closed only while it is not pulled in."""
+    of = circuit.pins_of[part]
+    pairs = [{of.get(one) for one in pair.split("-")} for pair in pins]
+    closed = [
+        link.closed
+        for link in circuit.links
+        if link.part == part and link.kind is LinkKind.CONTACT and {link.a, link.b} in pairs
+    ]
+    return bool(closed) and all(tuple(positions) == ("rest",) for positions in closed)
 
 
 def _splits(circuit: Circuit, row: Row) -> tuple[str, ...]:

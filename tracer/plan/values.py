@@ -155,7 +155,7 @@ class Plan:
 class OnWay:
     """A fuse, a contact, an output, a splice or a ground point on the way of a row; `amps` of a fuse, None where it is not known.
 
-    `pins` of a contact ("30-87"); `beside`: another way leads past it.
+    `pins` of a contact ("30-87"); `at_rest`: of a relay, closed only while it is not pulled in; `beside`: another way leads past it.
     """
 
     part: str
@@ -164,6 +164,7 @@ class OnWay:
     amps: float | None = None
     pins: tuple[str, ...] = ()
     beside: bool = False
+    at_rest: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -131,7 +131,7 @@ def _on_way(one: OnWay) -> str:
     return (f"{words} {'/'.join(outs)}" if outs and outs != ["87"] else words).replace(" ", _TOGETHER)
 
 
-def _way(way: Iterable[OnWay], ground: bool) -> str:
+def _way(way: Iterable[OnWay]) -> str:
     """'FPE F50 30A > KAL 30-87 > F52 20A'; what stands side by side is joined by a stroke."""
     text, panel, beside = "", None, False
     for one in way:
@@ -139,7 +139,7 @@ def _way(way: Iterable[OnWay], ground: bool) -> str:
         if one.panel and one.panel != panel:
             words = f"{one.panel}{_TOGETHER}{words}"
         panel = one.panel
-        text += ("" if not text else " / " if beside and one.beside else ", " if ground else " > ") + words
+        text += ("" if not text else " / " if beside and one.beside else " > ") + words
         beside = one.beside
     return text
 
@@ -165,10 +165,10 @@ def way_words(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
     way, lead = pin.way, _lead(pin.way)
     if pin.row.level == "supply" and lead and len(lead) < len(way) and behind.get(way[len(lead)].panel or "") == lead:
         way = way[len(lead) :]
-    text = _way(way, pin.row.level == "ground")
+    text = _way(way)
     ends = [end.id for end in pin.row.ends if end.assumed or not way]
     if pin.row.level == "ground" or not text:
-        text = ", ".join([*([text] if text else []), *ends])
+        text = " > ".join([*([text] if text else []), *ends])
     return text
 
 
@@ -218,7 +218,7 @@ def _lines(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[_Li
         yield _Line((cavity.pin, "", "?" * len(glance.report.keys), "", ""), what, ())
 
 
-HEAD = ("pin", "wire", "live", "test", "max V")
+HEAD = ("pin", "wire", "live", "test", "growth")
 
 
 def _table(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> None:
@@ -247,7 +247,7 @@ def _stacked(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -
         if test:
             split = f"; fails: {', '.join(line.splits)}" if line.splits else ""
             page.line(
-                f"{test}, max {figure} V{split}" if figure[:1].isdigit() else f"{test} {figure}{split}",
+                f"{test}, growth {figure} V at most{split}" if figure[:1].isdigit() else f"{test} {figure}{split}",
                 indent=2,
                 hang=4,
             )
@@ -264,7 +264,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
         f"in {', '.join(report.keys)}: {signs_meaning(signs)}{_depends(glance)}",
     )
     for name, place, _ in glance.panels:
-        lead = f", behind {_way(behind[name], ground=False)}" if name in behind else ""
+        lead = f", behind {_way(behind[name])}" if name in behind else ""
         yield name, (place or "place not typed in") + lead
     if firsts := [first for pin in glance.pins if (first := _first(report, pin))]:
         yield "first", "; ".join(firsts)
@@ -276,7 +276,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     elsewhere = report.loose_elsewhere
     if elsewhere:
         yield "loose", f"{counted(elsewhere, 'loose end')} elsewhere in the vehicle: `tracer check`"
-    yield "of", report.vehicle
+    yield "in", report.vehicle
     yield (
         "more",
         f"supplies {report.module} PIN or --all; worksheet. The maker's procedure comes first.",
@@ -288,16 +288,16 @@ def _how(glance: Glance) -> Iterator[tuple[str, str]]:
     if hidden:
         shown = [ohm for ohm in hidden.values() if ohm <= SHOWN_OHM]
         ohms = figures.ohms(_tenths_up(max(shown, default=SHOWN_OHM)))
-        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. Growth above `max V`: bad joint ({ohms} up, less may hide)."  # fmt: skip
+        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. Growth above the column: bad joint ({ohms} up, less may hide)."  # fmt: skip
     diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
     legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
     exceptions = [
         *([f"diode at {', '.join(diodes)}: compare 5 W and 21 W"] if diodes else []),
-        *([f"legs at {', '.join(legs)}: try each alone"] if legs else []),
+        *([f"/ at {', '.join(legs)}: each leg by itself"] if legs else []),
         *(f"{name} may hide {figures.ohms(_tenths_up(ohm))}" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
     ]
     if exceptions:
-        yield "but", f"{'; '.join(exceptions)}."
+        yield "mind", f"{'; '.join(exceptions)}."
 
 
 def _tenths_up(ohm: float) -> float:
@@ -322,16 +322,24 @@ def _first(report: SupplyReport, pin: PinAtAGlance) -> str:
         from_itself = f" from {own.split(' ')[0]}{without}" if own else ""
         words = f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}"
         parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
-    needs = [f"{part} ({', '.join(pins)})" if all(pins) else f"{part} working" for part, pins in parts.items()]
+    at_rest = {one.part for one in pin.way if one.at_rest}
+    needs = [
+        f"{part} not pulled in"
+        if part in at_rest
+        else f"{part} ({', '.join(pins)})"
+        if all(pins)
+        else f"{part} working"
+        for part, pins in parts.items()
+    ]
     return f"{pin.name} needs {' and '.join(needs)}" if needs else ""
 
 
 def _bus(bus: BusAtAGlance) -> str:
     pins = ", ".join(
-        f"{pin}{f' {line}' if line else ''}" for pin, line in sorted(bus.pins, key=lambda one: natural(one[0]))
+        f"{pin}{f' ({line})' if line else ''}" for pin, line in sorted(bus.pins, key=lambda one: natural(one[0]))
     )
-    ohms = f"; plug off, all asleep {figures.ohms(bus.ohms)}" if bus.ohms is not None else ""
-    return f"{bus.name}{' ' if bus.name else ''}at {pins}: no lamp{ohms}"
+    ohms = f"; across them, plug off, asleep: {figures.ohms(bus.ohms)}" if bus.ohms is not None else ""
+    return f"{bus.name}{': ' if bus.name else ''}{pins}: no lamp{ohms}"
 
 
 __all__ = [
