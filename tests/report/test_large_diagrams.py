@@ -168,3 +168,16 @@ def test_a_random_module_is_whole_on_any_number_of_pages(
     tracing = Tracing(tracer.load(str(vehicle.write(tmp_path_factory.mktemp("random") / "vehicle"))))
     for module in ("M", *(["D"] if "D" in tracing.circuit.parts else [])):
         dealt_whole(tracing, supplies_of(tracing, module), pages)
+
+
+def test_a_module_of_which_nothing_is_wired_yet_is_a_page_with_its_loose_ends(tmp_path: Path) -> None:
+    pins = "{" + ", ".join(f"{number}: supply for the part with the number {number}" for number in range(1, 61)) + "}"
+    sheet = f"sheet: 1\nparts:\n  M: {{is: module, cavities: 1-60, pins: {pins}}}\n"
+    tracing = Tracing(tracer.load(str(write_vehicle(tmp_path, {"1": sheet}, "vehicle: large\nkey: [off, run]\n"))))
+    report = supplies_of(tracing, "M")
+    pages = diagram_of(view_of(tracing, report, None))
+    assert pages
+    words = " ".join(text.text for page in pages for text in page.texts())
+    assert len(report.loose_ends) >= 60
+    for end in report.loose_ends:
+        assert end.at in words

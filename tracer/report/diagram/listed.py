@@ -42,7 +42,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
         words = marked(words, view.minding, f"{view.module}.{pin}")
         items += _item(f"bus-{slug(pin)}", f"bus line, pin {pin}", "bus", [(code, "buscode")], words, [], width)
     for number, loose in enumerate(view.report.loose_ends, 1):
-        items += _item(f"loose-{number}", loose.message, "loose", [(loose.code, "loose")], "", [f"{loose.code} {loose.message}."], width, "loose")  # fmt: skip
+        items += _item(f"loose-{number}", loose.message, "loose", [(loose.code, "loose")], "", [f"{loose.message}."], width, "loose")  # fmt: skip
     return items
 
 

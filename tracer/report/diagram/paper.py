@@ -101,6 +101,8 @@ class _Drawer:
         if fitted is not None:
             return [fitted]
         units = _units(self.view)
+        if not units:  # nothing but loose ends, and too many for a title block
+            raise _TooLarge
         least = max(2, ceil(_area(made) / ((width - 2 * MARGIN) * (height - 2 * MARGIN))))
         dealt: list[tuple[int, ...]] = []
         for pages in range(least, least + _DEALS):
