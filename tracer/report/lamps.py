@@ -7,10 +7,11 @@ from tracer.standards import figures
 
 
 def lamp_words(lamp: Lamp) -> str:
-    """'lamp 21 W (1.75 A): below half of 7.5 A', or why there is none."""
+    """'12 V lamp 21 W (1.75 A): below half of 7.5 A', or why there is none."""
     if lamp.watts is None:
         return f"no lamp: {reason(lamp)}"
-    return f"lamp {figures.stated(lamp.watts, 'W')} ({figures.amps(lamp.current_a)}): {reason(lamp)}"
+    made_for = f"{figures.stated(lamp.system_v, 'V')} " if lamp.system_v else ""
+    return f"{made_for}lamp {figures.stated(lamp.watts, 'W')} ({figures.amps(lamp.current_a)}): {reason(lamp)}"
 
 
 def lead_words(leads: tuple[tuple[str, str], ...]) -> str:
@@ -33,9 +34,11 @@ def reason(lamp: Lamp) -> str:
         case Why.PARTLY_RATED:
             return "no lamp is small enough for the known fuses"
         case Why.UNRATED:
-            return "no fuse rating known on the way, so the smallest lamp"
+            return "to battery negative; no fuse rating known on the way, so the smallest lamp"
         case Why.BELOW_FUSE:
-            return f"below half of {figures.stated(by or 0.0, 'A')}"
+            return f"to battery negative; below half of {figures.stated(by or 0.0, 'A')}"
+        case Why.GENTLE:
+            return "to battery negative; no larger behind an electronic output or a diode"
         case Why.WIRE:
             size = "wire of unknown size" if by is None else f"wire of {figures.stated(by, 'mm²')}"
             return f"{size}, from battery positive over a fused lead"

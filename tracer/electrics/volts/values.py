@@ -75,7 +75,8 @@ class Why(Enum):
     TOO_SMALL_A_FUSE = "the smallest lamp draws half of the fuse"
     PARTLY_RATED = "no lamp is small enough for the ratings that are known"
     UNRATED = "no rating known: the smallest lamp"
-    BELOW_FUSE = "the steady current is below half of the fuse"
+    BELOW_FUSE = "0.2 ohm shows clearly; the steady current is below half of the fuse"
+    GENTLE = "an electronic output or a diode lies on the way"
     WIRE = "by the size of the wire at a ground pin"
     ASKED = "the lamp that was asked for"
 
@@ -92,6 +93,7 @@ class Lamp:
     why: Why
     of: float | None = None
     withheld: str = ""  # what stands in place of any lamp where nothing is measured
+    system_v: float | None = None  # the volts that it is made for
 
 
 @dataclass(frozen=True, slots=True)

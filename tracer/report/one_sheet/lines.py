@@ -225,20 +225,34 @@ class _Writer:
         plugged = self._plugged(pin.name, one.plugged) if one.plugged is not None else None
         if self.made.not_unplugged:
             return PinLine(pin.name, row.point, short_wire(row), way, plugged=plugged, says=self.made.not_unplugged)
-        if not test.key:
-            boxes = tuple(Box(pin.name, key, "V", "", key, OUT, row.point, decides=True) for key in self.report.keys)
-            says = "not known when it is live: volts in each key state"
-            return PinLine(pin.name, row.point, short_wire(row), way, plugged=plugged, splits=boxes, says=says)
-        bare = Box(pin.name, "no lamp", "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
-        loaded = None
-        if test.lamp.watts is not None:
-            loaded = Box(pin.name, _lamp(test), "V", _moves(test), test.key, OUT, row.point, decides=True)
         start = _cranked(self.made.cranking[0], pin.name) if self.made.cranking else None
         dead = tuple(
             Box(pin.name, f"dead, key {key}", "tick", "", key, OUT, row.point, decides=True)
             for key, pins in self.made.dead
             if (pin.name, row.point) in pins
         )
+        if not test.key:
+            boxes = tuple(
+                Box(pin.name, key, "V", "", key, OUT, row.point, decides=True)
+                for key in self.report.keys
+                if key not in {box.key for box in dead}
+            )
+            says = "not known when it is live: volts in each key state"
+            return PinLine(
+                pin.name,
+                row.point,
+                short_wire(row),
+                way,
+                plugged=plugged,
+                start=start,
+                dead=dead,
+                splits=boxes,
+                says=says,
+            )
+        bare = Box(pin.name, "no lamp", "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
+        loaded = None
+        if test.lamp.watts is not None:
+            loaded = Box(pin.name, _lamp(test), "V", _moves(test), test.key, OUT, row.point, decides=True)
         splits = tuple(
             Box(pin.name, name, "V", "", test.key, OUT, name) for name in (pin.splits if loaded is not None else ())
         )
