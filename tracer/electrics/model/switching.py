@@ -60,8 +60,9 @@ class Switching:
         """The truth of every condition, unknown command and hand-worked position: false unless held."""
         chosen = self.changes.held
         fixed = {name: chosen.get(name, "no") == "yes" for name in self.circuit.typed.vehicle.conditions}
+        pulled = self._leads() if self.changes.pulled else ()
         for name, known in commands_of(self.circuit).items():
-            if name in self._leads:
+            if name in pulled:
                 fixed[name] = True
             elif name in chosen:
                 fixed[name] = chosen[name] != "no"
@@ -73,7 +74,6 @@ class Switching:
                     fixed[f"{lever.name}={chosen.get(lever.name) or default_position(lever.contacts)}"] = True
         return fixed
 
-    @property
     def _leads(self) -> set[str]:
         """The commands of the outputs that leads stand in for."""
         return {self._command(link) for link in self.circuit.links if self._pulled(link)}
