@@ -99,6 +99,6 @@ def test_a_file_that_is_not_read_is_loose_for_every_module(tmp_path: Path) -> No
 def test_findings_come_in_file_order_and_once(tmp_path: Path) -> None:
     tracing = example_tracing(tmp_path, registry.RULES["L103"].bad)
     found = loose_ends(tracing)
-    assert found == sorted(found, key=lambda finding: finding.place)
+    assert found == sorted(found, key=lambda finding: (registry.rank(finding.code), finding.place))
     assert loose_ends(tracing) is found
     assert remarks(tracing) is not found

@@ -5,8 +5,10 @@ Everything else about a reference is a loose end; `finding_of` says which.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 from tracer.circuit.model import Circuit, ReferenceEnd
 from tracer.entry.runs import Run, Wire
@@ -57,6 +59,41 @@ def findings(circuit: Circuit) -> Iterator[ReferenceFinding]:
             yield ReferenceFinding("unanswered", end, ())
 
 
+Exchange = tuple[ReferenceEnd, ReferenceEnd]
+
+
+def exchanged(circuit: Circuit) -> Iterator[tuple[Exchange, ...]]:
+    """Two references whose marks look exchanged on a sheet: their ends there; more than one pair where it may be either of two sheets.
+
+    Only where all four wires have a known colour and size, these agree once the two are exchanged, and no other exchange would do.
+    """
+    broken: dict[tuple[int, int], Exchange] = {}
+    for found in findings(circuit):
+        if found.kind == "disagreeing" and len(found.others) == 1:
+            ends = sorted((found.end, found.others[0]), key=lambda end: end.node)
+            broken[ends[0].node, ends[1].node] = (ends[0], ends[1])
+    fitting: dict[tuple[int, int], list[Exchange]] = {}
+    several = list(broken.values())
+    for number, one in enumerate(several):
+        for other_number in range(number + 1, len(several)):
+            other = several[other_number]
+            for (end, answer), (other_end, other_answer) in product((one, one[::-1]), (other, other[::-1])):
+                on_one_sheet = circuit.runs[end.run].sheet == circuit.runs[other_end.run].sheet
+                if on_one_sheet and _agree(circuit, end, other_answer) and _agree(circuit, other_end, answer):
+                    first, second = sorted((end, other_end), key=_marks)
+                    fitting.setdefault((number, other_number), []).append((first, second))
+    asked = Counter(number for pair in fitting for number in pair)
+    for pair, exchanges in fitting.items():
+        if all(asked[number] == 1 for number in pair):
+            yield tuple(sorted(exchanges, key=lambda ends: _marks(ends[0])))
+
+
+def _agree(circuit: Circuit, one: ReferenceEnd, other: ReferenceEnd) -> bool:
+    """Whether the wires at two ends are known and alike."""
+    wires = [_wire(end, circuit.runs) for end in (one, other)]
+    return all(wire.colours and wire.area_mm2 is not None for wire in wires) and not difference(*wires)
+
+
 def difference(a: Wire, b: Wire) -> str:
     """In what two known wires differ ('colour', 'size', 'colour and size', 'number'), or '' when they may be the same conductor."""
     found = []
@@ -71,6 +108,10 @@ def difference(a: Wire, b: Wire) -> str:
 
 def _wire(end: ReferenceEnd, runs: Sequence[Run]) -> Wire:
     return runs[end.run].wires[end.wire]
+
+
+def _marks(end: ReferenceEnd) -> tuple[str, str]:
+    return end.here, end.there
 
 
 def _by_marks(ends: Sequence[ReferenceEnd]) -> dict[tuple[str, str], list[ReferenceEnd]]:

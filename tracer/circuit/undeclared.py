@@ -9,23 +9,24 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping
 
-from tracer.circuit.kinds import FUSE_KINDS, PARTS, PartKind, Written
+from tracer.circuit.kinds import FUSE_KINDS, PARTS, LinkKind, PartKind, Written
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.parts import pins_known
 from tracer.entry.problems import is_letter_for_digit, nearest
+from tracer.entry.scalars import NO_FUSE_BELONGS
 
 _RAIL = re.compile(r"(?:kl|t|term|terminal)[-_]?(\d+\w*)", re.IGNORECASE)
 
 
-def what_to_declare(circuit: Circuit, part: Part) -> str:
-    """What to write for a part that no sheet declares; a name that stands in several places is no slip."""
+def what_to_declare(circuit: Circuit, part: Part) -> tuple[str, str]:
+    """Of a part that no sheet declares: what the pages show beside it, and what to write. A name that stands in several places is no slip."""
     name, rails = part.name, list(circuit.typed.vehicle.rails)
     parts = {one.name: one for one in circuit.parts.values() if not one.undeclared}
     pins = frozenset(pin for pin in circuit.pins_of.get(name, {}) if not pin.startswith("use ")) - {"", "feed", "load"}
     guess = PartKind(part.fragments[0].guess) if part.fragments[0].guess else None
     fitting = [one for one in parts.values() if _fits(one, name, pins)]
     family = _of_a_family(name, parts)
-    fix = _declaration(name, part, parts, guess)
+    fix = _other_number(circuit, part, guess) + _declaration(name, part, parts, guess)
     if name.replace(".", "").isdigit():
         fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
     if pins and not family and len(part.fragments[0].used) > 1:
@@ -40,7 +41,49 @@ def what_to_declare(circuit: Circuit, part: Part) -> str:
     terminal = _RAIL.fullmatch(name)
     if terminal and terminal[1] in rails and not pins:
         near = [terminal[1]]
-    return f"Did you mean `{near[0]}`? If not: {fix[0].lower()}{fix[1:]}" if near else fix
+    otherwise = fix[0].lower() + fix[1:]
+    if near:
+        return "", f"Did you mean `{near[0]}`? If not: {otherwise}"
+    if gap := _missing_sheet(circuit):
+        sheet, where = gap
+        return (
+            f", and sheet {sheet} is missing {where}",
+            f"Is that page not typed in, or its file gone? If neither: {otherwise}",
+        )
+    return "", fix
+
+
+def _missing_sheet(circuit: Circuit) -> tuple[str, str] | None:
+    """The one number that is missing among those of the sheets, and where ('5', 'between 4 and 6'); None where none is, or several are."""
+    ids = [sheet.id for sheet in circuit.typed.sheets]
+    if len(ids) < 3 or not all(one.isdecimal() for one in ids):
+        return None
+    numbers = {int(one) for one in ids}
+    missing = set(range(min(1, *numbers), max(numbers))) - numbers
+    if len(missing) != 1:
+        return None
+    gap = missing.pop()
+    return str(gap), f"between {gap - 1} and {gap + 1}" if gap - 1 in numbers else f"before {gap + 1}"
+
+
+def _other_number(circuit: Circuit, part: Part, kind: PartKind | None) -> str:
+    """A fuse used once, whose number differs in one digit from that of the only position with nothing on its load side: what to compare first."""
+    if kind not in FUSE_KINDS or len(part.fragments[0].used) > 1:
+        return ""
+    idle = [
+        circuit.parts[link.part]
+        for link in circuit.links
+        if link.kind is LinkKind.FUSE
+        and circuit.parts[link.part].panel
+        and getattr(circuit.parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
+        and circuit.is_attached(link.a)
+        and not circuit.is_attached(link.b)
+    ]
+    label = (idle[0].label or "") if len(idle) == 1 else ""
+    name = part.label or part.name
+    if len(label) != len(name) or sum(one != other for one, other in zip(label, name, strict=True)) != 1:
+        return ""
+    return f"Look at the number on the diagram again: {label} is the only position with nothing on its load side. "
 
 
 def _fits(part: Part, name: str, pins: Collection[str]) -> bool:

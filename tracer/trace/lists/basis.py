@@ -59,6 +59,13 @@ def joint_count(part: Part) -> int | None:
     return -1 if part.facts.wires is None else part.facts.wires
 
 
+def wires_on_joint(circuit: Circuit, part: Part) -> int:
+    """How many wires are typed in on a splice, stud or ground point; what is bolted on it counts as one."""
+    node = circuit.node_of_point[part.name, ""]
+    links = (circuit.links[number] for number in circuit.at[node])
+    return sum((2 if link.a == link.b else 1) for link in links if link.kind in (LinkKind.WIRE, LinkKind.MEETS))
+
+
 def whole_vehicle(tracing: Tracing) -> Completeness:
     """Whether an answer about all that is typed in is complete: whatever is loose or assumed anywhere may bring it something more."""
     return tracing.once(_all_that_is_typed)

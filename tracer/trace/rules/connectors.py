@@ -9,6 +9,7 @@ from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
+from tracer.trace.meant import cavities_in_no_run
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -37,7 +38,7 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
         if not isinstance(facts, ConnectorFacts):
             continue
         pins = circuit.pins_of.get(part.name, {})
-        missing = [cavity for cavity in facts.cavities if cavity not in facts.unused and f"{cavity}:a" not in pins]
+        missing = cavities_in_no_run(tracing, part)
         if not missing:
             continue
         harnesses = harnesses or _Harnesses(circuit)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.model import LinkKind, Part
+from tracer.circuit.model import LinkKind, Part, PartKind
 from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
@@ -12,6 +12,7 @@ from tracer.entry.problems import listed, natural
 from tracer.entry.values import in_ranges
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
+from tracer.trace.meant import cavities_in_no_run, joint_of_the_pin, other_pin_has_two
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
@@ -107,7 +108,7 @@ def supply_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin declared as supply without a way to a source."""
     for part, _, found in _modules(tracing):
         for pin in found:
-            if pin.role == "supply" and pin.wired and not pin.supply:
+            if pin.role == "supply" and pin.wired and not pin.supply and not pin.ground:  # that one: L119
                 assert pin.node is not None
                 loads = tracing.loads_between(pin.node)
                 through = f"; only through {', '.join(loads)}" if loads else ""
@@ -137,7 +138,7 @@ def ground_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin declared as ground without a way to ground."""
     for part, _, found in _modules(tracing):
         for pin in found:
-            if pin.role == "ground" and pin.wired and not pin.ground:
+            if pin.role == "ground" and pin.wired and not pin.ground and not pin.supply:  # that one: L119
                 at = f"{part.name}.{pin.pin}"
                 yield Finding(
                     part.place_of("pins", pin.pin, key=True),
@@ -163,11 +164,14 @@ def declared_pin_not_wired(tracing: Tracing) -> Iterator[Finding]:
         for pin in found:
             if pin.declared and not pin.wired and not pin.unused and pin.pin not in facts.signals:
                 at = f"{part.name}.{pin.pin}"
+                beside = other_pin_has_two(tracing, part, pin)
                 yield Finding(
                     part.place_of("pins", pin.pin, key=True),
                     at,
-                    f"{at} is declared ({pin.declared}) but is in no run",
-                    "",
+                    f"{at} is declared ({pin.declared}) but is in no run{beside}",
+                    f"If one of the two belongs to {at}, correct it; otherwise type in the run from the pin."
+                    if beside
+                    else "",
                     () if pin.node is None else (pin.node,),
                     module=part.name,
                 )
@@ -200,11 +204,21 @@ def unused_is_used(tracing: Tracing) -> Iterator[Finding]:
     for part in circuit.parts.values():
         facts = part.facts
         if isinstance(facts, ConnectorFacts | JointFacts | RelayFacts) and facts.unused:
-            for cavity, node in circuit.pins_of.get(part.name, {}).items():
-                if cavity.partition(":")[0] in facts.unused and circuit.is_attached(node):
-                    at = f"{part.name}.{cavity}"
-                    message = f"{at} is listed as unused, but is wired"
-                    yield Finding(part.place_of("unused"), at, message, "", (node,))
+            wired: dict[str, list[int]] = {}
+            for typed, node in circuit.pins_of.get(part.name, {}).items():
+                cavity = typed.partition(":")[0]
+                if cavity in facts.unused and circuit.is_attached(node):
+                    wired.setdefault(cavity, []).append(node)
+            missing = cavities_in_no_run(tracing, part) if part.kind is PartKind.CONNECTOR else []
+            for cavity, nodes in wired.items():
+                at = f"{part.name}.{cavity}"
+                message, fix = f"{at} is listed as unused, but is wired", ""
+                if len(wired) == len(missing) == 1:
+                    message += f", while {part.name}.{missing[0]} is in no run"
+                    fix = f"Is {part.name}.{missing[0]} meant? Otherwise take {at} off `unused`."
+                wires = [wire for node in nodes for wire in circuit.wires_at(node)]
+                place = circuit.run_place(circuit.links[wires[0]].run) if wires else part.place_of("unused")
+                yield Finding(place, at, message, fix, tuple(nodes))
 
 
 @rule(
@@ -255,7 +269,7 @@ def supply_and_ground(tracing: Tracing) -> Iterator[Finding]:
     "pin declared as one and traced as the other",
     why="A pin declared as ground that reaches a source, or declared as supply that reaches ground: names and colours never decide, so one of the two is wrong.",
     fix="Check the declaration and the runs at the pin.",
-    bad="parts: {ALM: {is: module, cavities: [4], pins: {4: ground}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L115 L119\nruns:\n- BAT.+ -- BN 1 -- F9 -- BN 1 -- ALM.4\n",
+    bad="parts: {ALM: {is: module, cavities: [4], pins: {4: ground}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L119\nruns:\n- BAT.+ -- BN 1 -- F9 -- BN 1 -- ALM.4\n",
     good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- BN 1 -- F9 -- BN 1 -- S1\n- S1 -- BN 1 -- ALM.4\n",
 )
 def declared_wrongly(tracing: Tracing) -> Iterator[Finding]:
@@ -268,11 +282,13 @@ def declared_wrongly(tracing: Tracing) -> Iterator[Finding]:
                 ("supply", pin.ground, "ground"),
             ):
                 if pin.role == role and wrong:
+                    run, meant = joint_of_the_pin(tracing, part, pin)
                     yield Finding(
                         part.place_of("pins", pin.pin, key=True),
                         at,
-                        f"{at} is declared a {role}, but reaches {reached}",
-                        "",
+                        f"{at} is declared a {role}, but reaches {reached}{run}",
+                        f"Is {meant} meant? Otherwise check the declaration." if meant else "",
+                        () if pin.node is None else (pin.node,),
                         module=part.name,
                     )
 

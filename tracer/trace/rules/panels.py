@@ -340,15 +340,29 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
             key=natural,
         )
         over = f" over {listed(others, joiner='and')}" if others else ""
+        over += _busbar_behind(circuit, link.part)
         withheld = tracing.once(Hazards).withheld_in(link.part)
+        fix = f"Nothing to do if the diagram shows it; {withheld}." if withheld else ""
+        if not withheld and not any(circuit.parts[other].kind in FUSE_KINDS for other in others):
+            fix = f"Compare with the diagram. If it is so, {link.part} alone does not make the circuit dead: prove it dead with a meter."
         yield Finding(
             circuit.parts[link.part].place,
             link.part,
             f"the load side of {link.part} is also fed another way{over}",
-            f"Nothing to do if the diagram shows it; {withheld}." if withheld else "",
+            fix,
             (link.a, link.b),
             (link.part,),
         )
+
+
+def _busbar_behind(circuit: Circuit, fuse: str) -> str:
+    """Where a busbar of the panel is typed in that joins something to the load side of a fuse."""
+    panel, label = circuit.parts[circuit.parts[fuse].panel or ""], circuit.parts[fuse].label
+    for fragment in panel.fragments:
+        for origin in (f"{label}.load", f"{label}"):
+            if fragment.has(("busbars", origin)):
+                return f" (busbar {origin}, {fragment.place_of(('busbars', origin), key=True)})"
+    return ""
 
 
 @rule(

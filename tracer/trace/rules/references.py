@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
-from tracer.circuit.references import difference, findings
+from tracer.circuit.model import ReferenceEnd
+from tracer.circuit.references import difference, exchanged, findings
+from tracer.entry.problems import listed
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -17,8 +19,16 @@ def _reference_findings(tracing: Tracing, kind: str) -> Iterator[tuple[Finding, 
         end = found.end
         sheet = circuit.sheet_of_run(end.run)
         others = ", ".join(f"{other.place} (sheet {circuit.sheet_of_run(other.run)})" for other in found.others)
-        name = f"ref {end.here}>{end.there}" if end.here != end.there else f"ref {end.here}"
-        yield Finding(end.place, f"{name} on sheet {sheet}", "", "", (end.node,)), others
+        yield Finding(end.place, f"{reference_name(end)} on sheet {sheet}", "", "", (end.node,)), others
+
+
+def reference_name(end: ReferenceEnd) -> str:
+    """A reference as it is typed at this end."""
+    return f"ref {end.here}>{end.there}" if end.here != end.there else f"ref {end.here}"
+
+
+def _marks(ends: Iterable[ReferenceEnd]) -> set[tuple[str, str]]:
+    return {(end.here, end.there) for end in ends}
 
 
 @rule(
@@ -92,7 +102,22 @@ def reference_doubled(tracing: Tracing) -> Iterator[Finding]:
 def reference_disagrees(tracing: Tracing) -> Iterator[Finding]:
     """Both ends are there, but say different wires; they are not joined."""
     circuit = tracing.circuit
+    told: set[int] = set()
+    for exchanges in exchanged(circuit):
+        end, other = exchanges[0]
+        sheets = listed([f"sheet {circuit.sheet_of_run(one.run)}" for one, _ in exchanges])
+        message = (
+            f"{reference_name(end)} looks exchanged with {reference_name(other)} ({other.place}): "
+            "exchanged, colour and size agree at both; as typed they differ, and neither is joined"
+        )
+        fix = f"Look at both pages; exchange the two on {sheets}."
+        nodes = tuple(one.node for pair in exchanges[:1] for one in pair)
+        nodes += tuple(other.node for other in circuit.references if (other.there, other.here) in _marks(exchanges[0]))
+        told.update(nodes)
+        yield Finding(end.place, f"{reference_name(end)} on sheet {circuit.sheet_of_run(end.run)}", message, fix, nodes)
     for finding, others in _reference_findings(tracing, "disagreeing"):
+        if finding.nodes[0] in told:
+            continue
         end = circuit.reference_of[finding.nodes[0]]
         other = next(o for o in circuit.references if (o.here, o.there) == (end.there, end.here) and o is not end)
         if other.node < end.node:  # said once, at the same end however the two were typed

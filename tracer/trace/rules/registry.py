@@ -40,8 +40,12 @@ class Finding:
 # A file that is not read, a page that holds nothing, a part that is not declared: in this order before all else.
 CAUSES = ("L131", "L136", "L162")
 
-# A relay whose coil has no supply or ground: nearly always because of another loose end, so these come last.
-CONSEQUENCES = ("L127", "L128")
+# What contradicts itself is wrong for certain: before what is only missing.
+CONTRADICTIONS = ("L102", "L103", "L104", "L117", "L119")
+
+# A pin or a coil that lacks its supply or ground: nearly always because of another loose end, so these come last; so does a run typed twice, where one of
+# the two was meant for a pin that has none.
+CONSEQUENCES = ("L114", "L115", "L127", "L128", "L133", "L165")
 
 RuleFunction = Callable[[Tracing], Iterator[Finding]]
 
@@ -114,10 +118,10 @@ def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
 
 
 def rank(code: str) -> int:
-    """What is mended first: what is missing as a whole, since the rest may follow from it; last what follows from something else."""
+    """What is mended first: what is missing as a whole, since the rest may follow from it; then what contradicts itself; last what follows from something else."""
     if code in CAUSES:
         return CAUSES.index(code)
-    return len(CAUSES) + (code in CONSEQUENCES)
+    return len(CAUSES) + (0 if code in CONTRADICTIONS else 2 if code in CONSEQUENCES else 1)
 
 
 def _follows(finding: Finding, undeclared: Mapping[str, set[int]]) -> bool:

@@ -57,7 +57,8 @@ def wire_changes(tracing: Tracing) -> Iterator[Finding]:
     "two wires in one module pin",
     why="A cavity usually holds one wire. Two in one pin are rare; a slip of a digit (4 for 14) is not.",
     fix="Compare with the diagram; if both wires really share the pin, leave it.",
-    bad=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- ALM.4  # R202\n",
+    bad=_HEAD
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD/BK 1 -- ALM.4  # R202\n",
     good=_HEAD + "}\n" + _RUNS,
 )
 def pin_used_twice(tracing: Tracing) -> Iterator[Finding]:
@@ -130,7 +131,11 @@ def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
         allowed = largest_fuse_a(area_mm2)
         if allowed is not None and facts.amps > allowed.value:
             message = f"{part.name} is {figures.stated(facts.amps, 'A')}, but the wire {text} behind it takes {figures.stated(allowed.value, 'A')} at most ({allowed.source})"
-            yield Finding(part.place, part.name, message, "", (circuit.pins_of[part.name]["load"], node), (part.name,))
+            fix = ""
+            if facts.amps / 10 <= allowed.value < facts.amps / 4:
+                message += f"; {figures.stated(facts.amps / 10, 'A')} would fit"
+                fix = "Look at the lid again: a digit too many blows no fuse, and the wire burns. The maker's figure decides."
+            yield Finding(part.place, part.name, message, fix, (circuit.pins_of[part.name]["load"], node), (part.name,))
 
 
 def _smallest_wire_below(tracing: Tracing, fuse: str) -> tuple[float, str, int] | None:

@@ -30,8 +30,8 @@ def not_declared(tracing: Tracing) -> Iterator[Finding]:
         if not part.undeclared:
             continue
         nodes = tuple(circuit.pins_of.get(part.name, {}).values())
-        fix = what_to_declare(circuit, part)
-        message = f"`{part.label or part.name}` is not declared: {_used(tracing, part)}{_guessed(part)}"
+        beside, fix = what_to_declare(circuit, part)
+        message = f"`{part.label or part.name}` is not declared{beside}: {_used(tracing, part)}{_guessed(part)}"
         yield Finding(part.place, part.name, message, fix, nodes, (part.name,))
         for module in circuit.modules():
             assert isinstance(module.facts, ModuleFacts)

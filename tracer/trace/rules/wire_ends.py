@@ -9,7 +9,7 @@ from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
 from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.trace.kinds import PARTS
-from tracer.trace.lists.basis import joint_count
+from tracer.trace.lists.basis import joint_count, wires_on_joint
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -223,11 +223,8 @@ def joint_count_not_met(tracing: Tracing) -> Iterator[Finding]:
         if wanted is None or wanted < 0:
             continue
         node = circuit.node_of_point[part.name, ""]
-        typed = sum(
-            (circuit.links[number].kind in (LinkKind.WIRE, LinkKind.MEETS))
-            * (2 if circuit.links[number].a == circuit.links[number].b else 1)
-            for number in circuit.at[node]
-        )
+        typed = wires_on_joint(circuit, part)
         if typed != wanted:
             message = f"{part.name} holds {wanted} wires as counted, {typed} are typed in"
-            yield Finding(part.place_of("wires"), part.name, message, "", (node,))
+            fix = "See which run belongs elsewhere, or correct `wires` after counting again." if typed > wanted else ""
+            yield Finding(part.place_of("wires"), part.name, message, fix, (node,))

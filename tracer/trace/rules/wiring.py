@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 from tracer.circuit.flood import walk
 from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.states import Level
-from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts, RelayFacts
+from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
 from tracer.trace.bus_pins import lines_typed, pins_by_role
@@ -97,21 +97,38 @@ def _listed_pins(pins: list[tuple[str, str]]) -> str:
     "bus lines on one conductor",
     why="H of one module lies with L of the others: the two wires are swapped in typing, or on the vehicle, and the module does not talk. No resistance shows it.",
     fix="Compare the two pins and wire colours of this module with the diagram.",
-    bad=_BUS_PARTS.replace("      1: bus d H\n      2: bus d L", "      1: bus d H  # R241\n      2: bus d L  # R241")
-    + "- C.1 -- GN 0.5 -- S2\n- C.2 -- YE 0.5 -- S1\n",
+    bad=_BUS_PARTS + "- C.1 -- GN 0.5 -- S2  # R241\n- C.2 -- YE 0.5 -- S1  # R241\n",
     good=_BUS_GOOD,
 )
 def lines_swapped(tracing: Tracing) -> Iterator[Finding]:
     """Pins of one line of a bus on the conductor of another line, as most pins there have it."""
     circuit = tracing.circuit
+    wrong: dict[
+        tuple[str, str, str, str], tuple[str, str]
+    ] = {}  # module, bus, its line, that of the others: pin and message
     for buses in _bus_pins_by_net(tracing):
         for bus, lines in buses.items():
             most = max(lines, key=lambda line: len(lines[line]))  # of equals, that of the first module
             for line, pins in lines.items():
                 for module, pin in pins if line != most else ():
-                    at = f"{module}.{pin}"
-                    message = f"{at} is line {line} of bus {bus}, but lies on one conductor with line {most} ({_listed_pins(lines[most])})"
-                    yield _at_pin(circuit, module, pin, message)
+                    message = f"{module}.{pin} is line {line} of bus {bus}, but lies on one conductor with line {most} ({_listed_pins(lines[most])})"
+                    wrong[module, bus, line, most] = pin, message
+    for (module, bus, line, most), (pin, message) in wrong.items():
+        finding = _at_pin(circuit, module, pin, message)
+        runs = [_only_run(circuit, module, pin)]
+        if (crossed := wrong.get((module, bus, most, line))) is not None:
+            runs.append(_only_run(circuit, module, crossed[0]))
+            places = listed([str(circuit.run_place(run)) for run in runs if run is not None], joiner="and")
+            where = f" ({places})" if places else ""
+            fix = f"Compare both runs{where} and their colours with the diagram: {module}.{pin} and {module}.{crossed[0]} look exchanged."
+            finding = replace(finding, fix=fix)
+        yield finding if runs[0] is None else replace(finding, place=circuit.run_place(runs[0]))
+
+
+def _only_run(circuit: Circuit, module: str, pin: str) -> int | None:
+    """The run of a pin that has one wire."""
+    wires = circuit.wires_at(circuit.pins_of[module][pin])
+    return circuit.links[wires[0]].run if len(wires) == 1 else None
 
 
 @rule(
@@ -171,17 +188,22 @@ def _at_pin(circuit: Circuit, module: str, pin: str, message: str) -> Finding:
 )
 def coil_turned_round(tracing: Tracing) -> Iterator[Finding]:
     """A coil with a diode whose positive pin reaches ground only, and whose other pin reaches supply only."""
+    for part, (first, second), nodes in turned_coils(tracing):
+        if getattr(part.facts, "across_coil", None) == "diode":
+            at = f"{part.name}.{first}, {part.name}.{second}"
+            message = f"{part.name} has a diode across its coil, but supply comes to {second} and ground to {first}"
+            yield Finding(part.place, at, message, "", nodes, (part.name,))
+
+
+def turned_coils(tracing: Tracing) -> Iterator[tuple[Part, tuple[str, str], tuple[int, int]]]:
+    """Coils whose first pin reaches ground only and whose other pin reaches supply only: the part, the two pins and their nodes."""
     circuit, supply, ground = tracing.circuit, tracing.supply_ways(), tracing.ground_ways()
     for part in circuit.parts.values():
-        if not isinstance(part.facts, RelayFacts) or part.facts.across_coil != "diode":
-            continue
         for first, second in part.coils:
             plus, minus = (circuit.pins_of[part.name][pin] for pin in (first, second))
             turned = ground.reached(plus) and supply.reached(minus)
             if turned and not supply.reached(plus) and not ground.reached(minus):
-                at = f"{part.name}.{first}, {part.name}.{second}"
-                message = f"{part.name} has a diode across its coil, but supply comes to {second} and ground to {first}"
-                yield Finding(part.place, at, message, "", (plus, minus), (part.name,))
+                yield part, (first, second), (plus, minus)
 
 
 @rule(
