@@ -49,6 +49,8 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
+    from tracer.standards.cautions import cautions as cautions
+    from tracer.standards.sources import sources as sources
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
     from tracer.trace.affects.in_common import CommonReport as CommonReport
@@ -79,6 +81,7 @@ _VALUES = {
     "BadChange": "tracer.electrics.model.changes",
     "BadReading": "tracer.entry.problems",
     "CannotAnswer": "tracer.entry.problems",
+    "cautions": "tracer.standards.cautions",
     "CannotCompute": "tracer.entry.problems",
     "CannotUse": "tracer.entry.problems",
     "Circuit": "tracer.circuit.model",
@@ -110,6 +113,7 @@ _VALUES = {
     "read_back": "tracer.circuit.read_back",
     "Row": "tracer.trace.lists.results",
     "SeenReport": "tracer.trace.panels.plugged_in",
+    "sources": "tracer.standards.sources",
     "SupplyReport": "tracer.trace.lists.results",
     "TakenIn": "tracer.entry.wire_lists.take_in",
     "take_in": "tracer.entry.wire_lists.take_in",

@@ -255,3 +255,21 @@ def common(
 
     works = [name for word in working or () for name in word.replace(",", " ").split()]
     answer(lambda tracing: tracer.common(tracing, parts, works), text=report.as_text, data=report.as_data, json=json)
+
+
+@app.command(epilog="Examples: tracer cautions    tracer cautions --json")
+def cautions(json: JsonOption = False) -> None:
+    """Every caution in full, by kind of work, with where it is from; asks for no vehicle."""
+    from tracer.report import tables
+
+    found = tracer.cautions()
+    show(tables.cautions_data(found) if json else tables.cautions_text(found, **page()))
+
+
+@app.command(epilog="Examples: tracer sources    tracer sources --json")
+def sources(json: JsonOption = False) -> None:
+    """Every document that a figure was seen in: standards, handbooks, makers; asks for no vehicle."""
+    from tracer.report import tables
+
+    found = tracer.sources()
+    show(tables.sources_data(found) if json else tables.sources_text(found, **page()))

@@ -57,6 +57,11 @@ def caution(id: str) -> str:
     return CAUTIONS[id].text
 
 
+def cautions() -> tuple[Caution, ...]:
+    """Every safety line, the maker's procedure first."""
+    return tuple(CAUTIONS.values())
+
+
 @cache
 def cautions_for(kind: str) -> tuple[Caution, ...]:
     """Cautions to print with a kind of work, always in the same order, the maker's rule first.
