@@ -77,7 +77,19 @@ def _converter(chance: random.Random, n: int, begin: str, ground: str, parts: li
     return f"CV{n}.out"
 
 
-_STEPS = {"connector": _connector, "relay": _relay, "converter": _converter}
+def _diode(chance: random.Random, n: int, begin: str, ground: str, parts: list[str], runs: list[str]) -> str:
+    parts.append(f"D{n}: diode")
+    runs.append(f"{begin} -- {_wire(chance)} -- D{n}.A")
+    if chance.random() < 0.5:  # way A or way B, from another fuse
+        parts.append(f"D{n}B: diode")
+        parts.append(f"F{n}B: {{is: fuse, amps: 10, type: C}}")
+        runs.append(f"BAT.+ -- {_wire(chance)} -- F{n}B")
+        runs.append(f"F{n}B.load -- {_wire(chance)} -- D{n}B.A")
+        runs.append(f"D{n}B.K -- {_wire(chance)} -- D{n}.K")
+    return f"D{n}.K"
+
+
+_STEPS = {"connector": _connector, "relay": _relay, "diode": _diode, "converter": _converter}
 
 
 def _wire(chance: random.Random, sizes: tuple[float, ...] = (0.5, 1, 2.5, 4)) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ from pathlib import Path
 from tracer.electrics.model.branches import NOMINAL
 from tracer.electrics.model.circuit_model import Model
 
+THERMAL_V = 0.0258649  # at 27 °C, where the program computes too
 EFFICIENCY, IDLE_W = 0.88, 0.3  # nominal, from memory
 NGSPICE = shutil.which("ngspice")
 
@@ -20,12 +22,15 @@ def netlist_of(model: Model) -> list[str]:
     def name(node: int) -> str:
         return "0" if node == model.reference else f"n{node}"
 
-    lines = []
+    lines = [f".model DSI D(IS={math.exp(-0.75 / (1.7 * THERMAL_V))!r} N=1.7 RS=0.03)"]
     for k, one in enumerate(model.branches):
         if not one.closed or one.a == one.b:
             continue
         a, b, ohm = name(one.a), name(one.b), max(one.ohms.nominal, 1e-5)
-        if one.volts is not None:
+        if one.is_diode:
+            # IS from 0.75 V at 1 A, an ideality of 1.7 and a slope of 30 mΩ, which are what the tables say
+            lines.append(f"D{k} {a} {b} DSI")
+        elif one.volts is not None:
             # the source pushes from the first end on; its current is asked for under its name
             lines.append(f"V{k} s{k} {a} DC {one.volts.nominal!r}")
             lines.append(f"R{k} s{k} {b} {ohm!r}")

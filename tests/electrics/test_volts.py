@@ -223,7 +223,9 @@ def test_diodes_lose_their_voltage_and_block_backwards(tmp_path: Path) -> None:
     tracing = tracing_of(tmp_path, DIODES)
     for key in ("off", "run"):
         supply = row(volts(tracing, "M", key=key), "M.1")
-        assert supply.lost.nominal == pytest.approx(0.65, abs=0.06)
+        # 0.75 V at 1 A and 44 mV more with each factor e, and some more in the wires
+        law_v = 0.75 + 1.7 * 0.025865 * math.log(supply.current_a.nominal)
+        assert law_v < supply.lost.nominal < law_v + 0.12
         assert supply.lost.low > 0.3
     assert "diode D1" in [element.name for element in row(volts(tracing, "M", key="off"), "M.1").elements]
     # nothing comes back through D2 to the open switch
@@ -310,6 +312,7 @@ def test_values_at_random_ends_stay_inside_the_computed_range(demo: Tracing) -> 
     report = supplies_of(demo, "ALM")
     model = model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM")
     (runs,) = solved_rows(demo, [model], report)
+    model = runs.model  # with what follows from its currents
     chance = np.random.default_rng(7)
     rows = [one for one in report.rows if one.code[0] in "SG"]
     ranges = {one.point: runs.row(one, None, None).volts for one in rows}
@@ -562,8 +565,9 @@ def test_a_dead_pin_behind_a_diode_floats_and_reads_nothing_below_0(demo: Tracin
     tracing = tracing_of(tmp_path, sheet, 'key: [off, run]\nrails: {"15": [run]}\n')
     dead, live = volts(tracing, "M", key="off"), volts(tracing, "M", key="run")
     assert row(dead, "M.3").floating and row(dead, "M.4").floating
-    assert row(live, "M.3").volts.nominal == pytest.approx(12.6 - 0.6, abs=0.05)
-    assert row(live, "M.4").volts.nominal == pytest.approx(12.6 - 1.2, abs=0.05)
+    meter_v = 0.75 + 1.7 * 0.025865 * math.log(12.4 / 10e6)  # what a diode loses with a meter alone
+    assert row(live, "M.3").volts.nominal == pytest.approx(12.6 - meter_v, abs=0.02)
+    assert row(live, "M.4").volts.nominal == pytest.approx(12.6 - 2 * meter_v, abs=0.05)
 
 
 def test_a_typed_battery_voltage_says_the_class_and_a_measured_one_is_used_as_it_is(tmp_path: Path) -> None:

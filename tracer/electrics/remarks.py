@@ -20,6 +20,8 @@ from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:
     from tracer.electrics.bus.values import BusTermination, Ohm
+    from tracer.electrics.model.circuit_model import Solved
+    from tracer.electrics.volts.current_ways import CurrentWays
 
 _ELECTRIC: dict[str, Rule] = {}
 
@@ -205,7 +207,9 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
     from tracer.electrics.limits_in_use import limits_of
     from tracer.electrics.model.branches import LOW, NOMINAL, Setting
     from tracer.electrics.model.circuit_model import NotSettled
+    from tracer.electrics.model.fitting import fitted
     from tracer.electrics.model.of_circuit import models_of
+    from tracer.electrics.volts.current_ways import CurrentWays
     from tracer.electrics.volts.not_computed import beside_unknown
 
     limits = limits_of(tracing.circuit)
@@ -217,9 +221,11 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
         least = model.setting(series=LOW, draws=LOW)
         typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
         try:
+            model = fitted(model) if model.live_diodes or model.converts else model
             solved = model.solve(Setting(least.branches, typed, NOMINAL), afresh=True)
         except NotSettled:
             continue  # `tracer volts` says so; a remark about drops would be built on nothing
+        ways = CurrentWays(model, solved.branch_a)
         for draw in model.draws:
             module, _, pin = draw.name.partition(".")
             part = tracing.circuit.parts.get(module)
@@ -245,10 +251,19 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 key,
                 part.place_of("draws", pin),
                 draw.amounts[NOMINAL],
-                source_v - volts,
+                source_v - volts - _in_diodes_v(ways, solved, draw.first),
                 volts,
                 path.high,
                 path.origin,
                 (supply.low, supply.high),
                 f"{supply.origin}: {supply.source}",
             )
+
+
+def _in_diodes_v(ways: CurrentWays, solved: Solved, node: int) -> float:
+    """What the diodes on the way to a supply pin lose: the limit is for the rest of it."""
+    model = ways.model
+    if not model.live_diodes:
+        return 0.0
+    diodes = [branch for number, _ in ways.way(node, supply=True) if (branch := model.branches[number]).is_diode]
+    return sum(max(0.0, float(solved.node_v[one.a] - solved.node_v[one.b])) for one in diodes)

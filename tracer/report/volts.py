@@ -231,6 +231,8 @@ def _lamp_says(row: RowVolts, test: LampTest) -> str:
     if row.level == "supply" and test.meter_v < 1.0:
         return "dead"
     lost = f"{figures.drop(test.lost_v(row.level))} lost under load"
+    if test.diode_v:
+        lost += f", {figures.drop(test.diode_v)} of it by the law of the diode"
     return f"the meter alone hides it: {lost}" if test.hidden(row.level) else lost
 
 

@@ -5,6 +5,7 @@ A range holds `low` (most favourable), `nominal` and `high` (still in order). It
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 
@@ -25,6 +26,9 @@ class Span:
     certainty: Certainty
     note: str = ""
 
+
+THERMAL_V = 1.380649e-23 * 300.15 / 1.602176634e-19
+"""kT/q at 27 °C; the constants are those that define the units since 2019."""
 
 BATTERY_STATES = ("at rest", "key on", "cranking", "charging", "maintainer connected")
 
@@ -55,10 +59,38 @@ def contact_most_v() -> Sourced:
     return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.optional_text("note"))
 
 
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """The law of a junction that conducts: `at_1_a_v` volts at 1 A, and `per_e_v` more with each factor e of the current, without its slope.
+
+    References
+    ----------
+    Shockley (1949), Bell System Technical Journal 28(3), 435-489 (citation from memory).
+    """
+
+    at_1_a_v: float
+    per_e_v: float
+
+    def volts(self, amps: float) -> float:
+        """Across it at a current."""
+        return self.at_1_a_v + self.per_e_v * math.log(amps)
+
+    def amps(self, volts: float) -> float:
+        """Through it at a voltage; not more than 10 kA."""
+        return math.exp(min((volts - self.at_1_a_v) / self.per_e_v, 9.2))
+
+
 @cache
-def junction_v(item: str = "silicon diode") -> Span:
-    """Voltage across a junction that conducts, V, without its slope."""
-    return _span("junction", "item", item, "V")
+def junctions() -> tuple[Junction, Junction, Junction]:
+    """A silicon diode at room temperature that loses least, the nominal one, and one that loses most."""
+    at_1_a, ideality = (_span("junction", "item", f"silicon diode{which}") for which in (" at 1 A", ", ideality"))
+    low, nominal, high = (
+        Junction(volts, n * THERMAL_V)
+        for volts, n in zip(
+            (at_1_a.low, at_1_a.nominal, at_1_a.high), (ideality.low, ideality.nominal, ideality.high), strict=True
+        )
+    )
+    return low, nominal, high
 
 
 @cache

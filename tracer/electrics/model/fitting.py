@@ -2,24 +2,36 @@
 
 The ohms of a contact go by the current that its wire, its fuse or its rating names (`elements.py`). What flows through it in the vehicle in order may be more: a
 starter's contacts by the current of cranking, a wire of unknown size. Then it is taken to be made for that current, so that no contact in order loses more than it
-may. A converter takes in what it gives out, by its efficiency. Where volts were measured at the battery posts while a generator turns, the generator is regulated to what gives these volts there.
+may. A converter takes in what it gives out, by its efficiency. A diode loses the more the more
+flows: it is its tangent at what flows in the nominal state. Where volts were measured at the battery posts while a generator turns, the generator is regulated to what gives these volts there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
-from tracer.electrics.model.branches import HIGH, LOW, Branch
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.network.linear import FloatArray
-from tracer.standards.allowances import contact_most_v, conversion
+from tracer.electrics.network.linear import BoolArray, FloatArray
+from tracer.standards.allowances import contact_most_v, conversion, junctions
 
-TURNS = 8  # the current of a starter rises as its contacts lose less; three are enough for what was tried
+TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
 _BEYOND = 1.01  # so much above the most is let stand: the current changes a little with the ohms
-_SAME_V, _SAME_SHARE = 1e-6, 1e-6
+_SAME_V, _SAME_SHARE, _SAME_DIODE_V = 1e-6, 1e-6, 1e-4
+METER_A = 1e-6  # what a meter takes; a diode on which nothing hangs is read with it
+
+
+class State(NamedTuple):
+    """A model at rest: (m,) amperes, (n,) volts, and (m,) whether each branch is closed."""
+
+    branch_a: FloatArray
+    node_v: FloatArray
+    closed: BoolArray
 
 
 @dataclass(frozen=True)
@@ -31,23 +43,23 @@ class Fit:
     shares : of their ohms, what the contacts of a link have
     generator_v : volts that generators give besides
     taken_w : watts that converters take in, low, nominal and high
+    diode_a : nominal amperes through the diodes, by branch
     """
 
     shares: Mapping[int, float] = field(default_factory=dict)
     generator_v: float = 0.0
     taken_w: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    diode_a: Mapping[int, float] = field(default_factory=dict)
 
     def of(self, model: Model) -> Model:
         """The model with this; the model itself where nothing in it changes."""
-        if self == Fit() or not (
-            self.generator_v or self.taken_w or any(branch.link in self.shares for branch in model.branches)
-        ):
-            return model
-        draws = [
-            replace(draw, amounts=self.taken_w[draw.converter]) if draw.converter in self.taken_w else draw
-            for draw in model.draws
-        ]
-        return replace(model, branches=[self._branch(branch) for branch in model.branches], draws=draws)
+        if self.generator_v or self.taken_w or any(branch.link in self.shares for branch in model.branches):
+            draws = [
+                replace(draw, amounts=self.taken_w[draw.converter]) if draw.converter in self.taken_w else draw
+                for draw in model.draws
+            ]
+            model = replace(model, branches=[self._branch(branch) for branch in model.branches], draws=draws)
+        return model.with_junctions(self.diode_a) if self.diode_a else model
 
     def _branch(self, branch: Branch) -> Branch:
         if branch.link in self.shares:
@@ -59,15 +71,15 @@ class Fit:
             )
         return branch
 
-    def after(self, model: Model, branch_a: FloatArray, node_v: FloatArray) -> Fit:
-        """The fit that (m,) nominal amperes and (n,) volts of the model with this one ask for."""
-        more = shares_in_order(model, branch_a)
-        shares = {link: self.shares.get(link, 1.0) * more.get(link, 1.0) for link in {**self.shares, **more}}
-        missing_v = _missing_v(model, node_v)
+    def after(self, model: Model, states: Sequence[State]) -> Fit:
+        """The fit that the model with this one asks for in its `states`: the nominal one; where it `converts`, before and after it those at both ends."""
+        nominal = states[len(states) // 2]
+        more = shares_in_order(model, nominal.branch_a)
         return Fit(
-            shares if more else self.shares,
-            self.generator_v + missing_v,
-            _taken_w(model, branch_a, node_v, self.taken_w),
+            {link: self.shares.get(link, 1.0) * more.get(link, 1.0) for link in {**self.shares, **more}},
+            self.generator_v + _missing_v(model, nominal.node_v),
+            _taken_w(model, states, self.taken_w),
+            {n: _junction_a(n, model, nominal, self.diode_a.get(n)) for n in model.live_diodes},
         )
 
 
@@ -93,23 +105,18 @@ def _missing_v(model: Model, node_v: FloatArray) -> float:
 
 
 def _taken_w(
-    model: Model, branch_a: FloatArray, node_v: FloatArray, before: Mapping[str, tuple[float, float, float]]
+    model: Model, states: Sequence[State], before: Mapping[str, tuple[float, float, float]]
 ) -> Mapping[str, tuple[float, float, float]]:
     """What each converter takes in; as before where it stays.
 
     It gives out least where everything takes least at its least volts, and most where everything takes most at its most.
     """
     outputs = [(n, branch) for n, branch in enumerate(model.branches) if branch.kind == "converter"]
-    if not outputs:
-        return before
-    states = [model.solve(model.setting(LOW, LOW)), None, model.solve(model.setting(HIGH, HIGH))]
     share, idle = conversion("efficiency"), conversion("idle")
     found = {}
     for number, branch in outputs:
-        given_w = []
-        for state in states:
-            volts, amps = (node_v, branch_a) if state is None else (state.node_v, state.branch_a)
-            given_w.append(max(0.0, float(amps[number] * np.nan_to_num(volts[branch.b] - volts[branch.a]))))
+        across_v = [float(np.nan_to_num(state.node_v[branch.b] - state.node_v[branch.a])) for state in states]
+        given_w = [max(0.0, float(one.branch_a[number]) * volts) for one, volts in zip(states, across_v, strict=True)]
         found[branch.part] = (
             min(given_w) / share.high + idle.low,
             given_w[1] / share.nominal + idle.nominal,
@@ -119,8 +126,30 @@ def _taken_w(
     return before if stays else found
 
 
+def _junction_a(number: int, model: Model, state: State, was_a: float | None) -> float:
+    """What flows through a diode, never less than what a meter takes; as before where its tangent there is good enough."""
+    _, junction, _ = junctions()
+    amps, ends = float(state.branch_a[number]), model.branches[number]
+    if not state.closed[number]:
+        # it blocks below the foot of its tangent, where a little flows all the same
+        across_v = float(state.node_v[ends.a] - state.node_v[ends.b])
+        amps = junction.amps(across_v) if across_v > 0.0 else 0.0
+    amps = max(amps, METER_A)
+    if was_a is None:
+        return amps
+    off_v = junction.per_e_v * (amps / was_a - 1.0 - math.log(amps / was_a))
+    return was_a if off_v < _SAME_DIODE_V else amps
+
+
+def states_of(model: Model) -> Iterator[State]:
+    """Its nominal state, and where it `converts` before and after it those in which everything is at its low and at its high end."""
+    for at in (LOW, NOMINAL, HIGH) if model.converts else (NOMINAL,):
+        solved = model.solve(model.setting(at, at) if at != NOMINAL else None)
+        yield State(solved.branch_a, solved.node_v, solved.loaded.closed)
+
+
 def fitted(model: Model) -> Model:
-    """The model with what follows from its own nominal currents.
+    """The model with what follows from its own currents.
 
     Raises
     ------
@@ -128,8 +157,7 @@ def fitted(model: Model) -> Model:
     """
     fit, found = Fit(), model
     for _ in range(TURNS):
-        solved = found.solve()
-        after = fit.after(found, solved.branch_a, solved.node_v)
+        after = fit.after(found, list(states_of(found)))
         if after == fit:
             break
         fit, found = after, after.of(model)

@@ -12,7 +12,9 @@ from tracer.electrics.model.sources import converter_follows
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import LoadFacts
 from tracer.standards import figures
-from tracer.standards.allowances import Span, default_draw_a, junction_v, spread
+from tracer.standards.allowances import Span, default_draw_a, junctions, spread
+
+UNFITTED_A = 0.1  # through a diode, until it is known what flows (`fitting.py`)
 
 
 class LinkBranches:
@@ -67,8 +69,8 @@ class LinkBranches:
             closed = self.switching.closed(link)
         volts = None
         if link.kind is LinkKind.DIODE:
-            drop = junction_v()
-            volts = Span(-drop.low, -drop.nominal, -drop.high, "V", drop.source, drop.certainty)
+            low, nominal, high = (-junction.volts(UNFITTED_A) for junction in junctions())
+            volts = Span(low, nominal, high, "V", "law of the junction", "memory")
         branch = Branch(a, b, number, kind, link.part, ohms, closed, volts, is_diode=link.kind is LinkKind.DIODE)
         self.draft.branches.append(branch)
         if link.kind not in SWITCHED:

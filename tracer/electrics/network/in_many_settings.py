@@ -83,6 +83,14 @@ class States:
             volts[self.shape[column].floating, place] = np.nan
         return volts
 
+    def first(self, count: int) -> States:
+        """The first columns alone."""
+        some = slice(count)
+        return States(
+            self.cases[some], self.model[some], self.shape[some], self.closed[:, some], self.conductance_s[:, some], self.source_v[:, some],
+            self.branch_a[:, some], self.potential_v[:, some], self.laws[:, :, some], self.drop_v[:, some],
+        )  # fmt: skip
+
 
 def alike(models: Sequence[Model]) -> list[list[int]]:
     """Numbers of the models in groups: those of a group have the same nodes, branches and draws."""

@@ -15,6 +15,7 @@ import numpy as np
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
@@ -193,8 +194,8 @@ class PinsAlone:
         return self._reading(pin, self._node_v[pin.node] + seen.node_ohm * amps, self._post_v + seen.post_ohm * amps)
 
     def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Reading:
-        """Solved anew: the lamp can change which diode conducts."""
-        model = with_test_lamp(self.model, pin.node, watts, supply=pin.supply)
+        """Solved anew: the lamp can change which diode conducts, and changes what it loses."""
+        model = fitted(with_test_lamp(self.model, pin.node, watts, supply=pin.supply))
         together = Together([model])
         of_lamp = even(1, 4)[0]
         cases: list[Case] = []

@@ -11,10 +11,12 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import source_ohm
 from tracer.electrics.model.branches import Draw
 from tracer.electrics.model.changes import Changes
-from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import fitted
+from tracer.electrics.model.circuit_model import Model, Solved
+from tracer.electrics.model.fitting import METER_A, fitted
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.electrics.volts.values import Lamp, LampTest
+from tracer.standards.allowances import junctions
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -24,7 +26,8 @@ def lamp_tests(
 ) -> dict[str, LampTest]:
     """Each pin of the module that `lamps` names by its row, alone and unplugged: the meter by itself, and with that lamp."""
     unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
-    model = fitted(model_of(tracing, key, unplugged, limits=limits, first=report.module))
+    made = model_of(tracing, key, unplugged, limits=limits, first=report.module)
+    model = fitted(made)
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
     found = {}
@@ -35,14 +38,25 @@ def lamp_tests(
         node = tracing.circuit.pins_of[row.part][row.pin]
         settled = [bare]
         if lamp.watts is not None:
-            settled.append(with_test_lamp(model, node, lamp.watts, supply=row.level == "supply").solve())
+            lit = with_test_lamp(made if row.diodes else model, node, lamp.watts, supply=row.level == "supply")
+            lit = fitted(lit) if row.diodes else lit
+            settled.append(lit.solve())
         readings = []
         for one in settled:
             volts = float(one.node_v[node])
             ohm = float(source_ohm(one.solution.factor, [node])[0])
             readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
-        found[row.code] = LampTest(readings[0], readings[1] if lamp.watts is not None else None, lamp)
+        diode_v = _lost_more_v(lit, settled[1], node) if lamp.watts is not None and row.diodes else 0.0
+        found[row.code] = LampTest(readings[0], readings[1] if lamp.watts is not None else None, lamp, diode_v)
     return found
+
+
+def _lost_more_v(model: Model, lit: Solved, node: int) -> float:
+    """What the diodes on the way to a supply pin lose more with the lamp than with the meter alone, by their law."""
+    way = CurrentWays(model, lit.branch_a).way(node, supply=True)
+    amps = [float(lit.branch_a[number]) for number, _ in way if model.branches[number].is_diode]
+    _, junction, _ = junctions()
+    return sum(max(0.0, junction.volts(max(a, METER_A)) - junction.volts(METER_A)) for a in amps)
 
 
 def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:

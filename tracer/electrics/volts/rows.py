@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.model.branches import Drawn
+from tracer.electrics.model.branches import HIGH, LOW, Drawn
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import TURNS, Fit
+from tracer.electrics.model.fitting import TURNS, Fit, State
 from tracer.electrics.network.in_many_settings import Case, States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
@@ -52,14 +52,19 @@ def _nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Toge
     """
     models = together.models
     fits = [Fit(dict(sound)) if model.changes.faulty else Fit() for model in models]
+    nominal: States | None = None
+    bending = [place for place, model in enumerate(models) if model.converts]
+    cases = [(place, model.setting()) for place, model in enumerate(models)]
+    cases += [(place, models[place].setting(at, at)) for place in bending for at in (LOW, HIGH)]
     for _ in range(TURNS):
         together = together.with_values_of([fit.of(model) for fit, model in zip(fits, models, strict=True)])
-        nominal = together.solve([(place, model.setting()) for place, model in enumerate(together.models)])
-        node_v, branch_a = nominal.node_v(np.arange(len(models))), nominal.branch_a
-        before, fits = fits, [
-            fit.after(model, branch_a[:, place], node_v[:, place])
-            for place, (fit, model) in enumerate(zip(fits, together.models, strict=True))
-        ]  # fmt: skip
+        solved = together.solve(cases, nominal)
+        nominal = solved.first(len(models))
+        before = fits
+        fits = [
+            fit.after(model, states)
+            for fit, model, states in zip(fits, together.models, _states_of(solved, len(models), bending), strict=True)
+        ]
         for model, fit in zip(models, fits, strict=True):
             sound.update({} if model.changes.faulty else fit.shares)
         fits = [
@@ -68,7 +73,19 @@ def _nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Toge
         ]
         if fits == before:
             break
+    assert nominal is not None
     return together, nominal
+
+
+def _states_of(solved: States, count: int, bending: Sequence[int]) -> list[list[State]]:
+    """Of each of the models what `fitting.states_of` gives of one: their nominal columns come first, then both ends of each that bends."""
+    node_v = solved.node_v(np.arange(len(solved.cases)))
+    states = [State(*one) for one in zip(solved.branch_a.T, node_v.T, solved.closed.T, strict=True)]
+    found = [[state] for state in states[:count]]
+    for number, place in enumerate(bending):
+        low, high = states[count + 2 * number : count + 2 * number + 2]
+        found[place] = [low, *found[place], high]
+    return found
 
 
 @dataclass(frozen=True, eq=False)

@@ -103,6 +103,7 @@ class LampTest:
     meter_v: float | None
     lamp_v: float | None
     lamp: Lamp
+    diode_v: float = 0.0  # of what is lost besides, what the law of the diodes on the way explains
 
     def lost_v(self, level: str) -> float:
         """What is lost under the lamp besides what the meter alone shows; never less than nothing."""
@@ -114,7 +115,7 @@ class LampTest:
 
         What is lost is missing at the lamp, which then draws less than it is rated for: a large lamp behind a bad joint much less.
         """
-        lost_v, rated_a, watts = self.lost_v(level), self.lamp.current_a, self.lamp.watts
+        lost_v, rated_a, watts = self.lost_v(level) - self.diode_v, self.lamp.current_a, self.lamp.watts
         return watts is not None and lost_v > HIDDEN_OHM * rated_a * (1 - lost_v * rated_a / watts)
 
 
