@@ -140,6 +140,12 @@ def coil_ohm(system_v: float = 12.0) -> Span:
 
 
 @cache
+def pull_in() -> Span:
+    """Share of the system's volts at which a relay pulls in."""
+    return _span("pull_in", "item", "relay")
+
+
+@cache
 def spread(item: str) -> Span:
     """Share by which a typed value may be off."""
     return _span("spread", "item", item, "1")

@@ -69,9 +69,10 @@ class Changes:
     fitted_a: Mapping[str, float] = field(default_factory=dict)
     held: Mapping[str, str] = field(default_factory=dict)
     battery_v: float | None = None
-    pulled: tuple[
-        str, ...
-    ] = ()  # outputs of an unplugged module that a lead joins to the pin that they switch to, in its plug
+    # outputs of an unplugged module that a lead joins to the pin that they switch to, in its plug
+    pulled: tuple[str, ...] = ()
+    # nodes that a test load pulls to ground as far as a relay goes by it: found, not typed
+    grounded: tuple[int, ...] = ()
 
     @property
     def words(self) -> tuple[str, ...]:

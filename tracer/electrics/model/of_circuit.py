@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.limits_in_use import LimitsInUse
@@ -13,6 +14,7 @@ from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.link_branches import LinkBranches
 from tracer.electrics.model.making import Draft, Shared
 from tracer.electrics.model.module_draws import ModuleDraws
+from tracer.electrics.model.pulled_in import by_test_loads
 from tracer.electrics.model.sources import Sources
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import FuseFacts
@@ -38,7 +40,13 @@ def model_of(
     keys = tracing.circuit.typed.vehicle.key
     if key not in keys:
         raise ValueError(f"{key} is no key state; this vehicle has {', '.join(keys)}")
-    return _made(Draft(tracing, key, changes or Changes(), limits), Shared(), first)
+    model = _made(Draft(tracing, key, changes or Changes(), limits), Shared(), first)
+    while further := by_test_loads(model):
+        changes = replace(model.changes, grounded=(*model.changes.grounded, *further))
+        notes = model.notes
+        model = _made(Draft(tracing, key, changes, limits), Shared(), first)
+        model.notes = tuple(dict.fromkeys((*notes, *further.values(), *model.notes)))
+    return model
 
 
 def models_of(tracing: Tracing, keys: Iterable[str], *, limits: LimitsInUse, first: str = "") -> list[Model]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tracer.circuit.kinds import DRIVERS, INSIDE_MODULE
-from tracer.circuit.model import Link, LinkKind
+from tracer.circuit.model import End, Link, LinkKind
 from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.model.changes import commands_of, default_position
 from tracer.electrics.model.making import Draft, Shared
@@ -52,9 +54,13 @@ class Switching:
         return frozenset(n for n, link in enumerate(self.circuit.links) if self.circuit.is_left_open(link))
 
     def _key_states(self) -> KeyStates:
-        if not (self.open_links or self.open_nodes):
+        if not (self.open_links or self.open_nodes or self.changes.grounded):
             return self.draft.tracing.states
-        return KeyStates(circuit_without(self.circuit, self.open_links, self.open_nodes))
+        left = circuit_without(self.circuit, self.open_links, self.open_nodes)
+        grounded = tuple(
+            End(node, self.circuit.node_names[node], True, "a test load") for node in self.changes.grounded
+        )
+        return KeyStates(replace(left, grounds=left.grounds + grounded))
 
     def _held(self) -> dict[str, bool]:
         """The truth of every condition, unknown command and hand-worked position: false unless held."""

@@ -269,6 +269,8 @@ class SolvedRows:
     def _why(self, row: Row, state: str) -> tuple[str, ...]:
         """What decides whether the row is live, where that is not certain."""
         uncertain = state == "depends" or row.live.get(self.model.key) in ("depends", "unknown")
+        if self.model.changes.grounded and state == "live":
+            return ()  # by the test load that pulls its relay in
         return row.why.get(self.model.key, ()) if uncertain else ()
 
     def _limit(self, supply: bool, start: int | None) -> LimitInUse:
