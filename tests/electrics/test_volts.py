@@ -67,10 +67,30 @@ def test_a_series_circuit_is_what_ohms_law_says(tmp_path: Path) -> None:
 def test_the_band_a_known_wire_is_that_of_its_temperature_and_joints(tmp_path: Path) -> None:
     wire = row(volts(tracing_of(tmp_path, PLAIN), "M"), "M.1").elements[2]
     cold = 0.017241 / 2.5 * 4 * (1 + 0.00393 * -20) + 2 * 0.001 / 30
-    warm = 0.0076 * 4 * (1 + 0.00393 * 40) + 2 * 0.03 / 30
+    warm = 0.0076 * 4 * (1 + 0.00393 * 85) + 2 * 0.03 / 30
     assert wire.ohm.low == pytest.approx(cold, rel=1e-6)
     assert wire.ohm.high == pytest.approx(warm, rel=1e-6)
     assert wire.assumed == ""
+
+
+@pytest.mark.parametrize(("said", "warmest_c"), [("", 105), ("warmest: 60\n", 60), ("warmest: 85 C\n", 85)])
+def test_the_warm_end_is_that_of_an_engine_bay_or_what_the_vehicle_says(
+    tmp_path: Path, said: str, warmest_c: float
+) -> None:
+    wire = row(volts(tracing_of(tmp_path, PLAIN, said), "M"), "M.1").elements[2]
+    assert wire.ohm.high == pytest.approx(0.0076 * 4 * (1 + 0.00393 * (warmest_c - 20)) + 2 * 0.03 / 30, rel=1e-6)
+
+
+def test_a_gauge_and_a_size_in_mm2_mean_the_same(tmp_path: Path) -> None:
+    """2.08 mm² is 14 AWG: nominal is the most that stranded wire has at 20 °C, high the same when warm, low solid copper in the cold."""
+    gauge, metric = (
+        row(volts(tracing_of(tmp_path / name, PLAIN.replace("RD 2.5 4m", f"RD {size} 4m")), "M"), "M.1").elements[2]
+        for name, size in (("a", "14AWG"), ("b", "2.08"))
+    )
+    crimps = 2 * 0.005 / 20  # both are made for 20 A
+    assert (gauge.ohm.nominal - crimps) / (metric.ohm.nominal - crimps) == pytest.approx(1.05, abs=0.06)
+    assert (gauge.ohm.high - 2 * 0.03 / 20) / (gauge.ohm.nominal - crimps) == pytest.approx(1 + 0.00393 * 85, rel=1e-6)
+    assert gauge.ohm.low == pytest.approx(metric.ohm.low, rel=1e-3)
 
 
 def test_unknown_length_and_size_give_a_wide_range_and_say_so(tmp_path: Path) -> None:

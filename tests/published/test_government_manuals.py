@@ -14,7 +14,7 @@ import pytest
 
 from tracer.electrics.network.linear import network_of_resistances, solve
 from tracer.standards.allowances import contact_ohm
-from tracer.standards.conductors import max_resistance_mohm_per_m, parse_size
+from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m, parse_size
 from tracer.standards.limits import drop_limit, lead_limit
 
 FT_M = 0.3048
@@ -44,17 +44,20 @@ def test_drop_in_a_wire(gauge: int, length_ft: float, ohm_per_ft: float, volts: 
 
 
 @pytest.mark.parametrize(("gauge", "ohm_per_ft"), OHM_PER_FT.items())
-def test_stranded_tinned_wire_of_a_gauge_lies_above_the_solid_copper_taken_here(gauge: int, ohm_per_ft: float) -> None:
+def test_stranded_wire_of_a_gauge_lies_above_solid_copper_about_as_much_as_is_taken_here(
+    gauge: int, ohm_per_ft: float
+) -> None:
     """[FAA] tables 11-7 and 11-8 give the most that aircraft wire may have: 11 to 28 % above solid copper of the same gauge at 20 °C."""
     area_mm2 = parse_size(f"{gauge}AWG").area_mm2
-    solid_ohm_per_ft = max_resistance_mohm_per_m(area_mm2).value / 1000 * FT_M
+    solid_ohm_per_ft = copper_resistivity().value / area_mm2 * FT_M
     assert 1.11 < ohm_per_ft / solid_ohm_per_ft < 1.28
+    assert 1.11 < max_resistance_mohm_per_m(area_mm2).value / 1000 * FT_M / solid_ohm_per_ft < 1.28
 
 
 def test_one_example_of_the_page_is_a_slip() -> None:
     """[FAA] table 11-8 prints 0.366 V at 19.5 ft. By its own 0.00126 Ω/ft it is 0.491 V, and even solid copper at 20 °C loses more than is printed."""
     assert drop_v(19.5 * 0.00126) == pytest.approx(0.491, abs=0.0005)
-    solid_ohm_per_ft = max_resistance_mohm_per_m(parse_size("10AWG").area_mm2).value / 1000 * FT_M
+    solid_ohm_per_ft = copper_resistivity().value / parse_size("10AWG").area_mm2 * FT_M
     assert drop_v(19.5 * solid_ohm_per_ft) > 0.366 + 0.02
 
 

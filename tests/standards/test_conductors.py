@@ -160,7 +160,7 @@ def test_an_area_is_read_back_from_its_text(millionths: int, point: str, unit: s
 
 @given(areas, areas)
 def test_a_thicker_conductor_never_resists_more(a: float, b: float) -> None:
-    """Across table, interpolation and both ends; gauges are solid copper and are left out."""
+    """Across table, interpolation and both ends; gauges have an allowance of their own and are left out."""
     small, large = sorted((a, b))
     assume(not any(math.isclose(x, awg_area_mm2(n), rel_tol=1e-8) for x in (a, b) for n in range(-3, 41)))
     at_small, at_large = max_resistance_mohm_per_m(small), max_resistance_mohm_per_m(large)
@@ -191,8 +191,8 @@ def test_resistance_says_how_it_was_found() -> None:
     remembered = max_resistance_mohm_per_m(0.6)
     assert remembered.certainty == "memory"
     gauge = max_resistance_mohm_per_m(parse_size("14AWG").area_mm2)
-    assert gauge.certainty == "computed"
-    assert "solid round copper" in gauge.note
+    assert gauge.certainty == "memory"
+    assert gauge.note == "maximum of stranded wire at 20 °C" and "strands" in gauge.source
     beyond = max_resistance_mohm_per_m(95)
     assert beyond.value == pytest.approx(0.368 * 50 / 95)
     assert "outside the table" in beyond.note

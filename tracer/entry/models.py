@@ -26,6 +26,7 @@ from tracer.entry.part_kinds import PartKind
 from tracer.entry.scalars import (
     NUMBER_SCHEMA,
     Amps,
+    Celsius,
     Coil,
     Condition,
     ContactOhms,
@@ -449,6 +450,10 @@ class VehicleFacts(Facts):
 
     vehicle: Name = Field(description="its name, to variant level")
     system: System = "12 V"
+    warmest: Celsius = Field(
+        None,
+        description="°C of the warmest wire in it, by which computed resistances are bounded (105 where nothing is said)",
+    )
     colours: Colours = "iec"
     key: Words = Field(values.KEY_STATES, description="the key states in their order")
     conditions: dict[str, OtherCondition] = Field(default_factory=dict)

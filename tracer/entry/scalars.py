@@ -187,6 +187,7 @@ ContactOhms = Annotated[
     float | None, _number("the resistance of a contact in ohms", 0.00001, 10, **_OHM_UNITS, mohm=1e-3, mω=1e-3)
 ]
 Volts = Annotated[float | None, _number("a voltage in V", 0.1, 1000, v=1.0)]
+Celsius = Annotated[float | None, _number("a temperature in °C", 20, 200, c=1.0)]
 DrawnAmps = Annotated[float | None, _number("a current in A", 0, 2000, a=1.0, ma=0.001)]
 # A current for each key state or condition; a single current goes under an empty key.
 Draw = Annotated[dict[str, DrawnAmps], Short(_draw, NUMBER_SCHEMA, "a current in A, or {key state or condition: A}")]

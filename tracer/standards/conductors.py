@@ -118,8 +118,8 @@ def max_resistance_mohm_per_m(area_mm2: float, temperature_c: float = 20.0) -> S
     """Resistance of one metre of vehicle cable, mΩ/m.
 
     * A size of the ISO 6722 table: the table's maximum.
-    * The exact area of a gauge (as `parse_size` gives it): solid round copper by formula. Stranded
-      wire reads a few per cent more, so this one is a usual value and not a maximum.
+    * The exact area of a gauge (as `parse_size` gives it): solid round copper by formula, and what
+      stranded wire of that gauge may have above it, so that a gauge means the same as a size in mm².
     * Between two sizes of the table: a straight line in the logarithms of area and resistance.
     * Below 0.13 or above 50 mm²: the nearest row, in inverse proportion to the area.
 
@@ -199,7 +199,7 @@ def _resistance_at_20_c(area_mm2: float) -> Sourced:
             return Sourced(row.number("mohm_per_m"), "mΩ/m", row.source, row.certainty, "maximum at 20 °C")
     number = _gauge_of(area_mm2)
     if number is not None:
-        return _solid_copper(area_mm2)
+        return _stranded_gauge(area_mm2)
     above = bisect_right(areas, area_mm2)
     if above in (0, len(rows)):
         return _beyond(rows[0 if above == 0 else -1], area_mm2)
@@ -211,14 +211,14 @@ def _gauge_of(area_mm2: float) -> int | None:
     return next((n for n in gauges if math.isclose(awg_area_mm2(n), area_mm2, rel_tol=1e-9)), None)
 
 
-def _solid_copper(area_mm2: float) -> Sourced:
-    rho = copper_resistivity()
+def _stranded_gauge(area_mm2: float) -> Sourced:
+    rho, strands = copper_resistivity(), _quantity("awg", "stranded wire against solid")
     return Sourced(
-        1000 * rho.value / area_mm2,
+        1000 * rho.value / area_mm2 * strands.value,
         "mΩ/m",
-        f"computed: resistivity of copper / area of the gauge; {rho.source}",
-        "computed",
-        "solid round copper at 20 °C; stranded wire reads a few per cent more (from memory)",
+        f"computed: resistivity of copper / area of the gauge, times {strands.value:g} for strands; {rho.source}; {strands.source}",
+        weakest(("computed", strands.certainty)),
+        "maximum of stranded wire at 20 °C",
     )
 
 

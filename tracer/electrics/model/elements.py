@@ -75,12 +75,14 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
     """A wire with the crimps at its ends.
 
     Nominal is the greatest resistance that the standard allows the size at 20 °C; low is solid copper of the nominal area in the cold,
-    high the standard's maximum in a warm vehicle.
+    high the standard's maximum at the warm end: an engine bay, or what the vehicle says.
     """
     wire = circuit.wire_of(link)
     ends = sum(bool(circuit.node_parts[node]) for node in (link.a, link.b))
     joint = contact_ohm("crimp or terminal at a wire end", made_for_a(wire.area_mm2))
-    low, nominal, high, basis, assumed = _copper(wire.medium, wire.area_mm2, wire.length_m, wire.size_text)
+    low, nominal, high, basis, assumed = _copper(
+        wire.medium, wire.area_mm2, wire.length_m, wire.size_text, circuit.typed.vehicle.warmest
+    )
     return Ohms(
         low + ends * joint.low,
         nominal + ends * joint.nominal,
@@ -102,13 +104,13 @@ def made_for_a(area_mm2: float | None) -> float | None:
 
 @lru_cache(maxsize=4096)  # a vehicle has few kinds of wire, and every key state asks again
 def _copper(
-    medium: str, area_mm2: float | None, length_m: float | None, size_text: str | None
+    medium: str, area_mm2: float | None, length_m: float | None, size_text: str | None, warmest_c: float | None
 ) -> tuple[float, float, float, str, str]:
     if medium == "track":
         span = unknown_wire("panel track")
         return span.low, span.nominal, span.high, "panel track", "panel track"
     assumed = []
-    area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *_temperatures()
+    area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *_temperatures(warmest_c)
     areas = (area.low, area.nominal, area.high)
     if area_mm2 is not None:
         areas = (area_mm2,) * 3
@@ -123,16 +125,14 @@ def _copper(
     low = solid.value / areas[0] * (1 + 0.00393 * (cold - 20)) * lengths[0]
     nominal = max_resistance_mohm_per_m(areas[1]).value / 1000 * lengths[1]
     high = max_resistance_mohm_per_m(areas[2], warm).value / 1000 * lengths[2]
-    if size_text is not None and "AWG" in size_text:
-        high *= 1.05  # the gauge formula is for a solid wire; strands read a few per cent more
     size = size_text or "size not known"
     shown = figures.stated(length_m, "m") if length_m is not None else "length not known"
     return min(low, nominal), nominal, max(high, nominal), f"{size}, {shown}", " and ".join(assumed)
 
 
-def _temperatures() -> tuple[float, float]:
+def _temperatures(warmest_c: float | None) -> tuple[float, float]:
     span = allowances.conductor_temperature_c()
-    return span.low, span.high
+    return span.low, span.high if warmest_c is None else warmest_c
 
 
 # --- fuses ---------------------------------------------------------------------------------------------------------
