@@ -49,7 +49,7 @@ def _circuit(chance: random.Random, n: int, parts: list[str], runs: list[str]) -
                 f"{name}: {{is: module, cavities: 1-2, pins: {{1: supply, 2: ground}}, draws: {{1: {chance.choice([0.015, 0.5, 3])}}}}}"
             )
         else:
-            parts.append(f"{name}: {{is: load, watts: {chance.choice([3, 5, 21, 55])}, behaves: {what}}}")
+            parts.append(f"{name}: {{is: load, watts: {chance.choice([3, 5, 21, 55, 480])}, behaves: {what}}}")
         runs.append(f"{begin} -- {_wire(chance)} -- {name}.1")
         runs.append(f"{name}.2 -- {_wire(chance)} -- {ground}")
 

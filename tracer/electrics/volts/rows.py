@@ -34,7 +34,7 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
     found: dict[int, SolvedRows] = {}
     sound: dict[int, float] = {}
     for group in reversed(alike(models)):
-        together, nominal = _nominal_in_order(Together([models[number] for number in group]), sound)
+        together, nominal = nominal_in_order(Together([models[number] for number in group]), sound)
         some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
         ohms = source_ohms(together, nominal, [one.probed for one in some])
         drawn = [drawn_settings(model) for model in together.models]
@@ -45,7 +45,7 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
     return [found[number] for number in range(len(models))]
 
 
-def _nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Together, States]:
+def nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Together, States]:
     """Models at rest, everything nominal, with what follows from their currents.
 
     `sound` takes what contacts of the vehicle in order have, and gives it to what is supposed of it: a fault makes no contact better.
