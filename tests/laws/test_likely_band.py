@@ -246,7 +246,7 @@ def test_a_row_that_may_hide_more_says_so() -> None:
     from tracer.report.glance import as_text
 
     tracing = demo("minibus")
-    for module, said in (("RMP", "6+ may hide 0.3 Ω"), ("ALM", "")):
+    for module, said in (("RMP", "6+ may hide 0.3 Ω"), ("ALM", "9+ may hide")):
         glance = tracer.glance(tracing, tracer.supplies(tracing, module))
         over = [pin.name for pin in glance.pins if (pin.test.hides_ohm or 0.0) > SAID_OHM]
         assert bool(over) == bool(said)

@@ -7,8 +7,8 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -36,23 +36,10 @@ from tracer.electrics.network.linear import (
 from tracer.electrics.network.load_laws import LoadLaws
 from tracer.electrics.network.with_loads import AtRest, settle, solve_with_loads
 from tracer.entry.problems import CannotCompute
-from tracer.standards.allowances import Span, junctions
+from tracer.standards.allowances import Span
 
 MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
 _DIODE_TURNS = 40
-# What of a model does not change with the values in its branches; `_bare` and `placed` are given others wherever they are solved.
-_SHAPE = (
-    "is_load",
-    "battery_branches",
-    "_bare",
-    "draw_ends",
-    "placed",
-    "draw_laws",
-    "rated_s",
-    "live_diodes",
-    "_idle_diodes",
-    "contact_ohm",
-)
 BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
 
@@ -349,22 +336,6 @@ class Model:
     def converts(self) -> bool:
         """Whether a converter gives out."""
         return any(branch.kind == "converter" for branch in self.branches)
-
-    def with_junctions(self, amps: Mapping[int, float]) -> Model:
-        """The model with the tangents of its diodes at other nominal currents, by branch.
-
-        All of a diode's ends have the same tangent but for what they lose there, so that ohms and volts may be at different ends.
-        """
-        found = replace(self)
-        found.__dict__.update({name: self.__dict__[name] for name in _SHAPE if name in self.__dict__})
-        ohm, volts = self._ohm.copy(), self._volts.copy()
-        per_e_v = junctions()[NOMINAL].per_e_v
-        for number, at_a in amps.items():
-            slopes = self.branches[number].ohms
-            ohm[number] = np.array([slopes.low, slopes.nominal, slopes.high]) + per_e_v / at_a
-            volts[number] = [per_e_v - junction.volts(at_a) for junction in junctions()]
-        found.__dict__.update(_ohm=ohm, _volts=volts)
-        return found
 
     # --- words -------------------------------------------------------------------------------------------------
 

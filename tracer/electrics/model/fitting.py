@@ -22,6 +22,10 @@ from tracer.standards.allowances import contact_most_v, conversion, junctions
 
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
 _BEYOND = 1.01  # so much above the most is let stand: the current changes a little with the ohms
+# What of a model does not change with the values in its branches; `_bare` and `placed` are given others wherever they are solved.
+_SHAPE = (
+    "is_load", "battery_branches", "_bare", "draw_ends", "placed", "draw_laws", "rated_s", "live_diodes", "_idle_diodes", "contact_ohm",
+)  # fmt: skip
 _SAME_V, _SAME_SHARE, _SAME_DIODE_V = 1e-6, 1e-6, 1e-4
 METER_A = 1e-6  # what a meter takes; a diode on which nothing hangs is read with it
 
@@ -59,7 +63,7 @@ class Fit:
                 for draw in model.draws
             ]
             model = replace(model, branches=[self._branch(branch) for branch in model.branches], draws=draws)
-        return model.with_junctions(self.diode_a) if self.diode_a else model
+        return _with_junctions(model, self.diode_a) if self.diode_a else model
 
     def _branch(self, branch: Branch) -> Branch:
         if branch.link in self.shares:
@@ -124,6 +128,23 @@ def _taken_w(
         )
     stays = all(np.allclose(found[name], before.get(name, 0.0), rtol=_SAME_SHARE, atol=0.0) for name in found)
     return before if stays else found
+
+
+def _with_junctions(model: Model, nominal_a: Mapping[int, float]) -> Model:
+    """The model with the tangents of its diodes at their nominal currents, by branch.
+
+    All ends of a diode have the same tangent but for what they lose at that current, so that ohms and volts may be at different ends.
+    """
+    per_e_v = junctions()[NOMINAL].per_e_v
+    ohm, volts = model._ohm.copy(), model._volts.copy()
+    for number, at_a in nominal_a.items():
+        slopes = model.branches[number].ohms
+        ohm[number] = np.array([slopes.low, slopes.nominal, slopes.high]) + per_e_v / at_a
+        volts[number] = [per_e_v - junction.volts(at_a) for junction in junctions()]
+    found = replace(model)
+    kept = {name: model.__dict__[name] for name in _SHAPE if name in model.__dict__}
+    found.__dict__.update(kept, _ohm=ohm, _volts=volts)
+    return found
 
 
 def _junction_a(number: int, model: Model, state: State, was_a: float | None) -> float:
