@@ -15,7 +15,6 @@ from tracer.electrics.bus.values import BusReport, Ohm
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import AlonePin, PinsAlone
 from tracer.electrics.volts.expected import ComputedExpect, expectations
@@ -112,7 +111,7 @@ class Bench:
     def _unplugged_in(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
         if (key, out, pulled) not in self._unplugged:
             changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,), pulled=pulled)
-            model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module))
+            model = model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module)
             self._unplugged[key, out, pulled] = _Unplugged(self.tracing, model, self.report, self.limits)
         return self._unplugged[key, out, pulled]
 
@@ -160,7 +159,7 @@ class _Unplugged:
         own = (row for row in report.rows if row.part == report.module)
         self.pins = {(row.code, row.point): self._pin(row) for row in own}
         self.alone = PinsAlone(model, list(self.pins.values()), limits)
-        self._withheld = Withheld(tracing, model, self.alone.states.branch_a[:, 0])
+        self._withheld = Withheld(tracing, self.alone.model, self.alone.states.branch_a[:, 0])
 
     def _pin(self, row: Row) -> AlonePin:
         return AlonePin(self.tracing.circuit.pins_of[row.part][row.pin], row.level == "supply", bool(row.diodes))

@@ -15,12 +15,12 @@ import numpy as np
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
 from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.likely import band, drawn_settings, even
+from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
 
@@ -66,15 +66,15 @@ class PinsAlone:
     """
 
     def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
-        self.model = model
+        self._together, nominal = nominal_in_order(Together([model]), {})
+        self.model = model = self._together.models[0]
         self.limits = limits
-        self._together = Together([model])
         ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
         settings: list[Setting | Drawn] = [model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
         self._ends = len(settings)
         settings += drawn_settings(model)
         self._cases: list[Case] = [(0, one) for one in settings]
-        self.states = self._together.solve(self._cases, self._together.solve(self._cases[:1]))
+        self.states = self._together.solve(self._cases, nominal)
         self.drawn: BoolArray = np.arange(len(settings)) >= self._ends
         self._node_v = self.states.node_v(np.arange(len(settings)))
         # the positive post that the drop of a supply is measured from; None where no battery is typed in
@@ -195,8 +195,8 @@ class PinsAlone:
 
     def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Reading:
         """Solved anew: the lamp can change which diode conducts, and changes what it loses."""
-        model = fitted(with_test_lamp(self.model, pin.node, watts, supply=pin.supply))
-        together = Together([model])
+        lit = with_test_lamp(self.model, pin.node, watts, supply=pin.supply)
+        together, nominal = nominal_in_order(Together([lit]), {})
         of_lamp = even(1, 4)[0]
         cases: list[Case] = []
         for number, (_, one) in enumerate(self._cases):
@@ -206,7 +206,7 @@ class PinsAlone:
             else:
                 draws_at = np.concatenate([[one.battery], one.draws]).astype(np.intp)
                 cases.append((0, Setting(one.branches, draws_at, one.battery)))
-        states: States = together.solve(cases, together.solve(cases[:1]))
+        states: States = together.solve(cases, nominal)
         node_v = states.node_v(np.arange(len(cases)))
         post_v = np.zeros(len(cases)) if self._post is None else node_v[self._post]
         return self._reading(pin, node_v[pin.node], post_v)
