@@ -14,8 +14,8 @@ def by_test_loads(model: Model) -> dict[int, str]:
     A relay whose coil has less than every one comes in at stays at rest; between that and what each comes in at it is taken as at rest, and that is undecided.
     """
     loads = {load.node: load.words for load in model.changes.loads if load.level == "supply"}
-    waiting = {node: words for node, words in loads.items() if node not in model.changes.grounded}
-    if not waiting:
+    untried = {node: words for node, words in loads.items() if node not in model.changes.grounded}
+    if not untried:
         return {}
     of = model.states.nets.of
     coils = [
@@ -26,7 +26,7 @@ def by_test_loads(model: Model) -> dict[int, str]:
     # the other end of the coil must be supplied by conductors and contacts, or the key states would not move its contact
     near = [
         (node, coil)
-        for node in waiting
+        for node in untried
         for coil in coils
         for here, there in ((coil.a, coil.b), (coil.b, coil.a))
         if of[node] == of[here] and model.settled.supply.get(of[there]) is Level.LIVE
@@ -40,7 +40,7 @@ def by_test_loads(model: Model) -> dict[int, str]:
     found: dict[int, str] = {}
     for node, coil in near:
         share = abs(float(node_v[coil.a] - node_v[coil.b])) / model.limits.system_v
-        said = f"{figures.volts(share * model.limits.system_v)} across the coil of {coil.part} with the {waiting[node]}"
+        said = f"{figures.volts(share * model.limits.system_v)} across the coil of {coil.part} with the {untried[node]}"
         if share >= pull_in().high:
             found[node] = f"{said}: it pulls in"
         elif share >= pull_in().low:
