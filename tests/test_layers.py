@@ -19,7 +19,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 # Nothing imports from its right.
-LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "plan", "diagnose", "report", "cli")
+LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "plan", "case", "diagnose", "report", "cli")
 # What stands outside the order: the front door of the package and `python -m tracer`. They may import from
 # every layer; of the front door the layers may ask only for the version.
 OUTSIDE = ("__init__", "__main__")
@@ -192,6 +192,7 @@ def test_a_circle_is_found() -> None:
 
 # What a command may use beside the front door: how things are shown, how files and messages are made.
 CLI_USES = (
+    "tracer.case.calls",  # the front door of cases, which need no vehicle
     "tracer.cli",
     "tracer.report",
     "tracer.entry.files",
@@ -222,6 +223,7 @@ SHOWN_VALUES = {
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
+    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values"),
 }  # fmt: skip
 # Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.

@@ -12,11 +12,11 @@ import os
 import sys
 
 # Each registers its commands with `app`; in this order the help lists them.
-from tracer.cli import start, typing_in, watching, lists, figures, paper  # isort: skip
+from tracer.cli import start, typing_in, watching, lists, figures, paper, case  # isort: skip
 from tracer.cli.answer import COMPLETE, drop_output
 from tracer.cli.app import app
 
-__all__ = ["app", "figures", "lists", "main", "paper", "start", "typing_in", "watching"]
+__all__ = ["app", "case", "figures", "lists", "main", "paper", "start", "typing_in", "watching"]
 
 
 def main() -> None:

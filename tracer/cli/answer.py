@@ -211,9 +211,7 @@ def typed_files(circuit: Circuit) -> Iterable[Path]:
 
 def show(content: Mapping[str, Any] | str) -> None:
     """Text or JSON to standard output."""
-    from tracer.report.sheets import json_text
-
-    written = content if isinstance(content, str) else json_text(content)
+    written = content if isinstance(content, str) else _as_json(content)
     stream = sys.stdout
     if hasattr(stream, "reconfigure"):  # whatever a name holds and the terminal can show, the output comes out
         stream.reconfigure(errors="tracer.text" if isinstance(content, str) else "tracer.json")
@@ -227,6 +225,12 @@ def show(content: Mapping[str, Any] | str) -> None:
     except OSError as error:
         drop_output()
         fail(f"cannot write the output: {error.strerror}", CANNOT_USE)
+
+
+def _as_json(content: Mapping[str, Any]) -> str:
+    from tracer.report.sheets import json_text
+
+    return json_text(content)
 
 
 _SPELLED = {"Ω": "ohm", "µ": "u", "²": "2", "³": "3", "°": " deg ", "–": "-", "…": "..."}

@@ -1,0 +1,179 @@
+"""Readings with their conditions: what is taken, what is refused as a whole, what is asked about."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.case.making import NOON, demo, opened
+from tracer.case.case import Case, case_in, note, record, set_conditions
+from tracer.case.filled import read_filled
+from tracer.case.readings import BadWord, value_of
+
+
+@pytest.fixture
+def case(tmp_path: Path) -> Case:
+    found = opened(tmp_path)
+    return set_conditions(found, ["key=off", "plug=out", "lamp=55W", "symptom=yes", "battery=12,6"], NOON)
+
+
+@pytest.mark.parametrize(
+    ("text", "number", "below"),
+    [("12,38", 12.38, False), ("12.38", 12.38, False), (".02", 0.02, False), ("-.02", -0.02, False), ("lt0.1", 0.1, True), ("dead", 0.0, False), ("ol", None, False), ("Flickers", None, False)],
+)  # fmt: skip
+def test_a_value_is_read_as_it_is_typed(text: str, number: float | None, below: bool) -> None:
+    value = value_of(text)
+    assert (value.number, value.below) == (number, below)
+
+
+@pytest.mark.parametrize("text", ["", "12.3.4", "twelve", "12V", "<0.1", "nan", "1e3"])
+def test_what_is_no_value_is_refused(text: str) -> None:
+    with pytest.raises(BadWord, match="is no value"):
+        value_of(text)
+
+
+def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case) -> None:
+    got = record(case, ["3+=12,58/12,00", "alm.5=12.58/11.8", "F7.load=12.59/12.1"], NOON)
+    assert [(one.id, one.name, [value.number for value in one.values]) for one in got.readings] == [
+        ("3.1", "ALM.3:+", [12.58, 12.0]),
+        ("3.2", "ALM.5:+", [12.58, 11.8]),
+        ("3.3", "F7.load", [12.59, 12.1]),
+    ]
+    again = case_in(case.file)
+    assert again.readings == got.readings
+    on = again.readings[0].conditions
+    assert (on.key, on.plugged, on.lamp_w, on.symptom, on.battery_v) == ("off", False, 55.0, True, 12.6)
+    assert got.asks == ()
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["3+=12.5/12.0", "5+=12.5"], "5\\+ wants two values"),
+        (["3+=12.5/12.0", "99+=1/2"], "99\\+ is not in this case's list"),
+        (["3+=12.5/12.0", "X3.8=1/2"], "X3.8 could mean"),
+        (["3+=12.5/12.0/3"], "wants two values"),
+        (["3+=12.5/twelve"], "is no value"),
+        (["3+"], "is no reading"),
+        (["2+=not-reached"], "want a reason"),
+        (["drive:H-L=60/60"], "wants one value"),
+    ],
+)
+def test_a_word_that_does_not_fit_refuses_the_whole_call(case: Case, words: list[str], message: str) -> None:
+    before = case.file.read_bytes()
+    with pytest.raises(BadWord, match=message):
+        record(case, words, NOON)
+    assert case.file.read_bytes() == before
+
+
+def test_the_battery_is_asked_for_again_when_it_is_old_or_the_key_has_moved(case: Case, tmp_path: Path) -> None:
+    later = NOON + timedelta(minutes=16)
+    with pytest.raises(BadWord, match="16 minutes ago"):
+        record(case, ["3+=12.5/12.0"], later)
+    record(case, ["battery=12.5", "3+=12.5/12.0"], later)
+    turned = set_conditions(case, ["key=run"], NOON)
+    with pytest.raises(BadWord, match="the key or the engine was turned"):
+        record(turned, ["4+=12.3/11.8"], NOON)
+    with pytest.raises(BadWord, match="clock was set back"):
+        record(case, ["3+=12.5/12.0"], NOON - timedelta(minutes=1))
+
+
+def test_a_clock_set_back_is_said_and_the_order_stays(case: Case) -> None:
+    record(case, ["battery=12.5", "3+=12.5/12.0"], NOON - timedelta(days=400))
+    after = case_in(case.file)
+    assert "the clock stood earlier" in after.remarks[0]
+    assert after.readings[-1].conditions.battery_v == 12.5
+
+
+def test_a_correction_is_a_new_entry_that_names_the_old_one(case: Case) -> None:
+    first = record(case, ["3+=21.58/12.0"], NOON)
+    assert "with 12.6 V at the battery" in first.asks[0]
+    moved = set_conditions(first.case, ["key=run", "battery=12.2"], NOON)
+    got = record(moved, ["3+=12.58/12.0"], NOON, instead_of="3.1")
+    assert [one.id for one in got.case.readings] == ["5.1"]
+    assert got.case.readings[0].conditions.key == "off"  # what was typed wrong is mended, not where it was read
+    assert got.case.conditions.key == "run"
+    assert got.case.corrected["3.1"].values[0].number == 21.58
+    with pytest.raises(BadWord, match=r"no reading 3\.1"):
+        record(got.case, ["3+=1/1"], NOON, instead_of="3.1")
+
+
+@pytest.mark.parametrize(
+    ("words", "asked"),
+    [(["1-=12.4/12.3"], "the right pin"), (["3+=15.2/12.0"], "the right range"), (["3+=11.8/12.4"], "the wrong way")],
+)
+def test_a_value_that_can_hardly_be_is_kept_and_asked_about(case: Case, words: list[str], asked: str) -> None:
+    got = record(case, words, NOON)
+    assert any(asked in ask for ask in got.asks)
+    assert len(case_in(case.file).readings) == 1
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "why", "message"),
+    [
+        ("fit", ["2+=tight"], "", "a contact sits"),
+        ("waive", ["8+"], "", "wants --why"),
+        ("drawing", ["X4"], "", "wants --why"),
+        ("tick", ["weather=fine"], "", "the gate has"),
+        ("roll-call", ["GTW=maybe"], "", "yes or no"),
+        ("song", ["x"], "", "nothing that can be noted"),
+        ("photo", [], "", "write what"),
+    ],
+)
+def test_a_note_that_does_not_fit_is_refused(case: Case, kind: str, words: list[str], why: str, message: str) -> None:
+    before = case.file.read_bytes()
+    with pytest.raises(BadWord, match=message):
+        note(case, kind, words, NOON, why=why)
+    assert case.file.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "word", ["key=rum", "plug=maybe", "lamp=lots", "other=G1", "colour=red", "battery=dead5", "key"]
+)
+def test_a_condition_that_is_none_is_refused(case: Case, word: str) -> None:
+    before = case.file.read_bytes()
+    with pytest.raises(BadWord):
+        set_conditions(case, ["place=boot", word], NOON)
+    assert case.file.read_bytes() == before
+
+
+def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
+    import csv
+    import io
+    import random
+
+    import tracer
+
+    text = tracer.worksheet(demo(), "ALM", "csv").files[0].decode()
+    rows = list(csv.DictReader(io.StringIO(text)))
+    fill = {("3+", "no lamp"): "0,01", ("3+", "55 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
+    for row in rows:
+        if row["step"] in "157" and row["step"]:
+            row["read"] = fill.get((row["row"], row["ask"]), "")
+    pairs: list[list[dict[str, str]]] = []
+    loose: list[list[dict[str, str]]] = []
+    for number, row in enumerate(rows):
+        (pairs if row["ask"] == "no lamp" else loose).append(
+            [row, rows[number + 1]] if row["ask"] == "no lamp" else [row]
+        )
+    blocks = [*pairs, *(one for one in loose if not any(one[0] is pair[1] for pair in pairs))]
+    random.Random(3).shuffle(blocks)
+    out = io.StringIO()
+    sheet = csv.DictWriter(out, list(rows[0]))
+    sheet.writeheader()
+    sheet.writerows(row for block in blocks for row in block)
+    got, left = read_filled(case, out.getvalue(), NOON)
+    assert {(one.name, one.conditions.key, one.conditions.lamp_w, tuple(value.number for value in one.values)) for one in got.readings} == {
+        ("ALM.3:+", "off", 55.0, (0.01, 0.58)),
+        ("ALM.1:-", "off", 21.0, (0.0, 0.01)),
+        ("ALM.6:+", "off", None, (0.0,)),
+    }  # fmt: skip
+    assert left == ()
+    other = out.getvalue().replace(case.plan["edition"], "ABCDEFGH")
+    assert len(read_filled(case, other, NOON)[0].readings) == 3  # of another edition, by name
+    before = case.file.read_bytes()
+    with pytest.raises(BadWord, match="of edition ABCDEFGH"):
+        read_filled(case, other.replace("ALM.3:+", "ALM.99:+"), NOON)
+    assert case.file.read_bytes() == before

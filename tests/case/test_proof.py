@@ -1,0 +1,293 @@
+"""What readings prove. The law: with a bad joint of 0.5 ohm anywhere on a way its row is never called proven; without a fault nothing is ever found.
+
+The readings are made by solving the network with the fault in it, at nominal values and at both ends, as a meter with two decimals and its last digits off shows them.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import tracer
+from benchmarks.believable import believable
+from tests.case.making import NOON, demo, demo_plan, in_memory, opened, reading
+from tracer.case.case import Case, case_in, note, record, set_conditions
+from tracer.case.opening import kept_plan
+from tracer.case.proof import BAD_OHM, RowProof, verdict_of
+from tracer.case.readings import Conditions, Reading
+from tracer.electrics.limits_in_use import LimitsInUse, limits_of
+from tracer.electrics.model.changes import BadChange, changes_of
+from tracer.electrics.model.fitting import fitted
+from tracer.electrics.model.of_circuit import model_of
+from tracer.plan.bench import _Unplugged
+from tracer.plan.names import full_name
+from tracer.trace.lists.results import Row
+from tracer.trace.tracing import Tracing
+
+THOROUGH = os.environ.get("TRACER_TESTS") == "thorough"
+
+
+class Simulated:
+    """A technician with a lamp and a meter at a vehicle that may have one bad joint."""
+
+    def __init__(self, tracing: Tracing, module: str, seed: int = 0) -> None:
+        self.tracing, self.module = tracing, module
+        self.report = tracer.supplies(tracing, module)
+        self.limits: LimitsInUse = limits_of(tracing.circuit)
+        self.plan = kept_plan(tracing, self.report, self.limits)
+        self.rows = {full_name(row): row for row in self.report.rows}
+        self.rng = random.Random(seed)
+        self._benches: dict[Any, _Unplugged] = {}
+
+    def _bench(self, key: str, out: tuple[str, ...], fault: str | None) -> _Unplugged:
+        if (key, out, fault) not in self._benches:
+            added = [] if fault is None else [f"{fault}={BAD_OHM}ohm"]
+            changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.module,), added=added)
+            model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.module))
+            self._benches[key, out, fault] = _Unplugged(self.tracing, model, self.limits.of("meter input").high)
+        return self._benches[key, out, fault]
+
+    def _lost(
+        self, row: Row, key: str, out: tuple[str, ...], lamp_w: float | None, fault: str | None
+    ) -> tuple[float, ...]:
+        limit = self.limits.of("supply path" if row.level == "supply" else "ground path")
+        return self._bench(key, out, fault).reading(row, key, lamp_w, limit).losses_v
+
+    def readings(self, name: str, fault: str | None, setting: int) -> Iterator[Reading]:
+        """Everything that the plan asks of a row, read in one setting of all that is uncertain."""
+        row, kept = self.rows[name], self.plan["rows"][name]
+        other = "+" if row.level == "supply" else "-"
+        for test in kept["tests"]:
+            if test["most_v"] is None:
+                continue
+            out = tuple(sorted(test["out"]))
+            bare = self._lost(row, test["key"], tuple(test["out"]), None, fault)
+            lit = self._lost(row, test["key"], tuple(test["out"]), test["lamp_w"], fault)
+            if not bare or not lit:
+                continue
+            on = Conditions(
+                key=test["key"],
+                plugged=False,
+                lamp_w=test["lamp_w"],
+                other=other,
+                symptom=True,
+                out=out,
+                battery_v=12.4,
+            )
+            off = [self.rng.uniform(-0.01, 0.01) for _ in range(2)]
+            yield reading(name, (bare[setting] + off[0], lit[setting] + off[1]), on)
+        for key, live in row.live.items() if row.level == "supply" else ():
+            on = Conditions(key=key, plugged=False, symptom=True, battery_v=12.4)
+            yield reading(name, (12.4 if live == "live" else 0.0,), on)
+
+    def judged(self, name: str, fault: str | None, setting: int) -> RowProof:
+        case = in_memory(self.plan, [*self.readings(name, fault, setting), *self.readings(name, fault, setting)])
+        return next(one for one in verdict_of(case).rows if one.name == name)
+
+
+def faults(tracing: Tracing, row: Row) -> Iterator[str]:
+    """Every place on the way of a row where a resistance can be put: parts, cavities, ends of wires."""
+    parts = tracing.circuit.parts
+    for probe in row.probes:
+        point = probe.at.partition(",")[0]
+        for place in (probe.part, point):
+            if place in parts and parts[place].kind in ("splice", "battery", "panel", "module"):
+                continue
+            try:
+                changes_of(tracing.circuit, added=[f"{place}={BAD_OHM}ohm"])
+            except (BadChange, tracer.UnknownPart):
+                continue
+            yield place
+
+
+def check_law(simulated: Simulated) -> tuple[int, int]:
+    """How many rows can be proven without a fault, and how many faults were tried."""
+    proven = tried = 0
+    for name, kept in simulated.plan["rows"].items():
+        row = simulated.rows[name]
+        sound = [
+            simulated.judged(name, None, setting)
+            for setting in range(3 if any(test["most_v"] for test in kept["tests"]) else 0)
+        ]
+        assert all(one.state != "failed" for one in sound), (name, sound)
+        if not any(one.state == "proven" for one in sound):
+            continue
+        proven += 1
+        for fault in dict.fromkeys(faults(simulated.tracing, row)):
+            for setting in range(3) if THOROUGH else (tried % 3,):
+                found = simulated.judged(name, fault, setting)
+                assert found.state != "proven", (name, fault, setting, found)
+            tried += 1
+    return proven, tried
+
+
+def test_the_law_on_the_demo() -> None:
+    proven, tried = check_law(Simulated(demo(), "ALM"))
+    assert proven == 9 and tried > 60
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_law_on_generated_vehicles(seed: int, tmp_path: Path) -> None:
+    names = believable(tmp_path / "coach", 2, seed=seed)
+    tracing = Tracing(tracer.load(tmp_path / "coach"))
+    counts = [check_law(Simulated(tracing, name, seed)) for name in names]
+    assert sum(proven for proven, _ in counts) >= 2 and sum(tried for _, tried in counts) > 10
+
+
+# --- what does not prove -----------------------------------------------------------------------------------------------
+
+RING = Simulated(demo(), "ALM")
+
+
+def rows_of(readings: list[Reading]) -> dict[str, RowProof]:
+    return {one.short: one for one in verdict_of(in_memory(demo_plan(), readings)).rows}
+
+
+def good(name: str) -> list[Reading]:
+    return list(RING.readings(name, None, 0))
+
+
+def test_each_leg_of_a_ring_of_grounds_wants_its_own_test() -> None:
+    readings = good("ALM.1:-")
+    assert rows_of(readings)["1-"].state == "proven"
+    together = [one for one in readings if not one.conditions.out]
+    assert rows_of(together)["1-"].state == "doubtful"
+    assert "G6 out" in rows_of(together)["1-"].reason
+    for leg in ({"G5"}, {"G6"}):
+        missing = [one for one in readings if set(one.conditions.out) != leg]
+        assert rows_of(missing)["1-"].state == "doubtful"
+
+
+@pytest.mark.parametrize(
+    ("change", "state"),
+    [
+        (lambda one: replace(one, values=one.values[:1], conditions=replace(one.conditions, lamp_w=None)), "open-circuit only"),
+        (lambda one: replace(one, values=one.values[:1], conditions=replace(one.conditions, plugged=True)), "open-circuit only"),
+        (lambda one: replace(one, conditions=replace(one.conditions, lamp_w=5.0)), "doubtful"),
+        (lambda one: replace(one, conditions=replace(one.conditions, key="run")), "doubtful"),
+        (lambda one: replace(one, values=(one.values[0], one.values[0])), "doubtful"),  # the lamp was not lit
+        (lambda one: replace(one, values=(), status="ok"), "open-circuit only"),
+        (lambda one: replace(one, values=(), status="not-reached", why="sealed"), "not reached"),
+    ],
+)  # fmt: skip
+def test_what_is_read_otherwise_proves_nothing(change: Any, state: str) -> None:
+    loaded, *others = good("ALM.3:+")
+    assert rows_of([loaded, *others])["3+"].state == "proven"
+    assert rows_of([*others, change(loaded)])["3+"].state == state
+
+
+def test_one_key_state_that_was_not_read_is_named() -> None:
+    readings = [one for one in good("ALM.4:+") if one.conditions.key != "off"]
+    assert (found := rows_of(readings)["4+"]).state == "doubtful"
+    assert "still to be read by meter in key off" in found.reason
+
+
+def test_a_bad_reading_is_asked_for_once_more_before_anything_is_found() -> None:
+    bad = list(RING.readings("ALM.3:+", "X3.8", 0))[:1]
+    assert rows_of(bad)["3+"].state == "doubtful"
+    found = verdict_of(in_memory(demo_plan(), bad * 2))
+    assert (found.kind, found.found_at) == ("found", "3+")
+    assert "X3.8" in found.pieces
+    cleared = verdict_of(in_memory(demo_plan(), [*bad * 2, *good("ALM.5:+")]))
+    assert "X3.8" in cleared.pieces and "ML2" not in cleared.pieces  # ML2 is cleared by 5+
+    assert rows_of([*bad, *good("ALM.3:+")])["3+"].state == "doubtful"
+
+
+def test_an_incomplete_list_lets_nothing_be_found_or_proven() -> None:
+    bad = list(RING.readings("ALM.3:+", "X3.8", 0))[:1]
+    plan = {**demo_plan(), "list": {**demo_plan()["list"], "state": "not complete", "loose": 1}}
+    verdict = verdict_of(in_memory(plan, bad * 2))
+    assert verdict.kind == "not proven" and any("not complete" in one for one in verdict.open)
+
+
+# --- the verdict -------------------------------------------------------------------------------------------------------
+
+
+def everything(folder: Path) -> Case:
+    """A case in which everything is done, with the rows waived that no figure decides."""
+    case = opened(folder)
+    for name, kept in case.plan["rows"].items():
+        if all(test["most_v"] is None for test in kept["tests"]):
+            case = note(case, "waive", [name], NOON, why="no figure decides")
+            continue
+        for one in good(name):
+            on = one.conditions
+            lamp = f"lamp={on.lamp_w:g}W" if on.lamp_w else "lamp=none"
+            case = set_conditions(
+                case,
+                [
+                    f"key={on.key}",
+                    "plug=out",
+                    lamp,
+                    f"other={on.other}",
+                    "symptom=yes",
+                    f"out={','.join(on.out) or 'none'}",
+                    "battery=12.4",
+                ],
+                NOON,
+            )
+            case = record(case, [f"{name}={'/'.join(value.text for value in one.values)}"], NOON).case
+    case = set_conditions(case, ["key=off", "asleep=yes", "lamp=none", "battery=12.4"], NOON)
+    case = record(case, ["drive:H-L=60.1"], NOON).case
+    case = note(
+        case, "tick", [f"{name}=seen" for name in ("lamp", "wake", "coding", "variant", "immobiliser", "sensors")], NOON
+    )
+    case = note(case, "roll-call", ["GTW=yes"], NOON)
+    return note(case, "fit", [*(f"{name}=ok" for name in case.plan["rows"]), "25=ok", "26=ok"], NOON)
+
+
+def test_only_when_nothing_is_open_the_module_is_suspect_and_a_waived_row_stays_in_the_sentence(tmp_path: Path) -> None:
+    from tracer.report.case import proof_data, proof_text, report_html, report_pdf, verdict_line
+
+    case = everything(tmp_path)
+    verdict = verdict_of(case)
+    assert verdict.kind == "proven" and verdict.complete
+    assert "MODULE SUSPECT" in verdict_line(case, verdict) and "2+, 8+ were waived" in verdict_line(case, verdict)
+    data = proof_data(case, verdict)
+    assert {row["row"]: row["state"] for row in data["rows"]}["3+"] == "proven"
+    for width in (40, 80, 120):
+        assert (
+            max(len(line) for line in proof_text(case, verdict, width=width).splitlines() if " " in line.strip())
+            <= width
+        )
+    assert "<h1>" in report_html(case, verdict) and report_pdf(case, verdict).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [("repair", ["X3"]), ("unplugged", ["X4"]), ("fit", ["3+=loose"]), ("roll-call", ["ENM=no"])],
+)
+def test_one_thing_that_is_opened_again_takes_the_verdict_away(kind: str, words: list[str], tmp_path: Path) -> None:
+    from tracer.report.case import verdict_line
+
+    case = note(everything(tmp_path), kind, words, NOON)
+    verdict = verdict_of(case)
+    assert verdict.kind == "not proven"
+    assert "MODULE SUSPECT" not in verdict_line(case, verdict)
+    stale = {one.short for one in verdict.rows if one.state == "stale"}
+    assert ("3+" in stale) == (kind in ("repair", "unplugged")) and "1-" not in stale
+
+
+@pytest.mark.parametrize("left", range(12))
+def test_each_single_thing_left_out_keeps_the_module_from_being_called_bad(left: int, tmp_path: Path) -> None:
+    case = everything(tmp_path)
+    rows = [one.name for one in verdict_of(case).rows if one.state == "proven"]
+    if left < len(rows):
+        case = replace(case, readings=tuple(one for one in case.readings if one.name != rows[left]))
+    else:
+        notes = [n for n, one in enumerate(case.notes) if one.kind != "waive"]
+        case = replace(case, notes=tuple(one for n, one in enumerate(case.notes) if n != notes[left - len(rows)]))
+    assert verdict_of(case).kind == "not proven"
+
+
+def test_without_the_symptom_nothing_is_proven_of_the_module(tmp_path: Path) -> None:
+    case = everything(tmp_path)
+    read = tuple(replace(one, conditions=replace(one.conditions, symptom=None)) for one in case.readings)
+    assert verdict_of(replace(case, readings=read)).kind == "not proven"
+    assert verdict_of(case_in(case.file)).kind == "proven"

@@ -1,0 +1,66 @@
+"""Which case is the current one, so that no reading has to say so.
+
+`TRACER_CASE` in the environment names it, for one terminal. Otherwise the file `current` in the state folder does: `TRACER_STATE`, or `tracer` below
+`XDG_STATE_HOME` (usually ~/.local/state), on Windows below `LOCALAPPDATA`. New cases are kept there too, below `cases`, apart from every vehicle.
+"""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+from pathlib import Path
+
+from tracer.entry.files import write_whole
+from tracer.entry.problems import CannotCompute
+
+
+def state_folder() -> Path:
+    """Where the current case is written down."""
+    if own := os.environ.get("TRACER_STATE"):
+        return Path(own)
+    base = os.environ.get("XDG_STATE_HOME") or os.environ.get("LOCALAPPDATA")
+    return Path(base) / "tracer" if base else Path.home() / ".local" / "state" / "tracer"
+
+
+def current() -> Path:
+    """The file of the current case.
+
+    Raises
+    ------
+    CannotCompute : no case is open
+    """
+    if named := os.environ.get("TRACER_CASE"):
+        return Path(named)
+    pointer = state_folder() / "current"
+    try:
+        return Path(pointer.read_text(encoding="utf-8").strip())
+    except FileNotFoundError:
+        raise CannotCompute("No case is open: `tracer -C VEHICLE case open MODULE` opens one.") from None
+    except OSError as error:
+        raise CannotCompute(f"cannot read {pointer}: {error.strerror}") from error
+
+
+def make_current(file: Path) -> None:
+    """From now on this case is the current one.
+
+    Raises
+    ------
+    NotWritten : the pointer cannot be written
+    """
+    folder = state_folder()
+    folder.mkdir(parents=True, exist_ok=True)
+    write_whole(folder / "current", f"{file.resolve()}\n".encode())
+
+
+def new_name(module: str) -> Path:
+    """A name for a new case of a module that no file has."""
+    safe = "".join(c if c.isalnum() or c in "-_" else "_" for c in module)
+    stem = state_folder() / "cases" / f"{safe}-{datetime.now().strftime('%Y-%m-%d')}"
+    number, file = 1, stem.with_name(f"{stem.name}.case")
+    while file.exists():
+        number += 1
+        file = stem.with_name(f"{stem.name}-{number}.case")
+    return file
+
+
+__all__ = ["current", "make_current", "new_name", "state_folder"]

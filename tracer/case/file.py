@@ -1,0 +1,224 @@
+"""The file of a case: one entry a line, only ever added to.
+
+A line is a JSON object that ends in the checksum of what stands before it (`"sum":"..."`, the first 16 hex digits of its SHA-256). So a line that was cut off
+or altered is seen, and every other one still counts. Lines are numbered from 1; the first says which format it is. Writers lock the file, write one whole
+line, and see it on the disk before they say that it is recorded; a line for which there was no room is taken back. Order is by number, never by clock.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+from secrets import token_hex
+from typing import Any
+
+from tracer.entry.files import NotWritten
+from tracer.entry.problems import CannotCompute
+
+SCHEMA = "tracer.case/1"
+_PATIENCE_S = 10.0
+_MARK = ',"sum":"'
+
+Entry = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseFile:
+    """What stands in a case's file: the entries that are whole, in order, and in words what is not."""
+
+    file: Path
+    entries: tuple[Entry, ...]
+    damaged: tuple[str, ...]
+
+
+def read_case(file: Path) -> CaseFile:
+    """Every whole entry of a case.
+
+    Raises
+    ------
+    CannotCompute : there is no such file, it cannot be read, or its first line is not that of a case
+    """
+    try:
+        content = file.read_bytes()
+    except OSError as error:
+        raise CannotCompute(f"cannot read the case {file}: {error.strerror}") from error
+    return _parsed(file, content)
+
+
+def create(file: Path, opening: Entry) -> None:
+    """A new case with its first entry; nothing is ever written over.
+
+    Raises
+    ------
+    NotWritten : the file is there already, or cannot be written
+    """
+    beside = file.with_name(f".{file.name[:100]}.{token_hex(4)}")
+    try:
+        _make_folder(file.parent)
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(_line({"n": 1, "schema": SCHEMA, **opening}))
+                stream.flush()
+                os.fsync(stream.fileno())
+            os.link(beside, file)  # fails where the name is taken
+        finally:
+            with contextlib.suppress(OSError):
+                beside.unlink()
+        _sync_folder(file.parent)
+    except FileExistsError:
+        raise NotWritten(f"{file} is there already: a case is never written over. Choose another name with -o.") from None  # fmt: skip
+    except (OSError, ValueError) as error:
+        raise NotWritten(f"cannot write {file}: {getattr(error, 'strerror', None) or error}") from error
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise NotWritten(f"cannot write below {folder}: it is no folder") from None
+
+
+def append(file: Path, entry: Entry) -> int:
+    """Add one entry; its number. It is on the disk when this returns.
+
+    Raises
+    ------
+    NotWritten : nothing was recorded; the text says why
+    CannotCompute : the file is no case
+    """
+    try:
+        handle = os.open(file, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    except OSError as error:
+        raise NotWritten(f"cannot write to the case {file}: {error.strerror}. Nothing is recorded.") from error
+    try:
+        with _locked(handle, file):
+            content = _all(handle)
+            number: int = max(entry["n"] for entry in _parsed(file, content).entries) + 1
+            line = _line({"n": number, **entry})
+            if content and not content.endswith(b"\n"):  # the line before was cut off: it stays, closed
+                line = b"\n" + line
+            _write(handle, len(content), line, file)
+            return number
+    finally:
+        os.close(handle)
+
+
+def _write(handle: int, at: int, line: bytes, file: Path) -> None:
+    try:
+        os.lseek(handle, at, os.SEEK_SET)
+        written = 0
+        while written < len(line):
+            written += os.write(handle, line[written:])
+        os.fsync(handle)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            os.ftruncate(handle, at)
+        raise NotWritten(f"cannot write to the case {file}: {error.strerror}. Nothing is recorded.") from error
+
+
+def _all(handle: int) -> bytes:
+    os.lseek(handle, 0, os.SEEK_SET)
+    pieces = []
+    while piece := os.read(handle, 1 << 20):
+        pieces.append(piece)
+    return b"".join(pieces)
+
+
+def _line(entry: Entry) -> bytes:
+    body = json.dumps(entry, ensure_ascii=False, separators=(",", ":"))
+    return f'{body[:-1]}{_MARK}{_sum(body)}"}}\n'.encode()
+
+
+def _sum(body: str) -> str:
+    return sha256(body.encode()).hexdigest()[:16]
+
+
+def _entry(line: bytes) -> Entry | None:
+    """The entry of a line; None where it is not whole."""
+    try:
+        text = line.decode()
+        before, mark, after = text.rpartition(_MARK)
+        if not mark or after != f'{_sum(before + "}")}"}}':
+            return None
+        entry = json.loads(text)
+    except ValueError:
+        return None
+    return entry if isinstance(entry, dict) and isinstance(entry.get("n"), int) else None
+
+
+def _parsed(file: Path, content: bytes) -> CaseFile:
+    entries, damaged = [], []
+    lines = content.split(b"\n")
+    for number, line in enumerate(lines, 1):
+        if not line:
+            continue
+        entry = _entry(line)
+        if entry is not None:
+            entries.append(entry)
+        elif number == len(lines):
+            damaged.append(f"line {number} was cut off while it was written ({len(line)} bytes): it was not recorded, everything before it is")  # fmt: skip
+        else:
+            damaged.append(f"line {number} is damaged: it does not count")
+    if not entries or entries[0].get("schema") != SCHEMA or entries[0]["n"] != 1:
+        raise CannotCompute(f"{file} is no case of this program ({SCHEMA}).")
+    known = [entry["n"] for entry in entries]
+    missing = sorted(set(range(1, max(known) + 1)) - set(known))
+    if missing:
+        damaged.append(f"entries missing: {', '.join(map(str, missing))}")
+    return CaseFile(file, tuple(entries), tuple(damaged))
+
+
+@contextlib.contextmanager
+def _locked(handle: int, file: Path) -> Iterator[None]:
+    """Alone with the file; other writers wait."""
+    try:
+        import fcntl
+    except ImportError:  # Windows: its lock is on bytes, here on one that is never written
+        import msvcrt
+
+        lock: Any = msvcrt
+        os.lseek(handle, 1 << 40, os.SEEK_SET)
+        _patiently(lambda: lock.locking(handle, lock.LK_NBLCK, 1), file)
+        try:
+            yield
+        finally:
+            os.lseek(handle, 1 << 40, os.SEEK_SET)
+            lock.locking(handle, lock.LK_UNLCK, 1)
+        return
+    _patiently(lambda: fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB), file)
+    try:
+        yield
+    finally:
+        fcntl.flock(handle, fcntl.LOCK_UN)
+
+
+def _patiently(take: Any, file: Path) -> None:
+    end = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            take()
+            return
+        except OSError as error:
+            if time.monotonic() > end:
+                raise NotWritten(f"{file} is being written by another call. Nothing is recorded.") from error
+            time.sleep(0.01)
+
+
+def _sync_folder(folder: Path) -> None:
+    if hasattr(os, "O_DIRECTORY"):
+        with contextlib.suppress(OSError):
+            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
+
+
+__all__ = ["SCHEMA", "CaseFile", "Entry", "append", "create", "read_case"]

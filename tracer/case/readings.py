@@ -1,0 +1,232 @@
+"""Readings with their conditions, as plain values, and the words in which they are typed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from tracer.entry.problems import CannotAnswer
+
+STATUSES = ("not-reached", "not-fitted", "ok")
+_WORDS = {"dead": 0.0, "dim": None, "flickers": None, "OL": None}
+_NUMBER = re.compile(r"^(lt)?([-+]?\d*[.,]?\d+)$", re.IGNORECASE)
+
+
+class BadWord(CannotAnswer):
+    """A word of `tracer read` or `tracer case set` that does not fit; nothing of the call is recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """What holds for every reading until something else is set.
+
+    `plugged`: the module is plugged in. `lamp_w` is the lamp of the second value, None without. `other`: where the other lead is, `-` at battery negative, `+` at
+    battery positive (a value is then what is lost up to there). `out`: parts that are pulled or loosened. `since` is when the key was turned, `battery_at` when
+    the battery was read, both ISO 8601; `battery_n` and `key_n` are the entries that said so, whose order no clock can change.
+    """
+
+    key: str = ""
+    plugged: bool = True
+    lamp_w: float | None = None
+    other: str = "-"
+    symptom: bool | None = None
+    engine: bool = False
+    asleep: bool = False
+    place: str = ""
+    out: tuple[str, ...] = ()
+    after_s: float | None = None
+    since: str = ""
+    battery_v: float | None = None
+    battery_at: str = ""
+    battery_n: int = 0
+    key_n: int = 0
+
+    def data(self) -> dict[str, Any]:
+        """For the file."""
+        return {**asdict(self), "out": list(self.out)}
+
+    @classmethod
+    def of(cls, data: dict[str, Any]) -> Conditions:
+        """From the file."""
+        return cls(**{**data, "out": tuple(data["out"])})
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """One value: volts (for a bus ohms), or a word in its place; `below`: it was less than `number`. `text` as typed."""
+
+    text: str
+    number: float | None
+    below: bool = False
+
+    @property
+    def is_word(self) -> bool:
+        """Whether it says something other than a number: OL, dead, dim, flickers."""
+        return self.text in _WORDS
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of a row, point or bus by its full name: one value, or two (without and with the lamp); or a status in place of values.
+
+    `id` is entry and place in it, `7.2`; `instead_of` the reading that it corrects.
+    """
+
+    name: str
+    values: tuple[Value, ...]
+    status: str
+    conditions: Conditions
+    id: str = ""
+    at: str = ""
+    why: str = ""
+    instead_of: str = ""
+
+    @property
+    def loaded(self) -> bool:
+        """Whether it has a value with the lamp."""
+        return len(self.values) == 2
+
+    def data(self) -> dict[str, Any]:
+        """For the file; conditions stand once for all readings of a call."""
+        return {"name": self.name, "values": [value.text for value in self.values], "status": self.status}
+
+    def drop_v(self, number: int, level: str) -> float | None:
+        """What is lost up to the point in one of its values; None where it is no number. Of a supply from the battery's volts of that moment."""
+        volts = self.values[number].number
+        at_plus = self.conditions.other == "+"
+        if volts is None or (level == "supply") == at_plus:
+            return volts
+        return None if self.conditions.battery_v is None else self.conditions.battery_v - volts
+
+    def moved_v(self, level: str) -> float | None:
+        """By how much the lamp moved the pin towards its other end; battery and meter cancel."""
+        if not self.loaded or None in (self.values[0].number, self.values[1].number):
+            return None
+        first, second = self.values[0].number, self.values[1].number
+        assert first is not None and second is not None
+        return second - first if (level == "supply") == (self.conditions.other == "+") else first - second
+
+
+def value_of(text: str) -> Value:
+    """A value as typed: `12,38`, `.02`, `lt0.1`, `OL`, `dead`, `dim`, `flickers`.
+
+    >>> value_of("12,38").number, value_of("lt0.1").below, value_of("ol").text
+    (12.38, True, 'OL')
+
+    Raises
+    ------
+    BadWord : it is none of these
+    """
+    for word, number in _WORDS.items():
+        if text.casefold() == word.casefold():
+            return Value(word, number)
+    match = _NUMBER.match(text)
+    if match is None:
+        raise BadWord(f"`{text}` is no value: write a number (12.38 or 12,38), lt0.1 for less, OL, dead, dim or flickers.")  # fmt: skip
+    return Value(text.casefold(), float(match[2].replace(",", ".")), below=match[1] is not None)
+
+
+def split_word(word: str) -> tuple[str, str]:
+    """`3+=12,38/12,17` as name and what was read.
+
+    Raises
+    ------
+    BadWord : there is no `=` in it, or nothing on one side
+    """
+    name, equals, read = word.rpartition("=")
+    if not equals or not name or not read:
+        raise BadWord(f"`{word}` is no reading: write PIN=VALUE, or PIN=ALONE/LAMP such as 3+=12.38/12.17.")
+    return name, read
+
+
+def reading_of(name: str, read: str, conditions: Conditions, wants: int, *, called: str = "") -> Reading:
+    """A reading from what was typed behind `=`; `wants` is how many values the conditions ask for.
+
+    Raises
+    ------
+    BadWord : a value that is none, or not as many as the conditions ask for
+    """
+    said = called or name
+    if read.casefold() in STATUSES:
+        return Reading(name, (), read.casefold(), conditions)
+    values = tuple(value_of(piece) for piece in read.split("/"))
+    if len(values) == 1 and wants == 2 and values[0].is_word:
+        return Reading(name, values, "", conditions)  # a dead pin needs no lamp
+    if len(values) != wants:
+        if wants == 2:
+            raise BadWord(f"{said} wants two values, without and with the lamp ({said}=ALONE/LAMP), since a lamp is set; for one set lamp=none.")  # fmt: skip
+        why = "plugged in" if conditions.plugged else "no lamp is set" if conditions.lamp_w is None else "no lamp goes there"  # fmt: skip
+        raise BadWord(f"{said} wants one value here ({why}).")
+    return Reading(name, values, "", conditions)
+
+
+# --- conditions --------------------------------------------------------------------------------------------------------
+
+_YES, _NO = ("yes", "y", "on", "in", "present"), ("no", "n", "off", "out", "absent", "none")
+SETTABLE = ("key", "plug", "lamp", "other", "symptom", "engine", "asleep", "place", "out", "after", "battery")
+
+
+def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str, number: int) -> Conditions:
+    """The conditions after words such as `key=run plug=out lamp=21W other=- symptom=yes out=F20,F24 battery=12,4`.
+
+    Raises
+    ------
+    BadWord : a word that is none of these
+    """
+    found = before
+    for word in words:
+        name, text = split_word(word)
+        name = name.casefold()
+        if name == "key":
+            if text not in keys:
+                raise BadWord(f"key={text}: this vehicle has {', '.join(keys)}.")
+            found = replace(found, key=text, since=now, key_n=number, after_s=None)
+        elif name == "plug":
+            found = replace(found, plugged=_yes(word, text))
+        elif name == "lamp":
+            found = replace(found, lamp_w=None if text.casefold() in _NO else _watts(word, text))
+        elif name == "other":
+            if text not in ("+", "-"):
+                raise BadWord(f"`{word}`: other=- at battery negative, other=+ at battery positive.")
+            found = replace(found, other=text)
+        elif name == "symptom":
+            found = replace(found, symptom=_yes(word, text))
+        elif name == "engine":
+            found = replace(found, engine=_yes(word, text), key_n=number)
+        elif name == "asleep":
+            found = replace(found, asleep=_yes(word, text))
+        elif name == "place":
+            found = replace(found, place=text)
+        elif name == "out":
+            found = replace(found, out=() if text.casefold() == "none" else tuple(sorted(text.split(","))))
+        elif name == "after":
+            found = replace(found, after_s=value_of(text.rstrip("sS")).number)
+        elif name == "battery":
+            found = replace(found, battery_v=_volts(word, text), battery_at=now, battery_n=number)
+        else:
+            raise BadWord(f"`{word}`: there is no such condition; {', '.join(SETTABLE)} can be set.")
+    return found
+
+
+def _yes(word: str, text: str) -> bool:
+    if text.casefold() in (*_YES, *_NO):
+        return text.casefold() in _YES
+    raise BadWord(f"`{word}` is not understood: write yes or no (plug=in, plug=out).")
+
+
+def _watts(word: str, text: str) -> float:
+    number = value_of(text.rstrip("wW")).number if text.rstrip("wW") else None
+    if number is None or not 1 <= number <= 100:
+        raise BadWord(f"`{word}` is no lamp: write lamp=21W, or lamp=none.")
+    return number
+
+
+def _volts(word: str, text: str) -> float:
+    number = value_of(text.rstrip("vV")).number
+    if number is None or not 0 <= number <= 60:
+        raise BadWord(f"`{word}` is no battery voltage: write battery=12.4.")
+    return number
+
+
+__all__ = ["SETTABLE", "STATUSES", "BadWord", "Conditions", "Reading", "Value", "reading_of", "set_by", "split_word", "value_of"]  # fmt: skip

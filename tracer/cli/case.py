@@ -1,0 +1,203 @@
+"""Commands of a case: case, read, proof, report."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+import tracer
+from tracer.cli.answer import CANNOT_USE, COMPLETE, WRONG_USAGE, asked, end, fail, page, said, show
+from tracer.cli.app import app, chosen
+from tracer.cli.options import JsonOption, ModuleArgument, ShopOption
+from tracer.standards.figures import POINT, decimal_mark
+
+if TYPE_CHECKING:
+    from tracer.case.case import Case
+
+case = typer.Typer(
+    no_args_is_help=True,
+    help="A job kept in one file: open it, set what holds, note what is seen.",
+    epilog="Example: tracer -C circuits/minibus case open ALM",
+)
+app.add_typer(case, name="case")
+
+Words = Annotated[list[str], typer.Argument(metavar="WORD...")]
+WhyOption = Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason.")]
+
+
+def calls() -> ModuleType:
+    """The front door of cases, loaded when one is asked for."""
+    from tracer.case import calls as found
+
+    return found
+
+
+def _shown(ask: Callable[[], Any], text: Callable[..., str], data: Callable[..., dict[str, Any]], *, json: bool) -> Any:
+    """Ask, and show as text or JSON."""
+    with decimal_mark(POINT if json else chosen.decimal):  # numbers stand in reasons as well
+        got = said(ask, json=json)
+        parts = got if isinstance(got, tuple) else (got,)
+        show(data(*parts) if json else text(*parts, **page()))
+    return got
+
+
+@case.command(
+    "open", epilog='Example: tracer -C circuits/minibus case open ALM --complaint "rear sags overnight" --by Kes'
+)
+def open_(
+    module: ModuleArgument,
+    complaint: Annotated[str, typer.Option("--complaint", metavar="TEXT", help="In the customer's words.")] = "",
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who works on it.")] = "",
+    km: Annotated[str, typer.Option("--km", metavar="KM", help="Mileage.")] = "",
+    customer: Annotated[str, typer.Option("--customer", metavar="TEXT", help="Customer, number plate: as you need it.")] = "",
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="The case's file; in the state folder if left out.")] = None,
+    shop: ShopOption = None,
+) -> None:  # fmt: skip
+    """Open a case on a module's list and make it the current one. It keeps the plan: recording needs no vehicle."""
+    facts = {"complaint": complaint, "by": by, "km": km, "customer": customer}
+    opened = asked(lambda tracing: calls().open_case(tracing, module, output, facts, spare=[chosen.folder], shop=shop))
+    from tracer.report import case as report
+
+    show(f"opened {opened.file}\n")
+    show(report.show_text(opened, **page()))
+    show("Next: tracer case set key=off plug=out lamp=55W symptom=yes; then tracer read battery=12.6 3+=12.58/12.01\n")
+
+
+@case.command("use", epilog="Example: tracer case use jobs/ALM-2026-03-31.case")
+def use(file: Annotated[Path, typer.Argument(metavar="FILE")]) -> None:
+    """Make another case the current one."""
+    said(lambda: calls().use_case(file))
+    show(f"current: {file}\n")
+
+
+@case.command("show", epilog="Example: tracer case show")
+def show_(json: JsonOption = False) -> None:
+    """Everything that stands in the current case."""
+    from tracer.report import case as report
+
+    _shown(calls().current_case, report.show_text, report.show_data, json=json)
+
+
+@case.command(
+    "set", epilog="Example: tracer case set key=run plug=out lamp=21W other=- symptom=yes out=F20 battery=12,4"
+)
+def set_(words: Words) -> None:
+    """What holds for every reading from now on: key, plug, lamp, other, symptom, engine, asleep, place, out, after, battery."""
+    from tracer.report import case as report
+
+    _shown(
+        lambda: calls().set_case(words),
+        report.set_text,
+        report.show_data,
+        json=False,
+    )
+
+
+@case.command(
+    "note",
+    epilog='Examples: tracer case note fit 2+=ok 3+=loose    tracer case note drawing X4 --why "cavities 5 and 12 are crossed"',
+)
+def note(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="look, fit, roll-call, tick, waive, repair, unplugged, seated, moved, photo, drawing or added.")],
+    words: Words,
+    why: WhyOption = "",
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who saw it.")] = "",
+) -> None:  # fmt: skip
+    """Panels as seen, fit of contacts, other modules, the gate's ticks, waived rows, repairs, photos, an error of the drawing."""
+    noted = said(lambda: calls().note_in_case(kind, words, why=why, by=by))
+    last = noted.notes[-1]
+    show(f"{last.n}  {last.kind}  {', '.join(f'{name} {word}'.strip() for name, word in last.words.items())}\n")
+
+
+@app.command(
+    epilog="Examples: tracer read battery=12.6 3+=12,38/12,17 1-=.01/.02    tracer read 2+=not-reached --why sealed"
+)
+def read(
+    words: Annotated[list[str] | None, typer.Argument(metavar="[PIN=ALONE/LAMP]...")] = None,
+    why: WhyOption = "",
+    instead_of: Annotated[str, typer.Option("--instead-of", metavar="ID", help="The reading that this one corrects, such as 7.2.")] = "",
+    filled: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="A filled-in CSV of the worksheet, in any order.")] = None,
+    json: JsonOption = False,
+) -> None:  # fmt: skip
+    """Record readings in the current case, all of the call or none; without words it asks row by row."""
+    from tracer.report import case as report
+
+    if filled is not None:
+        if words or instead_of:
+            fail("--csv goes without words.", WRONG_USAGE)
+        content = _content(filled)
+        _shown(lambda: calls().read_filled(content), report.read_text, report.read_data, json=json)
+        return
+    if words:
+        _shown(
+            lambda: calls().read(words, why=why, instead_of=instead_of), report.read_text, report.read_data, json=json
+        )
+        return
+    now: Case = said(calls().current_case)
+    _row_by_row(now)
+
+
+def _content(file: Path) -> str:
+    from tracer.cli.answer import text_of
+
+    return text_of(file)
+
+
+def _row_by_row(now: Case) -> None:
+    """Ask for one row after the other; an empty line goes on, a full stop ends."""
+    from tracer.report import case as report
+
+    show(report.conditions_text(now.conditions) + "\nAn empty line passes a row over, `.` ends.\n")
+    for name in ["battery", *now.plan["rows"]]:
+        while True:
+            typer.echo(f"{now.short(name)}=", nl=False)
+            line = sys.stdin.readline()
+            typed = line.strip()
+            if not line or typed == ".":
+                raise typer.Exit(COMPLETE)
+            if not typed:
+                break
+            try:
+                show(report.read_text(calls().read([f"{name}={typed}"]), **page()))
+                break
+            except tracer.CannotAnswer as error:
+                typer.echo(str(error), err=True)
+
+
+@app.command(epilog="Example: tracer proof")
+def proof(json: JsonOption = False) -> None:
+    """What the readings of the current case prove, and the verdict. Exit status 0 wiring proven or fault found, 3 not proven."""
+    from tracer.report import case as report
+
+    _, verdict = _shown(calls().proof, report.proof_text, report.proof_data, json=json)
+    end(verdict)
+
+
+@app.command("report", epilog="Examples: tracer report    tracer report -o ALM.pdf    tracer report -o ALM.html")
+def report_(
+    output: Annotated[Path | None, typer.Option("-o", "--output", metavar="FILE", help="A .pdf or .html file; text on the screen if left out.")] = None,
+    json: JsonOption = False,
+) -> None:  # fmt: skip
+    """The report of the current case: complaint, cause, correction in plain words, then every reading."""
+    from tracer.entry.files import NotWritten, write_whole
+    from tracer.report import case as report
+
+    if output is None or json:
+        _, verdict = _shown(calls().proof, report.report_text, report.proof_data, json=json)
+        end(verdict)
+    if output.suffix.lower() not in (".pdf", ".html"):
+        fail("-o: the name of the file must end in .pdf or .html.", WRONG_USAGE)
+    now, verdict = said(calls().proof)
+    with decimal_mark(chosen.decimal):
+        content = report.report_pdf(now, verdict) if output.suffix.lower() == ".pdf" else report.report_html(now, verdict).encode()  # fmt: skip
+    try:
+        write_whole(output, content, spare=[now.file])
+    except NotWritten as error:
+        fail(str(error), CANNOT_USE)
+    typer.echo(f"wrote {output}", err=True)
+    end(verdict)

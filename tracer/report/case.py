@@ -1,0 +1,318 @@
+"""A case as text and as JSON: what was understood, what stands in it, what it proves; and its report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from tracer.case.case import Case, Note, Recorded
+from tracer.case.proof import RowProof, Verdict
+from tracer.case.readings import Conditions, Reading
+from tracer.report.layout import Page, counted
+from tracer.standards import figures
+
+PROOF_SCHEMA, SHOW_SCHEMA, READ_SCHEMA = "tracer.proof/1", "tracer.case.show/1", "tracer.read/1"
+
+
+def conditions_text(on: Conditions) -> str:
+    """'key run, unplugged, lamp 21 W, other lead at battery -, symptom present, battery 12.40 V'."""
+    lead = f"other lead at battery {on.other}"
+    words = [
+        f"key {on.key}" + (f" {figures.stated(on.after_s, 's')} after the turn" if on.after_s is not None else ""),
+        "plugged in" if on.plugged else "unplugged",
+        *([f"{', '.join(on.out)} out"] if on.out else []),
+        f"lamp {figures.stated(on.lamp_w, 'W')}" if on.lamp_w is not None else "no lamp",
+        lead,
+        {None: "symptom not said", True: "symptom present", False: "symptom absent"}[on.symptom],
+        *(["engine running"] if on.engine else []),
+        *(["asleep"] if on.asleep else []),
+        *([f"at {on.place}"] if on.place else []),
+        f"battery {figures.volts(on.battery_v)}" if on.battery_v is not None else "battery not read",
+    ]
+    return ", ".join(words)
+
+
+def values_text(case: Case, one: Reading) -> str:
+    """'12.38 V, with the lamp 12.17 V'."""
+    unit = " ohm" if case.level(one.name) == "bus" and one.conditions.asleep else " V"
+    said = [
+        value.text if value.is_word or value.number is None else f"{'below ' if value.below else ''}{_number(value.number, unit)}"
+        for value in one.values
+    ]  # fmt: skip
+    if one.status:
+        return one.status.replace("-", " ") + (f": {one.why}" if one.why else "")
+    return said[0] if len(said) == 1 else f"{said[0]}, with the lamp {said[1]}"
+
+
+def _number(value: float, unit: str) -> str:
+    if unit == " V":
+        return figures.volts(value) if abs(value) >= 1 else figures.stated(value, "V")
+    return figures.ohms(value)
+
+
+def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bold: bool = False) -> str:
+    """What was recorded, as it was understood, and what is asked."""
+    page = Page(width, bold=bold)
+    if got.readings:
+        page.line(conditions_text(got.readings[0].conditions), strong=True)
+    for one in got.readings:
+        page.line(f"{one.id}  {got.case.short(one.name)}  {values_text(got.case, one)}", indent=2, hang=6)
+    for ask in got.asks:
+        page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
+    if left:
+        page.line(f"Written on the sheet and not taken: {'; '.join(left)}.", hang=2)
+    return page.text()
+
+
+def set_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
+    """The conditions that hold from now on."""
+    page = Page(width, bold=bold)
+    page.line(conditions_text(case.conditions))
+    return page.text()
+
+
+def read_data(got: Recorded, left: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The same as plain values."""
+    return {"schema": READ_SCHEMA, "entry": got.n, "readings": [_reading(got.case, one) for one in got.readings], "asks": list(got.asks), "left_out": list(left)}  # fmt: skip
+
+
+def _reading(case: Case, one: Reading) -> dict[str, Any]:
+    return {
+        "id": one.id, "name": one.name, "row": case.short(one.name), "values": [{"text": value.text, "number": value.number, "below": value.below} for value in one.values],
+        "status": one.status, "why": one.why, "at": one.at, "instead_of": one.instead_of, "conditions": one.conditions.data(),
+    }  # fmt: skip
+
+
+# --- show --------------------------------------------------------------------------------------------------------------
+
+
+def show_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
+    """Everything that stands in a case."""
+    page = Page(width, bold=bold)
+    page.line(f"{case.plan['module']}{' - ' + case.plan['title'] if case.plan['title'] else ''}, {case.plan['vehicle']}", strong=True)  # fmt: skip
+    for words in (*case.damaged, *case.remarks):
+        page.line(f"! {words}", hang=2)
+    page.line(f"complaint: {case.opening['complaint'] or 'not said'}; list edition {case.plan['edition']}; opened {case.opening['at']} by {case.opening['by'] or 'nobody named'}")  # fmt: skip
+    page.line(f"file {case.file}")
+    page.line(f"now: {conditions_text(case.conditions)}", hang=5)
+    _readings(page, case, case.readings)
+    _notes(page, case.notes)
+    if case.corrected:
+        page.heading("Corrected")
+        for one in case.corrected.values():
+            page.line(f"{one.id}  {case.short(one.name)}  {values_text(case, one)}", indent=2, hang=6)
+    return page.text()
+
+
+def show_data(case: Case) -> dict[str, Any]:
+    """The same as plain values."""
+    return {
+        "schema": SHOW_SCHEMA,
+        "file": str(case.file),
+        **{name: case.opening[name] for name in ("complaint", "by", "km", "customer", "at")},
+        "vehicle": case.plan["vehicle"],
+        "module": case.plan["module"],
+        "edition": case.plan["edition"],
+        "damaged": list(case.damaged),
+        "remarks": list(case.remarks),
+        "conditions": case.conditions.data(),
+        "readings": [_reading(case, one) for one in case.readings],
+        "corrected": [_reading(case, one) for one in case.corrected.values()],
+        "notes": [{"entry": note.n, "kind": note.kind, "words": dict(note.words), "why": note.why, "at": note.at, "by": note.by} for note in case.notes],
+    }  # fmt: skip
+
+
+def _readings(page: Page, case: Case, readings: Iterable[Reading]) -> None:
+    before, readings = "", tuple(readings)
+    if readings:
+        page.heading("Readings")
+    for one in readings:
+        said = conditions_text(one.conditions)
+        if said != before:
+            page.line(said, strong=True)
+            before = said
+        mended = f" (in place of {one.instead_of})" if one.instead_of else ""
+        page.line(f"{one.id}  {one.at[11:16]}  {case.short(one.name)}  {values_text(case, one)}{mended}", indent=2, hang=6)  # fmt: skip
+
+
+def _notes(page: Page, notes: Iterable[Note]) -> None:
+    found = list(notes)
+    if found:
+        page.heading("Noted")
+    for note in found:
+        words = ", ".join(f"{name} {said}".strip() for name, said in note.words.items())
+        why = f": {note.why}" if note.why else ""
+        line = " Proposed for its sheet: what was found, with `seen: vehicle`." if note.kind == "drawing" else ""
+        page.line(f"{note.n}  {note.kind}  {words}{why}.{line}", indent=2, hang=6)
+
+
+# --- proof -------------------------------------------------------------------------------------------------------------
+
+
+def verdict_line(case: Case, verdict: Verdict) -> str:
+    """The one sentence."""
+    module = case.plan["module"]
+    waived = [one.short for one in verdict.rows if one.state == "waived"]
+    but = f", but {', '.join(waived)} {'was' if len(waived) == 1 else 'were'} waived" if waived else ""
+    if verdict.kind == "proven":
+        return f"WIRING PROVEN, MODULE SUSPECT: every supply, ground and bus of {module} is proven{but}."
+    if verdict.kind == "found":
+        pieces = ", ".join(verdict.pieces)
+        if len(verdict.pieces) == 1:
+            return f"FOUND at {verdict.found_at}: {pieces}."
+        return f"FOUND at {verdict.found_at}: between {verdict.pieces[0]} and {verdict.pieces[-1]}, one of {counted(len(verdict.pieces), 'piece')}: {pieces}."  # fmt: skip
+    open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
+    return f"NOT PROVEN: {counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
+
+
+def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
+    """The verdict, what is open, and the one table."""
+    page = Page(width, bold=bold)
+    page.line(verdict_line(case, verdict), strong=True)
+    if verdict.kind == "found":
+        read = {one.name.partition(":")[0] for one in case.readings}
+        splits = [
+            one
+            for one in case.plan["rows"][_name_of(verdict)]["splits"]
+            if not any(name == one or name.startswith(f"{one}.") for name in read)
+        ]
+        if splits:
+            page.line(f"What would split them: the same lamp at {', '.join(splits)}.")
+    for words in verdict.contradictions:
+        page.line(f"! {words}", hang=2)
+    rows = [(one.short, one.state, _reason(one)) for one in verdict.rows]
+    page.table(rows, head=("row", "state", "because"))
+    gate = [words for words in verdict.open if not any(words.startswith(f"{one.short}: ") for one in verdict.rows)]
+    if gate:
+        page.heading("Open")
+        for words in gate:
+            page.line(f"- {words}", hang=2)
+    cleared = [one for one in verdict.rows if one.state == "proven" and one.pieces]
+    if cleared:
+        page.heading("Cleared")
+        for one in cleared:
+            when = f"{one.by[-1].at[11:16]}, key {one.by[-1].conditions.key}" if one.by else ""
+            page.line(f"by {one.short} ({when}): {', '.join(one.pieces)}", hang=4)
+    if verdict.kind == "proven":
+        page.heading("Not excluded by this")
+        for words in verdict.left:
+            page.line(f"- {words}", hang=2)
+    if verdict.seat:
+        page.heading("Seat and test again")
+        page.line(", ".join(verdict.seat))
+    return page.text()
+
+
+def _name_of(verdict: Verdict) -> str:
+    return next((one.name for one in verdict.rows if one.short == verdict.found_at), "")
+
+
+def _reason(one: RowProof) -> str:
+    return (one.waived if one.state == "waived" else one.reason) + (f" [{one.source}]" if one.source and one.state in ("proven", "failed") else "")  # fmt: skip
+
+
+def proof_data(case: Case, verdict: Verdict) -> dict[str, Any]:
+    """The same as plain values."""
+    return {
+        "schema": PROOF_SCHEMA, "module": case.plan["module"], "edition": case.plan["edition"], "complete": verdict.complete, "verdict": verdict.kind,
+        "sentence": verdict_line(case, verdict), "found_at": verdict.found_at, "pieces": list(verdict.pieces), "open": list(verdict.open),
+        "not_excluded": list(verdict.left), "contradictions": list(verdict.contradictions), "seat": list(verdict.seat),
+        "rows": [
+            {"name": one.name, "row": one.short, "state": one.state, "reason": one.reason, "readings": [by.id for by in one.by], "cleared": list(one.pieces) if one.state == "proven" else [], "source": one.source, "waived": one.waived}
+            for one in verdict.rows
+        ],
+    }  # fmt: skip
+
+
+# --- report ------------------------------------------------------------------------------------------------------------
+
+
+def report_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
+    """Half a page in plain words, then every reading with its conditions."""
+    page = Page(width, bold=bold)
+    for title, lines in report_parts(case, verdict):
+        if title:
+            page.heading(title)
+        for line in lines:
+            page.line(line, hang=4)
+    return page.text()
+
+
+def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
+    """The report as headings with their lines: complaint, cause, correction first, in plain words."""
+    from tracer.standards.cautions import cautions_for
+
+    opening, plan = case.opening, case.plan
+    repairs = [f"{', '.join(note.words)}{f': {note.why}' if note.why else ''}" for note in case.notes_of("repair")]
+    found = verdict.before or verdict  # what was found stands in the readings before the repair
+    cause = {
+        "found": f"A supply or ground did not carry its load at {found.found_at}: {', '.join(found.pieces)}.",
+        "proven": f"Every supply and ground of {plan['module']} carried its load. The module itself is suspect.",
+        "not proven": "Not proven yet: see what is open.",
+    }[found.kind]
+    head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip
+    parts = [
+        (f"Report on {plan['module']}{' - ' + plan['title'] if plan['title'] else ''}", head),
+        ("Complaint", [opening["complaint"] or "not said"]),
+        ("Cause", [cause]),
+        ("Correction", repairs or ["none so far"]),
+        ("Verdict now", [verdict_line(case, verdict)]),
+        ("Rows", [f"{one.short}: {one.state}; {_reason(one)}" for one in verdict.rows]),
+        *([("Before and after", before)] if (before := list(_before_after(case))) else []),
+        ("Open", list(verdict.open) or ["nothing"]),
+        ("Readings", [f"{one.id}  {one.at[:16].replace('T', ' ')}  {case.short(one.name)}: {values_text(case, one)}; {conditions_text(one.conditions)}" for one in case.readings]),
+        ("Noted", [f"{note.n}  {note.kind}: {', '.join(f'{name} {said}'.strip() for name, said in note.words.items())}{f'; {note.why}' if note.why else ''}" for note in case.notes]),
+        ("Not reached", [f"{case.short(one.name)}: {one.why}" for one in case.readings if one.status == "not-reached"] or ["none"]),
+        ("Cautions", [*plan["hazards"], *(caution.text for caution in cautions_for("probe"))]),
+    ]  # fmt: skip
+    return [(title, lines) for title, lines in parts if lines]
+
+
+def _entry_of(one: Reading) -> int:
+    return int(one.id.partition(".")[0])
+
+
+def _before_after(case: Case) -> Iterable[str]:
+    """The same rows before the first repair and after the last, side by side."""
+    repairs = [note.n for note in case.notes_of("repair")]
+    if not repairs:
+        return
+    before: dict[tuple[Any, ...], Reading] = {}
+    after: dict[tuple[Any, ...], Reading] = {}
+    for one in case.readings:
+        same = (one.name, one.conditions.key, one.conditions.plugged, one.conditions.lamp_w, one.conditions.out)
+        if one.values and _entry_of(one) < repairs[0]:
+            before[same] = one
+        elif one.values and _entry_of(one) > repairs[-1]:
+            after[same] = one
+    for name in before:
+        if name in after:
+            yield f"{case.short(name[0])}, key {name[1]}: before {values_text(case, before[name])}; after {values_text(case, after[name])}"
+
+
+def report_html(case: Case, verdict: Verdict) -> str:
+    """The report as one self-contained page that prints."""
+    import jinja2
+
+    from tracer.report.worksheet.form import template
+
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)  # fmt: skip
+    return environment.from_string(template("case.html")).render(parts=report_parts(case, verdict))
+
+
+def report_pdf(case: Case, verdict: Verdict) -> bytes:
+    """The report as PDF, A4."""
+    import typst
+
+    from tracer.report.fonts import only_embedded
+    from tracer.report.sheets import json_text
+    from tracer.report.worksheet.form import template
+
+    data = json_text({"parts": [{"title": title, "lines": lines} for title, lines in report_parts(case, verdict)]})
+    made: bytes = typst.compile(template("case.typ").encode(), format="pdf", ignore_system_fonts=only_embedded([data]), sys_inputs={"data": data})  # fmt: skip
+    return made
+
+
+__all__ = [
+    "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
+]  # fmt: skip
