@@ -297,7 +297,11 @@ def _suspects(case: Case, row: Mapping[str, Any], one: Reading) -> tuple[str, ..
 
 def _test_words(test: Mapping[str, Any]) -> str:
     lamp = f"lamp {figures.stated(test['lamp_w'], 'W')}" if test["lamp_w"] else "meter"
-    return f"key {test['key']}, {lamp}" + (f", {', '.join(test['out'])} out" if test["out"] else "")
+    return (
+        f"key {test['key']}, {lamp}"
+        + (f", {', '.join(test['out'])} out" if test["out"] else "")
+        + "".join(f", fused lead from pin {pin} to {other}" for pin, other in test["leads"])
+    )
 
 
 def _said(one: Reading, level: str) -> str:
