@@ -18,6 +18,7 @@ from tracer.plan.sheet_values import OneSheet, PinOnSheet
 from tracer.plan.values import Computed, Decides
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
+from tracer.trace.ways.one_way import reach
 from tracer.trace.ways.simple import Way
 
 
@@ -94,15 +95,7 @@ def _reaches(circuit: Circuit, links: Iterable[int], start: int, ends: frozenset
         link = circuit.links[number]
         at.setdefault(link.a, []).append(link.b)
         at.setdefault(link.b, []).append(link.a)
-    seen, queue = {start}, [start]
-    for here in queue:
-        if here in ends:
-            return True
-        for there in at.get(here, ()):
-            if there not in seen:
-                seen.add(there)
-                queue.append(there)
-    return False
+    return not ends.isdisjoint(reach(at, [start]))
 
 
 def _pieces(circuit: Circuit, way: Way | None) -> dict[int, str]:
