@@ -170,11 +170,10 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
     page = Page(width, bold=bold)
     page.line(verdict_line(case, verdict), strong=True)
     if verdict.kind == "found":
-        read = {one.name.partition(":")[0] for one in case.readings}
+        row, read = case.plan["rows"][_name_of(verdict)], {one.name.partition(":")[0] for one in case.readings}
+        inside = {row["ends"][piece][0].partition(":")[0] for piece in verdict.pieces[1:] if piece in row["ends"]}
         splits = [
-            one
-            for one in case.plan["rows"][_name_of(verdict)]["splits"]
-            if not any(name == one or name.startswith(f"{one}.") for name in read)
+            one for one in row["splits"] if any(name == one or name.startswith(f"{one}.") for name in inside - read)
         ]
         if splits:
             page.line(f"What would split them: the same lamp at {', '.join(splits)}.")
