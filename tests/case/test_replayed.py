@@ -54,6 +54,7 @@ def test_the_case_of_the_demo_says_what_it_said(state: Path) -> None:
     found = replayed(LINES[:first])
     assert "FOUND at 5+" in found and "exit status 0" in found
     check_golden("minibus/case-found-80.txt", found)
+    check_golden("minibus/case-verdict-80.txt", found[found.index("$ tracer read S12") :])  # what the README shows
     after = replayed(LINES[first:])
     assert "NOT PROVEN" in after and "exit status 3" in after
     check_golden("minibus/case-after-80.txt", after)
