@@ -16,7 +16,7 @@ from tracer.case.readings import BadWord, value_of
 @pytest.fixture
 def case(tmp_path: Path) -> Case:
     found = opened(tmp_path)
-    return set_conditions(found, ["key=off", "plug=out", "lamp=55W", "symptom=yes", "battery=12,6"], NOON)
+    return set_conditions(found, ["key=off", "plug=out", "lamp=21W", "symptom=yes", "battery=12,6"], NOON)
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case
     again = case_in(case.file)
     assert again.readings == got.readings
     on = again.readings[0].conditions
-    assert (on.key, on.plugged, on.lamp_w, on.symptom, on.battery_v) == ("off", False, 55.0, True, 12.6)
+    assert (on.key, on.plugged, on.lamp_w, on.symptom, on.battery_v) == ("off", False, 21.0, True, 12.6)
     assert got.asks == ()
 
 
@@ -89,7 +89,7 @@ def test_a_clock_set_back_is_said_and_the_order_stays(case: Case) -> None:
 
 def test_a_correction_is_a_new_entry_that_names_the_old_one(case: Case) -> None:
     first = record(case, ["3+=21.58/12.0"], NOON)
-    assert "with 12.6 V at the battery" in first.asks[0]
+    assert "with 12.60 V at the battery" in first.asks[0]
     moved = set_conditions(first.case, ["key=run", "battery=12.2"], NOON)
     got = record(moved, ["3+=12.58/12.0"], NOON, instead_of="3.1")
     assert [one.id for one in got.case.readings] == ["5.1"]
@@ -148,7 +148,7 @@ def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
 
     text = tracer.worksheet(demo(), "ALM", "csv").files[0].decode()
     rows = list(csv.DictReader(io.StringIO(text)))
-    fill = {("3+", "no lamp"): "0,01", ("3+", "55 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
+    fill = {("3+", "no lamp"): "0,01", ("3+", "21 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
     for row in rows:
         if row["step"] in "157" and row["step"]:
             row["read"] = fill.get((row["row"], row["ask"]), "")
@@ -166,7 +166,7 @@ def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
     sheet.writerows(row for block in blocks for row in block)
     got, left = read_filled(case, out.getvalue(), NOON)
     assert {(one.name, one.conditions.key, one.conditions.lamp_w, tuple(value.number for value in one.values)) for one in got.readings} == {
-        ("ALM.3:+", "off", 55.0, (0.01, 0.58)),
+        ("ALM.3:+", "off", 21.0, (0.01, 0.58)),
         ("ALM.1:-", "off", 21.0, (0.0, 0.01)),
         ("ALM.6:+", "off", None, (0.0,)),
     }  # fmt: skip

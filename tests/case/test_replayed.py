@@ -44,7 +44,7 @@ def replayed(lines: list[str]) -> str:
         folder = ["-C", str(ROOT / "circuits" / "minibus")] if words[:2] == ["case", "open"] else []
         status, text = run(*folder, *words)
         assert status in (0, 3), (line, text)
-        text = re.sub(r"(opened|file) \S+\.case", r"\1 ALM.case", text)
+        text = re.sub(r"(opened|file)\s\S+\.case", r"\1 ALM.case", text)
         said.append(f"$ tracer {line}\n{text}" + (f"exit status {status}\n" if words[0] in ("proof", "report") else ""))
     return "\n".join(said)
 
@@ -93,9 +93,9 @@ def test_a_call_that_cannot_be_used_and_wrong_words(state: Path, tmp_path: Path)
 
 def test_without_words_it_asks_row_by_row(state: Path) -> None:
     replayed(LINES[:2])
-    asked = CliRunner().invoke(app, ["read"], input="12,6\n\n12,61\n12,61/12,05\n.\n", catch_exceptions=False)
+    asked = CliRunner().invoke(app, ["read"], input="12,6\n\n12,61\n12,61/12,39\n.\n", catch_exceptions=False)
     assert asked.exit_code == 0
-    assert "3+ wants two values" in asked.output and "4.1  3+  12.61 V, with the lamp 12.05 V" in asked.output
+    assert "3+ wants two values" in asked.output and "4.1  3+  12.61 V, with the lamp 12.39 V" in asked.output
 
 
 def test_recording_costs_hardly_more_than_the_help(state: Path) -> None:

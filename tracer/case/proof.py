@@ -136,7 +136,7 @@ def _point_good(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[
     if _is_dead(row["level"], one, float(case.plan["system_v"]) / 2):
         return False
     moved = one.moved_v(row["level"])
-    if moved is None or test["most_v"] is None:
+    if moved is None or test["most_v"] is None or one.conditions.lamp_w != test["lamp_w"]:
         return None
     if moved <= test["most_v"] + METER_OFF_V:
         return True
