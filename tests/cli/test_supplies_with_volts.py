@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -95,7 +96,7 @@ def test_a_pin_that_depends_is_given_no_voltage() -> None:
     text = run("--width", "200", "supplies", "ALM", "--all").stdout
     row = text[text.index("\nS1  ALM.2") : text.index("\nS2  ALM.3")]
     line = next(line for line in row.splitlines() if line.strip().startswith("expect"))
-    assert "off: depends | acc: depends | run: 12.27 V" in line
+    assert re.search(r"off: depends \| acc: depends \| run: 12\.\d\d V", line)
 
 
 def test_a_shop_limit_is_in_the_list(tmp_path: Path) -> None:

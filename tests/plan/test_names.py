@@ -152,7 +152,8 @@ def test_json_carries_the_name_of_each_row_and_the_mark(demo: Tracing) -> None:
     data = shown.as_data(report, None)
     assert data["edition"] == edition_of(report)
     assert [row["name"] for row in data["supplies"]] == [full_name(row) for row in report.supplies]
-    sheet = loads(tracer.worksheet(demo, "ALM", "json").files[0])
+    assert loads(tracer.worksheet(demo, "ALM", "json").files[0])["edition"] == edition_of(report)
+    sheet = loads(tracer.worksheet(demo, "ALM", "json", full=True).files[0])
     assert sheet["edition"] == edition_of(report)
     known = names(demo, "ALM")
     for batch in sheet["batches"]:

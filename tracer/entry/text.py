@@ -5,6 +5,7 @@ Scalars stay text. PyYAML's C parser gives the nodes and their places; its own t
 
 from __future__ import annotations
 
+import errno
 import re
 import stat
 from collections.abc import Iterator
@@ -319,8 +320,9 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
                 "Write it; `tracer new DIR` makes a start.",
             )
         )
-    except (OSError, RuntimeError) as error:  # RuntimeError: a loop of links
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "a loop of links"
+    except (OSError, RuntimeError) as error:  # a loop of links: RuntimeError up to Python 3.12, OSError after it
+        seen = isinstance(error, OSError) and error.errno != errno.ELOOP
+        reason = error.strerror if isinstance(error, OSError) and seen and error.strerror else "a loop of links"
         problems.append(
             Problem(Place(name), f"the file cannot be read: {reason}", "Check the file and its permissions.")
         )
