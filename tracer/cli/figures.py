@@ -97,7 +97,7 @@ def bus(
 @app.command(epilog="Examples: tracer -C circuits/minibus draw    tracer draw --mv F4=0.4 --mv F7=0.1")
 def draw(
     mv: Annotated[list[str] | None, typer.Option("--mv", metavar="F12=0.4", help="Millivolts read across a fuse; may be repeated.")] = None,
-    held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition for what is expected; `asleep` is held of itself, asleep=no lets go of it.")] = None,
+    held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition for what is expected; `asleep` is taken as true anyway, asleep=no is not.")] = None,
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:  # fmt: skip

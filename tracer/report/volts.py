@@ -118,14 +118,14 @@ def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     if row.across is not None:
         page.labelled("across", f"{volts(row.across)} from {row.point} to {row.across_to}{at_worst(row.across)}")
     if row.state in ("live", "grounded"):
-        page.labelled("lost", f"{volts(row.lost)}, of it copper {figures.drop(row.copper_v)}{at_worst(row.lost)}")
+        page.labelled("lost", f"{volts(row.lost)}, {figures.drop(row.copper_v)} of it in the wires{at_worst(row.lost)}")
         page.labelled("current", figures.amps_range(row.current_a.low, row.current_a.nominal, row.current_a.high))
         page.labelled("limit", f"{row.limit.words()} for {row.limit.item} ({row.limit.origin})")
     for verdict in row.verdicts:
         page.labelled("judge", verdict)
     if row.closes_mv is not None and row.state == "live":
         page.labelled(
-            "closes",
+            "adds up",
             f"drops out, module and drops back add up to the source, {figures.millivolts(abs(row.closes_mv) / 1000)} left over (nominal)",
         )
     if row.elements and row.state in ("live", "grounded"):
@@ -139,7 +139,7 @@ def _way(page: Page, row: RowVolts) -> None:
     cells = [_way_line(first, by_point.get(first), None)]
     cells += [_way_line(element.to_point, by_point.get(element.to_point), element) for element in row.elements]
     on_way = {first, *(element.to_point for element in row.elements)}
-    head = ["point", "volts", "low to high", "mV", "up to", "copper", "lost in"]
+    head = ["point", "volts", "low to high", "mV", "up to", "wire", "lost in"]
     page.line("way of the current:", indent=4)
     if page.width < NARROW:  # too narrow for columns: in words
         for point, value, _, drop, most, _, name in cells:
