@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import gc
 import tempfile
+from collections.abc import Sequence
 from functools import partial
 from itertools import count
 from pathlib import Path
@@ -51,7 +52,7 @@ def _csv_alone(file: Path) -> None:
         list(csv.reader(opened))
 
 
-def _write_xlsx(file: Path, rows: list[tuple[str, ...]]) -> None:
+def _write_xlsx(file: Path, rows: Sequence[tuple[str, ...]]) -> None:
     from openpyxl import Workbook
 
     book = Workbook(write_only=True)

@@ -12,6 +12,7 @@ from tracer.plan.values import Decides, Step
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, first_doubts, other_doubts, short_wire, way_words, without_length
 from tracer.report.lamps import lead_words
+from tracer.report.layout import counted
 from tracer.report.minding import first_words, lines, mark
 from tracer.report.one_sheet.values import (
     ALONE,
@@ -269,11 +270,18 @@ class _Writer:
 def _list_words(report: SupplyReport) -> str:
     """'complete', 'complete if G1 sits on the body', 'NOT COMPLETE: 6 loose ends on the ways to this module'."""
     completeness = report.completeness
+    elsewhere = counted(completeness.elsewhere, "loose end")
+    besides = [f"{elsewhere} elsewhere in the vehicle"] if completeness.elsewhere else []
     if completeness.state == "not complete":
-        return f"{completeness.word}: {loose_words(completeness)}"
+        rests = [f"it rests on this: {', '.join(completeness.conditions)}"] if completeness.conditions else []
+        return "; ".join([f"{completeness.word}: {loose_words(completeness)}", *rests, *besides])
     words = "complete" if completeness.complete else opening(completeness, most=1000)
     joints = joints_words(completeness)
-    besides = [*([joints] if joints else []), *([] if report.cavities_listed else ["its pins are not listed"])]
+    besides = [
+        *([joints] if joints else []),
+        *([] if report.cavities_listed else ["its pins are not listed"]),
+        *besides,
+    ]
     return "; ".join([words, *besides])
 
 
