@@ -177,3 +177,37 @@ def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
     with pytest.raises(BadWord, match="of edition ABCDEFGH"):
         read_filled(case, other.replace("ALM.3:+", "ALM.99:+"), NOON)
     assert case.file.read_bytes() == before
+
+
+@pytest.mark.parametrize(("written", "value"), [("x", 0.0), ("OK", 0.0), ("12,4", 12.4), ("lt0.1", 0.1)])
+def test_a_box_for_a_dead_pin_holds_a_tick_or_volts(case: Case, written: str, value: float) -> None:
+    got, left = read_filled(case, _sheet_with_a_dead_box(written), NOON)
+    assert [(one.name, one.values[0].number, one.conditions.other) for one in got.readings] == [("ALM.6:+", value, "-")]
+    assert left == ()
+
+
+def test_what_is_neither_is_refused_since_a_live_pin_must_not_pass_as_dead(case: Case) -> None:
+    before = case.file.read_bytes()
+    with pytest.raises(BadWord, match="6\\+ dead, key off: `lamp lit` is neither a tick"):
+        read_filled(case, _sheet_with_a_dead_box("lamp lit"), NOON)
+    assert case.file.read_bytes() == before
+
+
+def _sheet_with_a_dead_box(written: str) -> str:
+    """The demo module's sheet with the battery and the box for 6+, key off, filled in."""
+    import csv
+    import io
+
+    import tracer
+
+    rows = list(csv.DictReader(io.StringIO(tracer.worksheet(demo(), "ALM", "csv").files[0].decode())))
+    for row in rows:
+        if (row["row"], row["ask"]) == ("6+", "dead, key off"):
+            row["read"] = written
+        elif (row["row"], row["ask"]) == ("battery", "rest"):
+            row["read"] = "12,6"
+    out = io.StringIO()
+    sheet = csv.DictWriter(out, list(rows[0]))
+    sheet.writeheader()
+    sheet.writerows(rows)
+    return out.getvalue()

@@ -6,7 +6,6 @@ import re
 import shlex
 import subprocess
 import sys
-import time
 from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
@@ -96,25 +95,6 @@ def test_without_words_it_asks_row_by_row(state: Path) -> None:
     asked = CliRunner().invoke(app, ["read"], input="12,6\n\n12,61\n12,61/12,39\n.\n", catch_exceptions=False)
     assert asked.exit_code == 0
     assert "3+ wants two values" in asked.output and "4.1  3+  12.61 V, with the lamp 12.39 V" in asked.output
-
-
-def test_recording_costs_hardly_more_than_the_help(state: Path) -> None:
-    """Within 50 ms of CPU beside `--help`, the best of several calls."""
-    replayed(LINES[:3])
-
-    def cpu(*words: str) -> float:
-        import resource
-
-        best = 99.0
-        for _ in range(4):
-            before = resource.getrusage(resource.RUSAGE_CHILDREN)
-            subprocess.run([sys.executable, "-m", "tracer.cli", *words], cwd=ROOT, capture_output=True, check=True)
-            after = resource.getrusage(resource.RUSAGE_CHILDREN)
-            best = min(best, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
-        return best
-
-    volts = f"battery={12.4 + time.time() % 0.1:.2f}"
-    assert cpu("read", volts, "3+=12.38/11.9") < cpu("--help") + 0.05
 
 
 def test_recording_loads_nothing_heavy(state: Path) -> None:

@@ -17,6 +17,7 @@ from tracer.case.readings import BadWord, Conditions, Reading, value_of
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _OUT = re.compile(r"^(.*) (?:off|out)$")
+_TICKS = frozenset({"x", "✓", "✔", "dead", "ok", "yes"})
 COLUMNS = {"step", "row", "name", "key", "module", "ask", "read", "edition"}
 
 
@@ -74,12 +75,30 @@ def _taken(case: Case, rows: list[dict[str, str]], at: str) -> tuple[list[_Found
         elif row["ask"] == "drop to its post" or (row["ask"] == "no lamp") or row["ask"] == "between them":
             found.append(_Found(on, understood(case, f"{full}={row['read']}", on)))
         elif row["ask"].startswith("dead"):
-            found.append(_Found(on, understood(case, f"{full}=dead", on)))
+            on = replace(on, other="-")  # a tick, or the volts that are there
+            found.append(_Found(on, understood(case, f"{full}={_dead_or_volts(row)}", on)))
         else:
             continue
         done.add(number)
     left = tuple(f"{row['row'] or row['name']} {row['ask']}: {row['read']}" for n, row in enumerate(rows) if row["read"] and n not in done and row["row"] != "battery")  # fmt: skip
     return found, left
+
+
+def _dead_or_volts(row: dict[str, str]) -> str:
+    """What was written into a box for a pin that must be dead.
+
+    Raises
+    ------
+    BadWord : neither a tick nor a value: a live pin must not pass as dead
+    """
+    if row["read"].casefold() in _TICKS:
+        return "dead"
+    try:
+        return value_of(row["read"]).text
+    except BadWord:
+        raise BadWord(
+            f"{row['row']} {row['ask']}: `{row['read']}` is neither a tick (x) nor volts. Tick it if it is dead, write the volts if it is not. Nothing is recorded."
+        ) from None
 
 
 def _conditions(case: Case, row: dict[str, str], battery: dict[str, float | None], at: str) -> Conditions | None:
