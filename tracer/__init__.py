@@ -356,21 +356,22 @@ def bus_reading(
 
 
 def draw(
-    circuit: Circuit | Tracing, readings: Iterable[str] = (), *, held: Iterable[str] = (), shop: Path | None = None
-) -> DrawReport:
-    """Key-off current of each circuit from the millivolts across its fuse ("F4=0.4").
+    circuit: Circuit | Tracing, readings: Iterable[str] = (), *, held: Iterable[str] = (), shop: Path | None = None,
+    total: str | None = None,
+) -> DrawReport:  # fmt: skip
+    """Key-off current of each circuit from the millivolts across its fuse ("F4=0.4"), and the whole draw ("0.35A") by clamp or series meter.
 
     Raises
     ------
     CannotAnswer : a reading that cannot be understood, or a part that is not there
     CannotUse : the workshop's file cannot be read
     """
-    from tracer.electrics.key_off_draw import draw_of, readings_of
+    from tracer.electrics.key_off_draw import draw_of, readings_of, total_of
     from tracer.electrics.model.changes import changes_of
 
     tracing = _tracing(circuit)
-    chosen = changes_of(tracing.circuit, held=held)
-    return draw_of(tracing, readings_of(tracing, readings), limits=limits(tracing, shop), held=chosen.held)
+    found, chosen = readings_of(tracing, readings), changes_of(tracing.circuit, held=held).held
+    return draw_of(tracing, found, limits=limits(tracing, shop), held=chosen, total_ma=total_of(total))
 
 
 def diagram(

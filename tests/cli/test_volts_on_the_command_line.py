@@ -55,6 +55,7 @@ def test_a_vehicle_with_loose_ends_gets_values_and_is_said_not_to_be_complete() 
         (("bus", "drife"), "Did you mean drive?"),
         (("bus", "--reading", "60ohm"), "A reading needs a bus, --reading and --at"),
         (("bus", "body", "--reading", "60ohm", "--at", "BDM"), "no resistance rule holds for bus body"),
+        (("draw", "--total", "much"), "`much` is not understood: write it as --total 0.35A or 350mA"),
         (("draw", "--mv", "F4"), "write F12=0.4 (millivolts)."),
         (("draw", "--mv", "F4=nan"), "F4=nan: that is no drop of a fuse that conducts"),
         (("volts", "ALM", "--battery", "twelve"), "`twelve` is no number: write it as 12.3"),

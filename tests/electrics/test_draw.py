@@ -8,7 +8,7 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import tracing_of
-from tracer.electrics.key_off_draw import BadReading, DrawReport, draw_of, readings_of
+from tracer.electrics.key_off_draw import BadReading, DrawReport, draw_of, readings_of, total_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.report.draw import as_text
 from tracer.standards import figures
@@ -23,8 +23,14 @@ def demo() -> Tracing:
     return Tracing(tracer.load(str(DEMO)))
 
 
-def draw(tracing: Tracing, *readings: str) -> DrawReport:
-    return draw_of(tracing, readings_of(tracing, readings), limits=limits_of(tracing.circuit), held={"asleep": "yes"})
+def draw(tracing: Tracing, *readings: str, total: str | None = None) -> DrawReport:
+    return draw_of(
+        tracing,
+        readings_of(tracing, readings),
+        limits=limits_of(tracing.circuit),
+        held={"asleep": "yes"},
+        total_ma=total_of(total),
+    )
 
 
 def current(report: DrawReport, fuse: str) -> tuple[float, float, float]:
@@ -65,12 +71,15 @@ def test_what_one_fuse_feeds_through_another_is_counted_once(demo: Tracing) -> N
 
 
 def test_small_fuses_raise_what_a_link_cannot_show(demo: Tracing) -> None:
+    """What the link can carry at most bounds the sum of the two, 247 mA, in turn."""
     report = draw(demo, "ML2=0", "F4=1.6", "F7=0.3")
     assert report.total_ma is not None
-    assert report.total_ma.nominal == pytest.approx(1.6 / 7.70e-3 + 0.3 / 7.70e-3, rel=1e-6)
+    assert report.total_ma.nominal == pytest.approx(min(1.9 / 7.70e-3, current(report, "ML2")[2]), rel=1e-6)
+    assert report.total_ma.low == pytest.approx(current(report, "F4")[0] + current(report, "F7")[0], rel=1e-6)
     assert report.total_ma.low > 50
     assert report.verdict.startswith("above 50 mA")
-    assert sum(one.share or 0 for one in report.readings) == pytest.approx(1.0, abs=0.01)
+    shares = {one.fuse: one.share or 0 for one in report.readings}
+    assert shares["ML2"] == pytest.approx(1.0)
 
 
 def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Tracing) -> None:
@@ -119,6 +128,56 @@ def test_a_fuse_that_carries_more_than_what_feeds_it_is_a_conflict(demo: Tracing
     assert draw(demo, "F9=1.0", "F10=1.0").conflicts == ()
     (conflict,) = draw(demo, "F50=0.1", "F51=9").conflicts
     assert "F51 reads" in conflict and "F50" in conflict
+
+
+@pytest.mark.parametrize(("typed", "ma"), [("0.35A", 350), ("350mA", 350), ("0,35 A", 350), ("48mA", 48)])
+def test_a_measured_total_comes_first_and_bounds_the_readings(demo: Tracing, typed: str, ma: float) -> None:
+    """2 % and 10 mA of a clamp, from memory."""
+    report = draw(demo, "ML2=0.1", total=typed)
+    assert report.total_ma is not None
+    assert (report.total_ma.low, report.total_ma.high) == pytest.approx((ma - 0.02 * ma - 10, ma + 0.02 * ma + 10))
+    assert current(report, "ML2")[2] == pytest.approx(
+        min(report.total_ma.high, current(draw(demo, "ML2=0.1"), "ML2")[2])
+    )
+    assert f"TOTAL {ma} mA" in as_text(report) and "Measure the whole draw first" not in as_text(report)
+
+
+def test_branches_raise_their_feeder_and_a_feeder_caps_its_branches(demo: Tracing) -> None:
+    alone, together = draw(demo, "ML2=0.1"), draw(demo, "ML2=0.1", "F4=1.6")
+    assert current(alone, "ML2")[0] == 0
+    assert current(together, "ML2")[0] == pytest.approx(current(together, "F4")[0])
+    assert current(draw(demo, "F4=1.6", total="170mA"), "F4")[2] == pytest.approx(170 * 1.02 + 10)
+
+
+def test_more_through_a_fuse_than_the_whole_draw_is_a_contradiction_and_nothing_is_judged(demo: Tracing) -> None:
+    report = draw(demo, "F4=1.6", total="100mA")
+    (conflict,) = report.conflicts
+    assert conflict.startswith("F4 reads 208 mA (168 mA at least), yet the whole draw is 100 mA (112 mA at most)")
+    assert "contradict" in report.verdict and report.next_steps == () and report.left_ma is None
+    assert "CONFLICT: F4" in as_text(report)
+
+
+def test_branches_that_come_to_more_than_their_feeder_together_are_a_contradiction(demo: Tracing) -> None:
+    """Each of the two alone may be right."""
+    assert draw(demo, "ML2=0", "F4=1.3", "F9=0").conflicts == draw(demo, "ML2=0", "F4=0", "F7=1.3").conflicts == ()
+    (conflict,) = draw(demo, "ML2=0", "F4=1.3", "F7=1.3").conflicts
+    assert conflict.startswith("F4 and F7 read together") and "ML2, which feeds them" in conflict
+
+
+def test_what_hangs_on_the_battery_without_a_fuse_is_named(demo: Tracing) -> None:
+    report = draw(demo)
+    assert report.without_fuse == ("STR", "GEN")
+    assert "Fed without a fuse, only in the whole draw: STR, GEN" in as_text(report, width=120)
+
+
+def test_the_total_of_two_batteries_is_held_against_no_reading(tmp_path: Path) -> None:
+    sheet = (
+        CHAIN.replace("  E1: load", "  AUX: battery\n  E1: load")
+        + "- AUX.+ -- RD 4 1m -- F1.feed\n- AUX.- -- BN 4 1m -- BAT.-\n"
+    )
+    report = draw(tracing_of(tmp_path, sheet), "F2=5", total="20mA")
+    assert report.conflicts == () and report.left_ma is None
+    assert any("held against no reading" in note for note in report.notes)
 
 
 def test_expected_currents_come_from_the_typed_draws(demo: Tracing) -> None:

@@ -94,9 +94,10 @@ def bus(
     )
 
 
-@app.command(epilog="Examples: tracer -C circuits/minibus draw    tracer draw --mv F4=0.4 --mv F7=0.1")
+@app.command(epilog="Examples: tracer -C circuits/minibus draw    tracer draw --total 0.35A --mv F4=0.4 --mv F7=0.1")
 def draw(
     mv: Annotated[list[str] | None, typer.Option("--mv", metavar="F12=0.4", help="Millivolts read across a fuse; may be repeated.")] = None,
+    total: Annotated[str | None, typer.Option("--total", metavar="0.35A", help="The whole draw by a clamp or a meter in series, measured first.")] = None,
     held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition for what is expected; `asleep` is taken as true anyway, asleep=no is not.")] = None,
     shop: ShopOption = None,
     json: JsonOption = False,
@@ -105,7 +106,7 @@ def draw(
     from tracer.report import draw as report
 
     answer(
-        lambda tracing: tracer.draw(tracing, mv or (), held=held or (), shop=shop),
+        lambda tracing: tracer.draw(tracing, mv or (), held=held or (), shop=shop, total=total),
         text=report.as_text,
         data=report.as_data,
         json=json,

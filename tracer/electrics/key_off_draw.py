@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
+from tracer.electrics.draw_bounds import TOTAL, Feeding, Holds, narrowed, without_fuse
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW
-from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.changes import Changes, amount_of
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.elements import fuse_element_ohms
 from tracer.electrics.model.of_circuit import model_of
@@ -67,7 +68,11 @@ class NextStep:
 
 @dataclass(frozen=True, slots=True)
 class DrawReport(Answer):
-    """All readings with total and shares. `total_ma` counts each current once; `unread` are fed positions without a reading."""
+    """All readings with total and shares, as they bound each other. `unread` are fed positions without a reading.
+
+    `total_ma` is what was measured (`total_read_ma`, as typed), or else the sum of the readings, each current once. `left_ma` is what of a measured total
+    is in no reading.
+    """
 
     vehicle: str
     key: str
@@ -88,6 +93,22 @@ class DrawReport(Answer):
     least_mv: float  # the last digit of the meter
     not_to_read: tuple[tuple[str, str], ...] = ()  # fed positions on which nothing may be measured, with the reason
     minding: Minding = NOTHING
+    total_read_ma: float | None = None
+    left_ma: Range | None = None
+    without_fuse: tuple[str, ...] = ()  # what supply reaches without any fuse: in no reading but the total
+
+
+def total_of(text: str | None) -> float | None:
+    """The whole draw in mA, typed as `0.35A` or `350mA`; None where it was not measured.
+
+    Raises
+    ------
+    BadChange : it is no current
+    """
+    if text is None:
+        return None
+    value, _ = amount_of(text.strip(), ("a", "ma"), "--total 0.35A or 350mA")
+    return value * 1000
 
 
 def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
@@ -128,7 +149,12 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
 
 
 def draw_of(
-    tracing: Tracing, readings: Mapping[str, float], *, limits: LimitsInUse, held: Mapping[str, str] | None = None
+    tracing: Tracing,
+    readings: Mapping[str, float],
+    *,
+    limits: LimitsInUse,
+    held: Mapping[str, str] | None = None,
+    total_ma: float | None = None,
 ) -> DrawReport:
     """The key-off draw from readings across fuses.
 
@@ -136,12 +162,22 @@ def draw_of(
     ----------
     readings : millivolts by fuse, as `readings_of` gives them
     held : conditions held, for what is expected; `asleep` is held of itself where the vehicle declares it
+    total_ma : the whole draw, as a clamp or a meter in series reads it
     """
-    return _Drawer(tracing, readings, limits, dict(held or {})).report()
+    return _Drawer(tracing, readings, limits, dict(held or {}), total_ma).report()
 
 
 class _Drawer:
-    def __init__(self, tracing: Tracing, mv: Mapping[str, float], limits: LimitsInUse, held: dict[str, str]) -> None:
+    def __init__(
+        self,
+        tracing: Tracing,
+        mv: Mapping[str, float],
+        limits: LimitsInUse,
+        held: dict[str, str],
+        total_ma: float | None,
+    ) -> None:
+        self.total_ma = total_ma
+        self.currents: dict[str, Range] = {}
         self.tracing = tracing
         self.circuit = tracing.circuit
         self.mv = mv
@@ -161,10 +197,30 @@ class _Drawer:
         self.expected = self._expected()
 
     def report(self) -> DrawReport:
+        measured = {fuse: self._current(self.mv[fuse], self._element(fuse)) for fuse in self.fuses if fuse in self.mv}
+        feeding = Feeding(self.tracing, self.below)
+        whole = {TOTAL: self._measured_total()} if self.total_ma is not None else {}
+        holds = list(feeding.holds(list(measured), total=bool(whole)))
+        self.currents, conflicts = narrowed({**measured, **whole}, holds)
+        total = self.currents.pop(TOTAL, None)
+        sums = [rule for rule in holds if rule.feeder == TOTAL]
+        if whole and measured and not sums:
+            self.notes.append(
+                "the total is held against no reading: only what the one battery of a vehicle alone feeds can be"
+            )
         draws = {fuse: self._draw(fuse) for fuse in self.fuses}
         read = [draws[fuse] for fuse in self.fuses if fuse in self.mv]
-        total = self._total(read)
-        if total is not None and total.nominal > 0:
+        if total is None:
+            total = self._total(self.currents, holds)
+        left = None
+        if sums and total is not None and not conflicts:
+            parts = [self.currents[fuse] for fuse in sums[0].branches]
+            left = Range(
+                max(0.0, total.low - sum(one.high for one in parts)),
+                max(0.0, total.nominal - sum(one.nominal for one in parts)),
+                total.high - sum(one.low for one in parts),
+            )
+        if total is not None and total.nominal > 0 and not conflicts:
             read = [self._with_share(draw, total) for draw in read]
         read.sort(key=lambda draw: -(draw.current_ma.nominal if draw.current_ma else 0.0))
         limit = self.limits.of("key-off draw")
@@ -183,14 +239,21 @@ class _Drawer:
             _verdict(
                 total,
                 limit,
-                sum(not any(above in self.mv for above in draw.above) for draw in unread) + len(self.not_to_read),
+                0
+                if self.total_ma is not None
+                else sum(not any(above in self.mv for above in draw.above) for draw in unread) + len(self.not_to_read),
+                measured=self.total_ma is not None,
+                conflict=bool(conflicts),
             ),
-            tuple(self._next(read)),
-            tuple(self._conflicts(read)),
+            () if conflicts else tuple(self._next(read)),
+            conflicts,
             tuple(self.notes),
             f"{figures.percent(self.limits.of('meter millivolt share').high)} of the reading and {figures.stated(digits, 'mV')}",
             digits,
             self.not_to_read,
+            total_read_ma=self.total_ma,
+            left_ma=left,
+            without_fuse=without_fuse(self.tracing, self.key),
         )
         return replace(report, minding=minding_of(self.tracing, report))
 
@@ -240,13 +303,19 @@ class _Drawer:
             place,
             mv,
             ohm,
-            self._current(mv, ohm) if mv is not None else None,
+            self.currents.get(fuse),
             self.expected.get(fuse),
             tuple(other for other in self.fuses if fuse in self.below[other] and other != fuse),
             None,
             self._note(facts, element.assumed, mv),
             element.basis,
         )
+
+    def _measured_total(self) -> Range:
+        assert self.total_ma is not None
+        share, digits = (self.limits.of(f"meter current {what}").high for what in ("share", "digits"))
+        off = share * self.total_ma + digits
+        return Range(max(0.0, self.total_ma - off), self.total_ma, self.total_ma + off)
 
     def _current(self, mv: float, ohm: Range) -> Range:
         off = self.limits.of("meter millivolt digits").high + self.limits.of("meter millivolt share").high * mv
@@ -264,26 +333,29 @@ class _Drawer:
             notes.append("near its rating the element is hot and the current less than this")
         return "; ".join(notes)
 
-    def _total(self, read: list[FuseDraw]) -> Range | None:
-        """Sum over the readings that are not below another reading; what is read below a big fuse can only raise it."""
-        if not read:
+    def _total(self, currents: Mapping[str, Range], holds: Iterable[Holds]) -> Range | None:
+        """Sum over the readings, each current once: those behind no other one, or where that is more those with none behind them."""
+        if not currents:
             return None
-        by_name = {draw.fuse: draw for draw in read}
-        top = [self._at_least(draw, by_name) for draw in read if not any(above in self.mv for above in draw.above)]
-        return Range(sum(one.low for one in top), sum(one.nominal for one in top), sum(one.high for one in top))
+        ahead = [fuse for fuse in currents if not any(self._behind(fuse, other) for other in currents)]
+        last = [fuse for fuse in currents if not any(self._behind(other, fuse) for other in currents)]
+        low, nominal = (
+            max(self._once(ahead, currents, of), self._once(last, currents, of)) for of in ("low", "nominal")
+        )
+        within = {fuse for rule in holds if rule.feeder != TOTAL for fuse in rule.alone}
+        high = max(low, sum(one.high for fuse, one in currents.items() if fuse not in within))
+        return Range(low, min(nominal, high), high)
 
-    def _at_least(self, draw: FuseDraw, by_name: Mapping[str, FuseDraw]) -> Range:
-        """The current of a fuse, not less than what the read fuses below it carry (each once): small fuses tell small currents better."""
-        assert draw.current_ma is not None
-        below = [by_name[fuse] for fuse in self.below[draw.fuse] if fuse in by_name and fuse != draw.fuse]
-        direct = [
-            one for one in below if not any(one.fuse in self.below[other.fuse] for other in below if other is not one)
-        ]
-        own = draw.current_ma
-        parts = [self._at_least(one, by_name) for one in direct]
-        low, nominal = sum(one.low for one in parts), sum(one.nominal for one in parts)
-        nominal = max(own.nominal, nominal)
-        return Range(max(own.low, low), nominal, max(own.high, nominal))
+    def _behind(self, fuse: str, other: str) -> bool:
+        return fuse != other and fuse in self.below[other] and other not in self.below[fuse]
+
+    def _once(self, fuses: list[str], currents: Mapping[str, Range], of: str) -> float:
+        """A sum in which of two fuses that may feed each other the larger counts."""
+        counted: list[str] = []
+        for fuse in sorted(fuses, key=lambda one: -getattr(currents[one], of)):
+            if not any(fuse in self.below[other] for other in counted):
+                counted.append(fuse)
+        return float(sum(getattr(currents[fuse], of) for fuse in counted))
 
     @staticmethod
     def _with_share(draw: FuseDraw, total: Range) -> FuseDraw:
@@ -345,7 +417,7 @@ class _Drawer:
 
     def _through(self, above: str, fuse: str) -> Range:
         """What a fuse that was read takes through one that feeds it: all of its current, or any part of it where something else feeds it too."""
-        current = self._current(self.mv[fuse], self._element(fuse))
+        current = self.currents[fuse]
         others = [other for other in self.fuses if fuse in self.below[other] and other not in (above, fuse)]
         beside = [other for other in others if (other in self.below[above]) == (above in self.below[other])]
         return Range(0.0, current.nominal, current.high) if beside else current
@@ -368,42 +440,23 @@ class _Drawer:
             key=lambda name: (CONSUMERS.index(self.circuit.parts[name].kind), natural(name)),
         )
 
-    def _conflicts(self, read: list[FuseDraw]) -> Iterable[str]:
-        """A fuse cannot carry less than one that it alone feeds."""
-        by_name = {draw.fuse: draw for draw in read}
-        for draw in read:
-            feeder = self._read_feeder(draw.fuse, by_name)
-            above = by_name[feeder].current_ma if feeder else None
-            here = draw.current_ma
-            if above is not None and here is not None and here.low > above.high:
-                yield f"{draw.fuse} reads {figures.milliamps(here.nominal)}, yet {feeder}, which feeds it, only {figures.milliamps(above.nominal)}: one reading, a rating or the diagram is wrong"
 
-    def _read_feeder(self, fuse: str, by_name: Mapping[str, FuseDraw]) -> str | None:
-        """The nearest fuse upstream that was read, as long as each on the way is the only feeder of the next."""
-        here = fuse
-        while True:
-            above = [other for other in self.fuses if here in self.below[other] and other != here]
-            nearest_above = [
-                one for one in above if not any(one != other and other in self.below[one] for other in above)
-            ]
-            if len(nearest_above) != 1:
-                return None
-            here = nearest_above[0]
-            if here in by_name:
-                return here
-
-
-def _verdict(total: Range | None, limit: LimitInUse, unread: int) -> str:
+def _verdict(total: Range | None, limit: LimitInUse, unread: int, *, measured: bool, conflict: bool) -> str:
+    if conflict:
+        return "the readings contradict each other, and nothing is judged by them"
     if total is None:
         return "nothing read yet"
     left = f"; {unread} more fed positions are in no reading" if unread else ""
+    of = "meter" if measured else "fuses"
     if total.low > limit.high:
-        return f"above {limit.words()} whatever the fuses' tolerance{left}"
+        return f"above {limit.words()} whatever the tolerance of the {of}{left}"
     if total.high <= limit.high:
-        return f"within {limit.words()} as far as it was read{left}"
+        return f"within {limit.words()}" + ("" if measured else f" as far as it was read{left}")
+    if measured:
+        return f"{limit.words()} lies within the tolerance of the meter"
     return f"{limit.words()} lies within the tolerance of the fuses: measure the whole draw with a clamp or in series{left}"
 
 
 __all__ = [
-    "BadReading", "DrawReport", "FuseDraw", "NextStep", "UnknownPart", "draw_of", "readings_of",
+    "BadReading", "DrawReport", "FuseDraw", "NextStep", "UnknownPart", "draw_of", "readings_of", "total_of",
 ]  # fmt: skip

@@ -26,6 +26,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
     opening(page, report.minding)
     _expected_for(page, report)
+    _total(page, report)
     if report.readings:
         _readings(page, report)
         _next(page, report)
@@ -69,10 +70,27 @@ def _expected_for(page: Page, report: DrawReport) -> None:
         )
 
 
-def _readings(page: Page, report: DrawReport) -> None:
+def _total(page: Page, report: DrawReport) -> None:
+    """The whole draw comes first: measured, or said to be still to be measured; then what no fuse can show."""
     total = report.total_ma
+    measured = report.total_read_ma is not None
     if total is not None:
-        page.line(f"TOTAL {_ma(total)}: {report.verdict}.", strong=True)
+        page.line(f"{'TOTAL' if measured else 'SUM OF WHAT WAS READ'} {_ma(total)}: {report.verdict}.", strong=True)
+    if not measured:
+        page.line(
+            "Measure the whole draw first: a clamp around all cables of the battery's negative post, or a meter in series, and type it as `--total 0.35A`."
+        )
+    if report.left_ma is not None:
+        left = report.left_ma
+        page.line(
+            f"In no reading: {figures.milliamps_number(left.low)} to {figures.milliamps(left.high)} of it. It flows through fuses not read, or through none."
+        )
+    if report.without_fuse:
+        names = ", ".join(marked(name, report.minding, name) for name in report.without_fuse)
+        page.line(f"Fed without a fuse, only in the whole draw: {names}.", hang=4)
+
+
+def _readings(page: Page, report: DrawReport) -> None:
     page.heading("Read, most first")
     cells = []
     for draw in report.readings:
@@ -96,7 +114,10 @@ def _readings(page: Page, report: DrawReport) -> None:
         stacked_names=["mV", "mA", "low to high", "share", _head(report), "fed by"],
         gap=1 if page.width < 76 else 2,
     )
-    page.line("A fuse that another read fuse feeds is inside that one's current: the total counts it once.", indent=2)
+    page.line(
+        "A fuse that another read fuse feeds is inside that one's current, which counts once. What one alone feeds bounds it, and is bounded by it.",
+        indent=2,
+    )
     for draw in report.readings:
         if draw.note:
             page.line(f"{draw.fuse}: {draw.note}", indent=2, hang=4)
@@ -106,7 +127,9 @@ def _readings(page: Page, report: DrawReport) -> None:
 
 def _next(page: Page, report: DrawReport) -> None:
     page.heading("Next")
-    if not report.next_steps:
+    if report.conflicts:
+        page.line("Read again what contradicts; check its rating and the diagram there.", indent=2)
+    elif not report.next_steps:
         page.line("No circuit that was read draws more than its share of what is expected.", indent=2)
     for step in report.next_steps:
         page.line(f"{step.words}{':' if step.read or step.open_up else '.'}", indent=2, hang=4)
@@ -178,6 +201,9 @@ def as_data(report: DrawReport) -> dict[str, Any]:
         "held": list(report.held),
         "asleep": report.asleep,
         "total": None if report.total_ma is None else range_data(report.total_ma, "_ma"),
+        "total_read_ma": report.total_read_ma,
+        "left": None if report.left_ma is None else range_data(report.left_ma, "_ma"),
+        "without_fuse": list(report.without_fuse),
         "limit": limit_data(report.limit),
         "verdict": report.verdict,
         "readings": [_fuse_data(draw) for draw in report.readings],

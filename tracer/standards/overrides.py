@@ -65,6 +65,8 @@ def standing(system_v: int = 12) -> dict[str, Standing]:
         ("meter resistance digits", "resistance range, last digits"),
         ("meter millivolt share", "millivolt range, share of the reading"),
         ("meter millivolt digits", "millivolt range, last digits"),
+        ("meter current share", "clamp or series current, share of the reading"),
+        ("meter current digits", "clamp or series current, last digits"),
         ("meter input", "input resistance"),
     ):
         value = allowances.meter(item)

@@ -167,7 +167,7 @@ def _split(text: str, example: str) -> tuple[str, str]:
     return name.strip(), amount.strip()
 
 
-def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
+def amount_of(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
     """A number with its unit, in the unit without its prefix."""
     match = _AMOUNT.match(text)
     unit = match["unit"].lower() if match else ""
@@ -185,7 +185,7 @@ def _amount(text: str, units: Iterable[str], example: str) -> tuple[float, str]:
 def _load(circuit: Circuit, rows: Mapping[str, Row], text: str) -> AddedLoad:
     example = "ROW=21W, PART.PIN=2A or PART.PIN=6ohm"
     name, amount = _split(text, example)
-    value, unit = _amount(amount, _LOAD_UNITS, example)
+    value, unit = amount_of(amount, _LOAD_UNITS, example)
     kind = _LOAD_UNITS[unit]
     row = rows.get(name)
     if row is not None:
@@ -229,7 +229,7 @@ _IN_SERIES: dict[str, LinkKind] = {
 def _added(circuit: Circuit, text: str) -> AddedOhm:
     example = "PART.PIN=0.5ohm"
     name, amount = _split(text, example)
-    value, _ = _amount(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
+    value, _ = amount_of(amount, ("ohm", "ω", "mohm", "mω", "kohm", "kω"), example)
     target = target_of(circuit, name)
     words = f"{figures.ohms(value)} in series at {name}"
     if target.kind in _IN_SERIES:
@@ -259,7 +259,7 @@ def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
     parts = part_named(circuit, name)
     if len(parts) != 1 or circuit.parts[parts[0]].kind not in FUSE_KINDS:
         raise BadChange(f"{name} is not one fuse.")
-    value, _ = _amount(amount if amount[-1].isalpha() else f"{amount}A", ("a",), "F9=30")
+    value, _ = amount_of(amount if amount[-1].isalpha() else f"{amount}A", ("a",), "F9=30")
     if not 0.1 <= value <= 2000:
         raise BadChange(f"{figures.stated(value, 'A')} is no rating of a fuse.")
     return parts[0], value
