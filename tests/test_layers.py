@@ -193,6 +193,7 @@ def test_a_circle_is_found() -> None:
 # What a command may use beside the front door: how things are shown, how files and messages are made.
 CLI_USES = (
     "tracer.case.calls",  # the front door of cases, which need no vehicle
+    "tracer.diagnose.calls",  # and of what to measure next in one
     "tracer.cli",
     "tracer.report",
     "tracer.entry.files",
@@ -224,6 +225,7 @@ SHOWN_VALUES = {
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
     "tracer.case": ("case.Case", "case.Note", "case.Recorded", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
+    "tracer.diagnose": ("next.Next",),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values"),
 }  # fmt: skip
 # Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.

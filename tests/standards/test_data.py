@@ -16,7 +16,7 @@ from tracer.standards import _tables
 from tracer.standards._tables import CERTAINTIES, BrokenTable, Row, table, weakest
 from tracer.standards.sources import sources
 
-FILES = ["allowances", "bus", "cautions", "colours", "conductors", "fuses", "limits", "terminals"]
+FILES = ["allowances", "bus", "cautions", "colours", "conductors", "faults", "fuses", "limits", "terminals"]
 
 
 def tables() -> list[tuple[str, str]]:

@@ -30,6 +30,7 @@ def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> di
         "vehicle": report.vehicle,
         "module": report.module,
         "title": report.name or "",
+        "place": tracing.circuit.place_of_part(report.module)[0] or "",
         "edition": edition_of(report),
         "keys": list(report.keys),
         "system_v": sheet.plan.system_v,
@@ -39,12 +40,19 @@ def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> di
         "words": {word: list(full) for word, full in names.words.items()},
         "rows": {full_name(one.pin.row): _pin(tracing, report, sheet, one) for one in sheet.pins},
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
-        "points": {point_name(probe.at): {"level": row.level, "part": probe.part} for row in reversed(report.rows) for probe in row.probes},
+        "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part)} for row in reversed(report.rows) for probe in row.probes},
         "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],
         "buses": {name: _bus(sheet, pins) for name, pins in bus_pins_of(report).items()},
         "outputs": [one.pin for one in sheet.outputs],
         "hazards": list(dict.fromkeys(row.no_method for row in report.rows if row.no_method)),
     }  # fmt: skip
+
+
+def _where(circuit: Circuit, part: str) -> dict[str, str]:
+    """The kind of a part and the place where it sits, empty where that is not said."""
+    if part not in circuit.parts:
+        return {"kind": "", "place": ""}
+    return {"kind": circuit.parts[part].kind, "place": circuit.place_of_part(part)[0] or ""}
 
 
 def _pin(tracing: Tracing, report: SupplyReport, sheet: OneSheet, one: PinOnSheet) -> dict[str, Any]:
@@ -62,6 +70,7 @@ def _pin(tracing: Tracing, report: SupplyReport, sheet: OneSheet, one: PinOnShee
         "parts": list(words.values()),
         "tests": [{**test, "proves": [text for number, text in words.items() if number in links]} for test, links in zip(tests, alone, strict=True)],
         "not_told_apart": [text for number, text in words.items() if number in left],
+        "kinds": {text: tracing.circuit.links[number].kind.name.casefold() for number, text in words.items()},
         "ends": {text: _ends(tracing.circuit, way, number) for number, text in words.items()},
         "splits": list(one.pin.splits), "joined_with": list(row.joined_with),
     }  # fmt: skip

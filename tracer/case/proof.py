@@ -40,6 +40,9 @@ class RowProof:
     pieces: tuple[str, ...] = ()
     source: str = ""
     waived: str = ""
+    repeat: bool = (
+        False  # its readings disagree, or one alone says that it is bad: it is read once more before anything else
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,15 +104,33 @@ def _now(case: Case) -> Verdict:
 
 
 def _split(case: Case, failed: RowProof) -> tuple[str, ...]:
-    """Where on a failed way the fault may still be, by the points of it that were read with the same lamp: behind a good one, before a bad one.
+    """Where on a failed way the fault may still be, by the points of it that were read with the same lamp: behind a good one, before a bad one."""
+    parts = case.plan["rows"][failed.name]["parts"]
+    pieces = list(failed.pieces)
+    for _, place, good in split_readings(case, failed):
+        if good is not None:
+            gone = set(parts[:place] if good else parts[place:])
+            pieces = [piece for piece in pieces if piece not in gone]
+    return tuple(pieces)
+
+
+def splits_by_points(case: Case, failed: RowProof) -> Mapping[str, Any] | None:
+    """The test that failed, where points of the way read with its lamp part its pieces; None where they do not.
 
     Only where all the current of its test runs through every piece: side by side a good point clears nothing.
     """
     row, last = case.plan["rows"][failed.name], failed.by[-1].conditions
-    test = next((one for one in row["tests"] if set(one["out"]) == set(last.out)), None)
-    pieces = list(failed.pieces)
+    test: Mapping[str, Any] | None = next((test for test in row["tests"] if set(test["out"]) == set(last.out)), None)
     if test is None or set(row["parts"]) != set(test["proves"]) or row["level"] != "supply":
-        return failed.pieces
+        return None
+    return test
+
+
+def split_readings(case: Case, failed: RowProof) -> Iterator[tuple[Reading, int, bool | None]]:
+    """Readings at points of a failed way under the conditions it failed in: the place of the piece behind the point, and whether the way up to there carries the lamp."""
+    row, last, test = case.plan["rows"][failed.name], failed.by[-1].conditions, splits_by_points(case, failed)
+    if test is None:
+        return
     for one in case.readings:
         on = one.conditions
         place = next((n for n, piece in enumerate(row["parts"]) if row["ends"][piece][0] == one.name), None)
@@ -120,25 +141,37 @@ def _split(case: Case, failed: RowProof) -> tuple[str, ...]:
             or (on.key, on.out, on.lamp_w) != (last.key, last.out, last.lamp_w)
         ):
             continue
-        if _stale(case, row, one):
-            continue
-        good = _point_good(case, row, one, test)
-        if good is not None:
-            gone = set(row["parts"][:place] if good else row["parts"][place:])
-            pieces = [piece for piece in pieces if piece not in gone]
-    return tuple(pieces)
+        if not _stale(case, row, one):
+            yield one, place, _point_good(case, failed, one, test)
 
 
-def _point_good(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, Any]) -> bool | None:
+def good_up_to_v(case: Case, failed: RowProof, test: Mapping[str, Any]) -> float:
+    """By how much the lamp may move a point of a failed way that lies before the fault for certain.
+
+    Behind the fault a point moves by all that the fault adds, which is at least what the pin moved less what may be in order; so the figure of the whole way alone
+    would call a point good that has a bad joint before it, where much is in order.
+    """
+    pin, level = failed.by[-1], case.plan["rows"][failed.name]["level"]
+    most = float(test["most_v"])
+    if pin.values[-1].text in ("OL", "dead") or (pin.values[0].number is not None and _is_dead(level, pin, float(case.plan["system_v"]) / 2)):  # fmt: skip
+        return most + METER_OFF_V
+    moved = pin.moved_v(level)
+    if moved is None:  # dim, flickers: it is not known by how much, only that it is clearly too much
+        moved = most + METER_OFF_V + _CLEARLY_OHM * _LEAST_OF_LAMP * float(test["lamp_a"])
+    return min(most + METER_OFF_V, moved - most - METER_OFF_V)
+
+
+def _point_good(case: Case, failed: RowProof, one: Reading, test: Mapping[str, Any]) -> bool | None:
     """Whether the way up to a point carries the lamp; None where that is not said."""
+    level = case.plan["rows"][failed.name]["level"]
     if any(value.is_word for value in one.values):
         return False
-    if _is_dead(row["level"], one, float(case.plan["system_v"]) / 2):
+    if _is_dead(level, one, float(case.plan["system_v"]) / 2):
         return False
-    moved = one.moved_v(row["level"])
+    moved = one.moved_v(level)
     if moved is None or test["most_v"] is None or one.conditions.lamp_w != test["lamp_w"]:
         return None
-    if moved <= test["most_v"] + METER_OFF_V:
+    if moved <= good_up_to_v(case, failed, test):
         return True
     return False if moved > test["most_v"] + METER_OFF_V + _CLEARLY_OHM * _LEAST_OF_LAMP * test["lamp_a"] else None
 
@@ -173,9 +206,9 @@ def _judged(case: Case, name: str, short: str, row: Mapping[str, Any], readings:
     if len(bad) > 1 and not good:
         return RowProof(name, short, "failed", bad[-1][1], tuple(one for one, _ in bad), _suspects(case, row, bad[-1][0]), _source(row))  # fmt: skip
     if bad and good:
-        return RowProof(name, short, "doubtful", "it was read good and bad: read it once more", tuple(one for one, *_ in judged), (), _source(row))  # fmt: skip
+        return RowProof(name, short, "doubtful", "it was read good and bad: read it once more", tuple(one for one, *_ in judged), (), _source(row), repeat=True)  # fmt: skip
     if bad:
-        return RowProof(name, short, "doubtful", f"{bad[-1][1]}: read it once more before anything is concluded", (bad[-1][0],), (), _source(row))  # fmt: skip
+        return RowProof(name, short, "doubtful", f"{bad[-1][1]}: read it once more before anything is concluded", (bad[-1][0],), (), _source(row), repeat=True)  # fmt: skip
     if missing := _missing(row, [test for _, test in good]):
         if good or last[1] in ("proven", "open-circuit only"):
             state = "open-circuit only" if not good else "doubtful"
@@ -212,7 +245,7 @@ def _reading(case: Case, row: Mapping[str, Any], one: Reading) -> tuple[str, str
         return "open-circuit only", "volts without a lamp do not count: a single strand shows them too", None
     test = next((test for test in row["tests"] if set(test["out"]) == set(on.out) and test["key"] == on.key and test["lamp_w"] == on.lamp_w), None)  # fmt: skip
     if test is None:
-        wanted = "; or ".join(_test_words(test) for test in row["tests"])
+        wanted = "; or ".join(test_words(test) for test in row["tests"])
         return "doubtful", f"read in another way than the plan asks for ({wanted})", None
     return _against(row, one, test)
 
@@ -235,7 +268,7 @@ def _against(row: Mapping[str, Any], one: Reading, test: Mapping[str, Any]) -> t
         return "doubtful", f"without the lamp {figures.volts(bare)} is lost, at most {figures.volts(limit)} is in order; read battery and pin once more", None  # fmt: skip
     if moved < least - METER_OFF_V or (level == "supply" and moved <= 0):
         return "doubtful", f"the lamp moves it by {figures.volts(moved)} only: was it lit, and at this pin?", None
-    if least + BAD_OHM * amps <= most + 2 * METER_OFF_V:
+    if not _decides(test):
         return "doubtful", f"this lamp does not tell {BAD_OHM} ohm from a way that is in order", None
     return "proven", "", test
 
@@ -248,24 +281,54 @@ def _missing(row: Mapping[str, Any], passed: Iterable[Mapping[str, Any]]) -> str
     left = [piece for piece in row["parts"] if piece not in cleared]
     if not left:
         return ""
-    wanted = [_test_words(test) for test in row["tests"] if not set(test["proves"]) <= cleared]
+    wanted = [test_words(test) for test in row["tests"] if not set(test["proves"]) <= cleared]
     return f"not proven by itself: {listed(left, most=4)} ({'; '.join(wanted) or 'no test'})"
 
 
 def _in_other_keys(case: Case, row: Mapping[str, Any], fresh: Iterable[Reading]) -> str:
     """What keeps a row from being proven in the key states beside that of its test: each wants live or dead by meter; empty where each was seen."""
-    if row["level"] == "ground":
-        return ""
-    tested = {test["key"] for test in row["tests"]}
+    seen = _seen_in_keys(case, row, fresh)
+    if wrong := _keys_wrong(row, seen):
+        return f"key {', '.join(wrong)}: it is not as the list says"
+    left = _keys_left(row, seen)
+    return f"still to be read by meter in key {', '.join(left)}" if left else ""
+
+
+def _keys_wrong(row: Mapping[str, Any], seen: Mapping[str, bool]) -> list[str]:
+    return [key for key, live in row["live"].items() if row["level"] != "ground" and key in seen and live in ("live", "dead") and seen[key] != (live == "live")]  # fmt: skip
+
+
+def _seen_in_keys(case: Case, row: Mapping[str, Any], fresh: Iterable[Reading]) -> dict[str, bool]:
     seen: dict[str, bool] = {}
     for one in fresh:
         if one.values and one.values[0].number is not None and not one.conditions.plugged:
             seen[one.conditions.key] = _volts_there(one) > float(case.plan["system_v"]) / 2
-    left = [key for key, live in row["live"].items() if live in ("live", "dead") and key not in ("start", "crank") and key not in tested and key not in seen]  # fmt: skip
-    wrong = [key for key, live in row["live"].items() if key in seen and live in ("live", "dead") and seen[key] != (live == "live")]  # fmt: skip
-    if wrong:
-        return f"key {', '.join(wrong)}: it is not as the list says"
-    return f"still to be read by meter in key {', '.join(left)}" if left else ""
+    return seen
+
+
+def _keys_left(row: Mapping[str, Any], seen: Mapping[str, bool]) -> list[str]:
+    tested = {test["key"] for test in row["tests"]}
+    return [key for key, live in row["live"].items() if row["level"] != "ground" and live in ("live", "dead") and key not in ("start", "crank") and key not in tested and key not in seen]  # fmt: skip
+
+
+def still_wanted(case: Case, name: str) -> tuple[list[Mapping[str, Any]], list[str]]:
+    """What a row still wants to be proven: tests of its plan that no reading passed, and key states to be read by meter."""
+    row = case.plan["rows"][name]
+    fresh = [one for one in case.readings if one.name == name and not _stale(case, row, one)]
+    judged = [_reading(case, row, one) for one in fresh]
+    passed = [test for state, _, test in judged if state == "proven" and test is not None]
+    cleared = {piece for test in passed for piece in test["proves"]}
+    wanted = [test for test in row["tests"] if _decides(test) and not (test["proves"] and set(test["proves"]) <= cleared)]  # fmt: skip
+    seen = _seen_in_keys(case, row, fresh)
+    return wanted, [*_keys_wrong(row, seen), *_keys_left(row, seen)]
+
+
+def _decides(test: Mapping[str, Any]) -> bool:
+    """Whether a test has figures, and they tell a bad joint from a way that is in order."""
+    if test["most_v"] is None or test["least_v"] is None:
+        return False
+    far: bool = test["least_v"] + BAD_OHM * _LEAST_OF_LAMP * test["lamp_a"] > test["most_v"] + 2 * METER_OFF_V
+    return far
 
 
 def _volts_there(one: Reading) -> float:
@@ -295,7 +358,8 @@ def _suspects(case: Case, row: Mapping[str, Any], one: Reading) -> tuple[str, ..
     return tuple(test["proves"] if test else row["parts"])
 
 
-def _test_words(test: Mapping[str, Any]) -> str:
+def test_words(test: Mapping[str, Any]) -> str:
+    """'key off, lamp 21 W, G6 out'."""
     lamp = f"lamp {figures.stated(test['lamp_w'], 'W')}" if test["lamp_w"] else "meter"
     return (
         f"key {test['key']}, {lamp}"
@@ -316,11 +380,16 @@ def _source(row: Mapping[str, Any]) -> str:
 # --- buses -------------------------------------------------------------------------------------------------------------
 
 
+def bus_row(bus: str, lines: Iterable[str]) -> str:
+    """The name of the row of a bus: `drive:H-L`."""
+    return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(lines)}"
+
+
 def _bus_rows(case: Case) -> Iterator[RowProof]:
     for bus, facts in case.plan["buses"].items():
         if len(facts["pins"]) != 2:
             continue
-        name = f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(facts['pins'])}"
+        name = bus_row(bus, facts["pins"])
         readings = [one for one in case.readings if one.name == name and one.values]
         waived = next((note.why for note in reversed(case.notes_of("waive")) if name in note.words), "")
         if waived:
@@ -407,4 +476,16 @@ def _never_excluded() -> tuple[str, ...]:
     )
 
 
-__all__ = ["BAD_OHM", "METER_OFF_V", "RowProof", "Verdict", "verdict_of"]
+__all__ = [
+    "BAD_OHM",
+    "METER_OFF_V",
+    "RowProof",
+    "Verdict",
+    "bus_row",
+    "good_up_to_v",
+    "split_readings",
+    "splits_by_points",
+    "still_wanted",
+    "test_words",
+    "verdict_of",
+]

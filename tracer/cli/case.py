@@ -1,4 +1,4 @@
-"""Commands of a case: case, read, proof, report."""
+"""Commands of a case: case, read, next, proof, report."""
 
 from __future__ import annotations
 
@@ -167,6 +167,16 @@ def _row_by_row(now: Case) -> None:
                 break
             except tracer.CannotAnswer as error:
                 typer.echo(str(error), err=True)
+
+
+@app.command("next", epilog="Example: tracer next")
+def next_(json: JsonOption = False) -> None:
+    """Where to measure next in the current case, and what each outcome would mean. Exit status 0 a measurement, 3 nothing left to measure."""
+    from tracer.diagnose.calls import next_measurement
+    from tracer.report import next as report
+
+    _, found = _shown(next_measurement, report.as_text, report.as_data, json=json)
+    end(found)
 
 
 @app.command(epilog="Example: tracer proof")
