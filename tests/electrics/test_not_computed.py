@@ -13,6 +13,7 @@ import pytest
 import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
 from tests.report.printed_vehicles import sheet_of
+from tests.typed import load
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.volts.expected import expected_of
@@ -138,3 +139,16 @@ def test_beside_an_unknown_inside_one_row_has_no_figure_and_the_others_have(besi
     assert (row(report, "M.3").across is None) is (silent == "M.2"), "back through a ground that is not computed"
     remarked = {finding.at for finding in tracer.check(tracing).remarks if finding.code == "R232"}
     assert remarked == {"M.1", "M.3"} - {silent}
+
+
+def test_where_supply_and_ground_meet_without_a_load_nothing_is_computed(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, G1: {is: ground, at: floor}, M: {is: module, cavities: 1-2, at: floor}, S1: splice}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n  - BAT.+ -- RD 4 -- S1\n"
+    )
+    sound = tracer.volts(load(tmp_path / "sound", sheet, vehicle="vehicle: v\n"), "M")
+    assert len(sound.rows) == 2 and not any(one.not_computed for one in sound.rows)
+    short = tracer.volts(load(tmp_path / "short", sheet + "  - S1 -- BN 4 -- G1\n", vehicle="vehicle: v\n"), "M")
+    assert short.rows
+    for one in short.rows:
+        assert "supply and ground meet without a load as typed" in one.not_computed

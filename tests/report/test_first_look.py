@@ -152,7 +152,7 @@ def test_no_figure_judges_behind_a_diode_and_legs_side_by_side_are_named() -> No
     _, out, _ = invoke("--width", "80", "-C", DEMO, "supplies", "ALM")
     line = next(line for line in out.splitlines() if line.startswith("8+"))
     assert " diode " in line
-    assert "diode at 8+: compare 5 W and 21 W; / at 8+, 1-, 17-: each leg by itself." in out
+    assert "diode 8+: 5 W against 21 W; legs 8+, 1-, 17- each alone; 9+: 0.3 Ω up." in out
 
 
 def test_a_vehicle_without_a_module_is_not_called_complete(tmp_path: Path) -> None:

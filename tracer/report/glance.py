@@ -292,9 +292,9 @@ def _how(glance: Glance) -> Iterator[tuple[str, str]]:
     diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
     legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
     exceptions = [
-        *([f"diode at {', '.join(diodes)}: compare 5 W and 21 W"] if diodes else []),
-        *([f"/ at {', '.join(legs)}: each leg by itself"] if legs else []),
-        *(f"{name} may hide {figures.ohms(_tenths_up(ohm))}" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
+        *([f"diode {', '.join(diodes)}: 5 W against 21 W"] if diodes else []),
+        *([f"legs {', '.join(legs)} each alone"] if legs else []),
+        *(f"{name}: {figures.ohms(_tenths_up(ohm))} up" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
     ]
     if exceptions:
         yield "mind", f"{'; '.join(exceptions)}."

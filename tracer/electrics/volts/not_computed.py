@@ -6,6 +6,8 @@ these bears on a reading it is better left out than wrong.
 
 from __future__ import annotations
 
+from functools import cached_property
+
 from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import is_charged
@@ -60,7 +62,26 @@ class Withheld:
             return said(
                 "the battery is being charged, and no generator that turns is typed in: what feeds comes back through the grounds too"
             )
-        return self._overloaded()
+        return self.shorted or self._overloaded()
+
+    @cached_property
+    def shorted(self) -> str:
+        """Supply and ground that meet without a load, as typed: what flows then is a short circuit, and every volt in the vehicle hangs on it."""
+        nets, of = set(self.model.settled.shorts), self.model.states.nets.of
+        if not nets:
+            return ""
+        circuit = self.tracing.circuit
+        at = sorted(
+            (
+                circuit.node_names[node]
+                for node in range(len(circuit.node_names))
+                if of[node] in nets and circuit.node_parts[node] in circuit.parts
+            ),
+            key=natural,
+        )
+        return said(
+            f"supply and ground meet without a load as typed, at {listed(at, most=3, joiner='and')}: a short circuit"
+        )
 
     def _overloaded(self) -> str:
         """A generator that would have to give more than it can: the battery feeds too, and nothing is regulated."""
