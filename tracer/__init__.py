@@ -279,6 +279,7 @@ def volts(
     unplugged: Iterable[str] = (),
     loads: Iterable[str] = (),
     added: Iterable[str] = (),
+    shorts: Iterable[str] = (),
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
     lamp_w: float | None = None,
@@ -289,7 +290,7 @@ def volts(
     Parameters
     ----------
     key : a key state; run, or the last but one, where it is left out
-    opened, unplugged, loads, added, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
+    opened, unplugged, loads, added, shorts, fitted, held : what-ifs as on the command line ("G5", "X4.1=0.5ohm", "F9=30" ...)
     lamp_w : a test lamp for each pin in place of the one that its fuse or wire allows, which is the usual one
 
     Raises
@@ -306,8 +307,7 @@ def volts(
     tracing, loads = _tracing(circuit), tuple(loads)
     report = supplies(tracing, module)
     changes = changes_of(
-        tracing.circuit, rows_by_word(tracing.circuit, report, (text.partition("=")[0].strip() for text in loads)), opened=opened, unplugged=unplugged, loads=loads, added=added, fitted=fitted, held=held,
-        battery_v=battery_v,
+        tracing.circuit, rows_by_word(tracing.circuit, report, (text.partition("=")[0].strip() for text in loads)), opened=opened, unplugged=unplugged, loads=loads, added=added, shorts=shorts, fitted=fitted, held=held, battery_v=battery_v,
     )  # fmt: skip
     return volts_of(
         tracing,

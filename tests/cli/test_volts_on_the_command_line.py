@@ -51,6 +51,7 @@ def test_a_vehicle_with_loose_ends_gets_values_and_is_said_not_to_be_complete() 
         (("volts", "ALN"), "Did you mean ALM?"),
         (("volts", "ALM", "--key", "noon"), "noon is no key state; this vehicle has off, acc, run, start."),
         (("volts", "ALM", "--open", "F77"), "there is no part F77."),
+        (("volts", "ALM", "--short", "ALM.3="), "write it as ALM.4, ALM.4=supply or ALM.4=ALM.9."),
         (("volts", "ALM", "--add", "ALM.3"), "write it as PART.PIN=0.5ohm."),
         (("bus", "drife"), "Did you mean drive?"),
         (("bus", "--reading", "60ohm"), "A reading needs a bus, --reading and --at"),

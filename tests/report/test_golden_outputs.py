@@ -34,6 +34,7 @@ CASES = {
     "unfinished/check.json": ([], "unfinished", ["check", "--json"], 3),
     "minibus/volts-ALM-80.txt": (["--width", "80"], "minibus", ["volts", "ALM"], 0),
     "minibus/volts-ALM-40.txt": (["--width", "40"], "minibus", ["volts", "ALM"], 0),
+    "minibus/volts-ALM-short-80.txt": (["--width", "80"], "minibus", ["volts", "ALM", "--short", "ALM.2"], 0),
     "minibus/volts-ALM-what-if-120.txt": (
         ["--width", "120"],
         "minibus",

@@ -42,6 +42,7 @@ def volts(
     unplug: Annotated[list[str] | None, typer.Option("--unplug", metavar="MODULE", help="What if a module is unplugged.", autocompletion=MODULES)] = None,
     load: Annotated[list[str] | None, typer.Option("--load", metavar="ROW=21W", help="A test load at a row or PART.PIN: W (lamp), A or ohm.")] = None,
     add: Annotated[list[str] | None, typer.Option("--add", metavar="PIN=0.5ohm", help="A resistance in series at a pin, fuse, cavity or ground point.")] = None,
+    short: Annotated[list[str] | None, typer.Option("--short", metavar="POINT[=TO]", help="What if a point touches ground, or `supply`, or another point: which fuse opens, and the state after it.")] = None,
     fuse: Annotated[list[str] | None, typer.Option("--fuse", metavar="F9=30", help="Another rating fitted than the one typed in.")] = None,
     lamp: Annotated[float | None, typer.Option("--lamp", metavar="W", parser=_between_1_and_100, help="Another test lamp in the last table than each fuse or wire allows, W.")] = None,
     shop: ShopOption = None,
@@ -52,7 +53,7 @@ def volts(
 
     def ask(tracing: Tracing) -> tracer.VoltsReport:
         return tracer.volts(
-            tracing, module, key, battery_v=battery, opened=opened or (), unplugged=unplug or (), loads=load or (), added=add or (),
+            tracing, module, key, battery_v=battery, opened=opened or (), unplugged=unplug or (), loads=load or (), added=add or (), shorts=short or (),
             fitted=fuse or (), held=held or (), lamp_w=lamp, shop=shop,
         )  # fmt: skip
 

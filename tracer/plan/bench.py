@@ -17,7 +17,7 @@ from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import AlonePin, PinsAlone
-from tracer.electrics.volts.expected import ComputedExpect, expectations
+from tracer.electrics.volts.expected import ComputedExpect, expectations, overload_words
 from tracer.electrics.volts.not_computed import Withheld
 from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
@@ -35,6 +35,9 @@ class Bench:
     report: SupplyReport
     limits: LimitsInUse
     failed: dict[str, str] = field(default_factory=dict)
+    overloads: dict[str, None] = field(
+        default_factory=dict
+    )  # fuses that carry more than their rating, plugged in, in words
     _plugged: dict[str, dict[tuple[str, str], ComputedExpect] | None] = field(default_factory=dict)
     _unplugged: dict[tuple[str, tuple[str, ...], tuple[str, ...]], _Unplugged] = field(default_factory=dict)
     _batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
@@ -73,6 +76,8 @@ class Bench:
         except NotSettled as error:
             self.failed.setdefault(key, str(error))
             return None
+        for words in overload_words(next(iter(computed.values()), ())):
+            self.overloads[words] = None
         return {point: found for point, (found,) in computed.items()}
 
     # --- unplugged -----------------------------------------------------------------------------------------------

@@ -47,6 +47,7 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
         cranking=tuple(maker.cranking()),
         bus_levels=tuple(maker.steps_of(Kind.BUS_LEVEL)),
         bus_ohms=tuple(maker.steps_of(Kind.BUS_OHM)),
+        overloads=tuple(maker.bench.overloads),
     )  # fmt: skip
 
 

@@ -104,6 +104,7 @@ class OneSheet:
     cranking: tuple[Cranking, ...]
     bus_levels: tuple[Step, ...]
     bus_ohms: tuple[Step, ...]
+    overloads: tuple[str, ...] = ()  # fuses that carry more than their rating, in words
 
 
 __all__ = [

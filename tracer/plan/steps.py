@@ -76,6 +76,7 @@ class _Planner:
             cranks=any(key in CRANKING for _, _, key in self._found),
             batches=batches,
             failed=self.bench.failed,
+            overloads=tuple(self.bench.overloads),
             batteries={
                 key: self.bench.battery(key)
                 for key in sorted(computed, key=self.keys.index)

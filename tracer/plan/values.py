@@ -146,6 +146,7 @@ class Plan:
     batches: tuple[StepBatch, ...]
     failed: dict[str, str]
     batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
+    overloads: tuple[str, ...] = ()  # fuses that carry more than their rating, in words
 
 
 # --- the first look -----------------------------------------------------------------------------------------------

@@ -326,6 +326,8 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
         hang=4,
     )
     page.line(f"Battery at its posts: {battery}. Measure it first.", indent=2, hang=4)
+    for words in expected.overloads:
+        page.line(f"! {words}.", indent=2, hang=4, strong=True)
     assumed = by_default(expected)
     if assumed:
         page.line(f"* By default, not typed in: {', '.join(assumed)}.", indent=2, hang=4)

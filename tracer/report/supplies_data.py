@@ -100,12 +100,13 @@ def _volts_data(expected: Expected | None, limits: Limits) -> dict[str, Any]:
     """Whether `expect` holds computed volts, why not, and what they rest on."""
     if expected is None or not expected.points:
         why_not = "not asked for" if expected is None else expected.why_not
-        return {"computed": False, "why_not": why_not, "battery": {}, "limits": {}, "by_default": []}
+        return {"computed": False, "why_not": why_not, "battery": {}, "limits": {}, "by_default": [], "overloads": []}
     return {
         "computed": True,
         "why_not": None,
         "limits": limits.data(),
         "by_default": by_default(expected),
+        "overloads": expected.overloads,
         "battery": {
             one.state: {
                 "nominal_v": one.battery.nominal,

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts.values import ElementVolts, LampTest, ProbeVolts, Range, RowVolts, VoltsReport, Why
+from tracer.electrics.volts.values import (
+    ElementVolts,
+    LampTest,
+    Overload,
+    ProbeVolts,
+    Range,
+    RowVolts,
+    Shorted,
+    VoltsReport,
+    Why,
+)  # fmt: skip
 from tracer.report.completeness import list_words
 from tracer.report.lamps import reason
 from tracer.report.layout import Page, codes, counted, elsewhere_words
@@ -15,6 +25,10 @@ from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
 NARROW = 70
+SHORT_IS_COMPUTED = (
+    "The short is computed only, nothing to try: made on a vehicle it burns wires and people. Currents are without the resistance inside the battery: really less flows, "
+    "and a fuse opens later. Until a fuse opens, relays stand as without the short, save those that it pulls to ground; that a module's output switches itself off is not computed."
+)
 NOT_COMPUTED = "not computed"  # in a cell; the reason stands with the row
 
 
@@ -54,8 +68,46 @@ def _head(page: Page, report: VoltsReport) -> None:
         page.heading("What if")
         for change in report.changes:
             page.line(change, indent=2, hang=4)
+    _fuses(page, report)
     for one in report.undecided:
         page.line(f"Not decided: {one}.", hang=4)
+
+
+def _fuses(page: Page, report: VoltsReport) -> None:
+    """What a short comes to, and which fuses carry more than their rating in the state that is shown."""
+    if report.shorted is not None:
+        for line in _shorted(report.shorted):
+            page.line(f"! {line}", hang=2, strong=True)
+    for one in report.overloads:
+        page.line(f"! {one.words}.", hang=2, strong=True)
+    if report.shorted is not None:
+        page.line(SHORT_IS_COMPUTED)
+
+
+def _shorted(shorted: Shorted) -> Iterator[str]:
+    first, left = figures.amps(shorted.first_a), figures.amps(shorted.left_a)
+    if not shorted.flows:
+        yield "Nothing flows through the short in this state: no fuse opens."
+        return
+    if not shorted.fused:
+        yield f"NO FUSE is on the way of the short: {first} through it, and no fuse ends it."
+    for one in shorted.openings:
+        yield f"{one.fuse.fuse} OPENS: {_carries(one.fuse)}."
+        rated = [_carries(other, name=True) for other in one.beside if other.rating_a is not None]
+        unrated = [other.words for other in one.beside if other.rating_a is None]
+        if rated:
+            yield f"Over their rating until then, and open too where they are the quicker: {'; '.join(rated)}."
+        yield from (f"{words}." for words in unrated)
+    if shorted.openings:
+        after = f"still {left}" if shorted.flows_on else "nothing flows"
+        yield f"After that {after} through the short. All below is the state after it."
+    elif shorted.fused:
+        yield f"{first} through the short, and no fuse is known to open."
+
+
+def _carries(one: Overload, *, name: bool = False) -> str:
+    rating = "" if one.rating_a is None else f" of {figures.stated(one.rating_a, 'A')}"
+    return f"{f'{one.fuse}, ' if name else ''}{figures.amps(one.current_a)} on a fuse{rating}"
 
 
 def _glance(page: Page, report: VoltsReport) -> None:

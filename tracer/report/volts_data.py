@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from tracer.electrics.volts.values import ElementVolts, Range, RowVolts, VoltsReport
+from tracer.electrics.volts.values import ElementVolts, Overload, Range, RowVolts, Shorted, VoltsReport
 from tracer.report.completeness import completeness_data
 from tracer.report.minding import minding_data
 from tracer.report.once import Limits, Once
@@ -28,6 +28,8 @@ def as_data(report: VoltsReport) -> dict[str, Any]:
         "battery": {**range_data(report.battery, "_v"), "state": report.battery_state, "source": report.battery_source},
         "held": list(report.held),
         "changes": list(report.changes),
+        "shorted": None if report.shorted is None else _shorted_data(report.shorted),
+        "overloads": [_overload_data(one) for one in report.overloads],
         "undecided": list(report.undecided),
         "notes": list(report.notes),
         "meter_ohm": report.meter_ohm,
@@ -97,6 +99,22 @@ def _row_data(row: RowVolts, shared: _Shared) -> dict[str, Any]:
             for probe in row.probes
         ],
     }
+
+
+def _shorted_data(shorted: Shorted) -> dict[str, Any]:
+    return {
+        "first_a": round(shorted.first_a, 3),
+        "left_a": round(shorted.left_a, 3),
+        "fused": shorted.fused,
+        "openings": [
+            {**_overload_data(one.fuse), "beside": [_overload_data(other) for other in one.beside]}
+            for one in shorted.openings
+        ],
+    }
+
+
+def _overload_data(one: Overload) -> dict[str, Any]:
+    return {"fuse": one.fuse, "rating_a": one.rating_a, "current_a": round(one.current_a, 3)}
 
 
 def _element_name(element: ElementVolts) -> str:

@@ -58,6 +58,16 @@ class AddedOhm:
     words: str
 
 
+@dataclass(frozen=True, slots=True)
+class Short:
+    """A point that touches another one; `other` is None for battery negative (`to` is ground) and for battery positive (supply)."""
+
+    node: int
+    to: str  # ground, supply or point
+    other: int | None
+    words: str
+
+
 @dataclass(frozen=True)
 class Changes:
     """Everything that is taken to differ from the vehicle in order."""
@@ -66,12 +76,13 @@ class Changes:
     unplugged: tuple[str, ...] = ()
     loads: tuple[AddedLoad, ...] = ()
     added: tuple[AddedOhm, ...] = ()
+    shorts: tuple[Short, ...] = ()
     fitted_a: Mapping[str, float] = field(default_factory=dict)
     held: Mapping[str, str] = field(default_factory=dict)
     battery_v: float | None = None
     # outputs of an unplugged module that a lead joins to the pin that they switch to, in its plug
     pulled: tuple[str, ...] = ()
-    # nodes that a test load pulls to ground as far as a relay goes by it: found, not typed
+    # nodes that a test load or a short pulls to ground as far as a relay goes by it: found, not typed
     grounded: tuple[int, ...] = ()
 
     @property
@@ -83,17 +94,20 @@ class Changes:
             *(f"{name} fitted with {figures.stated(amps, 'A')}" for name, amps in self.fitted_a.items()),
             *(load.words for load in self.loads),
             *(added.words for added in self.added),
+            *(short.words for short in self.shorts),
         )
 
     @property
     def without_faults(self) -> Changes:
         """The same test on a vehicle in order: test loads stay, and with them the modules that are unplugged for it."""
-        return replace(self, opened=(), added=(), fitted_a={}, unplugged=self.unplugged if self.loads else ())
+        return replace(
+            self, opened=(), added=(), shorts=(), fitted_a={}, unplugged=self.unplugged if self.loads else ()
+        )
 
     @property
     def faulty(self) -> bool:
         """Whether anything differs from the same test on a vehicle in order."""
-        return bool(self.opened or self.added or self.fitted_a or (self.unplugged and not self.loads))
+        return bool(self.opened or self.added or self.shorts or self.fitted_a or (self.unplugged and not self.loads))
 
 
 def changes_of(
@@ -104,6 +118,7 @@ def changes_of(
     unplugged: Iterable[str] = (),
     loads: Iterable[str] = (),
     added: Iterable[str] = (),
+    shorts: Iterable[str] = (),
     fitted: Iterable[str] = (),
     held: Iterable[str] = (),
     battery_v: float | None = None,
@@ -115,6 +130,7 @@ def changes_of(
     ----------
     rows : by each word that `loads` may call a row of the module's list by
     opened : PART or PART.PIN; unplugged : MODULE; loads : ROW=21W, PIN=2A, PIN=6ohm; added : PIN=0.5ohm
+    shorts : POINT or POINT=ground, POINT=supply, POINT=POINT
     pulled : MODULE.PIN of an unplugged module's output; fitted : FUSE=30 or FUSE=30A; held : CONDITION, MODULE.PIN, SWITCH=POSITION, GENERATOR
 
     Raises
@@ -126,6 +142,7 @@ def changes_of(
         tuple(_module(circuit, name) for name in unplugged),
         tuple(_load(circuit, rows or {}, text) for text in loads),
         tuple(_added(circuit, text) for text in added),
+        tuple(_short(circuit, text) for text in shorts),
         dict(_fitted(circuit, text) for text in fitted),
         dict(_held(circuit, text) for text in held),
         battery_v,
@@ -254,6 +271,20 @@ def _added(circuit: Circuit, text: str) -> AddedOhm:
     )
 
 
+def _short(circuit: Circuit, text: str) -> Short:
+    name, equals, to = (word.strip() for word in text.partition("="))
+    if not name or (equals and not to):
+        raise BadChange(f"`{text}` is not understood: write it as ALM.4, ALM.4=supply or ALM.4=ALM.9.")
+    node = node_named(circuit, name)
+    if to in ("", "ground", "supply"):
+        post = "positive" if to == "supply" else "negative"
+        return Short(node, to or "ground", None, f"{name} shorted to battery {post}")
+    other = node_named(circuit, to)
+    if other == node:
+        raise BadChange(f"`{text}`: both are one point.")
+    return Short(node, "point", other, f"{name} shorted to {to}")
+
+
 def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
     name, amount = _split(text, "F9=30")
     parts = part_named(circuit, name)
@@ -303,6 +334,6 @@ def _held(circuit: Circuit, text: str) -> tuple[str, str]:
 
 
 __all__ = [
-    "AddedLoad", "AddedOhm", "BadChange", "Changes", "UnknownPart", "changes_of", "commands_of", "default_position",
+    "AddedLoad", "AddedOhm", "BadChange", "Changes", "Short", "UnknownPart", "changes_of", "commands_of", "default_position",
     "node_named",
 ]  # fmt: skip

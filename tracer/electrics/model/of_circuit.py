@@ -8,7 +8,7 @@ from dataclasses import replace
 from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
-from tracer.electrics.model.changes import AddedLoad, Changes
+from tracer.electrics.model.changes import AddedLoad, Changes, Short
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.link_branches import LinkBranches
@@ -19,6 +19,7 @@ from tracer.electrics.model.sources import Sources
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import FuseFacts
 from tracer.standards import figures
+from tracer.standards.allowances import contact_ohm
 from tracer.trace.tracing import Tracing
 
 
@@ -68,6 +69,8 @@ def _made(draft: Draft, shared: Shared, first: str) -> Model:
     modules.make()
     for load in draft.changes.loads:
         _add_test_load(draft, load, reference)
+    for short in draft.changes.shorts:
+        _add_short(draft, short, reference)
     _note_fuses_too_large(draft)
     if first:
         draft.draws.sort(key=lambda draw: not draw.name.startswith(f"{first}."))
@@ -95,15 +98,24 @@ def _add_test_load(draft: Draft, load: AddedLoad, reference: int) -> None:
     """A test load as a branch or a draw; its other lead is clipped on a battery post."""
     plus, minus = load.node, reference
     if load.level != "supply":
-        plus = next(
-            (branch.b for branch in draft.branches if branch.is_battery and branch.kind != "generator"), reference
-        )
-        minus = load.node
+        plus, minus = _plus(draft, reference), load.node
     amounts = (load.amount, load.amount, load.amount)
     if load.kind == "resistor":
         draft.branches.append(Branch(plus, minus, -1, "test load", "", Ohms(*amounts, 0.0, "test load")))
     else:
         draft.draws.insert(0, Draw(load.words, plus, minus, load.kind, amounts, draft.system_v))
+
+
+def _plus(draft: Draft, reference: int) -> int:
+    """Battery positive."""
+    return next((branch.b for branch in draft.branches if branch.is_battery and branch.kind != "generator"), reference)
+
+
+def _add_short(draft: Draft, short: Short, reference: int) -> None:
+    other = short.other
+    if other is None:
+        other = _plus(draft, reference) if short.to == "supply" else reference
+    draft.branches.append(Branch(short.node, other, -1, "short", "", Ohms.of(contact_ohm("short circuit"))))
 
 
 def _note_fuses_too_large(draft: Draft) -> None:

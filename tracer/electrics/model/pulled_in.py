@@ -1,4 +1,4 @@
-"""Relays that a test load pulls in: one that its module holds by a low-side output is worked from the plug, and its contact closes."""
+"""Relays that a test load, or a short to ground, pulls in: one that its module holds by a low-side output is worked from the plug, and its contact closes."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from tracer.standards.allowances import pull_in
 
 
 def by_test_loads(model: Model) -> dict[int, str]:
-    """The nodes that test loads pull to ground far enough for a relay at rest to come in, and what is to be said of it.
+    """The nodes that test loads and shorts pull to ground far enough for a relay at rest to come in, and what is to be said of it.
 
     A relay whose coil has less than every one comes in at stays at rest; between that and what each comes in at it is taken as at rest, and that is undecided.
     """
-    loads = {load.node: load.words for load in model.changes.loads if load.level == "supply"}
+    loads = {load.node: f"the {load.words}" for load in model.changes.loads if load.level == "supply"}
+    loads |= {short.node: short.words for short in model.changes.shorts if short.to == "ground"}
     untried = {node: words for node, words in loads.items() if node not in model.changes.grounded}
     if not untried:
         return {}
@@ -40,7 +41,7 @@ def by_test_loads(model: Model) -> dict[int, str]:
     found: dict[int, str] = {}
     for node, coil in near:
         share = abs(float(node_v[coil.a] - node_v[coil.b])) / model.limits.system_v
-        said = f"{figures.volts(share * model.limits.system_v)} across the coil of {coil.part} with the {untried[node]}"
+        said = f"{figures.volts(share * model.limits.system_v)} across the coil of {coil.part} with {untried[node]}"
         if share >= pull_in().high:
             found[node] = f"{said}: it pulls in"
         elif share >= pull_in().low:

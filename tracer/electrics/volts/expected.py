@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.of_circuit import models_of
+from tracer.electrics.volts.overloads import overloads_of
 from tracer.electrics.volts.rows import solved_rows
-from tracer.electrics.volts.values import Range
+from tracer.electrics.volts.values import Overload, Range
 from tracer.standards import figures
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
-__all__ = ["MOST_LINKS", "ComputedExpect", "Expected", "expectations", "expected_of", "too_large"]
+__all__ = ["MOST_LINKS", "ComputedExpect", "Expected", "expectations", "expected_of", "overload_words", "too_large"]
 
 MOST_LINKS = 20_000  # of a vehicle; with more the list would be waited for. `tracer volts` computes any size
 
@@ -36,6 +37,7 @@ class ComputedExpect:
     battery: Range
     battery_state: str
     not_computed: str = ""
+    overloads: tuple[Overload, ...] = ()  # fuses of the vehicle that carry more than their rating in this key state
 
     @property
     def load(self) -> str:
@@ -54,9 +56,19 @@ class Expected:
     points: Mapping[tuple[str, str], tuple[ComputedExpect, ...]] = field(default_factory=dict)
     why_not: str = ""
 
+    @property
+    def overloads(self) -> list[str]:
+        """Fuses that carry more than their rating, in words."""
+        return overload_words(next(iter(self.points.values()), ()))
+
     def at(self, row: str, point: str) -> tuple[ComputedExpect, ...]:
         """What is computed for a probe point of a row; nothing where nothing is."""
         return self.points.get((row, point), ())
+
+
+def overload_words(computed: Iterable[ComputedExpect]) -> list[str]:
+    """'Key state run: F7 carries 17.2 A, more than its rating of 15 A', each once."""
+    return list(dict.fromkeys(f"key state {one.state}: {over.words}" for one in computed for over in one.overloads))
 
 
 def too_large(tracing: Tracing, module: str) -> str:
@@ -92,6 +104,7 @@ def expectations(
     wanted = list(keys or report.keys)
     models = models_of(tracing, wanted, limits=limits, first=report.module)
     for key, solved in zip(wanted, solved_rows(tracing, models, report), strict=True):
+        overloads = tuple(overloads_of(solved.model, solved.nominal.branch_a))
         for one in report.rows:
             if one.no_method:
                 continue
@@ -104,7 +117,7 @@ def expectations(
                 found.setdefault((row.code, at), []).append(
                     ComputedExpect(
                         key, volts, lost, probe is not None and probe.floating, current_a, row.limit, row.assumed,
-                        solved.battery, solved.model.battery_state, row.not_computed,
+                        solved.battery, solved.model.battery_state, row.not_computed, overloads,
                     )
                 )  # fmt: skip
     return {point: tuple(expected) for point, expected in found.items()}

@@ -13,6 +13,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import BadChange, Changes
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import lamp_tests
+from tracer.electrics.volts.overloads import after_fuses, overloads_of
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.electrics.volts.values import Lamp, LampTest, VoltsReport
 from tracer.trace.hazards import Hazards
@@ -37,20 +38,26 @@ def volts_of(
     Raises
     ------
     NotSettled : no steady voltages were found; never hidden
-    BadChange : a test load where nothing may be measured
+    BadChange : a test load or a short where nothing may be measured
     ValueError : no such key state
     """
     changes = changes or Changes()
     for load in changes.loads:
         if withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[load.node]):
             raise BadChange(f"{load.words}: {withheld}; no test load belongs there.")
+    for short in changes.shorts:
+        for node in (short.node, short.other):
+            if node is not None and (withheld := tracing.once(Hazards).withheld(tracing.circuit.node_names[node])):
+                raise BadChange(f"{short.words}: {withheld}; no short is computed there.")
+    supposed_words = changes.words
+    changes, shorted = after_fuses(tracing, key, changes, limits, report.module)
     models = [model_of(tracing, key, changes, limits=limits, first=report.module)]
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
     tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
     found = _report(supposed, sound[0] if sound else None, tests)
-    return replace(found, minding=minding_of(tracing, found))
+    return replace(found, changes=supposed_words, shorted=shorted, minding=minding_of(tracing, found))
 
 
 def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
@@ -75,4 +82,5 @@ def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str,
         model.limits.system_v,
         sum(bool(draw.assumed) for draw in model.draws)
         + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
+        overloads=tuple(overloads_of(model, solved.nominal.branch_a)),
     )

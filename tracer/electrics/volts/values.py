@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from enum import Enum
 
 from tracer.electrics.limits_in_use import LimitInUse
+from tracer.standards import figures
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
+FLOWS_A = 0.05  # less is nothing that flows through a short
 HIDDEN_OHM = 0.6  # about 1 V under a lamp of 21 W; common practice, no source
 
 
@@ -183,6 +185,59 @@ class RowVolts:
 
 
 @dataclass(frozen=True, slots=True)
+class Overload:
+    """A fuse that carries more than its rating; `rating_a` is None where that is not known and what flows through a short flows over it."""
+
+    fuse: str
+    rating_a: float | None
+    current_a: float
+
+    @property
+    def multiple(self) -> float:
+        """Of its rating; 0 where that is not known."""
+        return self.current_a / self.rating_a if self.rating_a else 0.0
+
+    @property
+    def words(self) -> str:
+        """'F7 carries 17.2 A, more than its rating of 15 A'."""
+        carries = f"{self.fuse} carries {figures.amps(self.current_a)}"
+        if self.rating_a is None:
+            return f"{carries}, its rating is not known: whether it opens is not known"
+        return f"{carries}, more than its rating of {figures.stated(self.rating_a, 'A')}"
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A fuse that opens, and the others that were overloaded, or of unknown rating, at that moment: one of those may have been the quicker."""
+
+    fuse: Overload
+    beside: tuple[Overload, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shorted:
+    """What a supposed short comes to: the fuses that it opens, one after another, and nominal amperes through it before the first and after the last of them.
+
+    `fused` is whether a fuse was on the way of its current before one opened.
+    """
+
+    openings: tuple[Opening, ...]
+    first_a: float
+    left_a: float
+    fused: bool
+
+    @property
+    def flows(self) -> bool:
+        """Whether anything flows through it before a fuse opens."""
+        return self.first_a >= FLOWS_A
+
+    @property
+    def flows_on(self) -> bool:
+        """Whether anything flows through it in the state that is computed."""
+        return self.left_a >= FLOWS_A
+
+
+@dataclass(frozen=True, slots=True)
 class VoltsReport(Answer):
     """A module's rows in one key state, with what they rest on."""
 
@@ -201,4 +256,6 @@ class VoltsReport(Answer):
     meter_ohm: float
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
+    overloads: tuple[Overload, ...] = ()  # fuses that carry more than their rating in the state that is computed
+    shorted: Shorted | None = None  # what a short comes to where one is supposed: all else is the state after it
     minding: Minding = NOTHING

@@ -63,7 +63,7 @@ class _Writer:
             pins=tuple(self._pins()),
             after=tuple(strips[number] for number in order if number not in (LOOK, BASE)),
             loose=made.glance.loose_ends,
-            marked=tuple([*self._no_volts(), *first_doubts(report), *other_doubts(report), *self._beside()]),
+            marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *first_doubts(report), *other_doubts(report), *self._beside()]),
             hazards=tuple([said, *lines(report.minding, HAZARD, CAUTION)] if said else []),
             edition=edition_of(report),
             full_names={pin.name: full_name(pin.row) for pin in made.glance.pins},

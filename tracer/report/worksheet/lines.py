@@ -88,7 +88,7 @@ class _Writer:
             conditions=tuple(f"{name}: {facts.text or name}" for name, facts in conditions.items()),
             cautions=tuple(cautions),
             loose=report.loose_ends,
-            notes=self._notes(),
+            notes=(*(f"{words}." for words in plan.overloads), *self._notes()),
             sheets=report.sheets,
             minding=report.minding,
             edition=edition_of(report),

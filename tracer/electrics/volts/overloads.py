@@ -1,0 +1,92 @@
+"""Fuses that carry more than their rating: which of them open in a short circuit, and which are overloaded in any state.
+
+A fuse must carry 1.1 times its rating for 100 hours and open within half an hour at 1.35 times (ISO 8820-3, from memory). What lies between may open or not. Of
+several on one way the one with the highest multiple of its rating is the quickest; with fuses of different families that is not certain, so the others are named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tracer.circuit.model import LinkKind
+from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.electrics.model.changes import Changes
+from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.in_many_settings import Together
+from tracer.electrics.network.linear import FloatArray
+from tracer.electrics.volts.rows import nominal_in_order
+from tracer.electrics.volts.values import FLOWS_A, Opening, Overload, Shorted
+from tracer.entry.models import FuseFacts
+from tracer.trace.affects.dead_part import target_of
+from tracer.trace.tracing import Tracing
+
+OPENS_AT = 1.35
+_ON_WAY = 0.05  # of what flows through the short: a fuse that carries so much is on its way
+_ROUNDING = 1.001
+
+__all__ = ["OPENS_AT", "after_fuses", "overloads_of"]
+
+
+def overloads_of(model: Model, branch_a: FloatArray) -> list[Overload]:
+    """The fuses that carry more than their rating at (m,) nominal amperes, the highest multiple first.
+
+    After them those of unknown rating that are on the way of a short.
+    """
+    shorted_a = _shorted_a(model, branch_a)
+    found = []
+    for fuse, rating_a, amps in _fuses(model, branch_a):
+        over = shorted_a >= FLOWS_A and amps >= _ON_WAY * shorted_a if rating_a is None else amps > _ROUNDING * rating_a
+        if over:
+            found.append(Overload(fuse, rating_a, amps))
+    return sorted(found, key=lambda one: (-one.multiple, one.fuse))
+
+
+def after_fuses(
+    tracing: Tracing, key: str, changes: Changes, limits: LimitsInUse, first: str
+) -> tuple[Changes, Shorted | None]:
+    """What is left of a vehicle with shorts when its fuses have opened, one after another, the quickest first; and what the shorts come to.
+
+    Raises
+    ------
+    NotSettled : no state of rest on the way there
+    """
+    if not changes.shorts:
+        return changes, None
+    in_order: dict[int, float] = {}
+    nominal_in_order(Together([model_of(tracing, key, changes.without_faults, limits=limits, first=first)]), in_order)
+    openings: list[Opening] = []
+    shorted_a: list[float] = []
+    fused = False
+    while True:
+        together, nominal = nominal_in_order(
+            Together([model_of(tracing, key, changes, limits=limits, first=first)]), in_order
+        )
+        (model,), branch_a = together.models, nominal.branch_a[:, 0]
+        shorted_a.append(_shorted_a(model, branch_a))
+        if not openings:
+            fused = any(amps >= _ON_WAY * shorted_a[0] for _, _, amps in _fuses(model, branch_a))
+        over = overloads_of(model, branch_a)
+        if not over or over[0].multiple < OPENS_AT:
+            return changes, Shorted(tuple(openings), shorted_a[0], shorted_a[-1], fused)
+        openings.append(Opening(over[0], tuple(over[1:])))
+        changes = replace(changes, opened=(*changes.opened, target_of(tracing.circuit, over[0].fuse)))
+
+
+def _fuses(model: Model, branch_a: FloatArray) -> list[tuple[str, float | None, float]]:
+    """Every fuse that is closed, its rating (None where it is not known) and what it carries."""
+    found = []
+    for number, branch in enumerate(model.branches):
+        if branch.link < 0 or not branch.closed or model.circuit.links[branch.link].kind is not LinkKind.FUSE:
+            continue
+        facts = model.circuit.parts[branch.part].facts
+        rating_a = facts.amps if isinstance(facts, FuseFacts) else None
+        found.append((branch.part, model.changes.fitted_a.get(branch.part, rating_a), abs(float(branch_a[number]))))
+    return found
+
+
+def _shorted_a(model: Model, branch_a: FloatArray) -> float:
+    """The most that flows through one of the shorts that are supposed."""
+    return max(
+        (abs(float(branch_a[n])) for n, branch in enumerate(model.branches) if branch.kind == "short"), default=0.0
+    )
