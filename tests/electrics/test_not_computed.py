@@ -143,12 +143,14 @@ def test_beside_an_unknown_inside_one_row_has_no_figure_and_the_others_have(besi
 
 def test_where_supply_and_ground_meet_without_a_load_nothing_is_computed(tmp_path: Path) -> None:
     sheet = (
-        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, G1: {is: ground, at: floor}, M: {is: module, cavities: 1-2, at: floor}, S1: splice}\n"
-        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n  - BAT.+ -- RD 4 -- S1\n"
+        "sheet: 1\nparts:\n  BAT: battery\n  F1: {is: fuse, amps: 5}\n  G1: {is: ground, at: floor}\n  M: {is: module, cavities: 1-2, at: floor}\n"
+        "  SX: {is: switch, follows: key, contacts: {off: [], acc: [], run: [1-2], start: []}}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- M.1\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n  - BAT.+ -- RD 4 -- SX.1\n"
     )
-    sound = tracer.volts(load(tmp_path / "sound", sheet, vehicle="vehicle: v\n"), "M")
+    sound = tracer.volts(load(tmp_path / "sound", sheet, vehicle="vehicle: v\n"), "M", "run")
     assert len(sound.rows) == 2 and not any(one.not_computed for one in sound.rows)
-    short = tracer.volts(load(tmp_path / "short", sheet + "  - S1 -- BN 4 -- G1\n", vehicle="vehicle: v\n"), "M")
-    assert short.rows
-    for one in short.rows:
+    circuit = load(tmp_path / "short", sheet + "  - SX.2 -- BN 4 -- G1\n", vehicle="vehicle: v\n")
+    for one in tracer.volts(circuit, "M", "run").rows:
         assert "supply and ground meet without a load as typed" in one.not_computed
+    assert len(tracer.volts(circuit, "M", "run").rows) == 2
+    assert not any(one.not_computed for one in tracer.volts(circuit, "M", "off").rows)  # the switch is open there
