@@ -17,6 +17,7 @@ from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import NotSettled
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.of_module import volts_of
@@ -407,7 +408,7 @@ def test_a_pin_alone_reads_what_a_full_solve_with_the_lamp_gives(sheets: Sheets)
         unplugged = Changes(unplugged=(report.module,), pulled=("ALM.11",) if row.point == "ALM.2" else ())
         model = model_of(tracing, key, unplugged, limits=limits_of(tracing.circuit), first=report.module)
         node = tracing.circuit.pins_of[row.part][row.pin]
-        solved = with_test_lamp(model, node, reading.lamp_w, supply=row.level == "supply").solve()
+        solved = fitted(with_test_lamp(model, node, reading.lamp_w, supply=row.level == "supply")).solve()
         bare, loaded = reading.computed
         assert (bare.box, loaded.box, loaded.load) == (
             "volts" if row.level == "supply" else "drop",
@@ -465,12 +466,12 @@ def test_a_supply_that_the_module_itself_holds_on_is_pulled_from_the_plug(sheets
 
 
 def test_each_of_two_parallel_fuses_has_its_own_values(sheets: Sheets) -> None:
-    """Both ways lead through a diode: 0.4 to 0.9 V less than the battery for a silicon diode (common practice, no source)."""
+    """Both ways lead through a diode: under the lamp 0.4 to 0.9 V of its own for a silicon diode (common practice, no source), and less under a meter that takes a microampere."""
     _, sheet = sheets["minibus", "ALM"]
     for fuse in ("F20", "F24"):
         bare, loaded = rows_of(sheet)[f"S7 by {fuse}", "run"].computed
         assert bare.value is not None and loaded.value is not None
-        assert 0.4 < 12.4 - bare.value.nominal < 1.2 and loaded.value.nominal < bare.value.nominal
+        assert 0.1 < 12.4 - bare.value.nominal < 0.6 and 0.4 < 12.4 - loaded.value.nominal < 1.5
 
 
 def test_what_depends_says_on_what_and_both_values(sheets: Sheets) -> None:
