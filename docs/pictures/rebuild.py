@@ -41,12 +41,12 @@ def contents() -> dict[str, bytes]:
     from tracer.plan.drawn import view_of
     from tracer.report.diagram import Sheet, diagram_of, files_of
     from tracer.report.one_sheet import as_data
-    from tracer.report.one_sheet.form import as_typst
     from tracer.report.sheets import json_text
+    from tracer.report.typeset import template
 
     tracing, report, sheet = _demo()
     (diagram,) = files_of(diagram_of(view_of(tracing, report), Sheet(date=DATE)), "svg")
-    source = as_typst() + json_text(as_data(sheet, DATE)).encode()
+    source = template("one_sheet.typ").encode() + json_text(as_data(sheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
 

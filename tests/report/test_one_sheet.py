@@ -24,7 +24,7 @@ from tracer.plan.sheet_values import OneSheet
 from tracer.plan.values import there
 from tracer.report.one_sheet import Sheet, as_csv, as_data, as_html, as_pdf, as_text, sheet_in_words
 from tracer.report.one_sheet.values import ALONE, DEAD, LEGS, LOOK, STEPS
-from tracer.report.worksheet.form import template
+from tracer.report.typeset import template
 from tracer.trace.tracing import Tracing
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -25,9 +25,9 @@ from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts
 from tracer.plan.lamps import LAMPS_W, lamp_below, lamp_for_ground
 from tracer.report.lamps import lamp_words
+from tracer.report.typeset import template
 from tracer.report.volts import as_text as volts_text
 from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
-from tracer.report.worksheet.form import template
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing

@@ -18,7 +18,7 @@ from pathlib import Path
 from secrets import token_hex
 from typing import Any
 
-from tracer.entry.files import NotWritten
+from tracer.entry.files import NotWritten, sync_folder
 from tracer.entry.problems import CannotCompute
 
 SCHEMA = "tracer.case/1"
@@ -71,7 +71,7 @@ def create(file: Path, opening: Entry) -> None:
         finally:
             with contextlib.suppress(OSError):
                 beside.unlink()
-        _sync_folder(file.parent)
+        sync_folder(file.parent)
     except FileExistsError:
         raise NotWritten(f"{file} is there already: a case is never written over. Choose another name with -o.") from None  # fmt: skip
     except (OSError, ValueError) as error:
@@ -209,16 +209,6 @@ def _patiently(take: Any, file: Path) -> None:
             if time.monotonic() > end:
                 raise NotWritten(f"{file} is being written by another call. Nothing is recorded.") from error
             time.sleep(0.01)
-
-
-def _sync_folder(folder: Path) -> None:
-    if hasattr(os, "O_DIRECTORY"):
-        with contextlib.suppress(OSError):
-            handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-            try:
-                os.fsync(handle)
-            finally:
-                os.close(handle)
 
 
 __all__ = ["SCHEMA", "CaseFile", "Entry", "append", "create", "read_case"]

@@ -56,10 +56,10 @@ def _replace(target: Path, content: bytes) -> None:
         with contextlib.suppress(OSError):
             beside.unlink()
         raise
-    _sync_folder(target.parent)
+    sync_folder(target.parent)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """The new name is on the disk too, where the system lets a folder be opened (Windows does not)."""
     if not hasattr(os, "O_DIRECTORY"):
         return

@@ -9,6 +9,7 @@ from tracer.case.case import Case, Note, Recorded
 from tracer.case.proof import RowProof, Verdict
 from tracer.case.readings import Conditions, Reading
 from tracer.report.layout import Page, counted
+from tracer.report.typeset import html, pdf, template
 from tracer.standards import figures
 
 PROOF_SCHEMA, SHOW_SCHEMA, READ_SCHEMA = "tracer.proof/1", "tracer.case.show/1", "tracer.read/1"
@@ -250,6 +251,8 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
         "not proven": "Not proven yet: see what is open.",
     }[found.kind]
     head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip
+    shown = tuple(f"{one.short}: " for one in verdict.rows)  # what is open of a row stands with it
+    besides = [one for one in verdict.open if not one.startswith(shown)]
     parts = [
         (f"Report on {plan['module']}{' - ' + plan['title'] if plan['title'] else ''}", head),
         ("Complaint", [opening["complaint"] or "not said"]),
@@ -258,7 +261,7 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
         ("Verdict now", [verdict_line(case, verdict)]),
         ("Rows", [f"{one.short}: {one.state}; {_reason(one)}" for one in verdict.rows]),
         *([("Before and after", before)] if (before := list(_before_after(case))) else []),
-        ("Open", list(verdict.open) or ["nothing"]),
+        ("Open besides", besides or ["nothing"]),
         ("Readings", [f"{one.id}  {one.at[:16].replace('T', ' ')}  {case.short(one.name)}: {values_text(case, one)}; {conditions_text(one.conditions)}" for one in case.readings]),
         ("Noted", [f"{note.n}  {note.kind}: {', '.join(f'{name} {said}'.strip() for name, said in note.words.items())}{f'; {note.why}' if note.why else ''}" for note in case.notes]),
         ("Not reached", [f"{case.short(one.name)}: {one.why}" for one in case.readings if one.status == "not-reached"] or ["none"]),
@@ -291,25 +294,15 @@ def _before_after(case: Case) -> Iterable[str]:
 
 def report_html(case: Case, verdict: Verdict) -> str:
     """The report as one self-contained page that prints."""
-    import jinja2
-
-    from tracer.report.worksheet.form import template
-
-    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True)  # fmt: skip
-    return environment.from_string(template("case.html")).render(parts=report_parts(case, verdict))
+    return html("case.html", parts=report_parts(case, verdict))
 
 
 def report_pdf(case: Case, verdict: Verdict) -> bytes:
     """The report as PDF, A4."""
-    import typst
+    from tracer.report.sheets import json_text  # not at the top: `read` needs none of what it loads
 
-    from tracer.report.fonts import only_embedded
-    from tracer.report.sheets import json_text
-    from tracer.report.worksheet.form import template
-
-    data = json_text({"parts": [{"title": title, "lines": lines} for title, lines in report_parts(case, verdict)]})
-    made: bytes = typst.compile(template("case.typ").encode(), format="pdf", ignore_system_fonts=only_embedded([data]), sys_inputs={"data": data})  # fmt: skip
-    return made
+    parts = [{"title": title, "lines": lines} for title, lines in report_parts(case, verdict)]
+    return pdf(template("case.typ"), {"data": json_text({"parts": parts})})
 
 
 __all__ = [

@@ -8,6 +8,8 @@ from typing import Any
 from tracer.report.minding import first_words, lines, withheld
 from tracer.report.minding import mark as minding_mark
 from tracer.report.panel import live_words, mark, serves_words, verdict
+from tracer.report.sheets import json_text
+from tracer.report.typeset import pdf, template
 from tracer.standards import figures
 from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
 from tracer.trace.panels.positions_of import (
@@ -27,16 +29,7 @@ BOXES = ("fitted", "rating seen", "V feed side", "V load side", "mV across, asle
 
 def as_pdf(report: PanelReport) -> bytes:
     """The inventory as a page to fill in at the panel: a plan, and boxes for what is fitted, its rating and the voltages."""
-    import json
-    from importlib.resources import files
-
-    import typst
-
-    template = files("tracer.report").joinpath("templates", "panel.typ").read_bytes()
-    data = json.dumps(page_data(report), ensure_ascii=False)
-    made: Any = typst.compile(template, sys_inputs={"data": data}, ignore_system_fonts=True)
-    assert isinstance(made, bytes)
-    return made
+    return pdf(template("panel.typ"), {"data": json_text(page_data(report))})
 
 
 def page_data(report: PanelReport) -> dict[str, Any]:

@@ -6,14 +6,12 @@ What is shown is picked in `plan.drawn`; `blocks` makes symbols with their texts
 
 from __future__ import annotations
 
-from typing import Any
-
 from tracer.plan.drawn import View
 from tracer.report.diagram.paper import PAPERS, Sheet, pages_of
 from tracer.report.diagram.shapes import Drawing
 from tracer.report.diagram.svg import as_svg
 from tracer.report.diagram.typ import as_typst
-from tracer.report.fonts import only_embedded
+from tracer.report.typeset import pdf, pictures
 
 FORMATS = ("svg", "pdf", "png")
 
@@ -32,15 +30,9 @@ def files_of(pages: list[Drawing], form: str) -> list[bytes]:
     """The pages as file contents: one PDF, or one SVG or PNG for each page."""
     if form == "svg":
         return [as_svg(page).encode() for page in pages]
-    import typst
-
-    source = as_typst(pages, pages[0].title).encode()
-    embedded = only_embedded(text.text for page in pages for text in page.texts())
-    if form == "pdf":
-        return [typst.compile(source, format="pdf", ignore_system_fonts=embedded)]
-    # One page comes as bytes, several as a list; the library's annotations know the first only.
-    made: Any = typst.compile(source, format="png", ppi=200, ignore_system_fonts=embedded)
-    return [made] if isinstance(made, bytes) else list(made)
+    source = as_typst(pages, pages[0].title)
+    texts = [text.text for page in pages for text in page.texts()]
+    return [pdf(source, {}, texts)] if form == "pdf" else pictures(source, {}, texts, ppi=200)
 
 
 __all__ = ["FORMATS", "PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "diagram_of", "files_of"]

@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.report.completeness import cell, completeness_data
-from tracer.report.fonts import only_embedded
 from tracer.report.layout import Page
 from tracer.report.minding import everywhere, minding_data
 from tracer.report.one_sheet.values import ALONE, PLUGGED, STEPS, Box, PinLine, Sheet, Strip
 from tracer.report.one_sheet.wording import words_of
 from tracer.report.sheets import csv_text, json_text, loose_data
-from tracer.report.worksheet.form import CSS_PAPERS, PAPERS, template
+from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, pictures, template
 
 SCHEMA = "tracer.sheet/1"
 LINE = "_" * 6
@@ -80,27 +79,12 @@ def _box(box: Box) -> dict[str, Any]:
 
 def as_pdf(sheet: Sheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The sheet as PDF, A4 or Letter lying."""
-    import typst
-
-    inputs = _inputs(sheet, paper, date)
-    fonts = only_embedded([inputs["data"], inputs["words"]])
-    return typst.compile(as_typst(), format="pdf", ignore_system_fonts=fonts, sys_inputs=inputs)
+    return pdf(template("one_sheet.typ"), _inputs(sheet, paper, date))
 
 
 def as_png(sheet: Sheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
     """The pages of the sheet as pictures."""
-    import typst
-
-    inputs = _inputs(sheet, paper, date)
-    fonts = only_embedded([inputs["data"], inputs["words"]])
-    # One page comes as bytes, several as a list; the library's annotations know the first only.
-    made: Any = typst.compile(as_typst(), format="png", ppi=ppi, ignore_system_fonts=fonts, sys_inputs=inputs)
-    return [made] if isinstance(made, bytes) else list(made)
-
-
-def as_typst() -> bytes:
-    """The typst source of the sheet; the data comes beside it, so that no name is ever markup."""
-    return template("one_sheet.typ").encode()
+    return pictures(template("one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
 
 
 def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:
@@ -109,14 +93,7 @@ def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:
 
 def as_html(sheet: Sheet, *, paper: str = "a4", date: str = "") -> str:
     """The sheet as one self-contained HTML file that prints the same."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(template("one_sheet.html")).render(
-        sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper]
-    )
+    return html("one_sheet.html", sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper])
 
 
 # --- text --------------------------------------------------------------------------------------------------------------
@@ -229,4 +206,4 @@ def as_csv(sheet: Sheet) -> str:
     return csv_text(HEAD, [[{**row, **same}.get(name, "") for name in HEAD] for row in rows])
 
 
-__all__ = ["as_csv", "as_data", "as_html", "as_pdf", "as_png", "as_text", "as_typst"]
+__all__ = ["as_csv", "as_data", "as_html", "as_pdf", "as_png", "as_text"]

@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from functools import cache
-from importlib import resources
 from typing import Any
 
 from tracer.plan.values import Computed
 from tracer.report.completeness import cell, completeness_data
-from tracer.report.fonts import only_embedded
 from tracer.report.minding import everywhere, first_words, lines, minding_data, notes_at
 from tracer.report.once import Texts
 from tracer.report.sheets import csv_text, json_text, loose_data
+from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, pictures, template
 from tracer.report.worksheet.lines import Reading, Worksheet
 from tracer.report.worksheet.wording import FIELDS, words_of
 from tracer.trace.minding import CAUTION, HAZARD
 
 SCHEMA = "tracer.worksheet/1"
-PAPERS = {"a4": "a4", "letter": "us-letter"}
-CSS_PAPERS = {"a4": "A4", "letter": "letter"}
 BOXES = ("volts", "loaded", "drop", "ohms", "tick")
 
 
@@ -113,33 +109,14 @@ def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
     }
 
 
-def as_typst(sheet: Worksheet) -> bytes:
-    """The typst source of the form; the data comes beside it, so that no name is ever markup."""
-    return template("worksheet.typ").encode()
-
-
 def as_pdf(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The form as PDF, A4 or Letter lying."""
-    import typst
-
-    inputs = _inputs(sheet, paper, date)
-    return typst.compile(
-        as_typst(sheet),
-        format="pdf",
-        ignore_system_fonts=only_embedded([inputs["data"], inputs["words"]]),
-        sys_inputs=inputs,
-    )
+    return pdf(template("worksheet.typ"), _inputs(sheet, paper, date))
 
 
 def as_png(sheet: Worksheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
     """The pages of the form as pictures."""
-    import typst
-
-    inputs = _inputs(sheet, paper, date)
-    embedded = only_embedded([inputs["data"], inputs["words"]])
-    # One page comes as bytes, several as a list; the library's annotations know the first only.
-    made: Any = typst.compile(as_typst(sheet), format="png", ppi=ppi, ignore_system_fonts=embedded, sys_inputs=inputs)
-    return [made] if isinstance(made, bytes) else list(made)
+    return pictures(template("worksheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
 
 
 def _inputs(sheet: Worksheet, paper: str, date: str) -> dict[str, str]:
@@ -148,14 +125,7 @@ def _inputs(sheet: Worksheet, paper: str, date: str) -> dict[str, str]:
 
 def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
     """The form as one self-contained HTML file that prints the same."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return environment.from_string(template("worksheet.html")).render(
-        sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper]
-    )
+    return html("worksheet.html", sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper])
 
 
 def as_csv(sheet: Worksheet) -> str:
@@ -212,9 +182,3 @@ def _numbers(reading: Reading, sheet: Worksheet) -> list[str]:
     if not limit and reading.source:
         source = sheet.sources[reading.source - 1]
     return [*cells.values(), limit, source]
-
-
-@cache
-def template(name: str) -> str:
-    """A template that comes with the package."""
-    return (resources.files("tracer.report") / "templates" / name).read_text(encoding="utf-8")
