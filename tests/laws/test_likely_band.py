@@ -27,7 +27,7 @@ from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.in_many_settings import States, Together
 from tracer.electrics.network.linear import FloatArray
-from tracer.electrics.volts.lamp_tests import with_test_lamp
+from tracer.electrics.volts.alone import with_test_lamp
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.plan.values import PinAtAGlance
 from tracer.standards.allowances import spread

@@ -19,7 +19,7 @@ from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
-from tracer.electrics.volts.lamp_tests import with_test_lamp
+from tracer.electrics.volts.alone import with_test_lamp
 from tracer.electrics.volts.of_module import volts_of
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import ShopFacts

@@ -6,7 +6,6 @@ reason, and has no values.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field, replace
 
 from tracer.electrics.bus.lines import bus_names
@@ -23,8 +22,6 @@ from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
-
-_STEP_V = 0.01  # what `max V` is given to
 
 
 @dataclass
@@ -109,9 +106,8 @@ class Bench:
         """
         bench = self._unplugged_in(key, out, pulled)
         pin = bench.pins[row.code, row.point]
-        grows = bench.alone.grows(pin, lamp_w)
-        most_v = round(math.ceil(grows.high / _STEP_V - 1e-6) * _STEP_V, 6)
-        return replace(grows, high=most_v), bench.alone.hides_ohm(pin, lamp_w, most_v).high
+        most_v = bench.alone.most_growth_v(pin, lamp_w)
+        return replace(bench.alone.grows(pin, lamp_w), high=most_v), bench.alone.hides_ohm(pin, lamp_w, most_v).high
 
     def _unplugged_in(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
         if (key, out, pulled) not in self._unplugged:

@@ -6,28 +6,29 @@ the way alone.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Drawn, Setting
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Draw, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
-from tracer.electrics.volts.lamp_tests import with_test_lamp
 from tracer.electrics.volts.likely import band, drawn_settings, even
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
 
-__all__ = ["AlonePin", "PinsAlone"]
+__all__ = ["AlonePin", "PinsAlone", "with_test_lamp"]
 
 _CELLS = 4_000_000  # of an array of nodes by settings by pins: 32 MB
 _HALVINGS = 60
+_STEP_V = 0.01  # growth is given in steps of 10 mV
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,10 @@ class PinsAlone:
         gain, first, second = (self._errors(seed) for seed in (5, 6, 7))
         grown_v = self.lit(pin, watts).lost_v - self.bare(pin).lost_v
         return self.range(grown_v * (1.0 + self._meter_share * gain) + self._meter_digits_v * (first - second))
+
+    def most_growth_v(self, pin: AlonePin, watts: float) -> float:
+        """The high end of what a sound way grows by, rounded up to what is given: more is a bad joint."""
+        return round(math.ceil(self.grows(pin, watts).high / _STEP_V - 1e-6) * _STEP_V, 6)
 
     def hides_ohm(self, pin: AlonePin, watts: float, limit_v: float) -> Range:
         """Ohms in series that still let the drop grow by no more than `limit_v`, as a meter shows it; less than nothing where a sound way grows by more."""
@@ -210,3 +215,11 @@ class PinsAlone:
         node_v = states.node_v(np.arange(len(cases)))
         post_v = np.zeros(len(cases)) if self._post is None else node_v[self._post]
         return self._reading(pin, node_v[pin.node], post_v)
+
+
+def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
+    """The model with a filament lamp between a node and the battery post that is not its own level's."""
+    plus = next(iter(model.posts), model.reference)
+    first, second = (node, model.reference) if supply else (plus, node)
+    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
+    return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])

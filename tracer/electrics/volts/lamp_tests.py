@@ -9,11 +9,11 @@ import numpy as np
 
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.model.branches import Draw
 from tracer.electrics.model.changes import Changes
-from tracer.electrics.model.circuit_model import Model, Solved
+from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
 from tracer.electrics.model.fitting import METER_A, fitted
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.volts.alone import AlonePin, PinsAlone, with_test_lamp
 from tracer.electrics.volts.current_ways import CurrentWays
 from tracer.electrics.volts.values import Lamp, LampTest
 from tracer.standards.allowances import junctions
@@ -30,6 +30,7 @@ def lamp_tests(
     model = fitted(made)
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
+    most_v = _most_v(tracing, report, key, changes, limits, lamps)
     found = {}
     for row in report.rows:
         if row.part != report.module or row.code not in lamps:
@@ -47,8 +48,34 @@ def lamp_tests(
             ohm = float(source_ohm(one.solution.factor, [node])[0])
             readings.append(None if np.isnan(volts) else volts / (1.0 + ohm / meter_ohm))
         diode_v = _lost_more_v(lit, settled[1], node) if lamp.watts is not None and row.diodes else 0.0
-        found[row.code] = LampTest(readings[0], readings[1] if lamp.watts is not None else None, lamp, diode_v)
+        lamp_v = readings[1] if lamp.watts is not None else None
+        found[row.code] = LampTest(readings[0], lamp_v, lamp, diode_v, most_v.get(row.code))
     return found
+
+
+def _most_v(
+    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, lamps: Mapping[str, Lamp]
+) -> dict[str, float]:
+    """What each way in order loses at most under its lamp besides what a meter shows, by the code of its row: the figure of the first look."""
+    sound = replace(changes.without_faults, unplugged=(report.module,))
+    pins = {
+        row.code: AlonePin(tracing.circuit.pins_of[row.part][row.pin], row.level == "supply", False)
+        for row in report.rows
+        if row.part == report.module and row.code in lamps and lamps[row.code].watts is not None and not row.diodes
+    }
+    if not pins:
+        return {}
+    try:
+        alone = PinsAlone(
+            model_of(tracing, key, sound, limits=limits, first=report.module), list(pins.values()), limits
+        )
+        return {
+            code: alone.most_growth_v(pin, lamps[code].watts or 0.0)
+            for code, pin in pins.items()
+            if not alone.floats(pin)
+        }
+    except NotSettled:  # in some setting of a vehicle in order: what it loses there is not known
+        return {}
 
 
 def _lost_more_v(model: Model, lit: Solved, node: int) -> float:
@@ -57,11 +84,3 @@ def _lost_more_v(model: Model, lit: Solved, node: int) -> float:
     amps = [float(lit.branch_a[number]) for number, _ in way if model.branches[number].is_diode]
     _, junction, _ = junctions()
     return sum(max(0.0, junction.volts(max(a, METER_A)) - junction.volts(METER_A)) for a in amps)
-
-
-def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
-    """The model with a filament lamp between a node and the battery post that is not its own level's."""
-    plus = next(iter(model.posts), model.reference)
-    first, second = (node, model.reference) if supply else (plus, node)
-    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
-    return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])

@@ -106,6 +106,9 @@ class LampTest:
     lamp_v: float | None
     lamp: Lamp
     diode_v: float = 0.0  # of what is lost besides, what the law of the diodes on the way explains
+    most_v: float | None = (
+        None  # what a sound way loses at most besides; None behind a diode, and where that is not known
+    )
 
     def lost_v(self, level: str) -> float:
         """What is lost under the lamp besides what the meter alone shows; never less than nothing."""
@@ -113,10 +116,12 @@ class LampTest:
         return max(0.0, meter_v - lamp_v if level == "supply" else lamp_v - meter_v)
 
     def hidden(self, level: str) -> bool:
-        """Whether the way holds more resistance than a sound one, which the meter alone does not show.
+        """Whether the way loses more under the lamp than a sound one, which the meter alone does not show.
 
-        What is lost is missing at the lamp, which then draws less than it is rated for: a large lamp behind a bad joint much less.
+        Where it is not known what a sound one loses, by the usual ohms: what is lost is missing at the lamp, which then draws less than it is rated for.
         """
+        if self.most_v is not None:
+            return self.lost_v(level) > self.most_v
         lost_v, rated_a, watts = self.lost_v(level) - self.diode_v, self.lamp.current_a, self.lamp.watts
         return watts is not None and lost_v > HIDDEN_OHM * rated_a * (1 - lost_v * rated_a / watts)
 
