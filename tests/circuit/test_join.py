@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+import tracer
 from tests.typed import HEAD, VEHICLE, links, load, problems, wires, write
 from tracer.circuit.model import Circuit
 from tracer.entry.models import BatteryFacts, ConnectorFacts, FuseFacts, GroundFacts, LoadFacts, ModuleFacts, PanelFacts
@@ -445,3 +446,28 @@ def test_facts_are_read_as_values_with_their_units(tmp_path: Path) -> None:
     assert isinstance(lamp, LoadFacts) and (lamp.watts, lamp.amps, lamp.ohms) == (1500, 0.5, 4700)
     assert isinstance(plug, ConnectorFacts) and plug.cavities == ("A1", "A2", "A3", "010", "011", "012")
     assert isinstance(ground, GroundFacts) and ground.on == "cab"
+
+
+@pytest.mark.parametrize(
+    ("part", "key", "one", "other"),
+    [
+        ("H1", "watts", "21", "55"),
+        ("R1", "ohms", "10", "20"),
+        ("F1", "amps", "10", "15"),
+        ("X9", "contact ohms", "1 mohm", "5 mohm"),
+    ],
+)
+def test_a_number_that_two_pages_contradict_is_not_known(
+    part: str, key: str, one: str, other: str, tmp_path: Path
+) -> None:
+    kinds = {"H1": "load", "R1": "resistor", "F1": "fuse", "X9": "connector"}
+    sheets = [
+        f"sheet: {n}\nparts: {{{part}: {{is: {kinds[part]}, {key}: {value}}}}}\n" for n, value in ((1, one), (2, other))
+    ]
+    circuit = load(tmp_path, *sheets)
+    assert getattr(circuit.parts[part].facts, key.replace(" ", "_")) is None
+    assert [conflict.fact for conflict in circuit.conflicts] == [key]
+    codes = {finding.code for finding in tracer.check(circuit).remarks} | {
+        end.code for end in tracer.check(circuit).loose_ends
+    }
+    assert "L121" in codes and not codes & {"R210", "L124"}

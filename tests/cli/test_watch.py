@@ -129,6 +129,26 @@ def test_each_thing_that_changes_is_news_and_nothing_else(tmp_path: Path) -> Non
     assert said(tmp_path / "5", WIRED, WIRED.replace("-- RD 1 -- M.1", "-- RD/BU 1 -- M.1")) == [("~", "M.1+")]
 
 
+def test_what_changed_is_said_and_not_what_stayed(tmp_path: Path) -> None:
+    sheets = (WIRED, WIRED.replace("-- RD 1 -- M.1", "-- RD/BU 1 -- M.1"))
+    before, now = (
+        tracer.supplies(tracer.load(write(tmp_path / str(n), one, vehicle="vehicle: v\n")), "M")
+        for n, one in enumerate(sheets)
+    )
+    (one,) = tracer.news(before, now)
+    assert one.about == "M.1+" and one.words.startswith("wire RD/BU 1") and "from BAT.+" not in one.words
+
+
+def test_what_a_list_rests_on_is_news_too(tmp_path: Path) -> None:
+    joint = WIRED.replace("M: {is", "S1: splice, M: {is").replace(
+        "F1 -- RD 1 -- M.1", "F1 -- RD 1 -- S1\n  - S1 -- RD 1 -- M.1"
+    )
+    counted = joint.replace("S1: splice", "S1: {is: splice, wires: 2}")
+    assert said(tmp_path / "0", joint, counted) == [("-", "joints without a wire count")]
+    on_body = WIRED.replace("  - BAT.- -- BK 25 -- G1\n", "")
+    assert ("+", "it rests on") in said(tmp_path / "1", WIRED, on_body)
+
+
 def test_news_are_named_and_more_than_a_screen_become_a_count(tmp_path: Path) -> None:
     circuit = tracer.load(write(tmp_path, LOOSE))
     found = tracer.supplies(circuit, "M")

@@ -10,14 +10,15 @@ import pytest
 import tracer
 from tests.electrics.slow import dense_voltages
 from tests.electrics.vehicles import row, tracing_of, volts
+from tests.typed import load
 from tracer.circuit.model import LinkKind
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import BadChange, changes_of
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.expected import expected_of
-from tracer.electrics.volts.overloads import OPENS_AT
 from tracer.report import volts as shown
 from tracer.report.supplies import as_text as list_text
+from tracer.standards.allowances import opens_at
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
@@ -162,7 +163,7 @@ def test_the_fuse_of_each_shorted_supply_of_the_demo_is_what_a_dense_solve_finds
                 if amps:
                     multiples[branch.part] = abs(drop_v) * network.conductance_s[number] / amps
         first = max(multiples, key=lambda name: multiples[name])
-        if multiples[first] < OPENS_AT:
+        if multiples[first] < opens_at().value:
             continue
         opened = report.shorted.openings[0].fuse
         assert opened.fuse == first
@@ -200,3 +201,15 @@ def test_the_worksheets_name_an_overloaded_fuse(tmp_path: Path) -> None:
     for form, full in (("txt", False), ("html", True), ("json", True)):
         (made,) = tracer.worksheet(circuit, "M", form, full=full).files
         assert "F2 carries 12 A, more than its rating of 10 A" in " ".join(made.decode().split()), form
+
+
+def test_a_fuse_that_is_overloaded_in_order_is_no_fuse_of_the_short(tmp_path: Path) -> None:
+    """F1 of 5 A carries a load of 8 A; a ground point shorted to ground has nothing to do with it."""
+    sheet = (
+        "sheet: 1\nparts:\n  BAT: battery\n  F1: {is: fuse, amps: 5}\n  F2: {is: fuse, amps: 10}\n  H2: {is: load, watts: 100}\n  G1: {is: ground, at: floor}\n"
+        "  M: {is: module, cavities: 1-2, at: floor}\nruns:\n  - BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- M.1\n  - M.1 -- RD 1 1m -- H2.1\n  - H2.2 -- BN 1 1m -- G1\n"
+        "  - M.2 -- BN 1 1m -- G1\n  - BAT.- -- BK 25 -- G1\n"
+    )
+    report = tracer.volts(load(tmp_path, sheet, vehicle="vehicle: v\n"), "M", "run", shorts=["H2.2"])
+    assert report.shorted is not None and not report.shorted.openings
+    assert [one.fuse for one in report.overloads] == ["F1"]  # said, as in any state

@@ -282,3 +282,17 @@ def test_the_usual_sense_of_a_coil_is_that_of_the_terminals() -> None:
     plus, minus = meaning("86"), meaning("85")
     assert plus is not None and "usually the positive end" in plus.meaning
     assert minus is not None and "usually the ground end" in minus.meaning
+
+
+def test_a_large_number_of_a_page_costs_nothing(tmp_path: Path) -> None:
+    """The pages of a maker's book are numbered in the millions; a missing one between them is not looked for number by number."""
+    from tests.typed import HEAD, load
+
+    sheets = [
+        HEAD,
+        *(f"sheet: {number}\nruns: []\n" for number in (2, 1_000_000_000)),
+        "sheet: 3\nruns:\n  - F1.load -- RD 1 -- S99\n",
+    ]
+    circuit = load(tmp_path, *sheets, vehicle="vehicle: v\n")
+    (end,) = (one for one in tracer.check(circuit).loose_ends if one.code == "L162")
+    assert "is missing" not in end.message

@@ -174,4 +174,4 @@ def test_a_vehicle_that_is_too_large_says_so_and_has_no_figures(monkeypatch: pyt
     status, out, _ = invoke("--width", "120", "-C", DEMO, "supplies", "ALM")
     assert status == 0
     assert re.search(r"^! NO VOLTS COMPUTED: the vehicle has \d+ links", out, re.MULTILINE)
-    assert "FPC F7 10A" in out and "above the V shown" not in out
+    assert "FPC F7 10A" in out and "More V than" not in out

@@ -51,7 +51,7 @@ DESCRIPTIVE = frozenset(
         "wires",
     }
 )
-_NUMBERS = frozenset({"amps"})  # what is computed with
+_NUMBERS = frozenset({"amps", "watts", "ohms", "contact_ohms", "volts"})  # what is computed with
 _NOT_COMPARED = frozenset({"seen", "note", "is_", "hazard", "caution", "guess"})  # every sheet may add its own
 
 

@@ -59,10 +59,10 @@ def _missing_sheet(circuit: Circuit) -> tuple[str, str] | None:
     if len(ids) < 3 or not all(one.isdecimal() for one in ids):
         return None
     numbers = {int(one) for one in ids}
-    missing = set(range(min(1, *numbers), max(numbers))) - numbers
-    if len(missing) != 1:
+    first, last = min(1, *numbers), max(numbers)
+    if last - first + 1 - len(numbers) != 1:
         return None
-    gap = missing.pop()
+    gap = next(number for number in range(first, last) if number not in numbers)
     return str(gap), f"between {gap - 1} and {gap + 1}" if gap - 1 in numbers else f"before {gap + 1}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from tracer.circuit.joining import Joining
@@ -160,14 +160,15 @@ class Wires:
 
     def _in_no_run(self, connector: Part) -> str:
         """The one cavity of an in-line connector that is in use by its own list and stands in no run."""
-        assert isinstance(connector.facts, ConnectorFacts)
-        facts = connector.facts
-        missing = [
-            cavity
-            for cavity in facts.cavities
-            if cavity not in facts.unused and (connector.name, f"{cavity}:a") not in self.joining.node_at
-        ]
+        missing = cavities_in_no_run(connector, lambda pin: (connector.name, pin) in self.joining.node_at)
         return f" {connector.name}.{missing[0]} is in no run: is it meant in one of them?" if len(missing) == 1 else ""
+
+
+def cavities_in_no_run(connector: Part, has_node: Callable[[str], bool]) -> list[str]:
+    """Cavities of an in-line connector that are in use by its own list and stand in no run; `has_node` says whether a half of a cavity is a point of the circuit."""
+    facts = connector.facts
+    assert isinstance(facts, ConnectorFacts)
+    return [cavity for cavity in facts.cavities if cavity not in facts.unused and not has_node(f"{cavity}:a")]
 
 
 def _spelt(points: list[tuple[int, Point]], wires: list[str]) -> list[str]:

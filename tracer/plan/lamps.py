@@ -17,7 +17,6 @@ LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 GENTLE_W = 5.0  # behind an electronic output or a diode, and on thin ground wires
 SHARE_OF_FUSE = 0.5
 SHOWN_OHM, CLEAR_V = 0.2, 0.1
-_BY_FUSE = frozenset({Why.BELOW_FUSE, Why.GENTLE})
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
 
 
@@ -87,7 +86,8 @@ class LampRule:
         if watts is not None:
             for code, lamp in found.items():
                 if lamp.watts is not None:
-                    most = max((*lamps_below(lamp.of, self.system_v), lamp.watts)) if lamp.why in _BY_FUSE and lamp.of else lamp.watts  # fmt: skip
+                    by_fuse = lamp.why is Why.BELOW_FUSE and lamp.of is not None
+                    most = max((*lamps_below(lamp.of or 0.0, self.system_v), lamp.watts)) if by_fuse else lamp.watts
                     found[code] = Lamp(watts, watts / self.system_v, Why.ASKED, most, system_v=self.system_v)
         return found
 

@@ -288,7 +288,7 @@ def _how(glance: Glance) -> Iterator[tuple[str, str]]:
     if hidden:
         shown = [ohm for ohm in hidden.values() if ohm <= SHOWN_OHM]
         ohms = figures.ohms(_tenths_up(max(shown, default=SHOWN_OHM)))
-        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. Growth above the V shown: bad joint ({ohms} up, less may hide)."  # fmt: skip
+        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. More V than `growth`: bad joint ({ohms} up, less may hide)."  # fmt: skip
     diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
     legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
     exceptions = [

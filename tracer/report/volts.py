@@ -92,7 +92,7 @@ def _shorted(shorted: Shorted) -> Iterator[str]:
     if not shorted.fused:
         yield f"NO FUSE is on the way of the short: {first} through it, and no fuse ends it."
     for one in shorted.openings:
-        yield f"{one.fuse.fuse} OPENS: {_carries(one.fuse)}."
+        yield f"{one.fuse.fuse} OPENS: {_carries(one.fuse)} (from 1.35 times its rating on, from memory)."
         rated = [_carries(other, name=True) for other in one.beside if other.rating_a is not None]
         unrated = [other.words for other in one.beside if other.rating_a is None]
         if rated:
@@ -306,8 +306,9 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
     limits |= {e.limit.item: e.limit for row in report.rows for e in row.elements if e.limit is not None}
     for limit in limits.values():
         page.line(f"- limit {limit_words(limit)}", indent=2, hang=4)
+    cold_c, warm_c = report.wires_c or (0.0, 0.0)
     page.line(
-        "Low to high: in 99 of 100 vehicles in order, everything uncertain by itself between its ends; a reading is judged by it. At worst: everything at the ends that move the pin most. Wires by size and length at 0 to 60 °C, contacts and joints by usual allowances (from memory), the battery as stated.",
+        f"Low to high: in 99 of 100 vehicles in order, everything uncertain by itself between its ends; a reading is judged by it. At worst: everything at the ends that move the pin most. Wires by size and length at {cold_c:g} to {warm_c:g} °C, contacts and joints by usual allowances (from memory), the battery as stated.",
         indent=2,
     )
     page.line(

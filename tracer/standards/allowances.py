@@ -59,6 +59,13 @@ def contact_most_v() -> Sourced:
     return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.optional_text("note"))
 
 
+@cache
+def opens_at() -> Sourced:
+    """The multiple of its rating at which a fuse opens within half an hour."""
+    (row,) = _tables.table("allowances", "opens_at")
+    return Sourced(row.number("value"), row.text("unit"), row.source, row.certainty, row.optional_text("note"))
+
+
 @dataclass(frozen=True, slots=True)
 class Junction:
     """The law of a junction that conducts: `at_1_a_v` volts at 1 A, and `per_e_v` more with each factor e of the current, without its slope.

@@ -6,19 +6,10 @@ What is found is said beside the finding, to be compared with the diagram; it de
 from __future__ import annotations
 
 from tracer.circuit.model import Part
-from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed
 from tracer.trace.lists.basis import joint_count, wires_on_joint
 from tracer.trace.lists.census import PinFinding, pins_found
 from tracer.trace.tracing import Tracing
-
-
-def cavities_in_no_run(tracing: Tracing, connector: Part) -> list[str]:
-    """Cavities of an in-line connector that are in use by its own list and stand in no run."""
-    facts = connector.facts
-    assert isinstance(facts, ConnectorFacts)
-    pins = tracing.circuit.pins_of.get(connector.name, {})
-    return [cavity for cavity in facts.cavities if cavity not in facts.unused and f"{cavity}:a" not in pins]
 
 
 def other_pin_has_two(tracing: Tracing, module: Part, missing: PinFinding) -> str:

@@ -110,7 +110,7 @@ def _copper(
         span = unknown_wire("panel track")
         return span.low, span.nominal, span.high, "panel track", "panel track"
     assumed = []
-    area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *_temperatures(warmest_c)
+    area, length, cold, warm = unknown_wire("area"), unknown_wire("length"), *wire_temperatures_c(warmest_c)
     areas = (area.low, area.nominal, area.high)
     if area_mm2 is not None:
         areas = (area_mm2,) * 3
@@ -130,7 +130,8 @@ def _copper(
     return min(low, nominal), nominal, max(high, nominal), f"{size}, {shown}", " and ".join(assumed)
 
 
-def _temperatures(warmest_c: float | None) -> tuple[float, float]:
+def wire_temperatures_c(warmest_c: float | None) -> tuple[float, float]:
+    """The coldest and the warmest that a wire is computed at, °C; the vehicle may say the latter."""
     span = allowances.conductor_temperature_c()
     return span.low, span.high if warmest_c is None else warmest_c
 

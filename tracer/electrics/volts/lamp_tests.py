@@ -11,10 +11,12 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import source_ohm
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
-from tracer.electrics.model.fitting import METER_A, fitted
+from tracer.electrics.model.fitting import METER_A
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.in_many_settings import Together
 from tracer.electrics.volts.alone import AlonePin, PinsAlone, with_test_lamp
 from tracer.electrics.volts.current_ways import CurrentWays
+from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Lamp, LampTest
 from tracer.standards.allowances import junctions
 from tracer.trace.lists.results import SupplyReport
@@ -26,8 +28,12 @@ def lamp_tests(
 ) -> dict[str, LampTest]:
     """Each pin of the module that `lamps` names by its row, alone and unplugged: the meter by itself, and with that lamp."""
     unplugged = replace(changes, unplugged=tuple(dict.fromkeys((*changes.unplugged, report.module))))
+    sound: dict[int, float] = {}
+    if changes.faulty:  # a fault makes no contact better
+        in_order = replace(changes.without_faults, unplugged=(report.module,))
+        nominal_in_order(Together([model_of(tracing, key, in_order, limits=limits, first=report.module)]), sound)
     made = model_of(tracing, key, unplugged, limits=limits, first=report.module)
-    model = fitted(made)
+    model = _in_order(made, sound)
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
     most_v = _most_v(tracing, report, key, changes, limits, lamps)
@@ -40,7 +46,7 @@ def lamp_tests(
         settled = [bare]
         if lamp.watts is not None:
             lit = with_test_lamp(made if row.diodes else model, node, lamp.watts, supply=row.level == "supply")
-            lit = fitted(lit) if row.diodes else lit
+            lit = _in_order(lit, sound) if row.diodes else lit
             settled.append(lit.solve())
         readings = []
         for one in settled:
@@ -51,6 +57,12 @@ def lamp_tests(
         lamp_v = readings[1] if lamp.watts is not None else None
         found[row.code] = LampTest(readings[0], lamp_v, lamp, diode_v, most_v.get(row.code))
     return found
+
+
+def _in_order(model: Model, sound: dict[int, float]) -> Model:
+    """The model with what follows from its own nominal currents."""
+    together, _ = nominal_in_order(Together([model]), sound)
+    return together.models[0]
 
 
 def _most_v(

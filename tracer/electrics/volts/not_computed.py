@@ -80,7 +80,7 @@ class Withheld:
             key=natural,
         )
         return said(
-            f"supply and ground meet without a load as typed, at {listed(at, most=3, joiner='and')}: a short circuit"
+            f"supply and ground meet without a load{'' if self.model.changes.words or self.model.changes.held else ' as typed'}, at {listed(at, most=3, joiner='and')}: a short circuit"
         )
 
     def _overloaded(self) -> str:

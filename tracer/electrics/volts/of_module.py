@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import BadChange, Changes
+from tracer.electrics.model.elements import wire_temperatures_c
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.lamp_tests import lamp_tests
 from tracer.electrics.volts.overloads import after_fuses, overloads_of
@@ -57,7 +58,10 @@ def volts_of(
     supposed, *sound = solved_rows(tracing, models, report)
     tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
     found = _report(supposed, sound[0] if sound else None, tests)
-    return replace(found, changes=supposed_words, shorted=shorted, minding=minding_of(tracing, found))
+    overloads = (*found.overloads, *(shorted.unrated if shorted is not None else ()))
+    return replace(
+        found, changes=supposed_words, shorted=shorted, overloads=overloads, minding=minding_of(tracing, found)
+    )
 
 
 def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str, LampTest]) -> VoltsReport:
@@ -82,5 +86,6 @@ def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str,
         model.limits.system_v,
         sum(bool(draw.assumed) for draw in model.draws)
         + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
-        overloads=tuple(overloads_of(model, solved.nominal.branch_a)),
+        wires_c=wire_temperatures_c(model.circuit.typed.vehicle.warmest),
+        overloads=() if solved.withheld.shorted else tuple(overloads_of(model, solved.nominal.branch_a)),
     )

@@ -1,11 +1,12 @@
 """Fuses that carry more than their rating: which of them open in a short circuit, and which are overloaded in any state.
 
-A fuse must carry 1.1 times its rating for 100 hours and open within half an hour at 1.35 times (ISO 8820-3, from memory). What lies between may open or not. Of
+A fuse must carry 1.1 times its rating for 100 hours and open within half an hour at 1.35 times (`opens_at`). What lies between may open or not. Of
 several on one way the one with the highest multiple of its rating is the quickest; with fuses of different families that is not certain, so the others are named.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from tracer.circuit.model import LinkKind
@@ -18,28 +19,24 @@ from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import FLOWS_A, Opening, Overload, Shorted
 from tracer.entry.models import FuseFacts
+from tracer.standards.allowances import opens_at
 from tracer.trace.affects.dead_part import target_of
 from tracer.trace.tracing import Tracing
 
-OPENS_AT = 1.35
-_ON_WAY = 0.05  # of what flows through the short: a fuse that carries so much is on its way
+_ON_WAY = 0.05  # of what flows through the short: a fuse that carries so much more than in order is on its way
 _ROUNDING = 1.001
 
-__all__ = ["OPENS_AT", "after_fuses", "overloads_of"]
+__all__ = ["after_fuses", "overloads_of"]
 
 
 def overloads_of(model: Model, branch_a: FloatArray) -> list[Overload]:
-    """The fuses that carry more than their rating at (m,) nominal amperes, the highest multiple first.
-
-    After them those of unknown rating that are on the way of a short.
-    """
-    shorted_a = _shorted_a(model, branch_a)
-    found = []
-    for fuse, rating_a, amps in _fuses(model, branch_a):
-        over = shorted_a >= FLOWS_A and amps >= _ON_WAY * shorted_a if rating_a is None else amps > _ROUNDING * rating_a
-        if over:
-            found.append(Overload(fuse, rating_a, amps))
-    return sorted(found, key=lambda one: (-one.multiple, one.fuse))
+    """The fuses that carry more than their rating at (m,) nominal amperes, the highest multiple first."""
+    found = [
+        Overload(fuse, rating_a, amps)
+        for fuse, rating_a, amps in _fuses(model, branch_a)
+        if rating_a is not None and amps > _ROUNDING * rating_a
+    ]
+    return _quickest_first(found)
 
 
 def after_fuses(
@@ -54,7 +51,9 @@ def after_fuses(
     if not changes.shorts:
         return changes, None
     in_order: dict[int, float] = {}
-    nominal_in_order(Together([model_of(tracing, key, changes.without_faults, limits=limits, first=first)]), in_order)
+    sound = model_of(tracing, key, changes.without_faults, limits=limits, first=first)
+    together, nominal = nominal_in_order(Together([sound]), in_order)
+    before_a = {fuse: amps for fuse, _, amps in _fuses(together.models[0], nominal.branch_a[:, 0])}
     openings: list[Opening] = []
     shorted_a: list[float] = []
     fused = False
@@ -64,13 +63,26 @@ def after_fuses(
         )
         (model,), branch_a = together.models, nominal.branch_a[:, 0]
         shorted_a.append(_shorted_a(model, branch_a))
-        if not openings:
-            fused = any(amps >= _ON_WAY * shorted_a[0] for _, _, amps in _fuses(model, branch_a))
-        over = overloads_of(model, branch_a)
-        if not over or over[0].multiple < OPENS_AT:
-            return changes, Shorted(tuple(openings), shorted_a[0], shorted_a[-1], fused)
+        on_way = list(_on_way(model, branch_a, before_a, shorted_a[-1]))
+        fused = fused or (not openings and bool(on_way))
+        over = _quickest_first([one for one in on_way if one.rating_a is None or one.multiple > _ROUNDING])
+        if not over or over[0].multiple < opens_at().value:
+            unrated = tuple(one for one in over if one.rating_a is None)
+            return changes, Shorted(tuple(openings), shorted_a[0], shorted_a[-1], fused, unrated)
         openings.append(Opening(over[0], tuple(over[1:])))
         changes = replace(changes, opened=(*changes.opened, target_of(tracing.circuit, over[0].fuse)))
+
+
+def _on_way(model: Model, branch_a: FloatArray, before_a: Mapping[str, float], shorted_a: float) -> Iterator[Overload]:
+    """The fuses over which a short flows: what they carry has risen by a clear part of it. What a fuse carries in order is no matter of the short."""
+    if shorted_a >= FLOWS_A:
+        for fuse, rating_a, amps in _fuses(model, branch_a):
+            if amps - before_a.get(fuse, 0.0) >= _ON_WAY * shorted_a:
+                yield Overload(fuse, rating_a, amps)
+
+
+def _quickest_first(found: Iterable[Overload]) -> list[Overload]:
+    return sorted(found, key=lambda one: (-one.multiple, one.fuse))
 
 
 def _fuses(model: Model, branch_a: FloatArray) -> list[tuple[str, float | None, float]]:

@@ -223,13 +223,14 @@ class Opening:
 class Shorted:
     """What a supposed short comes to: the fuses that it opens, one after another, and nominal amperes through it before the first and after the last of them.
 
-    `fused` is whether a fuse was on the way of its current before one opened.
+    `fused` is whether a fuse was on the way of its current before one opened; `unrated` are those of unknown rating on its way in the end.
     """
 
     openings: tuple[Opening, ...]
     first_a: float
     left_a: float
     fused: bool
+    unrated: tuple[Overload, ...] = ()
 
     @property
     def flows(self) -> bool:
@@ -262,5 +263,6 @@ class VoltsReport(Answer):
     system_v: int
     assumed_currents: int  # of all modules and loads, not only on the rows
     overloads: tuple[Overload, ...] = ()  # fuses that carry more than their rating in the state that is computed
+    wires_c: tuple[float, float] | None = None  # coldest and warmest that a wire is computed at
     shorted: Shorted | None = None  # what a short comes to where one is supposed: all else is the state after it
     minding: Minding = NOTHING

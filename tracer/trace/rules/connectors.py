@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from tracer.circuit.halves import Key, harness_pieces, leads_to
 from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Circuit
+from tracer.circuit.wires import cavities_in_no_run
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
-from tracer.trace.meant import cavities_in_no_run
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
 
@@ -38,7 +38,7 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
         if not isinstance(facts, ConnectorFacts):
             continue
         pins = circuit.pins_of.get(part.name, {})
-        missing = cavities_in_no_run(tracing, part)
+        missing = cavities_in_no_run(part, circuit.pins_of.get(part.name, {}).__contains__)
         if not missing:
             continue
         harnesses = harnesses or _Harnesses(circuit)

@@ -77,8 +77,11 @@ def fuse_without_feed(tracing: Tracing) -> Iterator[Finding]:
 )
 def position_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A fuse in a panel without rating that is not empty."""
+    two_ratings = {conflict.part for conflict in tracing.circuit.conflicts if conflict.fact == "amps"}  # L121
     for part in tracing.circuit.parts.values():
         facts = part.facts
+        if part.name in two_ratings:
+            continue
         if part.panel and isinstance(facts, FuseFacts) and facts.amps is None and facts.state not in NO_FUSE_BELONGS:
             pins = tracing.circuit.pins_of[part.name]
             yield Finding(

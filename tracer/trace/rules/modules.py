@@ -7,12 +7,13 @@ from collections.abc import Iterator
 from tracer.circuit.model import LinkKind, Part, PartKind
 from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
+from tracer.circuit.wires import cavities_in_no_run
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
 from tracer.entry.problems import listed, natural
 from tracer.entry.values import in_ranges
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
-from tracer.trace.meant import cavities_in_no_run, joint_of_the_pin, other_pin_has_two
+from tracer.trace.meant import joint_of_the_pin, other_pin_has_two
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
@@ -209,7 +210,11 @@ def unused_is_used(tracing: Tracing) -> Iterator[Finding]:
                 cavity = typed.partition(":")[0]
                 if cavity in facts.unused and circuit.is_attached(node):
                     wired.setdefault(cavity, []).append(node)
-            missing = cavities_in_no_run(tracing, part) if part.kind is PartKind.CONNECTOR else []
+            missing = (
+                cavities_in_no_run(part, circuit.pins_of.get(part.name, {}).__contains__)
+                if part.kind is PartKind.CONNECTOR
+                else []
+            )
             for cavity, nodes in wired.items():
                 at = f"{part.name}.{cavity}"
                 message, fix = f"{at} is listed as unused, but is wired", ""

@@ -276,8 +276,11 @@ def only_assumed(tracing: Tracing) -> Iterator[Finding]:
 )
 def fuse_without_rating(tracing: Tracing) -> Iterator[Finding]:
     """A fuse outside a panel without rating (inside a panel it is a loose end)."""
+    two_ratings = {conflict.part for conflict in tracing.circuit.conflicts if conflict.fact == "amps"}  # L121
     for part in tracing.circuit.parts.values():
         facts = part.facts
+        if part.name in two_ratings:
+            continue
         if part.kind in FUSE_KINDS and isinstance(facts, FuseFacts) and facts.amps is None and not part.panel:
             yield Finding(part.place, part.name, f"the rating of {part.name} is not typed in", "", parts=(part.name,))
 
