@@ -49,7 +49,8 @@ def changed(lines: list[str], draw: random.Random) -> list[str]:
 
 def compared(watched: Watched, kept: tracer.Kept, folder: Path) -> int:
     """The exit status of one look; text, list and problems are those of a cold start."""
-    text, expected = watched.look(), cold(folder, "ALM")
+    expected = cold(folder, "ALM")  # first: a call of the command sets the width that both have
+    text = watched.look()
     try:
         warm = report.as_data(tracer.supplies(tracer.load(folder, kept), "ALM"), None)
     except CannotUse as error:
