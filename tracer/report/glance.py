@@ -68,7 +68,12 @@ def _head(page: Page, glance: Glance) -> None:
     page.line(f"{report.module}{f' - {report.name}' if report.name else ''}{where}", strong=True)
     page.line(verdict(report), strong=True, hang=4)
     opening(page, report.minding)
-    marked = [*first_doubts(report), *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends)]
+    rests_on = report.completeness.conditions if report.completeness.state == "not complete" else ()
+    marked = [
+        *two_counts(report),
+        *(f"it rests on this: {one}" for one in rests_on),
+        *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends),
+    ]
     shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
     for line in shown:
         page.line(_cut(f"! {line}", page.width), hang=2)
@@ -78,13 +83,9 @@ def _head(page: Page, glance: Glance) -> None:
         page.line(f"! {line}", hang=2)
 
 
-def first_doubts(report: SupplyReport) -> list[str]:
-    """Where two counts differ, and what a list that is not complete rests on besides."""
-    conditions = report.completeness.conditions if report.completeness.state == "not complete" else ()
-    return [
-        *(f"the two counts differ: {difference}" for difference in report.cross_check.differences),
-        *(f"it rests on this: {one}" for one in conditions),
-    ]
+def two_counts(report: SupplyReport) -> list[str]:
+    """Where the two counts differ."""
+    return [f"the two counts differ: {difference}" for difference in report.cross_check.differences]
 
 
 def other_doubts(report: SupplyReport) -> Iterator[str]:
@@ -345,9 +346,9 @@ def _bus(bus: BusAtAGlance) -> str:
 __all__ = [
     "as_text",
     "behind_panels",
-    "first_doubts",
     "other_doubts",
     "short_wire",
+    "two_counts",
     "verdict",
     "way_words",
     "without_length",

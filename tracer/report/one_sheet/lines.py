@@ -10,7 +10,7 @@ from tracer.plan.names import full_name
 from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
 from tracer.plan.values import Decides, Step
 from tracer.report.completeness import joints_words, loose_words, opening
-from tracer.report.glance import behind_panels, first_doubts, other_doubts, short_wire, way_words, without_length
+from tracer.report.glance import behind_panels, other_doubts, short_wire, two_counts, way_words, without_length
 from tracer.report.lamps import lead_words
 from tracer.report.layout import counted
 from tracer.report.minding import first_words, lines, mark
@@ -63,7 +63,7 @@ class _Writer:
             pins=tuple(self._pins()),
             after=tuple(strips[number] for number in order if number not in (LOOK, BASE)),
             loose=made.glance.loose_ends,
-            marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *first_doubts(report), *other_doubts(report), *self._beside()]),
+            marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *two_counts(report), *other_doubts(report), *self._beside()]),
             hazards=tuple([said, *lines(report.minding, HAZARD, CAUTION)] if said else []),
             edition=edition_of(report),
             full_names={pin.name: full_name(pin.row) for pin in made.glance.pins},
