@@ -728,3 +728,16 @@ def test_volts_hangs_the_lamp_of_the_worksheet(sheets: Sheets, folders: dict[str
 def test_a_larger_lamp_than_the_fuse_allows_is_called_too_large() -> None:
     text = volts_text(tracer.volts(tracer.load(str(ROOT / "circuits" / "minibus")), "ALM", lamp_w=55.0))
     assert "TOO LARGE: its fuse or wire allows 21 W" in " ".join(text.split())
+
+
+def test_nothing_is_invented_for_a_bus_whose_kind_is_not_typed_in(sheets: Sheets) -> None:
+    _, sheet = sheets["unfinished", "LIFT"]
+    found = [
+        one
+        for batch in sheet.batches
+        for one in batch.readings
+        if one.lamp == "no lamp on a bus line" or "never a lamp" in one.note
+    ]
+    assert found
+    for one in found:
+        assert one.expected == "not known" and "what bus it is has not been typed in" in one.limit

@@ -31,12 +31,12 @@ from tracer.report.worksheet.words import (
     withheld,
 )
 from tracer.standards import figures
-from tracer.standards.bus import levels, workshop_readings
 from tracer.standards.cautions import WORK_KINDS, cautions_for
 from tracer.standards.hazards import HAZARDS
-from tracer.standards.sources import said
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.minding import NOTE
+
+KIND_NOT_KNOWN = "what bus it is has not been typed in (`buses: {NAME: {kind: high-speed can}}`); the maker's data"
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,30 +304,24 @@ class _Writer:
     # --- bus -----------------------------------------------------------------------------------------------------
 
     def _bus_level(self, step: Step) -> _Words:
-        """What a bus line reads while awake. Where the kind of bus is not typed in the words say what they hold for."""
+        """What a bus line reads while awake. Nothing is invented for a bus whose kind is not typed in."""
         assert step.cavity is not None
         declared = step.cavity.declared
-        expected, limit, source = _levels(step.bus, step.bus_line, declared)
+        expected, limit, source = _levels(step.bus, step.bus_line)
         return _Words(expected, limit, source, comes_from=declared, lamp="no lamp on a bus line", note="never a lamp")
 
     def _bus_ohm(self, step: Step) -> _Words:
         first, _, second = step.code.partition("-")
         bus = step.bus
-        source = ""
         if step.bare is not None and bus is not None:
             fitted = ", ".join(
                 f"{one.name} {figures.ohms(one.ohms)}" for one in bus.terminations if one.ohms is not None
             )
             words, limit = reads(step.bare), f"harness side; {fitted}"
-        elif bus is not None and bus.kind not in ("", "high-speed can"):
-            words, limit = "not known", f"{bus.kind}: see the maker's data"
         else:
-            usual = next(one for one in workshop_readings() if one.case == "both ends present")
-            words = figures.ohms(usual.about_ohm or 0.0)
-            limit = "if high-speed CAN with both ends present; 120 Ω: the module is an end of the line itself, or one is missing"
-            source = said(usual.certainty, usual.source)
+            words, limit = "not known", _not_known(bus)
         return _Words(
-            words, limit, source, "between the two, supply off, bus asleep", f"{first} and {second}", note="meter in Ω; never a lamp"
+            words, limit, "", "between the two, supply off, bus asleep", f"{first} and {second}", note="meter in Ω; never a lamp"
         )  # fmt: skip
 
     # --- around the readings -----------------------------------------------------------------------------------
@@ -412,7 +406,7 @@ def _at_most(computed: Computed) -> str:
     return "" if computed.limit_v is None else f"at most {figures.volts(computed.limit_v)}"
 
 
-def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, str]:
+def _levels(bus: BusReport | None, line: str) -> tuple[str, str, str]:
     """What a bus line reads while awake: words, what they hold for, source."""
     if bus is not None and bus.kind:
         by_state = {level.state.split(" (")[0]: level for level in bus.levels if level.line == line}
@@ -426,14 +420,11 @@ def _levels(bus: BusReport | None, line: str, declared: str) -> tuple[str, str, 
             )
         if (none := by_state.get("all states")) is not None:
             return none.words, "", ""
-    if "lin" in (word.casefold() for word in declared.split()) or line == "LIN":
-        return "moves between near 0 V and battery voltage while awake", "if it is LIN; see the maker's data", ""
-    level = next(one for one in levels("high-speed CAN") if one.line == line and one.state == "recessive")
-    return (
-        f"about {figures.volts(level.nominal_v)} awake, a little {'over' if line == 'CAN_H' else 'under'}; near 0 V asleep",
-        f"{figures.volts_ends(level.min_v or 0.0, level.max_v or 0.0)} V at rest, if it is high-speed CAN",
-        said(level.certainty, level.source),
-    )
+    return "not known", _not_known(bus), ""
+
+
+def _not_known(bus: BusReport | None) -> str:
+    return f"{bus.kind}: see the maker's data" if bus is not None and bus.kind else KIND_NOT_KNOWN
 
 
 def _level_words(level: LevelLine) -> str:
