@@ -30,3 +30,5 @@ def main() -> None:
     except BrokenPipeError:  # from the help, which is not written by `show`
         drop_output()
         sys.exit(COMPLETE)
+    finally:
+        gc.freeze()  # or Python would look through all of it once more before it ends, which takes as long as reading a vehicle
