@@ -11,6 +11,7 @@ from tests.case.making import NOON, demo, opened
 from tracer.case.case import Case, case_in, note, record, set_conditions
 from tracer.case.filled import read_filled
 from tracer.case.readings import BadWord, value_of
+from tracer.report.case import read_text
 
 
 @pytest.fixture
@@ -59,6 +60,8 @@ def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case
         (["3+"], "is no reading"),
         (["2+=not-reached"], "want a reason"),
         (["drive:H-L=60/60"], "wants one value"),
+        (["3+=12.5/lit"], "wants two values"),
+        (["drive:H-L=60/lit"], "behind two values"),
     ],
 )
 def test_a_word_that_does_not_fit_refuses_the_whole_call(case: Case, words: list[str], message: str) -> None:
@@ -130,13 +133,24 @@ def test_a_note_that_does_not_fit_is_refused(case: Case, kind: str, words: list[
 
 
 @pytest.mark.parametrize(
-    "word", ["key=rum", "plug=maybe", "lamp=lots", "other=G1", "colour=red", "battery=dead5", "key"]
-)
+    "word",
+    ["key=rum", "plug=maybe", "lamp=lots", "other=G1", "colour=red", "battery=dead5", "key", "lead=11", "lead=-1", "battery=dead", "battery=dim", "battery=lt12", "lamp=lt21W"],
+)  # fmt: skip
 def test_a_condition_that_is_none_is_refused(case: Case, word: str) -> None:
     before = case.file.read_bytes()
     with pytest.raises(BadWord):
         set_conditions(case, ["place=boot", word], NOON)
     assert case.file.read_bytes() == before
+
+
+def test_a_fused_lead_and_a_lit_lamp_are_kept_with_the_reading(case: Case) -> None:
+    leads = set_conditions(case, ["lead=12-1,11-1"], NOON)
+    got = record(leads, ["2+=12.5/12.4", "1-=.00/.01/LIT"], NOON)
+    again = case_in(case.file)
+    assert again.readings == got.readings
+    assert [(one.conditions.leads, one.lit) for one in again.readings] == [(("11-1", "12-1"), False), (("11-1", "12-1"), True)]  # fmt: skip
+    assert "fused lead 11-1, fused lead 12-1" in read_text(got) and "with the lamp 0.01 V (lit)" in read_text(got)
+    assert set_conditions(again, ["lead=none"], NOON).conditions.leads == ()
 
 
 def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
@@ -148,7 +162,7 @@ def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
 
     text = tracer.worksheet(demo(), "ALM", "csv").files[0].decode()
     rows = list(csv.DictReader(io.StringIO(text)))
-    fill = {("3+", "no lamp"): "0,01", ("3+", "21 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
+    fill = {("3+", "no lamp"): "0,01", ("3+", "21 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01/lit", ("2+", "no lamp"): "0,02", ("2+", "21 W"): "0,2", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
     for row in rows:
         if row["step"] in "157" and row["step"]:
             row["read"] = fill.get((row["row"], row["ask"]), "")
@@ -169,10 +183,14 @@ def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
         ("ALM.3:+", "off", 21.0, (0.01, 0.58)),
         ("ALM.1:-", "off", 21.0, (0.0, 0.01)),
         ("ALM.6:+", "off", None, (0.0,)),
+        ("ALM.2:+", "run", 21.0, (0.02, 0.2)),
+    }  # fmt: skip
+    assert {one.name: (one.lit, one.conditions.leads) for one in got.readings if one.loaded} == {
+        "ALM.3:+": (False, ()), "ALM.1:-": (True, ()), "ALM.2:+": (False, ("11-1",)),
     }  # fmt: skip
     assert left == ()
     other = out.getvalue().replace(case.plan["edition"], "ABCDEFGH")
-    assert len(read_filled(case, other, NOON)[0].readings) == 3  # of another edition, by name
+    assert len(read_filled(case, other, NOON)[0].readings) == 4  # of another edition, by name
     before = case.file.read_bytes()
     with pytest.raises(BadWord, match="of edition ABCDEFGH"):
         read_filled(case, other.replace("ALM.3:+", "ALM.99:+"), NOON)

@@ -127,7 +127,7 @@ def case_of(found: CaseFile) -> Case:
                 conditions = held
             for number, one in enumerate(entry["readings"], 1):
                 values = tuple(value_of(text) for text in one["values"])
-                reading = Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", at, entry["why"], entry["instead_of"])  # fmt: skip
+                reading = Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", at, entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
                 readings[reading.id] = reading
             if entry["instead_of"] in readings:
                 corrected[entry["instead_of"]] = readings.pop(entry["instead_of"])

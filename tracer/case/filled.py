@@ -71,6 +71,7 @@ def _taken(case: Case, rows: list[dict[str, str]], at: str) -> tuple[list[_Found
             done.add(beside)
             match = _LAMP.match(rows[beside]["ask"])
             on = replace(on, lamp_w=float(match[1]) if match else None, out=tuple(sorted(off[1].split(", "))) if off else ())  # fmt: skip
+            on = replace(on, leads=_leads(case, full, on))
             found.append(_Found(on, understood(case, f"{full}={row['read']}/{rows[beside]['read']}", on)))
         elif row["ask"] == "drop to its post" or (row["ask"] == "no lamp") or row["ask"] == "between them":
             found.append(_Found(on, understood(case, f"{full}={row['read']}", on)))
@@ -113,6 +114,13 @@ def _conditions(case: Case, row: dict[str, str], battery: dict[str, float | None
         case.conditions, key=key, plugged=row["module"] == "plugged in", lamp_w=None, out=(), battery_v=volts, battery_at=at, battery_n=case.last_n + 1, key_n=case.last_n + 1,
         asleep=row["ask"] == "between them",
     )  # fmt: skip
+
+
+def _leads(case: Case, full: str, on: Conditions) -> tuple[str, ...]:
+    """The fused leads that the sheet asks for at a pin with this lamp."""
+    tests = case.plan["rows"].get(full, {"tests": []})["tests"]
+    asked = (test["leads"] for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (on.key, on.lamp_w, on.out))  # fmt: skip
+    return tuple(sorted("-".join(pair) for pair in next(asked, ())))
 
 
 def _name(case: Case, row: dict[str, str]) -> str:

@@ -22,7 +22,7 @@ class Conditions:
     """What holds for every reading until something else is set.
 
     `plugged`: the module is plugged in. `lamp_w` is the lamp of the second value, None without. `other`: where the other lead is, `-` at battery negative, `+` at
-    battery positive (a value is then what is lost up to there). `out`: parts that are pulled or loosened. `since` is when the key was turned, `battery_at` when
+    battery positive (a value is then what is lost up to there). `out`: parts that are pulled or loosened; `leads`: fused leads put in, such as `11-1`. `since` is when the key was turned, `battery_at` when
     the battery was read, both ISO 8601; `battery_n` and `key_n` are the entries that said so, whose order no clock can change.
     """
 
@@ -41,15 +41,16 @@ class Conditions:
     battery_at: str = ""
     battery_n: int = 0
     key_n: int = 0
+    leads: tuple[str, ...] = ()
 
     def data(self) -> dict[str, Any]:
         """For the file."""
-        return {**asdict(self), "out": list(self.out)}
+        return {**asdict(self), "out": list(self.out), "leads": list(self.leads)}
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Conditions:
         """From the file."""
-        return cls(**{**data, "out": tuple(data["out"])})
+        return cls(**{**data, "out": tuple(data["out"]), "leads": tuple(data.get("leads", ()))})
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ class Value:
 class Reading:
     """One reading of a row, point or bus by its full name: one value, or two (without and with the lamp); or a status in place of values.
 
-    `id` is entry and place in it, `7.2`; `instead_of` the reading that it corrects.
+    `id` is entry and place in it, `7.2`; `instead_of` the reading that it corrects. `lit`: the lamp was seen to be lit at this reading.
     """
 
     name: str
@@ -81,6 +82,7 @@ class Reading:
     at: str = ""
     why: str = ""
     instead_of: str = ""
+    lit: bool = False
 
     @property
     def loaded(self) -> bool:
@@ -89,7 +91,8 @@ class Reading:
 
     def data(self) -> dict[str, Any]:
         """For the file; conditions stand once for all readings of a call."""
-        return {"name": self.name, "values": [value.text for value in self.values], "status": self.status}
+        said = {"lit": True} if self.lit else {}
+        return {"name": self.name, "values": [value.text for value in self.values], "status": self.status, **said}
 
     def drop_v(self, number: int, level: str) -> float | None:
         """What is lost up to the point in one of its values; None where it is no number. Of a supply from the battery's volts of that moment."""
@@ -150,7 +153,9 @@ def reading_of(name: str, read: str, conditions: Conditions, wants: int, *, call
     said = called or name
     if read.casefold() in STATUSES:
         return Reading(name, (), read.casefold(), conditions)
-    values = tuple(value_of(piece) for piece in read.split("/"))
+    texts = read.split("/")
+    lit = len(texts) > 1 and texts[-1].casefold() == "lit"
+    values = tuple(value_of(text) for text in (texts[:-1] if lit else texts))
     if len(values) == 1 and wants == 2 and values[0].is_word:
         return Reading(name, values, "", conditions)  # a dead pin needs no lamp
     if len(values) != wants:
@@ -158,13 +163,15 @@ def reading_of(name: str, read: str, conditions: Conditions, wants: int, *, call
             raise BadWord(f"{said} wants two values, without and with the lamp ({said}=ALONE/LAMP), since a lamp is set; for one set lamp=none.")  # fmt: skip
         why = "plugged in" if conditions.plugged else "no lamp is set" if conditions.lamp_w is None else "no lamp goes there"  # fmt: skip
         raise BadWord(f"{said} wants one value here ({why}).")
-    return Reading(name, values, "", conditions)
+    if lit and wants != 2:
+        raise BadWord(f"{said}: `lit` stands behind two values, without and with the lamp ({said}=ALONE/LAMP/lit).")
+    return Reading(name, values, "", conditions, lit=lit)
 
 
 # --- conditions --------------------------------------------------------------------------------------------------------
 
 _YES, _NO = ("yes", "y", "on", "in", "present"), ("no", "n", "off", "out", "absent", "none")
-SETTABLE = ("key", "plug", "lamp", "other", "symptom", "engine", "asleep", "place", "out", "after", "battery")
+SETTABLE = ("key", "plug", "lamp", "other", "symptom", "engine", "asleep", "place", "out", "lead", "after", "battery")
 
 
 def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str, number: int) -> Conditions:
@@ -200,8 +207,10 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
             found = replace(found, place=text)
         elif name == "out":
             found = replace(found, out=() if text.casefold() == "none" else tuple(sorted(text.split(","))))
+        elif name == "lead":
+            found = replace(found, leads=() if text.casefold() == "none" else _leads(word, text))
         elif name == "after":
-            found = replace(found, after_s=value_of(text.rstrip("sS")).number)
+            found = replace(found, after_s=_exact(text.rstrip("sS")))
         elif name == "battery":
             found = replace(found, battery_v=_volts(word, text), battery_at=now, battery_n=number)
         else:
@@ -215,15 +224,28 @@ def _yes(word: str, text: str) -> bool:
     raise BadWord(f"`{word}` is not understood: write yes or no (plug=in, plug=out).")
 
 
+def _leads(word: str, text: str) -> tuple[str, ...]:
+    found = tuple(sorted(text.split(",")))
+    if not all(all(one.partition("-")[::2]) for one in found):
+        raise BadWord(f"`{word}` is no lead: write the two pins that it joins (lead=11-1), or lead=none.")
+    return found
+
+
+def _exact(text: str) -> float | None:
+    """A number as it stands; None for a bound (lt12) or a word (dead), which say no single value."""
+    value = value_of(text)
+    return None if value.below or value.is_word else value.number
+
+
 def _watts(word: str, text: str) -> float:
-    number = value_of(text.rstrip("wW")).number if text.rstrip("wW") else None
+    number = _exact(text.rstrip("wW")) if text.rstrip("wW") else None
     if number is None or not 1 <= number <= 100:
         raise BadWord(f"`{word}` is no lamp: write lamp=21W, or lamp=none.")
     return number
 
 
 def _volts(word: str, text: str) -> float:
-    number = value_of(text.rstrip("vV")).number
+    number = _exact(text.rstrip("vV"))
     if number is None or not 0 <= number <= 60:
         raise BadWord(f"`{word}` is no battery voltage: write battery=12.4.")
     return number

@@ -87,7 +87,7 @@ def show_(json: JsonOption = False) -> None:
     "set", epilog="Example: tracer case set key=run plug=out lamp=21W other=- symptom=yes out=F20 battery=12,4"
 )
 def set_(words: Words) -> None:
-    """What holds for every reading from now on: key, plug, lamp, other, symptom, engine, asleep, place, out, after, battery."""
+    """What holds for every reading from now on: key, plug, lamp, other, symptom, engine, asleep, place, out, lead, after, battery."""
     from tracer.report import case as report
 
     _shown(

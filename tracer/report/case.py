@@ -22,6 +22,7 @@ def conditions_text(on: Conditions) -> str:
         f"key {on.key}" + (f" {figures.stated(on.after_s, 's')} after the turn" if on.after_s is not None else ""),
         "plugged in" if on.plugged else "unplugged",
         *([f"{', '.join(on.out)} out"] if on.out else []),
+        *(f"fused lead {lead}" for lead in on.leads),
         f"lamp {figures.stated(on.lamp_w, 'W')}" if on.lamp_w is not None else "no lamp",
         lead,
         {None: "symptom not said", True: "symptom present", False: "symptom absent"}[on.symptom],
@@ -42,7 +43,7 @@ def values_text(case: Case, one: Reading) -> str:
     ]  # fmt: skip
     if one.status:
         return one.status.replace("-", " ") + (f": {one.why}" if one.why else "")
-    return said[0] if len(said) == 1 else f"{said[0]}, with the lamp {said[1]}"
+    return said[0] if len(said) == 1 else f"{said[0]}, with the lamp {said[1]}{' (lit)' if one.lit else ''}"
 
 
 def _number(value: float, unit: str) -> str:
@@ -80,7 +81,7 @@ def read_data(got: Recorded, left: tuple[str, ...] = ()) -> dict[str, Any]:
 def _reading(case: Case, one: Reading) -> dict[str, Any]:
     return {
         "id": one.id, "name": one.name, "row": case.short(one.name), "values": [{"text": value.text, "number": value.number, "below": value.below} for value in one.values],
-        "status": one.status, "why": one.why, "at": one.at, "instead_of": one.instead_of, "conditions": one.conditions.data(),
+        "lit": one.lit, "status": one.status, "why": one.why, "at": one.at, "instead_of": one.instead_of, "conditions": one.conditions.data(),
     }  # fmt: skip
 
 
