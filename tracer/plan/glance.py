@@ -10,6 +10,7 @@ from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import bus_name, names_of
+from tracer.plan.side_by_side import side_by_side
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Probe, Row, SupplyReport
@@ -23,18 +24,12 @@ if TYPE_CHECKING:  # what solves networks is loaded only where something is comp
 MOST_SPLITS = 3
 
 
-def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> Glance:
-    """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms."""
+def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None, bench: Bench | None = None) -> Glance:
+    """The first look at a list; without limits nothing is computed: the tests have no figures and the buses no ohms. A `bench` that is there already is used."""
     circuit, names = tracing.circuit, names_of(tracing.circuit, report)
-    bench, why_not = _bench(tracing, report, limits)
+    bench, why_not = _bench(tracing, report, limits, bench)
     pins = tuple(
-        PinAtAGlance(
-            names.of(row),
-            row,
-            tuple(_way(circuit, row)),
-            alone_test(circuit, bench, report, row),
-            () if row.no_method else _splits(circuit, row),
-        )
+        _pin(tracing, bench, report, row, names.of(row))
         for row in (*report.supplies, *report.grounds, *report.carrying)
     )
     unknown = (cavity for cavity in report.census if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row)  # fmt: skip
@@ -47,7 +42,17 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
     return Glance(report, pins, tuple(unknown), panels, buses, tuple(loose), why_not)
 
 
-def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -> tuple[Bench | None, str]:
+def _pin(tracing: Tracing, bench: Bench | None, report: SupplyReport, row: Row, name: str) -> PinAtAGlance:
+    circuit = tracing.circuit
+    test = alone_test(circuit, bench, report, row)
+    splits = () if row.no_method else _splits(circuit, row)
+    beside = side_by_side(tracing, bench, report, row, test.key)
+    return PinAtAGlance(name, row, tuple(_way(circuit, row)), test, splits, beside)
+
+
+def _bench(
+    tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None, bench: Bench | None
+) -> tuple[Bench | None, str]:
     """What computes the figures; nothing where none are asked for, and where the vehicle is too large to wait for them: why."""
     if limits is None:
         return None, ""
@@ -55,7 +60,7 @@ def _bench(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None) -
     from tracer.plan.bench import Bench
 
     why_not = too_large(tracing, report.module)
-    return (None, why_not) if why_not else (Bench(tracing, report, limits), "")
+    return (None, why_not) if why_not else (bench or Bench(tracing, report, limits), "")
 
 
 # --- the way -----------------------------------------------------------------------------------------------------------

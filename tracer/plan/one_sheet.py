@@ -28,8 +28,9 @@ from tracer.trace.tracing import Tracing
 
 def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> OneSheet:
     """What stands on the one sheet of a module's list."""
-    glance, plan = glance_of(tracing, report, limits), plan_of(tracing, report, limits)
-    maker = _Maker(tracing, report, limits, glance, [step for batch in plan.batches for step in batch.steps])
+    bench = Bench(tracing, report, limits)
+    glance, plan = glance_of(tracing, report, limits, bench), plan_of(tracing, report, limits, bench)
+    maker = _Maker(tracing, report, bench, glance, [step for batch in plan.batches for step in batch.steps])
     working = working_key(report)
     charging = limits.of("battery charging")
     return OneSheet(
@@ -52,12 +53,12 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
 
 
 class _Maker:
-    def __init__(self, tracing: Tracing, report: SupplyReport, limits: LimitsInUse, glance: Glance, steps: list[Step]) -> None:  # fmt: skip
+    def __init__(self, tracing: Tracing, report: SupplyReport, bench: Bench, glance: Glance, steps: list[Step]) -> None:
         self.tracing = tracing
         self.circuit = tracing.circuit
         self.report = report
         self.lamps = LampRule(tracing.circuit)
-        self.bench = Bench(tracing, report, limits)
+        self.bench = bench
         self.computed = not glance.why_not
         self.steps = steps
         self.working = working_key(report)
@@ -78,13 +79,7 @@ class _Maker:
         plugged = next((step for step in self.steps_of(Kind.POINT) if step.point == row.point), None)
         alone = (step for step in self.steps_of(Kind.ALONE) if step.row.code == row.code and step.key == one.test.key)
         bare = next((step.bare for step in alone), None)
-        return PinOnSheet(one, plugged, bare, self._beside(row))
-
-    def _beside(self, row: Row) -> tuple[str, ...]:
-        """Parts that lie side by side on the way, where no leg is tried alone: one of them may be open and nothing shows."""
-        if any(leg.point == row.point for leg in self.all_legs):
-            return ()
-        return tuple(dict.fromkeys(probe.part for probe in row.probes if not probe.sole))
+        return PinOnSheet(one, plugged, bare)
 
     def untraced(self) -> Iterator[tuple[str, tuple[Step, ...]]]:
         """Pins declared as supply or ground whose way is not known: read in every key state."""
@@ -99,7 +94,7 @@ class _Maker:
     @cached_property
     def all_legs(self) -> tuple[Leg, ...]:
         """Each of the parallel ways of a pin by itself: of fuses with the others out, of ground points with the eyelets of the others off."""
-        return (*self._fuse_legs(), *self._ground_legs()) if not self.not_unplugged else ()
+        return (*self._fuse_legs(), *self._ground_legs())
 
     def _fuse_legs(self) -> Iterator[Leg]:
         for step in self.steps_of(Kind.BY_FUSE):
@@ -109,32 +104,13 @@ class _Maker:
 
     def _ground_legs(self) -> Iterator[Leg]:
         for pin in self.grounds:
-            row, key = pin.row, pin.test.key
-            beside = dict.fromkeys(
-                probe.part for probe in row.probes if not probe.sole and self._kind(probe.part) is PartKind.GROUND
-            )
-            if row.no_method or not key or len(beside) < 2:
-                continue
-            for point in beside:
-                out = tuple(other for other in beside if other != point)
-                if self._still_grounded(row, key, out):
-                    test = alone_test(self.circuit, self._bench, self.report, row, key, out)
-                    yield Leg(pin.name, row.point, "ground", point, out, test)
-
-    def _still_grounded(self, row: Row, key: str, out: tuple[str, ...]) -> bool:
-        """Whether one ground point suffices with the others loosened; without values nobody can say, so it is tried."""
-        if self._bench is None:
-            return True
-        bare, _ = self._bench.alone(row, key, None, out)
-        return bare is None or bare.value is not None
+            for leg in pin.beside.legs:
+                test = alone_test(self.circuit, self._bench, self.report, pin.row, pin.test.key, leg.out)
+                yield Leg(pin.name, pin.row.point, "ground", leg.by, leg.out, test)
 
     @property
     def _bench(self) -> Bench | None:
         return self.bench if self.computed else None
-
-    def _kind(self, part: str) -> PartKind | None:
-        found = self.circuit.parts.get(part)
-        return None if found is None else PartKind(found.kind)
 
     # --- what must work, what stays live, what must be dead -------------------------------------------------------
 

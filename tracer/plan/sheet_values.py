@@ -21,15 +21,11 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class PinOnSheet:
-    """A pin: read plugged in (`plugged`), then unplugged and alone, by the meter (`bare`) and with the lamp of its test.
-
-    `beside` are parts side by side on its way that no test tells apart.
-    """
+    """A pin: read plugged in (`plugged`), then unplugged and alone, by the meter (`bare`) and with the lamp of its test."""
 
     pin: PinAtAGlance
     plugged: Step | None
     bare: Computed | None
-    beside: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,7 @@ from tracer.plan.bench import Bench
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.glance import held_by_itself, leads_for
 from tracer.plan.lamps import LampRule
+from tracer.plan.side_by_side import fuses_alone
 from tracer.plan.upstream import Upstream
 from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
 from tracer.trace.hazards import Hazards
@@ -37,13 +38,13 @@ from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
 
-def plan_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> Plan:
-    """What to measure of a module's list."""
-    return _Planner(tracing, report, limits).plan()
+def plan_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse, bench: Bench | None = None) -> Plan:
+    """What to measure of a module's list. A `bench` that is there already is used."""
+    return _Planner(tracing, report, limits, bench or Bench(tracing, report, limits)).plan()
 
 
 class _Planner:
-    def __init__(self, tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> None:
+    def __init__(self, tracing: Tracing, report: SupplyReport, limits: LimitsInUse, bench: Bench) -> None:
         self.tracing = tracing
         self.circuit = tracing.circuit
         self.report = report
@@ -53,7 +54,7 @@ class _Planner:
         self.not_unplugged = tracing.once(Hazards).withheld_in(report.module)
         self.system_v = self.lamps.system_v
         self.working = working_key(report)
-        self.bench = Bench(tracing, report, limits)
+        self.bench = bench
         self._found: dict[tuple[str | None, bool, str], list[tuple[int, Step]]] = {}
         self._access: dict[str | None, str] = {}
         self._feeds: dict[str, Upstream | None] = {}
@@ -247,15 +248,14 @@ class _Planner:
 
     def _parallel(self, row: Row, order: int) -> None:
         """Each of several parallel fuses that suffices alone is proven with the others out: together they hide each other."""
-        parallel = [fuse for fuse in row.fuses if not fuse.sole]
         key, lamp = self._key_of(row.live), self.lamps.supply(row)
-        for number, fuse in enumerate(fuse for fuse in parallel if fuse.alone):
-            others = tuple(other.part for other in parallel if other.part != fuse.part)
+        amps = {fuse.part: fuse.amps for fuse in row.fuses}
+        for number, (fuse, others) in enumerate(fuses_alone(self.tracing, self.report, row)):
             bare, loaded = self.bench.alone(row, key, lamp.watts, others)
             step = Step(
-                Kind.BY_FUSE, f"{row.code} by {fuse.part}", row.point, key, False, frozenset({"volts", "loaded", "drop"} if lamp.watts is not None else {"volts"}),
+                Kind.BY_FUSE, f"{row.code} by {fuse}", row.point, key, False, frozenset({"volts", "loaded", "drop"} if lamp.watts is not None else {"volts"}),
                 (row,), state=row.live.get(key, "unknown"), wire=row.wire, must=True, lamp=lamp, bare=bare, loaded=loaded,
-                usual=self.limits.of("single wire"), out=others, fuse=Feeder(fuse.part, True, fuse.amps),
+                usual=self.limits.of("single wire"), out=others, fuse=Feeder(fuse, True, amps[fuse]),
             )  # fmt: skip
             self._at_module(order + number, step)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -188,14 +189,43 @@ class Decides:
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """A wire or a part on a way, in words that no other piece of the way has; its two ends, the one nearer to the source first."""
+
+    words: str
+    kind: str
+    ends: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LegAlone:
+    """One of several parallel ways of a pin that is tried by itself: `out` is opened meanwhile (fuses, ground points), and `proves` then carries the whole current (link numbers)."""
+
+    by: str
+    out: tuple[str, ...]
+    proves: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    """The pieces of a way by link number, in order from the source; which of them the pin alone proves, and each leg; `left`: beside something else in every test, so no test tells them apart."""
+
+    pieces: Mapping[int, Piece]
+    alone: frozenset[int]
+    legs: tuple[LegAlone, ...] = ()
+    left: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class PinAtAGlance:
-    """One row: its short name (`2+`, `1-`), what is on its way from the source (a ground: from the pin), its test, where to split."""
+    """One row: its short name (`2+`, `1-`), what is on its way from the source (a ground: from the pin), its test, where to split, what lies side by side."""
 
     name: str
     row: Row
     way: tuple[OnWay, ...]
     test: Decides
     splits: tuple[str, ...]
+    beside: SideBySide
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +254,6 @@ class Glance:
 
 
 __all__ = [
-    "CRANKING", "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "OnWay", "PinAtAGlance", "Plan", "Range", "Step",
-    "StepBatch", "there",
+    "CRANKING", "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan",
+    "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip

@@ -291,10 +291,13 @@ def _how(glance: Glance) -> Iterator[tuple[str, str]]:
         ohms = figures.ohms(_tenths_up(max(shown, default=SHOWN_OHM)))
         yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. More V than `growth`: bad joint ({ohms} up, less may hide)."  # fmt: skip
     diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
-    legs = [pin.name for pin in glance.pins if any(one.beside for one in pin.way)]
+    own = [pin for pin in glance.pins if pin.row.code[0] in "SG"]
+    legs = [pin.name for pin in own if pin.beside.legs]
+    untold = [pin.name for pin in own if pin.beside.left]
     exceptions = [
         *([f"diode {', '.join(diodes)}: 5 W against 21 W"] if diodes else []),
         *([f"legs {', '.join(legs)} each alone"] if legs else []),
+        *([f"{', '.join(untold)}: ways side by side that no test tells apart"] if untold else []),
         *(f"{name}: {figures.ohms(_tenths_up(ohm))} up" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
     ]
     if exceptions:

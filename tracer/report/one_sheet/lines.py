@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.entry.problems import listed, natural
+from tracer.entry.problems import listed
 from tracer.plan.edition import edition_of
 from tracer.plan.names import full_name
 from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
@@ -77,9 +77,9 @@ class _Writer:
 
     def _beside(self) -> Iterator[str]:
         for pin in self.made.pins:
-            if pin.beside:
-                parts = listed(sorted(pin.beside, key=natural), most=6)
-                yield f"{pin.pin.name}: {parts} lie side by side; the test proves nothing about one of them alone"
+            if pin.pin.beside.left:
+                pieces = listed(pin.pin.beside.left, most=6)
+                yield f"{pin.pin.name}: {pieces} lie side by side; no test proves anything about one of them alone"
 
     # --- the steps beside the pins ---------------------------------------------------------------------------------
 
