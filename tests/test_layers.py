@@ -200,6 +200,7 @@ CLI_USES = (
     "tracer.entry.names",
     "tracer.entry.problems",
     "tracer.entry.start",
+    "tracer.entry.visible",
     "tracer.standards.figures",
 )
 

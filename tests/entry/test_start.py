@@ -13,6 +13,7 @@ import yaml
 from jsonschema import Draft202012Validator
 
 import tracer
+from tracer.entry import files
 from tracer.entry.schema import schema_texts, sheet_schema, vehicle_schema
 from tracer.entry.start import CannotStart, start_vehicle
 from tracer.trace.rules.registry import loose_ends
@@ -173,17 +174,17 @@ def test_a_write_that_fails_leaves_nothing_behind(
     fails_at: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     writes = 0
-    real = Path.write_text
+    real = files._replace
 
-    def full_disk(self: Path, data: str, **more: str) -> int:
+    def full_disk(target: Path, content: bytes) -> None:
         nonlocal writes
         writes += 1
         if writes > fails_at:
             raise OSError(28, "No space left on device")
-        return real(self, data, encoding=more.get("encoding"))
+        real(target, content)
 
     (tmp_path / "van").mkdir()
-    monkeypatch.setattr(Path, "write_text", full_disk)
+    monkeypatch.setattr(files, "_replace", full_disk)
     with pytest.raises(CannotStart, match=r"No space left on device\. Nothing was written"):
         start_vehicle(tmp_path / "van")
     assert _content(tmp_path) == {"van": "folder"}

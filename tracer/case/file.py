@@ -20,6 +20,7 @@ from typing import Any
 
 from tracer.entry.files import NotWritten, sync_folder
 from tracer.entry.problems import CannotCompute
+from tracer.entry.visible import all_visible
 
 SCHEMA = "tracer.case/1"
 _PATIENCE_S = 10.0
@@ -132,7 +133,7 @@ def _all(handle: int) -> bytes:
 
 
 def _line(entry: Entry) -> bytes:
-    body = json.dumps(entry, ensure_ascii=False, separators=(",", ":"))
+    body = json.dumps(all_visible(entry), ensure_ascii=False, separators=(",", ":"))
     return f'{body[:-1]}{_MARK}{_sum(body)}"}}\n'.encode()
 
 
@@ -161,7 +162,7 @@ def _parsed(file: Path, content: bytes) -> CaseFile:
             continue
         entry = _entry(line)
         if entry is not None:
-            entries.append(entry)
+            entries.append(all_visible(entry))  # the file may come from anybody
         elif number == len(lines):
             damaged.append(f"line {number} was cut off while it was written ({len(line)} bytes): it was not recorded, everything before it is")  # fmt: skip
         else:

@@ -21,6 +21,7 @@ from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, liste
 from tracer.entry.runs import Point, Run, Wire
 from tracer.entry.told import told_of
 from tracer.entry.values import Misread, pin_list
+from tracer.entry.visible import all_visible
 from tracer.standards.colours import colour_name
 
 TICKS = "read-back.json"
@@ -212,7 +213,7 @@ def _ticks(folder: Path) -> dict[str, list[str]]:
             or file.stat().st_size > _MAX_BYTES
         ):
             raise CannotUse([Problem(Place(TICKS), "this is no file of ticks", fix)])
-        tree = json.loads(file.read_text(encoding="utf-8"))
+        tree = all_visible(json.loads(file.read_text(encoding="utf-8")))
     except json.JSONDecodeError as error:
         raise CannotUse([Problem(Place(TICKS, error.lineno, error.colno), "not readable as JSON", fix)]) from None
     except (OSError, RuntimeError, ValueError, RecursionError):

@@ -15,6 +15,7 @@ import typer
 import tracer
 from tracer.cli.app import chosen
 from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+from tracer.entry.visible import visible
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
@@ -112,7 +113,8 @@ def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
 
 def fail(message: str, status: int) -> NoReturn:
     """Say why there is no answer, and end."""
-    typer.echo(message, err=True)
+    for line in message.split("\n"):  # it may quote what was typed on the command line
+        typer.echo(visible(line), err=True)
     raise typer.Exit(status)
 
 
@@ -194,10 +196,11 @@ def write(circuit: Circuit, file: Path, content: bytes, say: Callable[[str], obj
         write_whole(file, content, spare=typed_files(circuit))
     except NotWritten as error:
         fail(str(error), CANNOT_USE)
+    wrote = f"wrote {visible(str(file))}"
     if say is None:
-        typer.echo(f"wrote {file}", err=True)
+        typer.echo(wrote, err=True)
     else:
-        say(f"wrote {file}")
+        say(wrote)
 
 
 def typed_files(circuit: Circuit) -> Iterable[Path]:

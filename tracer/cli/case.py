@@ -14,6 +14,7 @@ import tracer
 from tracer.cli.answer import CANNOT_USE, COMPLETE, WRONG_USAGE, asked, end, fail, page, said, show
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption, ModuleArgument, ShopOption
+from tracer.entry.visible import visible
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def open_(
     opened = asked(lambda tracing: calls().open_case(tracing, module, output, facts, spare=[chosen.folder], shop=shop))
     from tracer.report import case as report
 
-    show(f"opened {opened.file}\n")
+    show(f"opened {visible(str(opened.file))}\n")
     show(report.show_text(opened, **page()))
     show("Next: tracer case set key=off plug=out lamp=21W symptom=yes; then tracer read battery=12.6 3+=12.58/12.37\n")
 
@@ -72,7 +73,7 @@ def open_(
 def use(file: Annotated[Path, typer.Argument(metavar="FILE")]) -> None:
     """Make another case the current one."""
     said(lambda: calls().use_case(file))
-    show(f"current: {file}\n")
+    show(f"current: {visible(str(file))}\n")
 
 
 @case.command("show", epilog="Example: tracer case show")
@@ -166,7 +167,7 @@ def _row_by_row(now: Case) -> None:
                 show(report.read_text(calls().read([f"{name}={typed}"]), **page()))
                 break
             except tracer.CannotAnswer as error:
-                typer.echo(str(error), err=True)
+                typer.echo(visible(str(error)), err=True)
 
 
 @app.command("next", epilog="Example: tracer next")
@@ -209,5 +210,5 @@ def report_(
         write_whole(output, content, spare=[now.file])
     except NotWritten as error:
         fail(str(error), CANNOT_USE)
-    typer.echo(f"wrote {output}", err=True)
+    typer.echo(f"wrote {visible(str(output))}", err=True)
     end(verdict)

@@ -146,9 +146,9 @@ def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
 
 
 def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Completeness:
-    from tracer.report.printing import page_names
+    from tracer.report.printing import file_stems, page_names
 
-    file = wanted.output or Path(f"{module}-{job.what}.{job.form}")
+    file = wanted.output or Path(f"{file_stems([module])[module]}-{job.what}.{job.form}")
     ending = file.suffix.lower().removeprefix(".")
     if ending not in wanted.forms:
         endings = ", ".join("." + form for form in wanted.forms)

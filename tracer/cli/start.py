@@ -9,6 +9,7 @@ import typer
 
 from tracer.cli.answer import CANNOT_USE, fail, show
 from tracer.cli.app import app
+from tracer.entry.visible import visible
 
 
 @app.command(epilog="Example: tracer new my-van")
@@ -23,9 +24,10 @@ def new(
     except CannotStart as error:
         fail(str(error), CANNOT_USE)
     for path in written:
-        show(f"wrote {path}\n")
+        show(f"wrote {visible(str(path))}\n")
+    place, sheet = visible(str(folder)), visible(str(written[1]))
     show(
-        f"Next: type the first page into {written[1]}, then `tracer -C {folder} check`.\n"
-        f"Already there to try: `tracer -C {folder} supplies MOD`. A wire list: `tracer -C {folder} take-in FILE`.\n"
+        f"Next: type the first page into {sheet}, then `tracer -C {place} check`.\n"
+        f"Already there to try: `tracer -C {place} supplies MOD`. A wire list: `tracer -C {place} take-in FILE`.\n"
         "An editor that knows `# yaml-language-server: $schema=` completes and checks while you type.\n"
     )

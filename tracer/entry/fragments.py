@@ -11,6 +11,7 @@ from tracer.entry.models import PartFacts
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import Place, Problem
 from tracer.entry.text import TypedFile
+from tracer.entry.visible import visible
 
 Path_ = tuple[str | int, ...]
 
@@ -87,14 +88,25 @@ def below(tree: Any, path: Path_) -> Any:
 
 def place_in_run(file: TypedFile, line: int, column: int, text: str, offset: int) -> Place:
     """Place of the piece that starts at `offset` of a run that begins at a line and column."""
-    typed = file.lines[line - 1] if line <= len(file.lines) else ""
-    piece = text[offset : offset + 12].split("\n")[0]
-    if typed[column - 1 + offset : column - 1 + offset + len(piece)] == piece:
-        return Place(file.name, line, column + offset)
-    for number in range(
-        line, min(line + 40, len(file.lines) + 1)
-    ):  # a folded run: look for the piece on the lines below
-        at = file.lines[number - 1].find(piece, column - 1 if number == line else 0)
-        if piece and at >= 0:
-            return Place(file.name, number, at + 1)
+    piece = text[offset : offset + 12]
+    while piece:
+        for number in range(line, min(line + 40, len(file.lines) + 1)):  # a folded run goes on on the lines below
+            typed = file.lines[number - 1]
+            shown = visible(typed)
+            start = len(visible(typed[: column - 1])) if number == line else 0
+            at = (
+                start + offset
+                if number == line and shown.startswith(piece, start + offset)
+                else shown.find(piece, start)
+            )
+            if at >= 0:
+                return Place(file.name, number, _column(typed, shown, at))
+        piece = piece.rpartition(" ")[0]  # the rest of it stands on the next line
     return Place(file.name, line, column)
+
+
+def _column(typed: str, shown: str, at: int) -> int:
+    """The column of a line as typed at which it is made visible from `at` on."""
+    if typed == shown:
+        return at + 1
+    return next(count for count in range(1, len(typed) + 2) if len(visible(typed[:count])) > at or count > len(typed))

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from unicodedata import category, east_asian_width
 
+from tracer.entry.visible import visible
+
 
 @lru_cache(maxsize=4096)
 def natural(text: str) -> list[tuple[int, int, str]]:
@@ -39,8 +41,7 @@ class Place:
         return (self.line, self.column) < (other.line, other.column)
 
     def __str__(self) -> str:
-        # A file may be called anything; a line break or a byte that is no text must not break the message.
-        file = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in self.file)
+        file = visible(self.file)  # a file may be called anything
         return f"{file}:{self.line}:{self.column}" if self.line else file
 
 
@@ -63,7 +64,7 @@ class Problem:
     cause: bool = field(default=False, compare=False)
 
     def __post_init__(self) -> None:
-        # What was typed is quoted in both: a line break or a page of text in it must not tear the message apart.
+        # What was typed is quoted in them: a line break or a page of text in it must not tear the message apart.
         object.__setattr__(self, "what", _one_line(self.what))
         object.__setattr__(self, "fix", _one_line(self.fix))
 
@@ -87,8 +88,7 @@ class Problem:
 
 
 def _one_line(text: str, most: int = 600) -> str:
-    if not text.isprintable():
-        text = "".join(c if c.isprintable() else " " for c in text)
+    text = visible(text)
     return text if len(text) <= most else f"{text[:most]}…"
 
 
@@ -102,9 +102,9 @@ def display_width(text: str) -> int:
 def _window(line: str, start: int, width: int) -> tuple[str, int]:
     """The piece of a line around `start` that takes at most `width` columns, and where `start` then is.
 
-    Tabs and controls become spaces; `…` stands where the line is cut.
+    Blanks of any kind become spaces, what cannot be seen `\ufffd`, letter for letter; `…` stands where the line is cut.
     """
-    line = "".join(c if c.isprintable() else " " for c in line.rstrip("\r\n"))
+    line = "".join(c if visible(c) == c else " " if c.isspace() else "\ufffd" for c in line.rstrip("\r\n"))
     start = max(0, min(start, len(line)))
     if display_width(line) <= width:
         return line, start

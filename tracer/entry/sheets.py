@@ -272,7 +272,7 @@ class SheetReader:
                 continue
             if node.style not in ("|", ">") and node.end_mark.line < len(file.lines):
                 rest = file.lines[node.end_mark.line][node.end_mark.column :]
-                if "#" in rest and has_dashes(rest):
+                if rest.lstrip().startswith("#") and has_dashes(rest):
                     place = Place(file.name, node.end_mark.line + 1, node.end_mark.column + rest.index("#") + 1)
                     self.problems.append(
                         file.problem(

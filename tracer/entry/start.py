@@ -7,6 +7,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
+from tracer.entry.files import NotWritten, write_whole
 from tracer.entry.schema import FOLDER, SHEET_FILE, VEHICLE_FILE
 
 _VEHICLE = """\
@@ -82,7 +83,7 @@ def start_vehicle(folder: Path) -> list[Path]:
             _fill(folder, files)
         else:
             _write_together(folder, parent, files)
-    except (OSError, ValueError) as error:  # ValueError: a name that no disk can hold
+    except (OSError, ValueError, NotWritten) as error:  # ValueError: a name that no disk can hold
         reason = getattr(error, "strerror", None) or error
         raise CannotStart(f"{folder} cannot be written: {reason}. Nothing was written.") from error
     return [folder / name for name in files]
@@ -126,7 +127,7 @@ def _write(folder: Path, files: dict[str, str]) -> None:
     for name, text in files.items():
         path = folder / name
         path.parent.mkdir(exist_ok=True)
-        path.write_text(text, encoding="utf-8")
+        write_whole(path, text.encode())
 
 
 def _umask() -> int:

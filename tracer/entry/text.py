@@ -16,6 +16,7 @@ from typing import Any
 import yaml
 
 from tracer.entry.problems import Place, Problem, natural
+from tracer.entry.visible import visible
 from tracer.entry.yaml_problems import yaml_problem
 
 MAX_FILE_BYTES = 16_000_000
@@ -37,7 +38,7 @@ _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 @dataclass(frozen=True, slots=True)
 class TypedFile:
-    """One file as typed: its name inside the vehicle's folder, its lines, its tree of text and the nodes it came from."""
+    """One file as typed: its name inside the vehicle's folder (as `visible` shows it), its lines, its tree of text and the nodes it came from."""
 
     name: str
     lines: list[str]
@@ -50,6 +51,8 @@ class TypedFile:
         column = mark.column + 1 + offset
         if offset and getattr(node, "style", None) in ("'", '"'):
             column += 1
+        if offset and mark.line < len(self.lines):  # a character made visible is longer than it was typed
+            column = min(column, len(self.lines[mark.line]) + 1)
         return Place(self.name, mark.line + 1, column)
 
     def place_of(self, path: tuple[str | int, ...], *, key: bool = False, text: str = "") -> Place:
@@ -154,7 +157,7 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
         key=lambda entry: natural(entry.name),
     )
     names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
-    ignored = tuple(f"sheets/{entry.name}" for entry in entries if entry.suffix not in (".yaml", ".yml"))
+    ignored = tuple(visible(f"sheets/{entry.name}") for entry in entries if entry.suffix not in (".yaml", ".yml"))
     ignored += _sheets_beside(folder)
     if not names:
         problems.append(
@@ -190,7 +193,7 @@ def _sheets_beside(folder: Path) -> tuple[str, ...]:
             except OSError:
                 head = b"sheet:"  # what cannot be looked at may be one
             if _HEAD_OF_A_SHEET.search(head):
-                found.append(entry.name)
+                found.append(visible(entry.name))
     return tuple(found)
 
 
@@ -245,6 +248,7 @@ def read_file(folder: Path, name: str, problems: list[Problem], kept: Kept | Non
     data = _bytes_of(folder, name, problems)
     if data is None:
         return None
+    name = visible(name)
     return _parsed(name, data, problems) if kept is None else kept.parsed(folder, name, data, problems)
 
 
@@ -286,6 +290,7 @@ def _parsed(name: str, data: bytes, problems: list[Problem]) -> TypedFile | None
 
 def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
     path = folder / name
+    name = visible(name)
     try:
         if not path.resolve(strict=True).is_relative_to(folder.resolve()):
             problems.append(
@@ -408,6 +413,7 @@ class _Converter:
         if isinstance(node, yaml.ScalarNode):
             if node.tag not in _SCALAR_TAGS:
                 self._tagged(node)
+            node.value = visible(node.value)  # in the node as well: places are looked up by what stands in the tree
             return node.value
         if depth > MAX_DEPTH:
             self.problems.append(
@@ -437,7 +443,7 @@ class _Converter:
                     )
                 )
                 continue
-            key = key_node.value
+            key = key_node.value = visible(key_node.value)
             if key == "<<":
                 self.problems.append(
                     self.file.problem(

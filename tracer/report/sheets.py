@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from tracer.entry.problems import Place, Problem
+from tracer.entry.visible import visible
 from tracer.trace.lists.results import LooseEnd
 
 WIDEST_LINE = 160  # of JSON: what one probe point has in one key state
@@ -67,7 +68,7 @@ def place_fields(place: Place) -> dict[str, Any]:
 
 def problem_data(problem: Problem) -> dict[str, Any]:
     """One problem as plain data."""
-    return {**place_fields(problem.place), "text": problem.text, "message": problem.what, "fix": problem.fix}
+    return {**place_fields(problem.place), "text": visible(problem.text), "message": problem.what, "fix": problem.fix}
 
 
 def problems_data(problems: Iterable[Problem]) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from tracer.entry.problems import CannotUse, Place, Problem, listed
+from tracer.entry.visible import visible
 
 MAX_FILE_BYTES = 64_000_000
 MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is counted before it is unpacked
@@ -43,7 +44,7 @@ def read_table(file: Path, worksheet: str | None = None) -> Table:
     ------
     CannotUse : it cannot be read, with the row where that is known
     """
-    name, ending = file.name, file.suffix.lower()
+    name, ending = visible(file.name), file.suffix.lower()
     if ending in (".xls", ".ods", ".xlsm", ".xlsb"):
         raise _cannot(name, f"{ending} files are not read", "Save it as .xlsx or .csv in the spreadsheet program.")
     if ending != ".xlsx" and ending not in _SEPARATORS:
@@ -70,7 +71,10 @@ def _cannot(name: str, what: str, fix: str, row: int = 0) -> CannotUse:
 
 
 def _kept(name: str, rows: Iterable[tuple[int, Iterable[str]]]) -> Iterator[tuple[int, tuple[str, ...]]]:
-    """The rows that hold anything, their cells without blanks around them, line breaks, and the apostrophe that keeps a formula from running."""
+    """The rows that hold anything, their cells without blanks around them, line breaks, and the apostrophe that keeps a formula from running.
+
+    A soft hyphen and the like is seen in the cell, not dropped: two names that differ by it alone are two names.
+    """
     for count, (number, row) in enumerate(rows):
         if count >= MAX_ROWS:
             raise _cannot(name, f"more than {MAX_ROWS} rows", "Split the list.", number)
@@ -86,9 +90,7 @@ def _kept(name: str, rows: Iterable[tuple[int, Iterable[str]]]) -> Iterator[tupl
 def _clean(cell: str) -> str:
     if cell == FORMULA:
         return cell
-    if not cell.isprintable():
-        cell = "".join(letter if letter.isprintable() else " " for letter in cell)
-    cell = " ".join(cell.split())
+    cell = " ".join(visible(cell).split())
     return cell[1:] if cell[:1] == "'" and cell[1:].lstrip().startswith(_FORMULA_STARTS) else cell
 
 
@@ -151,7 +153,7 @@ def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
             break
     if wanted is not None and any(cell.startswith("=") for _, row in rows for cell in row):
         rows = list(_kept(name, _saved_values(name, data, wanted, rows)))
-    beside = tuple(title for title in titles if title != wanted)
+    beside = tuple(visible(title) for title in titles if title != wanted)
     return Table(name, tuple(rows), beside)
 
 

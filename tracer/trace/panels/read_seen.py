@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.entry.visible import visible
 from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
 from tracer.trace.panels.positions_of import PanelReport, Position
@@ -68,9 +69,9 @@ def read_seen(text: str, report: PanelReport, file: str) -> dict[str, Plugged]:
     by_label = _labels(report.positions)
     seen: dict[str, Plugged] = {}
     problems: list[Problem] = []
-    for number, line in enumerate(text.splitlines(), 1):
+    for number, line in enumerate(map(visible, text.splitlines()), 1):
         for token in _TOKEN.finditer(line.split("#", 1)[0]):
-            place = Place(file, number, token.start() + 1)
+            place = Place(visible(file), number, token.start() + 1)
             try:
                 label, plugged = _read_token(token[0], place, by_label)
             except _Slip as slip:
