@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.case.making import NOON, demo, opened
+from tests.case.making import NOON, demo, demo_plan, opened
 from tracer.case.case import Case, case_in, note, record, set_conditions
 from tracer.case.filled import read_filled
 from tracer.case.readings import BadWord, value_of
+from tracer.entry.problems import CannotAnswer
 from tracer.report.case import read_text
 
 
@@ -53,7 +54,7 @@ def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case
     ("words", "message"),
     [
         (["3+=12.5/12.0", "5+=12.5"], "5\\+ wants two values"),
-        (["3+=12.5/12.0", "99+=1/2"], "99\\+ is not in this case's list"),
+        (["3+=12.5/12.0", "99+=1/2"], "99\\+ is not in this list"),
         (["3+=12.5/12.0", "X3.8=1/2"], "X3.8 could mean"),
         (["3+=12.5/12.0/3"], "wants two values"),
         (["3+=12.5/twelve"], "is no value"),
@@ -66,7 +67,7 @@ def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case
 )
 def test_a_word_that_does_not_fit_refuses_the_whole_call(case: Case, words: list[str], message: str) -> None:
     before = case.file.read_bytes()
-    with pytest.raises(BadWord, match=message):
+    with pytest.raises(CannotAnswer, match=message):
         record(case, words, NOON)
     assert case.file.read_bytes() == before
 
@@ -127,7 +128,7 @@ def test_a_value_that_can_hardly_be_is_kept_and_asked_about(case: Case, words: l
 )
 def test_a_note_that_does_not_fit_is_refused(case: Case, kind: str, words: list[str], why: str, message: str) -> None:
     before = case.file.read_bytes()
-    with pytest.raises(BadWord, match=message):
+    with pytest.raises(CannotAnswer, match=message):
         note(case, kind, words, NOON, why=why)
     assert case.file.read_bytes() == before
 
@@ -229,3 +230,13 @@ def _sheet_with_a_dead_box(written: str) -> str:
     sheet.writeheader()
     sheet.writerows(rows)
     return out.getvalue()
+
+
+def test_a_bus_may_have_a_line_below_or_a_blank_in_its_name(tmp_path: Path) -> None:
+    for number, bus in enumerate(("my_bus", "my bus")):
+        (folder := tmp_path / str(number)).mkdir()
+        plan = demo_plan()
+        name = "my_bus:H-L"
+        words = {**plan["words"], name: [name]}
+        found = opened(folder, {**plan, "buses": {bus: plan["buses"]["drive"]}, "words": words})
+        assert [found.level(one) for one in (name, "my_bus:H", "drive:H-L", "ALM.3:+", "F7.load")] == ["bus", "bus", "", "supply", "supply"]  # fmt: skip

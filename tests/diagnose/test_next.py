@@ -20,7 +20,7 @@ from tests.case.making import demo, demo_plan, in_memory, opened, reading
 from tests.case.test_proof import THOROUGH, Simulated, faults
 from tracer.case import calls
 from tracer.case.case import Case
-from tracer.case.proof import bus_row, verdict_of
+from tracer.case.proof import verdict_of
 from tracer.case.readings import Conditions, Reading
 from tracer.cli import app
 from tracer.diagnose.choice import entropy_nat
@@ -30,6 +30,7 @@ from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import AlonePin, PinsAlone
 from tracer.plan.names import point_name
+from tracer.plan.words import line_name
 from tracer.report.next import as_data, as_text
 from tracer.trace.tracing import Tracing
 
@@ -204,7 +205,7 @@ def test_the_command_ends_with_its_exit_status(tmp_path: Path, monkeypatch: pyte
     calls.use_case(case.file)
     asked = CliRunner().invoke(app, ["next"])
     assert asked.exit_code == 0 and asked.output.startswith("PROVE the wiring of ALM: measure")
-    names = [*case.plan["rows"], *(bus_row(bus, facts["pins"]) for bus, facts in case.plan["buses"].items())]
+    names = [*case.plan["rows"], *(line_name(bus, *facts["pins"]) for bus, facts in case.plan["buses"].items())]
     calls.note_in_case("waive", names, why="a test")
     left = CliRunner().invoke(app, ["next"])
     assert left.exit_code == 3 and "nothing left to measure" in left.output

@@ -71,7 +71,7 @@ def test_every_row_and_point_of_every_list_has_a_name_that_finds_it_and_nothing_
     for module in tracing.circuit.modules():
         report = tracer.supplies(tracing, module.name)
         found = names_of(tracing.circuit, report)
-        assert len({found.of(row) for row in report.rows}) == len(report.rows)
+        assert len({found.short[full_name(row)] for row in report.rows}) == len(report.rows)
         for full, short in found.short.items():
             assert found.find(full) == found.find(short) == full
             assert not re.search(r"[\s<>|&;()$`]", short), short  # a shell would take it for its own
@@ -87,7 +87,7 @@ def test_where_a_part_is_called_like_a_short_name_the_row_has_its_full_one(tmp_p
     tracing = Tracing(load(tmp_path, OTHER, vehicle="vehicle: v\n"))
     report = tracer.supplies(tracing, "M")
     found = names_of(tracing.circuit, report)
-    assert [found.of(row) for row in report.rows] == ["M.1:+", "2-"]
+    assert [found.short[full_name(row)] for row in report.rows] == ["M.1:+", "2-"]
     assert found.find("1+") == "1+"  # the splice
     assert found.find("M.1") == "M.1:+"
 

@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
 from tracer.case.file import CaseFile, append, read_case
 from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_by, split_word, value_of
-from tracer.entry.problems import listed, nearest
+from tracer.plan.words import Names, line_name
 from tracer.standards import figures
 
 BATTERY_HOLDS_S = 900.0  # then it is asked for again (common practice, no source)
@@ -71,36 +72,31 @@ class Case:
         return str(self.plan["short"].get(name, name))
 
     @cached_property
-    def _folded(self) -> dict[str, list[str]]:
-        found: dict[str, list[str]] = {}
-        for word, full in self.plan["words"].items():
-            found.setdefault(word.casefold(), []).extend(full)
-        return found
+    def names(self) -> Names:
+        """What words mean in the list that the case was opened on."""
+        return Names(self.plan["short"], {word: tuple(full) for word, full in self.plan["words"].items()})
 
     def find(self, word: str) -> str:
         """The full name that a word means.
 
         Raises
         ------
-        BadWord : nothing, or several things
+        UnknownName : nothing, or several things
         """
-        found = self.plan["words"].get(word) or list(dict.fromkeys(self._folded.get(word.casefold(), ())))
-        if len(found) == 1:
-            return str(found[0])
-        if found:
-            raise BadWord(f"{word} could mean {listed([self.short(one) for one in found])}: write which.")
-        points = [one for one in self.plan["short"] if one.casefold().startswith(f"{word.casefold()}.")]
-        if points:
-            raise BadWord(f"{word} has the points {listed(points)}: write which.")
-        near = nearest(word, self.plan["words"])
-        raise BadWord(f"{word} is not in this case's list." + (f" Did you mean {near[0]}?" if near else ""))
+        return self.names.find(word)
 
     def level(self, name: str) -> str:
         """Supply or ground; `bus` for a line of a bus, empty for another pin."""
         for kind in ("rows", "chains", "points"):
             if name in self.plan[kind]:
                 return str(self.plan[kind][name]["level"])
-        return "bus" if name.partition(":")[0].replace("_", " ") in self.plan["buses"] and ":" in name else ""
+        return "bus" if name in self._lines else ""
+
+    @cached_property
+    def _lines(self) -> frozenset[str]:
+        """The names of all lines of the buses and of all pairs of them."""
+        lines = ((bus, tuple(facts["pins"])) for bus, facts in self.plan["buses"].items())
+        return frozenset(line_name(bus, *some) for bus, pins in lines for n in (1, 2) for some in combinations(pins, n))
 
     def notes_of(self, kind: str) -> list[Note]:
         """The notes of one kind, in order."""
@@ -200,7 +196,7 @@ def record(case: Case, words: Sequence[str], now: datetime, *, why: str = "", in
         conditions = known[instead_of].conditions
     n = append(case.file, entry_of(read, conditions, now, why=why, instead_of=instead_of))
     after = case_in(case.file)
-    mine = tuple(one for one in after.readings if one.id.partition(".")[0] == str(n))
+    mine = tuple(one for one in after.readings if one.n == n)
     return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(case, one)))
 
 

@@ -14,6 +14,7 @@ from datetime import datetime
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
 from tracer.case.file import append
 from tracer.case.readings import BadWord, Conditions, Reading, value_of
+from tracer.plan.words import UnknownName, line_name
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _OUT = re.compile(r"^(.*) (?:off|out)$")
@@ -48,7 +49,7 @@ def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[s
         readings = [one.reading for one in taken if one.conditions == conditions]
         numbers.append(append(case.file, entry_of(readings, conditions, now, why="", instead_of="")))
     after = case_in(case.file)
-    mine = tuple(one for one in after.readings if int(one.id.partition(".")[0]) in numbers)
+    mine = tuple(one for one in after.readings if one.n in numbers)
     return Recorded(after, numbers[-1], mine, tuple(ask for one in mine for ask in asks_about(after, one))), left
 
 
@@ -128,10 +129,10 @@ def _name(case: Case, row: dict[str, str]) -> str:
         pins = row["name"].partition(".")[2].split("-")
         for bus, facts in case.plan["buses"].items():
             if sorted(facts["pins"].values()) == sorted(pins):
-                return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(facts['pins'])}"
+                return line_name(bus, *facts["pins"])
     try:
         return case.find(row["name"])
-    except BadWord as error:
+    except UnknownName as error:
         if row["edition"] != case.plan["edition"]:
             raise BadWord(f"{error} The sheet is of edition {row['edition']}, the case of {case.plan['edition']}. Nothing is recorded.") from None  # fmt: skip
         raise

@@ -14,6 +14,7 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.readings import Reading
 from tracer.entry.problems import listed
+from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
 
 BAD_OHM = 0.5
@@ -71,7 +72,7 @@ def verdict_of(case: Case) -> Verdict:
     if not repairs:
         return _now(case)
     first = repairs[0].n
-    readings = tuple(one for one in case.readings if int(one.id.partition(".")[0]) < first)
+    readings = tuple(one for one in case.readings if one.n < first)
     before = replace(case, readings=readings, notes=tuple(note for note in case.notes if note.n < first))
     return replace(_now(case), before=_now(before))
 
@@ -308,7 +309,7 @@ def _seen_in_keys(case: Case, row: Mapping[str, Any], fresh: Iterable[Reading]) 
 
 def _keys_left(row: Mapping[str, Any], seen: Mapping[str, bool]) -> list[str]:
     tested = {test["key"] for test in row["tests"]}
-    return [key for key, live in row["live"].items() if row["level"] != "ground" and live in ("live", "dead") and key not in ("start", "crank") and key not in tested and key not in seen]  # fmt: skip
+    return [key for key, live in row["live"].items() if row["level"] != "ground" and live in ("live", "dead") and key not in CRANKING and key not in tested and key not in seen]  # fmt: skip
 
 
 def still_wanted(case: Case, name: str) -> tuple[list[Mapping[str, Any]], list[str]]:
@@ -342,11 +343,10 @@ def _is_dead(level: str, one: Reading, half: float) -> bool:
 
 def _stale(case: Case, row: Mapping[str, Any], one: Reading) -> bool:
     """Whether something on the way of a row was touched after a reading."""
-    n = int(one.id.partition(".")[0])
     touched = {
         word
         for note in case.notes
-        if note.kind in ("repair", "unplugged", "moved") and note.n > n
+        if note.kind in ("repair", "unplugged", "moved") and note.n > one.n
         for word in note.words
     }
     return any(piece == word or word in piece.replace(":", " ").replace(".", " ").split() for piece in row["parts"] for word in touched)  # fmt: skip
@@ -380,16 +380,11 @@ def _source(row: Mapping[str, Any]) -> str:
 # --- buses -------------------------------------------------------------------------------------------------------------
 
 
-def bus_row(bus: str, lines: Iterable[str]) -> str:
-    """The name of the row of a bus: `drive:H-L`."""
-    return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(lines)}"
-
-
 def _bus_rows(case: Case) -> Iterator[RowProof]:
     for bus, facts in case.plan["buses"].items():
         if len(facts["pins"]) != 2:
             continue
-        name = bus_row(bus, facts["pins"])
+        name = line_name(bus, *facts["pins"])
         readings = [one for one in case.readings if one.name == name and one.values]
         waived = next((note.why for note in reversed(case.notes_of("waive")) if name in note.words), "")
         if waived:
@@ -451,7 +446,7 @@ def _contradictions(case: Case) -> Iterator[str]:
     half = float(case.plan["system_v"]) / 2
     for (name, *_), found in by.items():
         first, last = found[0], found[-1]
-        since = [n for n in touched if int(first.id.partition(".")[0]) < n < int(last.id.partition(".")[0])]
+        since = [n for n in touched if first.n < n < last.n]
         away = abs((first.values[0].number or 0.0) - (last.values[0].number or 0.0))
         if away > half and not since and case.level(name) != "bus":
             yield f"{case.short(name)} was read {first.values[0].text} and {last.values[0].text} under the same conditions: wrong pin, a lead off, another key state?"  # fmt: skip
@@ -481,7 +476,6 @@ __all__ = [
     "METER_OFF_V",
     "RowProof",
     "Verdict",
-    "bus_row",
     "good_up_to_v",
     "split_readings",
     "splits_by_points",

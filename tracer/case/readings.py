@@ -85,6 +85,11 @@ class Reading:
     lit: bool = False
 
     @property
+    def n(self) -> int:
+        """The entry that it stands in."""
+        return int(self.id.partition(".")[0])
+
+    @property
     def loaded(self) -> bool:
         """Whether it has a value with the lamp."""
         return len(self.values) == 2

@@ -13,7 +13,6 @@ from tracer.case.case import Case
 from tracer.case.proof import (
     RowProof,
     Verdict,
-    bus_row,
     good_up_to_v,
     split_readings,
     splits_by_points,
@@ -23,6 +22,7 @@ from tracer.case.proof import (
 from tracer.case.readings import Conditions, Reading
 from tracer.diagnose.choice import choose, normalised
 from tracer.entry.problems import listed
+from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
 from tracer.standards.faults import effort, piece_fails, slip
 
@@ -226,7 +226,7 @@ def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
     on = Conditions(key=test["key"], plugged=False, lamp_w=test["lamp_w"], out=tuple(sorted(test["out"])))
     short = case.short(name)
     least, most = figures.volts(max(0.0, test["least_v"] or 0.0)), figures.volts(test["most_v"])
-    others = len(case.plan["rows"][name]["tests"]) > 1 or any(live in ("live", "dead") and key not in (test["key"], "start", "crank") for key, live in case.plan["rows"][name]["live"].items() if case.plan["rows"][name]["level"] == "supply")  # fmt: skip
+    others = len(case.plan["rows"][name]["tests"]) > 1 or any(live in ("live", "dead") and key not in (test["key"], *CRANKING) for key, live in case.plan["rows"][name]["live"].items() if case.plan["rows"][name]["level"] == "supply")  # fmt: skip
     passed = f"{listed(test['proves'], most=3)} carry the load" + ("; its other tests and key states still count" if others else "")  # fmt: skip
     outcomes = (
         (f"the lamp moves it by {least} to {most}", passed),
@@ -252,7 +252,7 @@ def _meter(case: Case, name: str, key: str) -> Measurement:
 
 
 def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
-    facts = next(facts for bus, facts in case.plan["buses"].items() if bus_row(bus, facts["pins"]) == proof.name)
+    facts = next(facts for bus, facts in case.plan["buses"].items() if line_name(bus, *facts["pins"]) == proof.name)
     if facts["ohms"] is None or case.plan["not_unplugged"]:
         return
     low, _, high = facts["ohms"]

@@ -9,7 +9,7 @@ from tracer.circuit.kinds import LinkKind
 from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
-from tracer.plan.names import bus_name, names_of
+from tracer.plan.names import bus_name, full_name, names_of
 from tracer.plan.side_by_side import side_by_side
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
@@ -29,7 +29,7 @@ def glance_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse | None
     circuit, names = tracing.circuit, names_of(tracing.circuit, report)
     bench, why_not = _bench(tracing, report, limits, bench)
     pins = tuple(
-        _pin(tracing, bench, report, row, names.of(row))
+        _pin(tracing, bench, report, row, names.short[full_name(row)])
         for row in (*report.supplies, *report.grounds, *report.carrying)
     )
     unknown = (cavity for cavity in report.census if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row)  # fmt: skip

@@ -10,66 +10,21 @@ could mean two things is refused.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 from tracer.circuit.model import Circuit
-from tracer.entry.problems import CannotAnswer, listed, nearest
+from tracer.entry.problems import CannotAnswer
 from tracer.plan.values import Kind, Step
+from tracer.plan.words import Names, UnknownName, line_name, point_name
 from tracer.trace.lists.results import Row, SupplyReport
 
 _SIGN = {"supply": "+", "ground": "-"}
 
 
-class UnknownName(CannotAnswer):
-    """No row, point or line of the list is called so, or several are; the message says which there are."""
-
-
 def full_name(row: Row) -> str:
     """'ALM.2:+', which nothing else can be called."""
     return f"{row.point}:{_SIGN[row.level]}"
-
-
-@dataclass(frozen=True, slots=True)
-class Names:
-    """The names of one list as plain values.
-
-    `short` is by the full name of each row and point, `words` gives for each word that may be typed the full names that it could mean.
-    """
-
-    short: Mapping[str, str]
-    words: Mapping[str, tuple[str, ...]]
-
-    def of(self, row: Row) -> str:
-        """The short name of a row; the full one where a part or a pin is called like the short one."""
-        return self.short[full_name(row)]
-
-    def find(self, word: str) -> str:
-        """The full name that a word means.
-
-        Raises
-        ------
-        UnknownName : it means nothing here, or could mean several things
-        """
-        found = self.words.get(word) or self._in_other_letters(word)
-        if len(found) == 1:
-            return found[0]
-        if found:
-            raise UnknownName(f"{word} could mean {listed([self.short.get(one, one) for one in found])}: write which.")
-        points = [full for full in self.short if full.casefold().startswith(f"{word.casefold()}.")]
-        if points:
-            raise UnknownName(f"{word} has the points {listed(points)}: write which.")
-        near = nearest(word, self.words)
-        raise UnknownName(f"{word} is not in this list." + (f" Did you mean {near[0]}?" if near else ""))
-
-    def means_something(self, word: str) -> bool:
-        """Whether one or several things are called so."""
-        return word in self.words or bool(self._in_other_letters(word))
-
-    def _in_other_letters(self, word: str) -> tuple[str, ...]:
-        folded = word.casefold()
-        return tuple(dict.fromkeys(full for known, fulls in self.words.items() if known.casefold() == folded for full in fulls))  # fmt: skip
 
 
 def names_of(circuit: Circuit, report: SupplyReport) -> Names:
@@ -110,16 +65,6 @@ def names_of(circuit: Circuit, report: SupplyReport) -> Names:
     return Names(short, {word: tuple(fulls) for word, fulls in words.items()})
 
 
-def point_name(at: str) -> str:
-    """The name of a probe point without blanks: 'X3.12, towards X1' is X3.12:X1.
-
-    >>> point_name("X3.12, towards X1"), point_name("F52.feed")
-    ('X3.12:X1', 'F52.feed')
-    """
-    point, _, half = at.partition(", ")
-    return f"{point}:{half.removeprefix('towards ').replace(', ', '/').replace(' ', '_')}" if half else point
-
-
 def step_name(step: Step) -> str:
     """The full name of what a step measures: the row of a pin, a point, a line of a bus; `battery` for the posts."""
     if step.kind is Kind.BATTERY:
@@ -157,11 +102,10 @@ def bus_pins_of(report: SupplyReport) -> dict[str, dict[str, str]]:
 def _lines(report: SupplyReport) -> Iterator[tuple[str, Iterable[str]]]:
     """Each line of each bus of the module and each pair of lines, with the words that may be typed for it."""
     for bus, pins in bus_pins_of(report).items():
-        name = (bus or "bus").replace(" ", "_")
         for line in pins:
-            yield f"{name}:{line}", ()
+            yield line_name(bus, line), ()
         for one, other in combinations(pins, 2):
-            yield f"{name}:{one}-{other}", (f"{name}:{other}-{one}",)
+            yield line_name(bus, one, other), (line_name(bus, other, one),)
 
 
 def _before_panel(circuit: Circuit, name: str) -> Iterator[str]:
@@ -188,7 +132,7 @@ def rows_by_word(circuit: Circuit, report: SupplyReport, typed: Iterable[str]) -
     codes = {row.code: row for row in report.rows}
     for word in typed:
         if word in codes and _is_a_part(circuit, word):
-            name = names.of(codes[word])
+            name = names.short[full_name(codes[word])]
             raise UnknownName(f"{word} could mean the row {name} or the part {word}: write {name} for the row.")
         if word not in found and names.means_something(word) and (full := names.find(word)) in rows:
             found[word] = rows[full]
@@ -232,6 +176,7 @@ __all__ = [
     "bus_name",
     "bus_pins_of",
     "full_name",
+    "line_name",
     "names_of",
     "point_name",
     "rows_by_word",

@@ -20,7 +20,8 @@ from tracer.plan.glance import alone_test, glance_of, held_by_itself
 from tracer.plan.lamps import LampRule
 from tracer.plan.sheet_values import AfterKey, Cranking, Leg, Look, MustWork, OneSheet, Output, PinOnSheet
 from tracer.plan.steps import plan_of, working_key
-from tracer.plan.values import CRANKING, Glance, Kind, PinAtAGlance, Range, Step, there
+from tracer.plan.values import Glance, Kind, PinAtAGlance, Range, Step, there
+from tracer.plan.words import CRANKING
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing

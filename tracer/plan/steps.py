@@ -32,7 +32,8 @@ from tracer.plan.glance import held_by_itself, leads_for
 from tracer.plan.lamps import LampRule
 from tracer.plan.side_by_side import fuses_alone
 from tracer.plan.upstream import Upstream
-from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
+from tracer.plan.values import Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
+from tracer.plan.words import CRANKING
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing

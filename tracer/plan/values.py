@@ -52,9 +52,6 @@ def there(level: str, computed: Computed | None, system_v: float) -> bool:
     return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
 
 
-CRANKING = ("start", "crank")
-
-
 class Kind(Enum):
     """What is done in a step."""
 
@@ -254,6 +251,6 @@ class Glance:
 
 
 __all__ = [
-    "CRANKING", "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan",
+    "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan",
     "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip

@@ -271,10 +271,6 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     return [(title, lines) for title, lines in parts if lines]
 
 
-def _entry_of(one: Reading) -> int:
-    return int(one.id.partition(".")[0])
-
-
 def _before_after(case: Case) -> Iterable[str]:
     """The same rows before the first repair and after the last, side by side."""
     repairs = [note.n for note in case.notes_of("repair")]
@@ -284,9 +280,9 @@ def _before_after(case: Case) -> Iterable[str]:
     after: dict[tuple[Any, ...], Reading] = {}
     for one in case.readings:
         same = (one.name, one.conditions.key, one.conditions.plugged, one.conditions.lamp_w, one.conditions.out)
-        if one.values and _entry_of(one) < repairs[0]:
+        if one.values and one.n < repairs[0]:
             before[same] = one
-        elif one.values and _entry_of(one) > repairs[-1]:
+        elif one.values and one.n > repairs[-1]:
             after[same] = one
     for name in before:
         if name in after:

@@ -11,7 +11,8 @@ from tracer.electrics.bus.values import BusReport, LevelLine
 from tracer.plan.codes import bus_pins
 from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
-from tracer.plan.values import CRANKING, Computed, Feeder, Kind, Plan, Step, StepBatch, there
+from tracer.plan.values import Computed, Feeder, Kind, Plan, Step, StepBatch, there
+from tracer.plan.words import CRANKING
 from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words, lead_words
 from tracer.report.layout import also_words, codes, elsewhere_words

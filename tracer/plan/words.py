@@ -1,0 +1,80 @@
+"""Names without a vehicle: what a typed word means in a list, and how points and lines are written. Needs no circuit, so a case that is open may use it too."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from tracer.entry.problems import CannotAnswer, listed, nearest
+
+CRANKING = ("start", "crank")  # key states in which the starter turns
+
+
+class UnknownName(CannotAnswer):
+    """No row, point or line of the list is called so, or several are; the message says which there are."""
+
+
+@dataclass(frozen=True)
+class Names:
+    """The names of one list as plain values.
+
+    `short` is by the full name of each row and point, `words` gives for each word that may be typed the full names that it could mean.
+    """
+
+    short: Mapping[str, str]
+    words: Mapping[str, tuple[str, ...]]
+
+    def find(self, word: str) -> str:
+        """The full name that a word means.
+
+        Raises
+        ------
+        UnknownName : it means nothing here, or could mean several things
+        """
+        found = self.words.get(word) or self._in_other_letters(word)
+        if len(found) == 1:
+            return found[0]
+        if found:
+            raise UnknownName(f"{word} could mean {listed([self.short.get(one, one) for one in found])}: write which.")
+        points = [full for full in self.short if full.casefold().startswith(f"{word.casefold()}.")]
+        if points:
+            raise UnknownName(f"{word} has the points {listed(points)}: write which.")
+        near = nearest(word, self.words)
+        raise UnknownName(f"{word} is not in this list." + (f" Did you mean {near[0]}?" if near else ""))
+
+    def means_something(self, word: str) -> bool:
+        """Whether one or several things are called so."""
+        return word in self.words or bool(self._in_other_letters(word))
+
+    def _in_other_letters(self, word: str) -> tuple[str, ...]:
+        return self._folded.get(word.casefold(), ())
+
+    @cached_property
+    def _folded(self) -> Mapping[str, tuple[str, ...]]:
+        found: dict[str, tuple[str, ...]] = {}
+        for word, fulls in self.words.items():
+            found[word.casefold()] = tuple(dict.fromkeys((*found.get(word.casefold(), ()), *fulls)))
+        return found
+
+
+def point_name(at: str) -> str:
+    """The name of a probe point without blanks: 'X3.12, towards X1' is X3.12:X1.
+
+    >>> point_name("X3.12, towards X1"), point_name("F52.feed")
+    ('X3.12:X1', 'F52.feed')
+    """
+    point, _, half = at.partition(", ")
+    return f"{point}:{half.removeprefix('towards ').replace(', ', '/').replace(' ', '_')}" if half else point
+
+
+def line_name(bus: str, *lines: str) -> str:
+    """A line of a bus, or a pair of lines: `drive:H`, `drive:H-L`; blanks in the name of a bus become `_`.
+
+    >>> line_name("roof lin", "H", "L"), line_name("", "5")
+    ('roof_lin:H-L', 'bus:5')
+    """
+    return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(lines)}"
+
+
+__all__ = ["CRANKING", "Names", "UnknownName", "line_name", "point_name"]
