@@ -18,8 +18,10 @@ import tracer
 from benchmarks.believable import believable
 from tests.case.making import demo, demo_plan, in_memory, opened, reading
 from tests.case.test_proof import THOROUGH, Simulated, faults
+from tests.typed import load
 from tracer.case import calls
 from tracer.case.case import Case
+from tracer.case.opening import kept_plan
 from tracer.case.proof import verdict_of
 from tracer.case.readings import Conditions, Reading
 from tracer.cli import app
@@ -181,6 +183,45 @@ def test_a_row_with_a_hazard_is_never_asked_for() -> None:
     plan["buses"] = {}
     found = at(plan=plan)
     assert found.measurement is None and not found.complete and "no measurement of the plan" in found.why_not
+
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.parametrize("vehicle", ["minibus", "unfinished"])
+def test_of_whatever_row_fails_something_is_said(vehicle: str) -> None:
+    tracing = Tracing(tracer.load(ROOT / "circuits" / vehicle))
+    without_figure = 0
+    for module in tracing.circuit.modules():
+        plan = kept_plan(tracing, tracer.supplies(tracing, module.name), tracer.limits(tracing))
+        for name, row in plan["rows"].items():
+            for test in row["tests"]:
+                on = Conditions(key=test["key"], plugged=False, lamp_w=test["lamp_w"], out=tuple(test["out"]), symptom=True, battery_v=12.6)  # fmt: skip
+                volts = (0.0, 0.0) if row["level"] == "supply" else (12.6, 12.6)
+                case = replace(in_memory(plan, [reading(name, volts, on, number) for number in (2, 3)]), conditions=OUT)
+                assert case.plan["module"] == module.name
+                found = next_of(case)
+                as_text(case, found)
+                if found.aim == "find" and test["most_v"] is None:
+                    assert found.measurement is None and found.why_not
+                    without_figure += 1
+    assert (without_figure > 0) == (vehicle == "minibus")
+
+
+def test_behind_a_single_diode_a_failed_pin_is_looked_for_without_figures(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 10}, D1: diode, M: {is: module, cavities: [1, 2], at: floor}, G1: ground}\n"
+        "runs:\n  - BAT.+ -- RD 4 -- F1 -- RD 1 -- D1.A\n  - D1.K -- RD 1 -- M.1\n  - M.2 -- BN 2.5 -- G1\n  - BAT.- -- BK 25 -- G1\n"
+    )
+    tracing = Tracing(load(tmp_path, sheet, vehicle="vehicle: v\n"))
+    plan = kept_plan(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
+    on = replace(OUT, key=plan["rows"]["M.1:+"]["tests"][0]["key"], lamp_w=5.0)
+    for lamp in (5.0, None):  # with its lamp, and dead without any
+        read = [reading("M.1:+", (0.0, 0.0) if lamp else (0.0,), replace(on, lamp_w=lamp), number) for number in (2, 3)]
+        found = at(*read, plan=plan)
+        assert found.aim == "find" and found.measurement is None
+        assert found.why_not.startswith("no figure tells a good point of this way from a bad one (diode)")
+        assert "F1" in {one.what for one in found.explains}
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])

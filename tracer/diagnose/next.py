@@ -91,6 +91,9 @@ def _find(case: Case, verdict: Verdict, failed: Sequence[RowProof]) -> Next:
     if test is None:
         side = "its pieces lie side by side" if row["level"] == "supply" else "points of a ground are not told apart by a lamp"  # fmt: skip
         return Next("find", worst.short, None, f"{side}: open or look at each by hand, first {listed(row['splits'] or worst.pieces, most=3)}", explains, verdict)  # fmt: skip
+    if test["most_v"] is None:
+        why = f" ({test['why_not']})" if test["why_not"] else ""
+        return Next("find", worst.short, None, f"no figure tells a good point of this way from a bad one{why}; a point that is dead has the fault before it, first {listed(row['splits'] or worst.pieces, most=3)}", explains, verdict)  # fmt: skip
     if last.lamp_w != test["lamp_w"]:  # without the lamp no point can be told good
         again = _row(case, worst.name, test)
         return Next("find", worst.short, again, "", explains, verdict)
