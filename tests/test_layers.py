@@ -225,7 +225,7 @@ SHOWN_VALUES = {
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
-    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
+    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.diagnose": ("next.Next",),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values", "words.CRANKING"),
 }  # fmt: skip

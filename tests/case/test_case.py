@@ -8,9 +8,12 @@ from pathlib import Path
 import pytest
 
 from tests.case.making import NOON, demo, demo_plan, opened
-from tracer.case.case import Case, case_in, note, record, set_conditions
+from tracer.case.case import Case, case_in, record, set_conditions
 from tracer.case.filled import read_filled
+from tracer.case.notes import note
+from tracer.case.proof import verdict_of
 from tracer.case.readings import BadWord, value_of
+from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotAnswer
 from tracer.report.case import read_text
 
@@ -76,7 +79,7 @@ def test_the_battery_is_asked_for_again_when_it_is_old_or_the_key_has_moved(case
     later = NOON + timedelta(minutes=16)
     with pytest.raises(BadWord, match="16 minutes ago"):
         record(case, ["3+=12.5/12.0"], later)
-    record(case, ["battery=12.5", "3+=12.5/12.0"], later)
+    case = record(case, ["battery=12.5", "3+=12.5/12.0"], later).case
     turned = set_conditions(case, ["key=run"], NOON)
     with pytest.raises(BadWord, match="the key or the engine was turned"):
         record(turned, ["4+=12.3/11.8"], NOON)
@@ -91,17 +94,82 @@ def test_a_clock_set_back_is_said_and_the_order_stays(case: Case) -> None:
     assert after.readings[-1].conditions.battery_v == 12.5
 
 
-def test_a_correction_is_a_new_entry_that_names_the_old_one(case: Case) -> None:
+def test_a_correction_is_a_new_entry_at_the_place_and_in_the_conditions_of_the_old_one(case: Case) -> None:
     first = record(case, ["3+=21.58/12.0"], NOON)
     assert "with 12.60 V at the battery" in first.asks[0]
-    moved = set_conditions(first.case, ["key=run", "battery=12.2"], NOON)
-    got = record(moved, ["3+=12.58/12.0"], NOON, instead_of="3.1")
-    assert [one.id for one in got.case.readings] == ["5.1"]
-    assert got.case.readings[0].conditions.key == "off"  # what was typed wrong is mended, not where it was read
+    later = record(first.case, ["5+=12.58/12.0"], NOON).case
+    moved = set_conditions(later, ["key=run", "battery=12.2"], NOON)
+    got = record(moved, ["3=12.58/12.0"], NOON + timedelta(hours=3), instead_of="3.1")  # no battery is asked for
+    assert [(one.id, one.name, one.n, one.at) for one in got.case.readings] == [
+        ("6.1", "ALM.3:+", 3, NOON.isoformat()),  # the order in which they were taken
+        ("4.1", "ALM.5:+", 4, NOON.isoformat()),
+    ]
+    assert got.case.readings[0].conditions == first.readings[0].conditions
     assert got.case.conditions.key == "run"
     assert got.case.corrected["3.1"].values[0].number == 21.58
-    with pytest.raises(BadWord, match=r"no reading 3\.1"):
-        record(got.case, ["3+=1/1"], NOON, instead_of="3.1")
+    again = record(got.case, ["3+=12.57/12.0", "battery=12,5"], NOON, instead_of="6.1").case
+    assert [(one.id, one.n, one.conditions.battery_v) for one in again.readings] == [("7.1", 3, 12.5), ("4.1", 4, 12.6)]
+    assert again.conditions == got.case.conditions
+    assert set(again.corrected) == {"3.1", "6.1"}
+
+
+@pytest.mark.parametrize(
+    ("words", "instead_of", "why", "message"),
+    [
+        (["5+=12.5/12.0"], "3.1", "", r"3\.1 is a reading of 3\+.*withdraw 3\.1.*read 5\+ anew"),
+        (["3+=12.5/12.0", "5+=1/1"], "3.1", "", "one reading in place of one"),
+        (["battery=12.5"], "3.1", "", "one reading in place of one"),
+        (["3+=12.5"], "3.1", "", "wants two values"),
+        (["3+=not-reached"], "3.1", "", "want a reason"),
+        (["3+=12.5/12.0"], "9.1", "", r"no reading 9\.1 to correct; "),
+        (["3+=12.5/12.0"], "3", "", r"no reading 3 to correct; "),
+        (["3+=12.5/12.0"], "4.1", "", "corrected or taken back before"),
+    ],
+)
+def test_a_correction_that_is_none_is_refused(
+    words: list[str], instead_of: str, why: str, message: str, case: Case
+) -> None:
+    case = record(case, ["3+=12.5/12.0"], NOON).case
+    case = record(case, ["5+=12.5/12.0"], NOON).case
+    case = record(case, ["5+=12.4/12.0"], NOON, instead_of="4.1").case
+    before = case.file.read_bytes()
+    with pytest.raises(CannotAnswer, match=message):
+        record(case, words, NOON, why=why, instead_of=instead_of)
+    assert case.file.read_bytes() == before
+
+
+def test_a_correction_of_a_stale_reading_stays_stale(case: Case) -> None:
+    case = record(case, ["3+=12.58/12.0"], NOON).case
+    case = note(case, "repair", ["F7"], NOON)
+    case = record(case, ["3+=12.58/12.36"], NOON, instead_of="3.1").case
+    assert next(one.state for one in verdict_of(case).rows if one.short == "3+") == "stale"
+    before = verdict_of(case).before
+    assert before is not None and before.rows[1].by[0].id == "5.1"  # it mends what was read before the repair
+
+
+def test_a_correction_of_a_reading_whose_line_is_damaged_keeps_its_time(case: Case) -> None:
+    case = record(case, ["3+=12.58/12.0"], NOON).case
+    case = note(case, "repair", ["F7"], NOON)
+    case = record(case, ["3+=12.58/12.36"], NOON, instead_of="3.1").case
+    lines = case.file.read_bytes().split(b"\n")
+    case.file.write_bytes(b"\n".join([*lines[:2], lines[2].replace(b"12.0", b"12.1"), *lines[3:]]))
+    (left,) = case_in(case.file).readings
+    assert (left.id, left.n) == ("5.1", 3)
+
+
+def test_what_another_call_changed_meanwhile_is_not_overwritten(case: Case) -> None:
+    """Two terminals: each call goes on from the conditions that its user saw, or records nothing."""
+    set_conditions(case, ["key=run", "battery=12.2"], NOON)
+    before = case.file.read_bytes()
+    with pytest.raises(NotWritten, match="Another call has changed the conditions"):
+        record(case, ["3+=12.5/12.0"], NOON)
+    with pytest.raises(NotWritten, match="Another call has changed the conditions"):
+        set_conditions(case, ["lamp=5W"], NOON)
+    assert case.file.read_bytes() == before
+    now = case_in(case.file)
+    note(now, "photo", ["a.jpg"], NOON)  # changes no condition
+    got = record(now, ["3+=12.1/11.9"], NOON)
+    assert (got.readings[0].id, got.case.conditions.key) == ("5.1", "run")
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,8 @@ import pytest
 import tracer
 from benchmarks.believable import believable
 from tests.case.making import NOON, demo, demo_plan, in_memory, opened, reading
-from tracer.case.case import Case, case_in, note, record, set_conditions
+from tracer.case.case import Case, case_in, record, set_conditions
+from tracer.case.notes import note
 from tracer.case.opening import kept_plan
 from tracer.case.proof import BAD_OHM, RowProof, verdict_of
 from tracer.case.readings import Conditions, Reading

@@ -7,9 +7,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tracer.case.case import Case, Recorded, case_in, note, record, set_conditions
+from tracer.case.case import Case, Recorded, case_in, record, set_conditions
 from tracer.case.current import current, make_current, new_name
 from tracer.case.file import create
+from tracer.case.notes import note
 from tracer.case.proof import Verdict, verdict_of
 from tracer.entry.files import NotWritten
 

@@ -2,37 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import combinations
 from pathlib import Path
 from typing import Any
 
-from tracer.case.file import CaseFile, append, read_case
+from tracer.case.file import CaseFile, Entry, Grown, append, read_case
 from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_by, split_word, value_of
+from tracer.case.things import Things
+from tracer.entry.files import NotWritten
 from tracer.plan.words import Names, line_name
 from tracer.standards import figures
 
 BATTERY_HOLDS_S = 900.0  # then it is asked for again (common practice, no source)
-# What may be noted beside readings: how its words are written, and what for.
-NOTES: Mapping[str, tuple[str, str]] = {
-    "look": ("F52=20", "a panel as seen: what is plugged in a position, or `empty`, `ok`, `blown`"),
-    "fit": ("2+=ok", "how tight the contact of a pin sits: ok, loose, spread, corroded, pushed-back"),
-    "roll-call": ("GTW=yes", "whether another module on the bus answers"),
-    "tick": ("coding=HOW", "of the gate: wake, sensors, coding, variant, immobiliser, lamp; with how it was seen"),
-    "waive": ("8+", "a row that will not be measured: it stays in the verdict; wants --why"),
-    "repair": ("X4", "what was repaired or renewed: readings through it are stale from now on"),
-    "unplugged": ("X4", "what was unplugged or loosened: it must be seated and tested again"),
-    "seated": ("X4", "what is plugged in and tight again"),
-    "moved": ("X4", "wires that were moved"),
-    "photo": ("file.jpg", "a photo by its name"),
-    "drawing": ("X4", "where the drawing is wrong; wants --why with what was found"),
-    "added": ("alarm", "something added that is on no drawing"),
-}
-FITS = ("ok", "loose", "spread", "corroded", "pushed-back")
-TICKS = ("wake", "sensors", "coding", "variant", "immobiliser", "lamp")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +34,10 @@ class Note:
 
 @dataclass(frozen=True)
 class Case:
-    """One case, with everything that stands in its file. Corrected readings are in `corrected`, and no longer in `readings`."""
+    """One case, with everything that stands in its file.
+
+    Readings that were corrected or taken back are in `corrected` and no longer in `readings`, notes that were taken back in `withdrawn`.
+    """
 
     file: Path
     opening: Mapping[str, Any]
@@ -60,6 +48,7 @@ class Case:
     damaged: tuple[str, ...]
     remarks: tuple[str, ...]
     last_n: int
+    withdrawn: tuple[Note, ...] = ()
 
     @property
     def plan(self) -> Mapping[str, Any]:
@@ -75,6 +64,11 @@ class Case:
     def names(self) -> Names:
         """What words mean in the list that the case was opened on."""
         return Names(self.plan["short"], {word: tuple(full) for word, full in self.plan["words"].items()})
+
+    @cached_property
+    def things(self) -> Things:
+        """What words mean in a note."""
+        return Things(self.plan, self.names)
 
     def find(self, word: str) -> str:
         """The full name that a word means.
@@ -109,7 +103,8 @@ def case_of(found: CaseFile) -> Case:
     conditions = Conditions(key=opening["plan"]["keys"][0])
     readings: dict[str, Reading] = {}
     corrected: dict[str, Reading] = {}
-    notes, remarks, before = [], [], ""
+    notes: dict[int, Note] = {}
+    remarks, withdrawn, before = [], [], ""
     for entry in sorted(found.entries[1:], key=lambda one: one["n"]):
         at = str(entry["at"])
         if before and _time(at) < _time(before):
@@ -118,20 +113,40 @@ def case_of(found: CaseFile) -> Case:
         if entry["kind"] == "set":
             conditions = Conditions.of(entry["conditions"])
         elif entry["kind"] == "read":
-            held = Conditions.of(entry["conditions"])
-            if not entry["instead_of"]:  # a correction is in the conditions of the reading that it mends
-                conditions = held
-            for number, one in enumerate(entry["readings"], 1):
-                values = tuple(value_of(text) for text in one["values"])
-                reading = Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", at, entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
-                readings[reading.id] = reading
-            if entry["instead_of"] in readings:
-                corrected[entry["instead_of"]] = readings.pop(entry["instead_of"])
+            if entry["instead_of"]:
+                readings, gone = _mended(readings, entry)
+                corrected |= gone
+            else:  # a correction changes nothing of what holds now
+                conditions = Conditions.of(entry["conditions"])
+                readings |= {one.id: one for one in _read(entry)}
         else:
-            notes.append(Note(entry["n"], entry["kind"], entry["words"], entry["why"], at, entry["by"]))
+            notes[entry["n"]] = Note(entry["n"], entry["kind"], entry["words"], entry["why"], at, entry["by"])
+            for word in entry["words"] if entry["kind"] == "withdraw" else ():
+                if word in readings:
+                    corrected[word] = readings.pop(word)
+                elif "." not in word and int(word) in notes:
+                    withdrawn.append(notes.pop(int(word)))
     return Case(
-        found.file, opening, conditions, tuple(readings.values()), corrected, tuple(notes), found.damaged, tuple(remarks), max(entry["n"] for entry in found.entries),
+        found.file, opening, conditions, tuple(readings.values()), corrected, tuple(notes.values()), found.damaged, tuple(remarks), max(entry["n"] for entry in found.entries), tuple(withdrawn),
     )  # fmt: skip
+
+
+def _read(entry: Entry) -> Iterator[Reading]:
+    """The readings of an entry."""
+    held = Conditions.of(entry["conditions"])
+    for number, one in enumerate(entry["readings"], 1):
+        values = tuple(value_of(text) for text in one["values"])
+        yield Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", str(entry["at"]), entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
+
+
+def _mended(readings: Mapping[str, Reading], entry: Entry) -> tuple[dict[str, Reading], dict[str, Reading]]:
+    """The readings with a correction at the place, and of the time, of the one that it mends; and that one. Where its line is damaged, its number still says when it was."""
+    (new,) = _read(entry)
+    old = readings.get(new.instead_of)
+    if old is None:
+        return {**readings, new.id: replace(new, first=new.instead_of)}, {}
+    new = replace(new, first=old.first or old.id, at=old.at)
+    return {(new.id if one is old else name): (new if one is old else one) for name, one in readings.items()}, {old.id: old}  # fmt: skip
 
 
 def case_in(file: Path) -> Case:
@@ -166,38 +181,80 @@ def set_conditions(case: Case, words: Sequence[str], now: datetime) -> Case:
     """
     at = now.isoformat(timespec="seconds")
     conditions = set_by(case.conditions, list(words), tuple(case.plan["keys"]), at, case.last_n + 1)
-    append(case.file, {"kind": "set", "at": at, "conditions": conditions.data()})
+    try:
+        append(case.file, {"kind": "set", "at": at, "conditions": conditions.data()}, after=case.last_n)
+    except Grown:
+        return set_conditions(_as_before(case), words, now)
     return case_in(case.file)
+
+
+def _as_before(case: Case) -> Case:
+    """The case as another call has left it meanwhile.
+
+    Raises
+    ------
+    NotWritten : other conditions hold now than this call was typed under
+    """
+    found = case_in(case.file)
+    if found.conditions != case.conditions:
+        raise NotWritten("Another call has changed the conditions of this case at this moment: look what holds (`tracer case show`) and type it again. Nothing is recorded.")  # fmt: skip
+    return found
 
 
 def record(case: Case, words: Sequence[str], now: datetime, *, why: str = "", instead_of: str = "") -> Recorded:
     """Readings, all or none.
 
+    A correction (`instead_of`) is one reading of the same row. It keeps the time and the conditions of the one that it mends, so what was stale stays stale; only
+    the battery that was typed with it may be mended as well.
+
     Raises
     ------
-    BadWord : a word that does not fit: nothing of the call is recorded
+    BadWord, UnknownName : a word that does not fit: nothing of the call is recorded
     NotWritten : nothing is recorded
     """
-    at = now.isoformat(timespec="seconds")
     own = [word for word in words if split_word(word)[0].casefold() == "battery"]
-    conditions = set_by(case.conditions, own, tuple(case.plan["keys"]), at, case.last_n + 1)
-    read = [understood(case, word, conditions) for word in words if word not in own]
-    if any(one.status for one in read) and not why and any(one.status != "ok" for one in read):
+    typed = [word for word in words if word not in own]
+    if instead_of:
+        read = [_correction(case, typed, own, instead_of)]
+        conditions = read[0].conditions
+    else:
+        at = now.isoformat(timespec="seconds")
+        conditions = set_by(case.conditions, own, tuple(case.plan["keys"]), at, case.last_n + 1)
+        read = [understood(case, word, conditions) for word in typed]
+        if any(one.values for one in read) and (ask := battery_is_old(conditions, now)):
+            raise BadWord(f"{ask}: read the battery posts and add battery=VOLTS to the call. Nothing is recorded.")
+    if any(one.status not in ("", "ok") for one in read) and not why:
         raise BadWord("not-reached and not-fitted want a reason: --why TEXT.")
-    if any(one.values for one in read) and (ask := battery_is_old(conditions, now)):
-        raise BadWord(f"{ask}: read the battery posts and add battery=VOLTS to the call. Nothing is recorded.")
-    known = {one.id: one for one in case.readings}
-    if instead_of and instead_of not in known:
-        raise BadWord(f"there is no reading {instead_of} to correct; `tracer case show` numbers them.")
-    if instead_of and len(read) != 1:
-        raise BadWord("a correction is one reading in place of one.")
-    if instead_of:  # what was typed wrong is mended; the conditions are those of the reading
-        read = [understood(case, words[-1], known[instead_of].conditions)]
-        conditions = known[instead_of].conditions
-    n = append(case.file, entry_of(read, conditions, now, why=why, instead_of=instead_of))
+    try:
+        n = append(case.file, entry_of(read, conditions, now, why=why, instead_of=instead_of), after=case.last_n)
+    except Grown:
+        return record(_as_before(case), words, now, why=why, instead_of=instead_of)
     after = case_in(case.file)
-    mine = tuple(one for one in after.readings if one.n == n)
+    mine = tuple(one for one in after.readings if one.entry == n)
     return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(case, one)))
+
+
+def _correction(case: Case, typed: Sequence[str], battery: Sequence[str], instead_of: str) -> Reading:
+    """What a reading should have said.
+
+    Raises
+    ------
+    BadWord : there is no such reading, or it is of another row, or not one in place of one
+    """
+    old = next((one for one in case.readings if one.id == instead_of), None)
+    if old is None:
+        mended = ": it was corrected or taken back before" if instead_of in case.corrected else ""
+        raise BadWord(f"there is no reading {instead_of} to correct{mended}; `tracer case show` numbers them.")
+    if len(typed) != 1:
+        raise BadWord("a correction is one reading in place of one.")
+    on = old.conditions
+    if battery:
+        volts = set_by(on, list(battery), tuple(case.plan["keys"]), on.battery_at, on.battery_n).battery_v
+        on = replace(on, battery_v=volts)
+    new = understood(case, typed[0], on)
+    if new.name != old.name:
+        raise BadWord(f"{instead_of} is a reading of {case.short(old.name)}, and a correction is of the same row: take it back (tracer case note withdraw {instead_of} --why TEXT) and read {case.short(new.name)} anew.")  # fmt: skip
+    return new
 
 
 def entry_of(
@@ -208,41 +265,6 @@ def entry_of(
     return {
         "kind": "read", "at": at, "conditions": conditions.data(), "readings": [one.data() for one in read], "why": why, "instead_of": instead_of,
     }  # fmt: skip
-
-
-def note(case: Case, kind: str, words: Sequence[str], now: datetime, *, why: str = "", by: str = "") -> Case:
-    """Something beside readings, see `NOTES`.
-
-    Raises
-    ------
-    BadWord : a word that does not fit
-    NotWritten : nothing is recorded
-    """
-    if kind not in NOTES:
-        raise BadWord(f"{kind} is nothing that can be noted: {', '.join(NOTES)}.")
-    if not words:
-        raise BadWord(f"write what: tracer case note {kind} {NOTES[kind][0]}.")
-    found = dict(_noted(case, kind, word) for word in words)
-    if kind in ("waive", "drawing") and not why:
-        raise BadWord(f"{kind} wants --why TEXT.")
-    at = now.isoformat(timespec="seconds")
-    append(case.file, {"kind": kind, "at": at, "words": found, "why": why, "by": by or case.opening["by"]})
-    return case_in(case.file)
-
-
-def _noted(case: Case, kind: str, word: str) -> tuple[str, str]:
-    if kind not in ("look", "fit", "roll-call", "tick"):
-        return (case.find(word) if kind == "waive" else word), ""
-    name, said = split_word(word)
-    if kind == "fit":
-        if said not in FITS:
-            raise BadWord(f"`{word}`: a contact sits {', '.join(FITS)}.")
-        return case.find(name), said
-    if kind == "tick" and name not in TICKS:
-        raise BadWord(f"`{word}`: the gate has {', '.join(TICKS)}.")
-    if kind == "roll-call" and said not in ("yes", "no"):
-        raise BadWord(f"`{word}`: write yes or no.")
-    return name, said
 
 
 def understood(case: Case, word: str, conditions: Conditions) -> Reading:
@@ -303,4 +325,4 @@ def _time(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-__all__ = ["FITS", "NOTES", "TICKS", "Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "entry_of", "note", "record", "set_conditions", "understood"]  # fmt: skip
+__all__ = ["Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "entry_of", "record", "set_conditions", "understood"]  # fmt: skip

@@ -86,11 +86,16 @@ def _make_folder(folder: Path) -> None:
         raise NotWritten(f"cannot write below {folder}: it is no folder") from None
 
 
-def append(file: Path, entry: Entry) -> int:
-    """Add one entry; its number. It is on the disk when this returns.
+class Grown(Exception):
+    """Another call has added to the file since it was read: nothing is written."""
+
+
+def append(file: Path, entry: Entry, *, after: int | None = None) -> int:
+    """Add one entry; its number. It is on the disk when this returns. With `after`, only where that entry is still the last one.
 
     Raises
     ------
+    Grown : it is not
     NotWritten : nothing was recorded; the text says why
     CannotCompute : the file is no case
     """
@@ -101,7 +106,10 @@ def append(file: Path, entry: Entry) -> int:
     try:
         with _locked(handle, file):
             content = _all(handle)
-            number: int = max(entry["n"] for entry in _parsed(file, content).entries) + 1
+            last: int = max(entry["n"] for entry in _parsed(file, content).entries)
+            if after not in (None, last):
+                raise Grown
+            number = last + 1
             line = _line({"n": number, **entry})
             if content and not content.endswith(b"\n"):  # the line before was cut off: it stays, closed
                 line = b"\n" + line
@@ -212,4 +220,4 @@ def _patiently(take: Any, file: Path) -> None:
             time.sleep(0.01)
 
 
-__all__ = ["SCHEMA", "CaseFile", "Entry", "append", "create", "read_case"]
+__all__ = ["SCHEMA", "CaseFile", "Entry", "Grown", "append", "create", "read_case"]

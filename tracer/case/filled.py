@@ -49,7 +49,7 @@ def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[s
         readings = [one.reading for one in taken if one.conditions == conditions]
         numbers.append(append(case.file, entry_of(readings, conditions, now, why="", instead_of="")))
     after = case_in(case.file)
-    mine = tuple(one for one in after.readings if one.n in numbers)
+    mine = tuple(one for one in after.readings if one.entry in numbers)
     return Recorded(after, numbers[-1], mine, tuple(ask for one in mine for ask in asks_about(after, one))), left
 
 

@@ -5,11 +5,13 @@ Everything comes from `plan.one_sheet`, so what is improved there reaches every 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, Part
+from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.entry.models import FuseFacts
 from tracer.plan.edition import edition_of
 from tracer.plan.names import bus_pins_of, full_name, names_of, point_name
 from tracer.plan.one_sheet import one_sheet_of
@@ -39,7 +41,9 @@ def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> di
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
         "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part)} for row in reversed(report.rows) for probe in row.probes},
         "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],
-        "buses": {name: _bus(sheet, pins) for name, pins in bus_pins_of(report).items()},
+        "parts": {part.name: _part(tracing.circuit, part) for part in tracing.circuit.parts.values()},
+        "looks": [look.part for look in sheet.looks],
+        "buses": {name: _bus(tracing, report.module, sheet, name, pins) for name, pins in bus_pins_of(report).items()},
         "outputs": [one.pin for one in sheet.outputs],
         "hazards": list(dict.fromkeys(row.no_method for row in report.rows if row.no_method)),
     }  # fmt: skip
@@ -85,10 +89,33 @@ def _test(test: Decides, bare: Computed | None, by: str, out: Iterable[str]) -> 
     }  # fmt: skip
 
 
-def _bus(sheet: OneSheet, pins: dict[str, str]) -> dict[str, Any]:
+def _part(circuit: Circuit, part: Part) -> dict[str, Any]:
+    """What a note may need to know of a part, wherever in the vehicle it sits; what is not so is left out."""
+    amps = part.facts.amps if isinstance(part.facts, FuseFacts) else None
+    points = (point_name(circuit.node_names[node]) for node in circuit.pins_of.get(part.name, {}).values())
+    pins = list(dict.fromkeys(point.partition(":")[0].removeprefix(f"{part.name}.") for point in points))
+    said = {"kind": str(part.kind), "panel": part.panel, "label": part.label, "pins": pins, "amps": amps, "empty": circuit.is_not_fitted(part.name)}  # fmt: skip
+    return {name: what for name, what in said.items() if what}
+
+
+def _bus(tracing: Tracing, module: str, sheet: OneSheet, name: str, pins: dict[str, str]) -> dict[str, Any]:
     step = next((step for step in sheet.bus_ohms if step.point.partition(".")[2] == "-".join(pins.values())), None)
     value = None if step is None or step.bare is None else step.bare.value
-    return {"pins": pins, "ohms": None if value is None else [value.low, value.nominal, value.high]}
+    lines = BusLines(tracing, name)
+    around = sorted({there for pin in pins.values() for there in _on_line(lines, module, pin) if there})
+    return {"pins": pins, "ohms": None if value is None else [value.low, value.nominal, value.high], "around": around}
+
+
+def _on_line(lines: BusLines, module: str, pin: str) -> Iterator[str]:
+    """Everything that lies on the line of a bus at one pin of the module, through other modules too: points, cavities, parts and their panels."""
+    circuit, net_of = lines.circuit, lines.net_of
+    node = circuit.pins_of.get(module, {}).get(pin)
+    for other, net in enumerate(net_of):
+        if node is not None and net == net_of[node]:
+            name, part = point_name(circuit.node_names[other]), circuit.node_parts[other]
+            yield from (name, name.partition(":")[0], part)
+            if part in circuit.parts and (panel := circuit.parts[part].panel):
+                yield panel
 
 
 __all__ = ["kept_plan"]

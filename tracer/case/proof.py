@@ -12,7 +12,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from tracer.case.case import Case
+from tracer.case.notes import not_as_listed, watches
 from tracer.case.readings import Reading
+from tracer.case.touched import TOUCHING, is_stale
 from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
@@ -90,7 +92,11 @@ def _now(case: Case) -> Verdict:
         *gate,
         *contradictions,
     )
-    excluded = (*(f"{one.short} was waived: {one.waived}" for one in rows if one.state == "waived"), *_never_excluded())
+    excluded = (
+        *(f"{one.short} was waived: {one.waived}" for one in rows if one.state == "waived"),
+        *_added(case),
+        *_never_excluded(),
+    )
     if failed and case.plan["list"]["state"] == "complete" and not contradictions:
         worst = failed[0]
         cleared = {piece for one in rows if one.state == "proven" for piece in one.pieces}
@@ -142,7 +148,7 @@ def split_readings(case: Case, failed: RowProof) -> Iterator[tuple[Reading, int,
             or (on.key, on.out, on.lamp_w) != (last.key, last.out, last.lamp_w)
         ):
             continue
-        if not _stale(case, row, one):
+        if not is_stale(case, failed.name, one):
             yield one, place, _point_good(case, failed, one, test)
 
 
@@ -184,7 +190,7 @@ def _row(case: Case, name: str, row: Mapping[str, Any]) -> RowProof:
     short = case.short(name)
     waived = next((note.why for note in reversed(case.notes_of("waive")) if name in note.words), "")
     readings = [one for one in case.readings if one.name == name]
-    fresh = [one for one in readings if not _stale(case, row, one)]
+    fresh = [one for one in readings if not is_stale(case, name, one)]
     found = _judged(case, name, short, row, readings, fresh)
     if waived and found.state != "failed":
         return RowProof(name, short, "waived", found.reason, found.by, (), found.source, waived)
@@ -315,7 +321,7 @@ def _keys_left(row: Mapping[str, Any], seen: Mapping[str, bool]) -> list[str]:
 def still_wanted(case: Case, name: str) -> tuple[list[Mapping[str, Any]], list[str]]:
     """What a row still wants to be proven: tests of its plan that no reading passed, and key states to be read by meter."""
     row = case.plan["rows"][name]
-    fresh = [one for one in case.readings if one.name == name and not _stale(case, row, one)]
+    fresh = [one for one in case.readings if one.name == name and not is_stale(case, name, one)]
     judged = [_reading(case, row, one) for one in fresh]
     passed = [test for state, _, test in judged if state == "proven" and test is not None]
     cleared = {piece for test in passed for piece in test["proves"]}
@@ -339,17 +345,6 @@ def _volts_there(one: Reading) -> float:
 
 def _is_dead(level: str, one: Reading, half: float) -> bool:
     return _volts_there(one) < half if level == "supply" else _volts_there(one) > half
-
-
-def _stale(case: Case, row: Mapping[str, Any], one: Reading) -> bool:
-    """Whether something on the way of a row was touched after a reading."""
-    touched = {
-        word
-        for note in case.notes
-        if note.kind in ("repair", "unplugged", "moved") and note.n > one.n
-        for word in note.words
-    }
-    return any(piece == word or word in piece.replace(":", " ").replace(".", " ").split() for piece in row["parts"] for word in touched)  # fmt: skip
 
 
 def _suspects(case: Case, row: Mapping[str, Any], one: Reading) -> tuple[str, ...]:
@@ -391,6 +386,8 @@ def _bus_rows(case: Case) -> Iterator[RowProof]:
             yield RowProof(name, name, "waived", "", (), (), "", waived)
         elif not readings:
             yield RowProof(name, name, "not read", "no reading yet")
+        elif is_stale(case, name, readings[-1]):
+            yield RowProof(name, name, "stale", "something on its lines was repaired, unplugged or moved since it was read", (readings[-1],))  # fmt: skip
         elif not (readings[-1].conditions.asleep and not readings[-1].conditions.plugged):
             yield RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes)", (readings[-1],))  # fmt: skip
         elif facts["ohms"] is None:
@@ -415,6 +412,11 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     reads = [one for row in rows for one in row.by]
     if not reads or not all(one.conditions.symptom for one in reads if one.values):
         yield "the symptom was not seen to be present while every reading was taken (set symptom=yes)"
+        yield from (one.words(case) for one in watches(case) if not one.symptom)
+    for one in watches(case):
+        if names := one.broke_off(case):
+            yield f"{', '.join(map(case.short, names))} broke off while it was watched (entry {one.n})"
+    yield from not_as_listed(case)
     if case.damaged:
         yield f"the file of the case is damaged: {'; '.join(case.damaged)}"
     ticked = {name for note in case.notes_of("tick") for name in note.words}
@@ -442,7 +444,7 @@ def _contradictions(case: Case) -> Iterator[str]:
         on = one.conditions
         if one.values and one.values[0].number is not None:
             by.setdefault((one.name, on.key, on.plugged, on.other, on.out, on.lamp_w, on.symptom), []).append(one)
-    touched = [note.n for note in case.notes if note.kind in ("repair", "unplugged", "seated", "moved", "look")]
+    touched = [note.n for note in case.notes if note.kind in (*TOUCHING, "look")]
     half = float(case.plan["system_v"]) / 2
     for (name, *_), found in by.items():
         first, last = found[0], found[-1]
@@ -462,6 +464,12 @@ def _to_seat(case: Case) -> Iterator[str]:
             elif note.kind == "seated":
                 open_now.pop(word, None)
     yield from open_now
+
+
+def _added(case: Case) -> Iterator[str]:
+    for note in case.notes_of("added"):
+        for where, what in note.words.items():
+            yield f"{what} was added {'somewhere' if where == 'unknown' else f'at {where}'} and is on no drawing"
 
 
 def _never_excluded() -> tuple[str, ...]:

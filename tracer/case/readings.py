@@ -71,7 +71,8 @@ class Value:
 class Reading:
     """One reading of a row, point or bus by its full name: one value, or two (without and with the lamp); or a status in place of values.
 
-    `id` is entry and place in it, `7.2`; `instead_of` the reading that it corrects. `lit`: the lamp was seen to be lit at this reading.
+    `id` is entry and place in it, `7.2`; `instead_of` the reading that it corrects. `lit`: the lamp was seen to be lit at this reading. A correction keeps the time (`at`)
+    of what it mends, and `first` is the id of the reading that was mended first.
     """
 
     name: str
@@ -83,11 +84,17 @@ class Reading:
     why: str = ""
     instead_of: str = ""
     lit: bool = False
+    first: str = ""
+
+    @property
+    def entry(self) -> int:
+        """The entry that it stands in."""
+        return int(self.id.partition(".")[0])
 
     @property
     def n(self) -> int:
-        """The entry that it stands in."""
-        return int(self.id.partition(".")[0])
+        """Its place in time: the entry in which it was first recorded, of whatever correction it is."""
+        return int((self.first or self.id).partition(".")[0])
 
     @property
     def loaded(self) -> bool:
@@ -195,7 +202,7 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
                 raise BadWord(f"key={text}: this vehicle has {', '.join(keys)}.")
             found = replace(found, key=text, since=now, key_n=number, after_s=None)
         elif name == "plug":
-            found = replace(found, plugged=_yes(word, text))
+            found = replace(found, plugged=said_yes(word, text))
         elif name == "lamp":
             found = replace(found, lamp_w=None if text.casefold() in _NO else _watts(word, text))
         elif name == "other":
@@ -203,11 +210,11 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
                 raise BadWord(f"`{word}`: other=- at battery negative, other=+ at battery positive.")
             found = replace(found, other=text)
         elif name == "symptom":
-            found = replace(found, symptom=_yes(word, text))
+            found = replace(found, symptom=said_yes(word, text))
         elif name == "engine":
-            found = replace(found, engine=_yes(word, text), key_n=number)
+            found = replace(found, engine=said_yes(word, text), key_n=number)
         elif name == "asleep":
-            found = replace(found, asleep=_yes(word, text))
+            found = replace(found, asleep=said_yes(word, text))
         elif name == "place":
             found = replace(found, place=text)
         elif name == "out":
@@ -223,7 +230,13 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
     return found
 
 
-def _yes(word: str, text: str) -> bool:
+def said_yes(word: str, text: str) -> bool:
+    """Whether a word such as `symptom=yes` says yes.
+
+    Raises
+    ------
+    BadWord : neither yes nor no
+    """
     if text.casefold() in (*_YES, *_NO):
         return text.casefold() in _YES
     raise BadWord(f"`{word}` is not understood: write yes or no (plug=in, plug=out).")
@@ -256,4 +269,4 @@ def _volts(word: str, text: str) -> float:
     return number
 
 
-__all__ = ["SETTABLE", "STATUSES", "BadWord", "Conditions", "Reading", "Value", "reading_of", "set_by", "split_word", "value_of"]  # fmt: skip
+__all__ = ["SETTABLE", "STATUSES", "BadWord", "Conditions", "Reading", "Value", "reading_of", "said_yes", "set_by", "split_word", "value_of"]  # fmt: skip

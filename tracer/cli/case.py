@@ -101,18 +101,18 @@ def set_(words: Words) -> None:
 
 @case.command(
     "note",
-    epilog='Examples: tracer case note fit 2+=ok 3+=loose    tracer case note drawing X4 --why "cavities 5 and 12 are crossed"',
+    epilog='Examples: tracer case note fit 2+=ok 3+=loose    tracer case note watch 5+=11.9/12.4 for=20min symptom=no --why "drove over kerbs"    tracer case note withdraw 7.2 --why "wrong pin"',
 )
 def note(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="look, fit, roll-call, tick, waive, repair, unplugged, seated, moved, photo, drawing or added.")],
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="look, fit, roll-call, tick, waive, watch, repair, unplugged, seated, moved, photo, drawing, added or withdraw.")],
     words: Words,
     why: WhyOption = "",
     by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who saw it.")] = "",
 ) -> None:  # fmt: skip
-    """Panels as seen, fit of contacts, other modules, the gate's ticks, waived rows, repairs, photos, an error of the drawing."""
-    noted = said(lambda: calls().note_in_case(kind, words, why=why, by=by))
-    last = noted.notes[-1]
-    show(f"{last.n}  {last.kind}  {', '.join(f'{name} {word}'.strip() for name, word in last.words.items())}\n")
+    """Panels as seen, fit of contacts, other modules, the gate's ticks, waived rows, what was watched, repairs, photos, an error of the drawing; or take a reading or a note back."""
+    from tracer.report import case as report
+
+    _shown(lambda: calls().note_in_case(kind, words, why=why, by=by), report.note_text, report.show_data, json=False)
 
 
 @app.command(

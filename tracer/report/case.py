@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from tracer.case.case import Case, Note, Recorded
+from tracer.case.notes import not_as_listed, watches
 from tracer.case.proof import RowProof, Verdict
 from tracer.case.readings import Conditions, Reading
 from tracer.report.layout import Page, counted
@@ -66,6 +68,22 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
     return page.text()
 
 
+def note_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
+    """What was noted last, as it was understood, and what of it is not as the list says."""
+    page = Page(width, bold=bold)
+    last = case.notes[-1]
+    _note(page, case, last)
+    if last.kind == "look":
+        for words in not_as_listed(case, all_parts=True):
+            if words.partition(" ")[0] in last.words:
+                page.line(f"? {words}.", hang=2)
+    if last.kind == "roll-call":
+        unknown = [name for name in last.words if name not in case.things.parts]
+        if unknown:
+            page.line(f"? {', '.join(unknown)}: on no page that was typed in; kept as written.", hang=2)
+    return page.text()
+
+
 def set_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
     """The conditions that hold from now on."""
     page = Page(width, bold=bold)
@@ -98,11 +116,13 @@ def show_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"file {case.file}")
     page.line(f"now: {conditions_text(case.conditions)}", hang=5)
     _readings(page, case, case.readings)
-    _notes(page, case.notes)
-    if case.corrected:
-        page.heading("Corrected")
-        for one in case.corrected.values():
-            page.line(f"{one.id}  {case.short(one.name)}  {values_text(case, one)}", indent=2, hang=6)
+    _notes(page, case)
+    if case.corrected or case.withdrawn:
+        page.heading("Corrected or taken back")
+    for one in case.corrected.values():
+        page.line(f"{one.id}  {case.short(one.name)}  {values_text(case, one)}", indent=2, hang=6)
+    for note in case.withdrawn:
+        _note(page, case, note)
     return page.text()
 
 
@@ -120,8 +140,13 @@ def show_data(case: Case) -> dict[str, Any]:
         "conditions": case.conditions.data(),
         "readings": [_reading(case, one) for one in case.readings],
         "corrected": [_reading(case, one) for one in case.corrected.values()],
-        "notes": [{"entry": note.n, "kind": note.kind, "words": dict(note.words), "why": note.why, "at": note.at, "by": note.by} for note in case.notes],
+        "notes": [_note_data(note) for note in case.notes],
+        "withdrawn": [_note_data(note) for note in case.withdrawn],
     }  # fmt: skip
+
+
+def _note_data(note: Note) -> dict[str, Any]:
+    return {"entry": note.n, "kind": note.kind, "words": dict(note.words), "why": note.why, "at": note.at, "by": note.by}  # fmt: skip
 
 
 def _readings(page: Page, case: Case, readings: Iterable[Reading]) -> None:
@@ -137,15 +162,24 @@ def _readings(page: Page, case: Case, readings: Iterable[Reading]) -> None:
         page.line(f"{one.id}  {one.at[11:16]}  {case.short(one.name)}  {values_text(case, one)}{mended}", indent=2, hang=6)  # fmt: skip
 
 
-def _notes(page: Page, notes: Iterable[Note]) -> None:
-    found = list(notes)
-    if found:
+def _notes(page: Page, case: Case) -> None:
+    if case.notes:
         page.heading("Noted")
-    for note in found:
-        words = ", ".join(f"{name} {said}".strip() for name, said in note.words.items())
-        why = f": {note.why}" if note.why else ""
-        line = " Proposed for its sheet: what was found, with `seen: vehicle`." if note.kind == "drawing" else ""
-        page.line(f"{note.n}  {note.kind}  {words}{why}.{line}", indent=2, hang=6)
+    for note in case.notes:
+        _note(page, case, note)
+
+
+def _note(page: Page, case: Case, note: Note) -> None:
+    line = " Proposed for its sheet: what was found, with `seen: vehicle`." if note.kind == "drawing" else ""
+    page.line(f"{note.n}  {note.kind}  {_note_words(case, note)}{'.' if note.why else ''}{line}", indent=2, hang=6)
+
+
+def _note_words(case: Case, note: Note) -> str:
+    """'5+ ok, 3+ loose: wiggled'; a watch as it is said in the proof."""
+    if note.kind == "watch":
+        return next(one.words(case) for one in (*watches(case), *watches(replace(case, notes=case.withdrawn))) if one.n == note.n)  # fmt: skip
+    words = ", ".join(f"{case.short(name)} {said}".strip() for name, said in note.words.items())
+    return words + (f": {note.why}" if note.why else "")
 
 
 # --- proof -------------------------------------------------------------------------------------------------------------
@@ -264,7 +298,8 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
         *([("Before and after", before)] if (before := list(_before_after(case))) else []),
         ("Open besides", besides or ["nothing"]),
         ("Readings", [f"{one.id}  {one.at[:16].replace('T', ' ')}  {case.short(one.name)}: {values_text(case, one)}; {conditions_text(one.conditions)}" for one in case.readings]),
-        ("Noted", [f"{note.n}  {note.kind}: {', '.join(f'{name} {said}'.strip() for name, said in note.words.items())}{f'; {note.why}' if note.why else ''}" for note in case.notes]),
+        ("Noted", [f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.notes]),
+        ("Corrected or taken back", [*(f"{one.id}  {case.short(one.name)}: {values_text(case, one)}" for one in case.corrected.values()), *(f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.withdrawn)]),
         ("Not reached", [f"{case.short(one.name)}: {one.why}" for one in case.readings if one.status == "not-reached"] or ["none"]),
         ("Cautions", [*plan["hazards"], *(caution.text for caution in cautions_for("probe"))]),
     ]  # fmt: skip
@@ -303,5 +338,5 @@ def report_pdf(case: Case, verdict: Verdict) -> bytes:
 
 
 __all__ = [
-    "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
+    "note_text", "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
 ]  # fmt: skip

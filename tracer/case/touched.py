@@ -1,0 +1,31 @@
+"""Which readings no longer hold, because something on their way was touched after they were taken."""
+
+from __future__ import annotations
+
+from tracer.case.case import Case
+from tracer.case.readings import Reading
+from tracer.plan.words import UnknownName
+
+TOUCHING = ("repair", "unplugged", "seated", "moved")
+
+
+def is_stale(case: Case, name: str, one: Reading) -> bool:
+    """Whether something on the way of a row, or on the lines of a bus, was touched after a reading.
+
+    A word that the plan does not know (from a file that was written by hand or by an earlier program) may be anything, so it touches everything.
+    """
+    touched = list(dict.fromkeys(word for note in case.notes if note.kind in TOUCHING and note.n > one.n for word in note.words))  # fmt: skip
+    if not touched:
+        return False
+    around = case.things.around(name)
+    return around is None or any((meant := _name(case, word)) is None or meant in around for word in touched)
+
+
+def _name(case: Case, word: str) -> str | None:
+    try:
+        return case.things.find(word)
+    except UnknownName:
+        return None
+
+
+__all__ = ["TOUCHING", "is_stale"]
