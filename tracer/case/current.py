@@ -10,7 +10,7 @@ import os
 from datetime import datetime
 from pathlib import Path
 
-from tracer.entry.files import write_whole
+from tracer.entry.files import NotWritten, write_whole
 from tracer.entry.problems import CannotCompute
 
 
@@ -36,8 +36,9 @@ def current() -> Path:
         return Path(pointer.read_text(encoding="utf-8").strip())
     except FileNotFoundError:
         raise CannotCompute("No case is open: `tracer -C VEHICLE case open MODULE` opens one.") from None
-    except OSError as error:
-        raise CannotCompute(f"cannot read {pointer}: {error.strerror}") from error
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "it is not text"
+        raise CannotCompute(f"cannot read {pointer}: {reason}. `tracer case use FILE` writes it anew.") from error
 
 
 def make_current(file: Path) -> None:
@@ -48,7 +49,12 @@ def make_current(file: Path) -> None:
     NotWritten : the pointer cannot be written
     """
     folder = state_folder()
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise NotWritten(
+            f"cannot make the folder {folder}: {error.strerror}. TRACER_STATE names another one."
+        ) from error
     write_whole(folder / "current", f"{file.resolve()}\n".encode())
 
 

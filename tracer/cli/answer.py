@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import os
 import sys
 import time
@@ -102,20 +103,25 @@ def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
         show(problems_data(error.problems))
     else:
         for problem in error.problems:
-            typer.echo(problem.render(page()["width"]), err=True)
+            tell(problem.render(page()["width"]))
         count = len(error.problems)
-        typer.echo(
-            f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended.",
-            err=True,
+        tell(
+            f"{count} problem{'s' if count > 1 else ''}: nothing is concluded until {'they are' if count > 1 else 'it is'} mended."
         )
     raise typer.Exit(CANNOT_USE) from None
 
 
 def fail(message: str, status: int) -> NoReturn:
     """Say why there is no answer, and end."""
-    for line in message.split("\n"):  # it may quote what was typed on the command line
-        typer.echo(visible(line), err=True)
+    tell(message)
     raise typer.Exit(status)
+
+
+def tell(words: str) -> None:
+    """Lines for the person at the terminal, which may quote what was typed on the command line; where nobody can be told, the exit status says it alone."""
+    with contextlib.suppress(OSError):
+        for line in words.split("\n"):
+            typer.echo(visible(line), err=True)
 
 
 def one_of(option: str, word: str, words: tuple[str, ...]) -> None:
@@ -170,9 +176,9 @@ class Bar:
     def say(self, words: str) -> None:
         """A line for the terminal; what is written past the console of the bar would land in it."""
         if self._shown is None:
-            typer.echo(words, err=True)
+            tell(words)
         else:
-            self._shown.console.print(words, markup=False, highlight=False, emoji=False, soft_wrap=True)
+            self._shown.console.print(visible(words), markup=False, highlight=False, emoji=False, soft_wrap=True)
 
 
 # --- files -----------------------------------------------------------------------------------------------------------
@@ -196,11 +202,7 @@ def write(circuit: Circuit, file: Path, content: bytes, say: Callable[[str], obj
         write_whole(file, content, spare=typed_files(circuit))
     except NotWritten as error:
         fail(str(error), CANNOT_USE)
-    wrote = f"wrote {visible(str(file))}"
-    if say is None:
-        typer.echo(wrote, err=True)
-    else:
-        say(wrote)
+    (say or tell)(f"wrote {file}")
 
 
 def typed_files(circuit: Circuit) -> Iterable[Path]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, COMPLETE, WRONG_USAGE, asked, end, fail, page, said, show
+from tracer.cli.answer import CANNOT_USE, COMPLETE, WRONG_USAGE, asked, end, fail, page, said, show, tell
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption, ModuleArgument, ShopOption
 from tracer.entry.visible import visible
@@ -167,7 +167,7 @@ def _row_by_row(now: Case) -> None:
                 show(report.read_text(calls().read([f"{name}={typed}"]), **page()))
                 break
             except tracer.CannotAnswer as error:
-                typer.echo(visible(str(error)), err=True)
+                tell(str(error))
 
 
 @app.command("next", epilog="Example: tracer next")
@@ -210,5 +210,5 @@ def report_(
         write_whole(output, content, spare=[now.file])
     except NotWritten as error:
         fail(str(error), CANNOT_USE)
-    typer.echo(f"wrote {visible(str(output))}", err=True)
+    tell(f"wrote {output}")
     end(verdict)

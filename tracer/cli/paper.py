@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, NO_MODULE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, write
+from tracer.cli.answer import CANNOT_USE, NO_MODULE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, tell, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 
@@ -184,11 +184,10 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
             if not made.complete:
                 open_lists.setdefault(made.completeness.word, []).append(made.module)
             bar.advance()
-    typer.echo(
+    tell(
         f"{len(modules)} modules"
         + "".join(f"; {word}: {', '.join(sorted(open_lists[word]))}" for word in sorted(open_lists, reverse=True))
-        + ("" if open_lists else "; all complete"),
-        err=True,
+        + ("" if open_lists else "; all complete")
     )
     return tracer.Completeness.of_all(lists)
 

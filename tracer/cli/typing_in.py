@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 import tracer
-from tracer.cli.answer import LOOSE_ENDS, WRONG_USAGE, answer, asked, end, fail, page, said, show, write
+from tracer.cli.answer import LOOSE_ENDS, WRONG_USAGE, answer, asked, end, fail, page, said, show, tell, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption, ModuleArgument
 
@@ -97,7 +97,7 @@ def write_out(
         show(report.list_data(found))
     elif output is None:
         show(report.list_csv(found))
-        typer.echo(report.left_out_text(found, **page()), err=True, nl=False)
+        tell(report.left_out_text(found, **page()).removesuffix("\n"))
     else:
         xlsx = output.suffix.lower() == ".xlsx"
         write(circuit, output, report.list_xlsx(found) if xlsx else report.list_csv(found).encode())

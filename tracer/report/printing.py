@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tracer.entry.problems import CannotCompute
 from tracer.standards.figures import POINT, decimal_mark
 from tracer.trace.lists.completeness import Answer, Completeness
 
@@ -96,12 +99,40 @@ def in_processes(
         yield from map(print_one, modules)
         return
     from concurrent.futures import ProcessPoolExecutor, as_completed
-    from multiprocessing import get_context
+    from concurrent.futures.process import BrokenProcessPool
+    from multiprocessing import active_children, get_context
 
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
-        waiting = [pool.submit(print_one, module) for module in modules]
+    mine = set(active_children())
+    pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"))
+    try:
+        with (
+            _ignoring_interrupts()
+        ):  # the processes begin at the first of these, and keep to it: ending them is the caller's
+            waiting = [pool.submit(print_one, module) for module in modules]
         for done in as_completed(waiting):
             yield done.result()
+    except BrokenProcessPool as error:
+        raise CannotCompute("a process that prints was ended from outside, perhaps for want of memory: what is listed as written is whole, the rest is not there.") from error  # fmt: skip
+    except BaseException:  # nothing more is wanted of them
+        for process in set(active_children()) - mine:
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _ignoring_interrupts() -> Iterator[None]:
+    """A process begun within never shows where an interrupt caught it."""
+    try:
+        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    except ValueError:  # not the main thread: signals are none of its business
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def page_names(file: Path, pages: int) -> list[Path]:
