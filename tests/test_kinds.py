@@ -125,7 +125,7 @@ WALKS = {
     "trace/lists/second_count.py": "the second count",
     "trace/lists/second_table.py": "the second count",
     "trace/lists/unknown_count.py": "the second count",
-    "trace/ways/always_closed.py": "backwards over arcs, until one comes from the root",
+    "trace/ways/reached.py": "backwards over arcs, until one comes from the root",
     "trace/ways/blocks.py": "depth first: blocks",
     "trace/ways/directed_paths.py": "depth first: paths, one after the other",
     "trace/ways/one_way.py": "along one-way links, and paths, one after the other",

@@ -131,16 +131,29 @@ def test_the_same_with_diodes(drawn: Drawn) -> None:
         _agrees(drawn, ways.to(target), target, paths)
 
 
-@given(networks(), st.data())
+@given(networks(diodes=True), st.data())
 def test_the_same_with_the_inside_of_a_module_taken_out(drawn: Drawn, data: st.DataObject) -> None:
-    inside = frozenset(data.draw(st.lists(st.integers(0, len(drawn.edges) - 1), max_size=3, unique=True)))
+    numbers = st.lists(st.integers(0, len(drawn.edges) - 1), max_size=3, unique=True)
+    inside, of_others = frozenset(data.draw(numbers)), frozenset(data.draw(numbers))
     full = drawn.ways()
     blocks = frozenset(full.blocks_with(lambda link: link.run in inside).get("", set()))
-    without = WaysWithout(full, drawn.links(), lambda link: link.run in inside, blocks)
+    outside = full.reached_over(lambda link: link.run not in inside | of_others)
+    without = WaysWithout(full, drawn.links(), lambda link: link.run in inside, blocks, lambda: outside)
     for target in set(range(drawn.count)) - set(drawn.ends):
         paths = drawn.paths(target, inside)
         assert without.reached(target) == bool(paths)
         _agrees(drawn, without.to(target), target, paths)
+
+
+@given(networks(diodes=True), st.data())
+def test_what_is_always_reached_downwards_has_a_way_beside_each_fuse_that_begins_at_it(
+    drawn: Drawn, data: st.DataObject
+) -> None:
+    fuses = frozenset(data.draw(st.lists(st.integers(0, len(drawn.edges) - 1), max_size=4, unique=True)))
+    reached = drawn.ways().always_reached(lambda link: link.run in fuses)
+    for target in reached & set(range(drawn.count)) - set(drawn.ends):
+        for fuse in (number for number in fuses if drawn.edges[number][0] == target):
+            assert drawn.paths(target, frozenset({fuse}))
 
 
 @given(networks(diodes=True), st.data())

@@ -7,7 +7,7 @@ Nodes and links are numbered; the lists of a `Circuit` are parallel to these num
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -265,9 +265,13 @@ class Circuit:
         part = self.parts[name]
         return f"{name} ({part.facts.name})" if part.facts.name else name
 
-    def modules(self) -> Iterator[Part]:
+    def modules(self) -> tuple[Part, ...]:
         """All modules, by name."""
-        return (part for part in self.parts.values() if part.kind is PartKind.MODULE)
+        return self._modules
+
+    @cached_property
+    def _modules(self) -> tuple[Part, ...]:
+        return tuple(part for part in self.parts.values() if part.kind is PartKind.MODULE)
 
     @cached_property
     def graph(self) -> networkx.MultiGraph:

@@ -21,6 +21,7 @@ from tracer.circuit.open_ends import open_coils, open_ends
 from tracer.circuit.truths import Level, Reason, Truths, every_truth
 from tracer.entry.models import ModuleFacts
 
+MOST_SPREADS_KEPT = 32  # on the way back down most key states come to rest where they did on the way up
 MOST_STATES_SEARCHED = 1024  # relays that chatter together: every order of moves is tried up to this many states
 
 
@@ -93,7 +94,7 @@ class KeyStates:
             if part.kind is PartKind.CONVERTER:
                 pins = self.circuit.pins_of[part.name]
                 self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
-        self._spread_last: tuple[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] | None = None
+        self._spread_kept: dict[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] = {}
         self._ground_nets = {of[end.node] for end in self.circuit.grounds}
 
     # --- what is asked -----------------------------------------------------------------------------------------
@@ -285,9 +286,11 @@ class KeyStates:
         the spreading reaches them, so that nothing lives by its own bootstraps.
         """
         asked = (key, tuple(relays.items()), tuple(fixed.items()))
-        if self._spread_last is None or self._spread_last[0] != asked:
-            self._spread_last = asked, self._spread_out(key, relays, fixed)
-        return self._spread_last[1]
+        if asked not in self._spread_kept:
+            if len(self._spread_kept) == MOST_SPREADS_KEPT:
+                self._spread_kept.clear()
+            self._spread_kept[asked] = self._spread_out(key, relays, fixed)
+        return self._spread_kept[asked]
 
     def _spread_out(
         self, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]

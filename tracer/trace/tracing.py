@@ -20,9 +20,9 @@ from tracer.circuit.kinds import (
     LinkKind,
     PartKind,
 )
-from tracer.circuit.model import Circuit
+from tracer.circuit.model import Circuit, Part
 from tracer.circuit.nets import Nets
-from tracer.circuit.open_ends import open_ends
+from tracer.circuit.open_ends import open_ends, unknown_insides
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.problems import CannotAnswer
 from tracer.trace.lists.second_count import SecondCount
@@ -98,6 +98,11 @@ class Tracing:
     def open_ends(self) -> dict[int, str]:
         """Each node at which something unknown may be joined, and what that is in words."""
         return open_ends(self.circuit)
+
+    @cached_property
+    def unknown_insides(self) -> tuple[tuple[Part, str, int], ...]:
+        """Pins of which nobody knows what they are joined with inside their part: part, pin, node."""
+        return tuple(unknown_insides(self.circuit))
 
     @cached_property
     def second_count(self) -> SecondCount:
@@ -179,7 +184,8 @@ class Tracing:
             def inside(link: Link) -> bool:
                 return link.part == module and link.kind in INSIDE_MODULE
 
-            made[module] = WaysWithout(ways, self.circuit.links, inside, frozenset(insides[module]))
+            outside = (lambda: self._fed_outside) if made is self._supply else lambda: self._grounded_outside
+            made[module] = WaysWithout(ways, self.circuit.links, inside, frozenset(insides[module]), outside)
         return made[module]
 
     @cached_property
@@ -202,6 +208,14 @@ class Tracing:
         return Ways(circuit.links, circuit.at, ends, permitted, barred, sense, passing=passing, guards=self.guards)
 
     @cached_property
+    def _fed_outside(self) -> frozenset[int]:
+        return self._all_supply_ways.reached_over(lambda link: link.kind not in INSIDE_MODULE)
+
+    @cached_property
+    def _grounded_outside(self) -> frozenset[int]:
+        return self._all_ground_ways.reached_over(lambda link: link.kind not in INSIDE_MODULE)
+
+    @cached_property
     def _inside_supply(self) -> dict[str, set[int]]:
         return self._all_supply_ways.blocks_with(_of(INSIDE_MODULE))
 
@@ -213,9 +227,10 @@ class Tracing:
     def reversed_fuses(self) -> frozenset[str]:
         """Fuses typed the wrong way round: every way to their feed side runs through them from their load side."""
         ways = self._all_supply_ways
+        beside = ways.always_reached(lambda link: link.kind is LinkKind.FUSE)
         found = set()
         for number, link in enumerate(self.circuit.links):
-            if link.kind is LinkKind.FUSE and ways.leads_to(link.a) and not ways.has_way_beside(link.a, number):
+            if link.kind is LinkKind.FUSE and ways.leads_to(link.a) and link.a not in beside:
                 way = ways.to(link.a)
                 if way is not None and number in way.sole_links:
                     found.add(link.part)

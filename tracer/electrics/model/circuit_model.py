@@ -130,6 +130,11 @@ class Model:
         return found
 
     @cached_property
+    def pushing(self) -> IntArray:
+        """Branches in which something pushes."""
+        return np.flatnonzero(np.any(self._volts != 0.0, axis=1))
+
+    @cached_property
     def battery_branches(self) -> IntArray:
         """Branches that are a battery or a source of its voltage."""
         return np.array([n for n, branch in enumerate(self.branches) if branch.is_battery], dtype=np.intp)
@@ -186,7 +191,7 @@ class Model:
         """(m, s) siemens and volts of the branches in s settings."""
         shape = len(self.branches), len(settings)
         conductance_s, source_v = np.empty(shape), np.zeros(shape)
-        pushing = np.flatnonzero(np.any(self._volts != 0.0, axis=1))
+        pushing = self.pushing
         ends, drawn = apart(settings)
         if ends:
             rows = np.arange(len(self.branches))[:, np.newaxis]

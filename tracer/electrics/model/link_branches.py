@@ -7,25 +7,31 @@ from dataclasses import replace
 from tracer.circuit.model import SWITCHED, Link, LinkKind
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.elements import LINKS, Ohms, ohms_of
-from tracer.electrics.model.making import Draft, Shared
+from tracer.electrics.model.making import Draft
 from tracer.electrics.model.sources import converter_follows
 from tracer.electrics.model.switching import Switching
 from tracer.entry.models import LoadFacts
 from tracer.standards import figures
 from tracer.standards.allowances import Span, default_draw_a, junctions, spread
+from tracer.trace.tracing import Tracing
 
 UNFITTED_A = 0.1  # through a diode, until it is known what flows (`fitting.py`)
 
 
-class LinkBranches:
-    """Adds the links to a draft; those that nothing switches go into `shared` too."""
+def _plain(tracing: Tracing) -> dict[float, dict[int, Branch]]:
+    """By the system's voltage and by number: the branches of links that nothing switches, as they are in every model in which nothing is put into them."""
+    return {}
 
-    def __init__(self, draft: Draft, switching: Switching, shared: Shared) -> None:
+
+class LinkBranches:
+    """Adds the links to a draft."""
+
+    def __init__(self, draft: Draft, switching: Switching) -> None:
         self.draft = draft
         self.circuit = draft.circuit
         self.changes = draft.changes
         self.switching = switching
-        self.shared = shared
+        self.plain = draft.tracing.once(_plain).setdefault(draft.system_v, {})
 
     def make(self) -> None:
         """Add every link that is not taken out, with the resistances put in series."""
@@ -40,24 +46,28 @@ class LinkBranches:
                     moved[number, added.node] = inner
                 plain = Ohms(added.ohm, added.ohm, added.ohm, 0.0, "added")
                 self.draft.branches.append(Branch(inner, added.node, -1, "added resistance", "", plain))
+        changed = {*in_series, *(number for number, _ in moved)}
         for number, link in enumerate(self.circuit.links):
-            if number in self.shared.branches:
-                self.draft.branches.append(self.shared.branches[number])
-                continue
             if number in self.switching.open_links or link.a == link.b:
                 continue
-            a, b = moved.get((number, link.a), link.a), moved.get((number, link.b), link.b)
-            self._link(number, link, a, b, in_series.get(number, 0.0))
+            if number in changed or link.part in self.changes.fitted_a:
+                a, b = moved.get((number, link.a), link.a), moved.get((number, link.b), link.b)
+                self._link(number, link, a, b, in_series.get(number, 0.0))
+            elif number in self.plain:
+                self.draft.branches.append(self.plain[number])
+            elif (branch := self._link(number, link, link.a, link.b, 0.0)) and link.kind not in SWITCHED:
+                self.plain[number] = branch
 
-    def _link(self, number: int, link: Link, a: int, b: int, extra_ohm: float) -> None:
+    def _link(self, number: int, link: Link, a: int, b: int, extra_ohm: float) -> Branch | None:
+        """Add a link; the branch that it is, None for one that is a draw or a load of which nothing is known."""
         if link.kind is LinkKind.LOAD and self._load(link, a, b):
-            return
+            return None
         if link.kind is LinkKind.CONVERTER and converter_follows(self.draft, link.part):
-            return  # a draw, which is added with those of the modules
+            return None  # a draw, which is added with those of the modules
         ohms = ohms_of(self.circuit, link, self.draft.system_v, self.changes.fitted_a.get(link.part))
         if ohms is None:
             self._unknown_load(number, link, a, b)
-            return
+            return None
         if extra_ohm:
             ohms = replace(
                 ohms, low=ohms.low + extra_ohm, nominal=ohms.nominal + extra_ohm, high=ohms.high + extra_ohm,
@@ -73,8 +83,7 @@ class LinkBranches:
             volts = Span(low, nominal, high, "V", "law of the junction", "memory")
         branch = Branch(a, b, number, kind, link.part, ohms, closed, volts, is_diode=link.kind is LinkKind.DIODE)
         self.draft.branches.append(branch)
-        if link.kind not in SWITCHED:
-            self.shared.branches[number] = branch
+        return branch
 
     def _load(self, link: Link, a: int, b: int) -> bool:
         """A load that is no resistor, as a draw; False for the rest."""

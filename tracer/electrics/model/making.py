@@ -42,8 +42,7 @@ class Draft:
 
 @dataclass
 class Shared:
-    """What the models of a circuit with the same changes have in common: `branches` of links that nothing switches, by number, and the switching states by key state."""
+    """What the models of a circuit with the same changes have in common: the switching states by key state."""
 
-    branches: dict[int, Branch] = field(default_factory=dict)
     states: KeyStates | None = None
     settled: dict[str, Settled] = field(default_factory=dict)

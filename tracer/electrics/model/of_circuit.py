@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.changes import AddedLoad, Changes, Short
@@ -58,12 +57,12 @@ def models_of(tracing: Tracing, keys: Iterable[str], *, limits: LimitsInUse, fir
 
 def _made(draft: Draft, shared: Shared, first: str) -> Model:
     switching = Switching(draft, shared)
-    for part, _, _ in unknown_insides(draft.circuit):
+    for part, _, _ in draft.tracing.unknown_insides:
         draft.undecided[f"what the pins of {part.name} are joined with inside it (taken as nothing)"] = None
     sources = Sources(draft, switching)
     modules = ModuleDraws(draft, switching)
     reference = sources.reference()
-    LinkBranches(draft, switching, shared).make()
+    LinkBranches(draft, switching).make()
     battery, battery_state = sources.battery()
     sources.make(reference, battery)
     modules.make()

@@ -8,7 +8,7 @@ looks for it with more care and says what stands in the way.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -25,7 +25,7 @@ __all__ = ["Case", "Shape", "States", "Together", "alike"]
 Case = tuple[int, Setting | Drawn]
 """The number of a model, and the setting it is solved in."""
 
-_CELLS = 120_000  # of an array of branches by settings that is worked on at a time: what a processor keeps at hand (measured)
+_CELLS = 240_000  # of an array of branches by settings that is worked on at a time: what a processor keeps at hand (measured)
 _DIODE_TURNS = 12
 _STEPS = 30
 _RESTING_V = 1e-10
@@ -104,15 +104,20 @@ def alike(models: Sequence[Model]) -> list[list[int]]:
 class Together:
     """Models with the same nodes, branches and draws, which may differ in every value and in what is closed.
 
+    Parameters
+    ----------
+    watched : nodes that `answers_at` will be asked about, which is far quicker for a few of them than `answers` for all
+
     Raises
     ------
     ValueError : they are not `alike`
     """
 
-    def __init__(self, models: Sequence[Model]) -> None:
+    def __init__(self, models: Sequence[Model], watched: Iterable[int] = ()) -> None:
         if len(alike(models)) != 1:
             raise ValueError("models with different branches cannot be solved together")
         self.models = models
+        self.watched = np.array(sorted(set(watched)), dtype=np.intp)
         one = models[0]
         self.ends = one.placed.ends
         self.plain = len(one.branches)
@@ -171,13 +176,25 @@ class Together:
 
         `pushed_a` is (n, c) amperes for c columns, or (n, c, p) for p pushes in each. With `slopes` small currents: every draw goes along its own law.
         """
-        laws = LoadLaws(*states.laws[:, :, columns])
+        block, late = self._as_resistors(states, columns, slopes=slopes)
+        return block.answer(late, pushed_a)
+
+    def answers_at(self, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
+        """The same along the slopes, for the `watched` nodes alone: (w, p) amperes pushed in there in each of the columns, (w, c, p) volts there."""
+        found = np.empty((self.watched.size, columns.size, pushed_a.shape[1]))
+        for some in self._chunks(np.arange(columns.size)):
+            block, late = self._as_resistors(states, columns[some], slopes=True)
+            found[:, some] = block.answer_at(late, self.watched, pushed_a)
+        return found
+
+    def _as_resistors(self, states: States, columns: IntArray, *, slopes: bool) -> tuple[_Block, Reduction]:
+        """The networks of some columns with every draw as a resistor: what it amounts to, or the slope of its own law."""
+        laws, drop_v = LoadLaws(*states.laws[:, :, columns]), states.drop_v[:, columns]
         block = self._block(
             np.where(states.closed[:, columns], states.conductance_s[:, columns], 0.0),
             [states.shape[column] for column in columns.tolist()],
         )
-        drop_v = states.drop_v[:, columns]
-        return block.answer(block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v)), pushed_a)
+        return block, block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v))
 
     # --- inside ------------------------------------------------------------------------------------------------------
 
@@ -232,7 +249,7 @@ class Together:
         if new or self._plan is None:
             self._leaks |= new
             able = np.any(self.closed, axis=1)
-            self._plan = _Plan(self.ends, able, self.reference, self.node_count, sorted(self._leaks))
+            self._plan = _Plan(self.ends, able, self.reference, self.node_count, sorted(self._leaks), self.watched)
         leaks = self._plan.leaks
         leaking = {id(shape): shape.floating[leaks] & (shape.island[leaks] == leaks) for shape in shapes}
         leak_s = np.stack([leaking[id(shape)] for shape in shapes], axis=1) * _LEAK_S
@@ -244,8 +261,7 @@ class Together:
         source_v = work.source_v[:, columns]
         block = self._block(conductance_s, [work.shape[column] for column in columns.tolist()])
         laws = LoadLaws(*work.laws[:, :, columns])
-        at_0_v = np.concatenate([conductance_s * source_v, np.zeros_like(laws.amount)])
-        block.push(self.flows.surplus_a(at_0_v))
+        block.push(self._pushed_a(conductance_s, source_v))
         drop_v = work.drop_v[:, columns]
         if rated:
             late_v = block.late_v(block.with_loads(work.rated_s[:, columns]))
@@ -254,14 +270,14 @@ class Together:
         potential_v = block.whole_v(late_v)
         before_v = np.full(columns.size, np.inf)
         for _ in range(_REFINEMENTS):
-            branch_a, surplus_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
-            change_v = block.answer(late, surplus_a)
+            branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
+            change_v = block.answer(late, self.flows.surplus_a(branch_a))
             correction_v = np.max(np.abs(change_v), axis=0)
             potential_v += change_v
             if not np.any((correction_v > _RESTING_V) & (correction_v < before_v)):
                 break
             before_v = correction_v
-        branch_a, _, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
+        branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
         # written so that what is not a number is no rest either
         work.at_rest[columns] = correction_v <= limit_of_correction_v(branch_a)
         work.potential_v[:, columns] = potential_v
@@ -270,12 +286,21 @@ class Together:
 
     def _currents(
         self, conductance_s: FloatArray, source_v: FloatArray, laws: LoadLaws, potential_v: FloatArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Amperes of branches and draws, amperes that they leave over at each node, volts across the draws."""
+    ) -> tuple[FloatArray, FloatArray]:
+        """Amperes of branches and draws, volts across the draws."""
         across_v = potential_v[self.ends[:, 0]] - potential_v[self.ends[:, 1]]
         drop_v = across_v[self.plain :]
         branch_a = np.concatenate([conductance_s * (across_v[: self.plain] + source_v), laws.current_a(drop_v)])
-        return branch_a, self.flows.surplus_a(branch_a), drop_v
+        return branch_a, drop_v
+
+    def _pushed_a(self, conductance_s: FloatArray, source_v: FloatArray) -> FloatArray:
+        """(n, c) amperes that what pushes in the branches brings to each node as long as all nodes are at 0 V."""
+        pushing = np.flatnonzero(np.any(source_v, axis=1))
+        pushed_a = np.zeros((self.node_count, source_v.shape[1]))
+        at_0_v = conductance_s[pushing] * source_v[pushing]
+        np.subtract.at(pushed_a, self.ends[pushing, 0], at_0_v)
+        np.add.at(pushed_a, self.ends[pushing, 1], at_0_v)
+        return pushed_a
 
     def _wrong_diodes(self, work: _Work, columns: IntArray) -> BoolArray:
         """(d, c) true for the diodes that block although they should conduct, or conduct backwards."""
@@ -369,16 +394,20 @@ class _Plan:
     branch_sums, branches : which edge each of `able`, then of `leaks`, is part of, and their rows in that order
     draw_sums, draws : the same for the draws, which all go into edges of the late part
     draw_ends : (k, 2) rows of the late part
+    row_of : (n,) row of each node in the late part; the row of the reference where it has none
     alone : nodes on which no branch ends
     """
 
-    def __init__(self, ends: IntArray, able: BoolArray, reference: int, node_count: int, leaks: Sequence[int]) -> None:
+    def __init__(
+        self, ends: IntArray, able: BoolArray, reference: int, node_count: int, leaks: Sequence[int], watched: IntArray
+    ) -> None:
         """`able` (m,) true for the branches that are closed in some state; the ends after these m are those of the draws."""
         self.able = np.flatnonzero(able)
         self.leaks = np.array(leaks, dtype=np.intp)
         draw_ends = ends[able.size :]
         used = np.concatenate([ends[self.able], draw_ends])
-        self.elimination = elimination_of(node_count, used, reference, late=np.unique(draw_ends), leaks=leaks)
+        late = np.union1d(draw_ends, watched)
+        self.elimination = elimination_of(node_count, used, reference, late=late, leaks=leaks)
         edge_of = self.elimination.edge_of
         of_branches = np.concatenate([edge_of[: self.able.size], edge_of[len(used) :]])
         # what joins a node to itself is left out
@@ -390,10 +419,10 @@ class _Plan:
         self.draw_sums = RowSums.by(np.searchsorted(self.elimination.late_edge, of_draws[real]))
         self.draws = real[self.draw_sums.order]
         late_node = self.elimination.late_node
-        row_of = np.full(node_count, late_node.size, dtype=np.intp)
-        row_of[late_node] = np.arange(late_node.size)
+        self.row_of = np.full(node_count, late_node.size, dtype=np.intp)
+        self.row_of[late_node] = np.arange(late_node.size)
         # between a node and itself no voltage is seen, as between the reference and itself
-        self.draw_ends = np.where((of_draws >= 0)[:, np.newaxis], row_of[draw_ends], late_node.size)
+        self.draw_ends = np.where((of_draws >= 0)[:, np.newaxis], self.row_of[draw_ends], late_node.size)
         self.draw_flows = _Flows(self.draw_ends, late_node.size + 1)
         alone = np.ones(node_count, dtype=np.bool_)
         alone[used] = False
@@ -448,6 +477,14 @@ class _Block:
         self.early.forward(injected_a)
         volts = injected_a[self.plan.elimination.late_node]
         return self._whole_v(injected_a, _solved(late, np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])))
+
+    def answer_at(self, late: Reduction, nodes: IntArray, injected_a: FloatArray) -> FloatArray:
+        """(w, c, p) volts at nodes of the late part that (w, p) amperes injected there alone would cause; 0 at one on which no branch ends."""
+        rows = self.plan.row_of[nodes]
+        volts = np.zeros((self.plan.elimination.late_node.size + 1, self.late_s.shape[1], injected_a.shape[1]))
+        volts[rows] = injected_a[:, np.newaxis]
+        found: FloatArray = _solved(late, volts)[rows]
+        return found
 
     def _whole_v(self, volts: FloatArray, late_v: FloatArray) -> FloatArray:
         volts[self.plan.elimination.late_node] = late_v[:-1]

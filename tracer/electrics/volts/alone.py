@@ -26,7 +26,6 @@ from tracer.standards.allowances import spread
 
 __all__ = ["AlonePin", "PinsAlone", "with_test_lamp"]
 
-_CELLS = 4_000_000  # of an array of nodes by settings by pins: 32 MB
 _HALVINGS = 60
 _STEP_V = 0.01  # growth is given in steps of 10 mV
 
@@ -67,7 +66,8 @@ class PinsAlone:
     """
 
     def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
-        self._together, nominal = nominal_in_order(Together([model]), {})
+        watched = {model.reference, *model.posts, *(pin.node for pin in pins)}
+        self._together, nominal = nominal_in_order(Together([model], watched), {})
         self.model = model = self._together.models[0]
         self.limits = limits
         ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
@@ -157,25 +157,21 @@ class PinsAlone:
 
     @cached_property
     def _seen(self) -> Mapping[AlonePin, _Seen]:
-        """Every pin as a lamp sees it, so many at a time that the arrays stay small."""
+        """Every pin as a lamp sees it."""
         columns: IntArray = np.arange(len(self._cases))
-        nodes = len(self._node_v)
-        width = max(1, _CELLS // (nodes * columns.size))
+        row = {node: place for place, node in enumerate(self._together.watched.tolist())}
+        pushed_a = np.zeros((len(row), len(self._pins)))
+        for place, (first, second) in enumerate(map(self._lamp_ends, self._pins)):
+            pushed_a[row[first], place] -= 1.0
+            pushed_a[row[second], place] += 1.0
+        moved_v = self._together.answers_at(self.states, columns, pushed_a)
         found = {}
-        for begin in range(0, len(self._pins), width):
-            some = self._pins[begin : begin + width]
-            pushed_a = np.zeros((nodes, columns.size, len(some)))
-            for place, pin in enumerate(some):
-                first, second = self._lamp_ends(pin)
-                pushed_a[first, :, place] -= 1.0
-                pushed_a[second, :, place] += 1.0
-            moved_v = self._together.answers(self.states, columns, pushed_a, slopes=True)
-            for place, pin in enumerate(some):
-                first, second = self._lamp_ends(pin)
-                moved = moved_v[:, :, place]
-                bare_v = self._node_v[first] - self._node_v[second]
-                post = np.zeros(columns.size) if self._post is None else moved[self._post]
-                found[pin] = _Seen(bare_v, moved[second] - moved[first], moved[pin.node], post)
+        for place, pin in enumerate(self._pins):
+            first, second = self._lamp_ends(pin)
+            moved = moved_v[:, :, place]
+            bare_v = self._node_v[first] - self._node_v[second]
+            post = np.zeros(columns.size) if self._post is None else moved[row[self._post]]
+            found[pin] = _Seen(bare_v, moved[row[second]] - moved[row[first]], moved[row[pin.node]], post)
         return found
 
     @cached_property

@@ -16,7 +16,7 @@ import numpy as np
 
 from tracer.electrics.model.branches import Drawn
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.network.linear import BoolArray, FloatArray
+from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.values import Range
 
 KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
@@ -33,7 +33,12 @@ def even(rows: int, seed: int) -> FloatArray:
 
     Mixed from the numbers of row and column, which needs no library that is slow to import.
     """
-    numbers = np.arange(rows * DRAWS, dtype=np.uint64).reshape(rows, DRAWS)
+    return _even(np.arange(rows), seed)
+
+
+def _even(rows: IntArray, seed: int) -> FloatArray:
+    """Some of the rows of `even`, by their numbers."""
+    numbers = (rows[:, np.newaxis] * DRAWS + np.arange(DRAWS)).astype(np.uint64)
     order = np.argsort(_mixed(numbers + np.uint64(2 * seed << 40)), axis=1)
     within = _mixed(numbers + np.uint64(2 * seed + 1 << 40)).astype(np.float64) / 2.0**64
     shares: FloatArray = (order + within) / DRAWS
@@ -52,8 +57,9 @@ def _mixed(
 
 def drawn_settings(model: Model) -> list[Drawn]:
     """Settings in which every uncertain quantity of a model is drawn by itself."""
-    ohms, volts = even(len(model.branches), 0), even(len(model.branches), 1)
-    draws, battery = even(len(model.draws), 2), even(1, 3)[0]
+    volts = np.zeros((len(model.branches), DRAWS))
+    volts[model.pushing] = _even(model.pushing, 1)  # in the others there is nothing to be drawn
+    ohms, draws, battery = even(len(model.branches), 0), even(len(model.draws), 2), even(1, 3)[0]
     return [Drawn(ohms[:, one], volts[:, one], draws[:, one], float(battery[one])) for one in range(DRAWS)]
 
 

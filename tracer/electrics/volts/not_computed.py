@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from functools import cached_property
 
-from tracer.circuit.open_ends import unknown_insides
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import is_charged
 from tracer.electrics.network.linear import FloatArray
@@ -28,10 +27,7 @@ def said(reason: str) -> str:
 
 def beside_unknown(tracing: Tracing, part: str, node: int, level: str) -> str:
     """What nobody knows the inside of, where it bears on what is read at a pin: on the conductors of its ways, with no fuse between; empty where nothing does."""
-    unknown = {
-        node: f"{one.name}.{pin} is joined with inside {one.name}"
-        for one, pin, node in unknown_insides(tracing.circuit)
-    }
+    unknown = {node: f"{one.name}.{pin} is joined with inside {one.name}" for one, pin, node in tracing.unknown_insides}
     if not unknown:
         return ""
     way = tracing.ways_to(node, level, part).to(node)

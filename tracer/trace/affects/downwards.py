@@ -57,7 +57,7 @@ def parts_below(tracing: Tracing, part: str) -> frozenset[str]:
 
 def modules_below(tracing: Tracing, part: str) -> frozenset[str]:
     """The modules among the parts below."""
-    return parts_below(tracing, part) & {module.name for module in tracing.circuit.modules()}
+    return parts_below(tracing, part).intersection(module.name for module in tracing.circuit.modules())
 
 
 class _Walks:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import LinkKind, Part, PartKind
-from tracer.circuit.open_ends import unknown_insides
 from tracer.circuit.states import Level
 from tracer.circuit.wires import cavities_in_no_run
 from tracer.entry.models import ConnectorFacts, JointFacts, ModuleFacts, RelayFacts
@@ -415,7 +414,7 @@ def module_without_both(tracing: Tracing) -> Iterator[Finding]:
 )
 def inside_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin of which nobody knows what it is joined with inside its part."""
-    for part, pin, node in unknown_insides(tracing.circuit):
+    for part, pin, node in tracing.unknown_insides:
         if part.undeclared:
             continue  # L162
         at = f"{part.name}.{pin}"

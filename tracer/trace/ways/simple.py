@@ -14,16 +14,16 @@ Parallel links are told apart by link number, never by the pair of nodes.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.trace.ways.always_closed import AlwaysClosed
 from tracer.trace.ways.clashes import MOST_TOGETHER, Clash, Gate, NotTried, Variable, clash_of, groups_of, settled_along
 from tracer.trace.ways.guards import Guard
-from tracer.trace.ways.one_way import Arc, links_on_ways, on_every_way, reach
+from tracer.trace.ways.one_way import Arc, links_on_ways, on_every_way
+from tracer.trace.ways.reached import Reached
+from tracer.trace.ways.sparse import Sparse
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,6 @@ class Ways:
             if any(direction(self._links[link]) for link in block)
         )
         self._directed_blocks = frozenset(directed)
-        self._in_order: set[int] | None = None  # what is reached when diodes are heeded
         self._through: dict[tuple[int, int], frozenset[int]] = {}
         self._along: list[Mapping[Variable, int]] = []
         self._own_variables: dict[int, frozenset[Variable]] = {}
@@ -129,16 +128,24 @@ class Ways:
             return self._is_closable(node)
         if not self._directed_blocks:
             return True
-        if self._in_order is None:
-            steps: dict[int, list[int]] = {}
-            for _, tail, head in self._arcs(number for block in self._block_links for number in block):
-                steps.setdefault(tail, []).append(head)
-            self._in_order = reach(steps, [self._root])
-        return node in self._in_order
+        return node in self._in_order.nodes
+
+    @cached_property
+    def _in_order(self) -> Reached:
+        """What is reached when diodes are heeded, as if every contact were closed."""
+        return Reached(self._arcs(number for block in self._block_links for number in block), self._root)
+
+    def reached_over(self, permitted: Callable[[Link], bool]) -> frozenset[int]:
+        """The nodes that are reached over some of the links alone, diodes heeded, as if every contact were closed."""
+        return self._in_order.over(lambda number, _: permitted(self._links[number]))
+
+    def reached_without(self, node: int, gone: Callable[[Link], bool], known: Set[int]) -> bool:
+        """Whether a way is left to a node when links are taken out, diodes heeded; for a node that is not clashing. `known` are nodes that are reached all the same."""
+        return self._in_order.beside(node, lambda number: gone(self._links[number]), known)
 
     def _is_closable(self, node: int) -> bool:
         """Whether a way leads to a node between which and the ends positions clash. A way found leads to every node on it, so few of many nodes are searched for."""
-        if node in self._always_closed.reached:
+        if node in self._always_closed.nodes:
             return True
         groups = self._groups_to(node)
         for group, unsettled in groups or ():
@@ -155,14 +162,18 @@ class Ways:
         return self.to(node) is not None if groups is None else True
 
     @cached_property
-    def _always_closed(self) -> AlwaysClosed:
-        return AlwaysClosed(
-            self._arcs(n for block in self._block_links for n in block if n not in self._guards), self._root
-        )
+    def _always_closed(self) -> Reached:
+        """What is reached over links that every position of every switch and relay closes: no setting takes that away, so nothing need be searched for there."""
+        unguarded = (n for block in self._block_links for n in block if n not in self._guards)
+        return Reached(self._arcs(unguarded), self._root)
 
-    def has_way_beside(self, node: int, number: int) -> bool:
-        """Whether a way to a node that avoids a link is found at once: over links that every position closes. False proves nothing."""
-        return self._always_closed.reached_beside(node, number)
+    def always_reached(self, downwards: Callable[[Link], bool]) -> frozenset[int]:
+        """The nodes that are reached whatever the positions are, some of the links passed from their `a` to their `b` only.
+
+        To such a node a way leads beside each of these that begins at it.
+        """
+        links = self._links
+        return self._always_closed.over(lambda n, tail: not downwards(links[n]) or tail == self._end_of(links[n].a))
 
     @property
     def has_clashes(self) -> bool:
@@ -431,7 +442,7 @@ class Ways:
                 at.setdefault(node, []).append(number)
         return Ways(
             self._links,
-            _Sparse(at, self._root),
+            Sparse(at, self._root),
             self._ends & at.keys(),
             lambda link: True,
             frozenset(),
@@ -478,17 +489,3 @@ class Ways:
                     distance[other] = distance[node] + 1
                     queue.append(other)
         return distance
-
-
-class _Sparse(Sequence[Sequence[int]]):
-    """Links at a node, for a few nodes of a large circuit."""
-
-    def __init__(self, at: dict[int, list[int]], length: int) -> None:
-        self._at = at
-        self._length = length
-
-    def __getitem__(self, node: Any) -> Any:
-        return self._at.get(node, ())
-
-    def __len__(self) -> int:
-        return self._length

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence, Set
 from dataclasses import replace
 
 from tracer.circuit.model import Link
@@ -38,13 +38,19 @@ class WaysWithout:
     """The same ways with the inside of one module taken out.
 
     Every way without these links is among the ways with them, so it is enough to search again among the links found, and only where they hold one
-    of those taken out.
+    of those taken out. `outside` gives the nodes that are reached without the inside of any module, as if every contact were closed.
     """
 
     def __init__(
-        self, ways: Ways, links: Sequence[Link], inside: Callable[[Link], bool], blocks: frozenset[int]
+        self,
+        ways: Ways,
+        links: Sequence[Link],
+        inside: Callable[[Link], bool],
+        blocks: frozenset[int],
+        outside: Callable[[], Set[int]] = frozenset,
     ) -> None:
         self._ways = ways
+        self._outside = outside
         self._links = links
         self._inside = inside
         self._blocks = blocks
@@ -67,9 +73,13 @@ class WaysWithout:
 
     def reached(self, node: int) -> bool:
         """Whether at least one way leads to the node (an end reaches itself)."""
-        if self._crosses(node):
-            return self._ways.begins_at(node) or self.to(node) is not None
-        return self._ways.reached(node)
+        if not self._crosses(node):
+            return self._ways.reached(node)
+        if self._ways.begins_at(node):
+            return True
+        if self._ways.is_clashing(node):
+            return self.to(node) is not None
+        return self._ways.reached_without(node, self._inside, self._outside())
 
     @property
     def links(self) -> Sequence[Link]:
