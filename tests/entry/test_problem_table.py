@@ -133,6 +133,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "pin twice": (_part("Q: {is: connector, cavities: [1, 3, «1-2»]}"), "pin 1 is listed twice", "each pin once"),
     "list in a list of pins": (_part("Q: {is: connector, cavities: «»[1, [2]]}"), "a pin or a range of pins is wanted", "[1, 5-8]"),
     "pins as a mapping": (_part("Q: {is: connector, cavities: «»{a: 1}}"), "a list of pins is wanted", "[1, 5-8]"),
+    "an empty group": (_part("Q: {is: module, joined: «»[[], [1, 2]]}"), "a group of pins is empty", "Write the pins that are joined"),
     "flat groups": (_part("Q: {is: module, joined: «»[1, 2]}"), "a list of groups is wanted", "[[1-4], [5, 6]]"),
     "not a role": (_part("Q: {is: module, pins: {1: «suply» one}}"), "`suply` is not what a pin can be", "Did you mean `supply`?"),
     "no role": (_part("Q: {is: module, pins: {«1»: }}"), "what pin 1 is for is not said", "Write a role"),

@@ -6,7 +6,7 @@ unique over both.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -20,7 +20,8 @@ from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:
     from tracer.electrics.bus.values import BusTermination, Ohm
-    from tracer.electrics.model.circuit_model import Solved
+    from tracer.electrics.model.circuit_model import Model
+    from tracer.electrics.network.linear import FloatArray
     from tracer.electrics.volts.current_ways import CurrentWays
 
 _ELECTRIC: dict[str, Rule] = {}
@@ -202,30 +203,24 @@ def _badness(state: _PinState) -> tuple[bool, bool, float]:
 
 
 def _all_states(tracing: Tracing) -> Iterator[_PinState]:
-    import numpy as np
-
     from tracer.electrics.limits_in_use import limits_of
-    from tracer.electrics.model.branches import LOW, NOMINAL, Setting
-    from tracer.electrics.model.circuit_model import NotSettled
-    from tracer.electrics.model.fitting import fitted
+    from tracer.electrics.model.branches import NOMINAL
     from tracer.electrics.model.of_circuit import models_of
     from tracer.electrics.volts.current_ways import CurrentWays
     from tracer.electrics.volts.not_computed import beside_unknown
 
     limits = limits_of(tracing.circuit)
-    keys = tracing.circuit.typed.vehicle.key
-    for key, model in zip(keys, models_of(tracing, keys, limits=limits), strict=True):
-        posts = [branch.b for branch in model.branches if branch.is_battery or branch.kind == "converter"]
-        if not posts:
-            continue
-        least = model.setting(series=LOW, draws=LOW)
-        typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
-        try:
-            model = fitted(model) if model.live_diodes or model.converts else model
-            solved = model.solve(Setting(least.branches, typed, NOMINAL), afresh=True)
-        except NotSettled:
+    models = models_of(tracing, tracing.circuit.typed.vehicle.key, limits=limits)
+    posts_of = [
+        [branch.b for branch in model.branches if branch.is_battery or branch.kind == "converter"] for model in models
+    ]
+    fed = [(model, posts) for model, posts in zip(models, posts_of, strict=True) if posts]
+    solved = _at_the_least([model for model, _ in fed])
+    for (_, posts), found in zip(fed, solved, strict=True):
+        if found is None:
             continue  # `tracer volts` says so; a remark about drops would be built on nothing
-        ways = CurrentWays(model, solved.branch_a)
+        model, node_v, branch_a = found
+        ways = CurrentWays(model, branch_a)
         for draw in model.draws:
             module, _, pin = draw.name.partition(".")
             part = tracing.circuit.parts.get(module)
@@ -238,9 +233,9 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 or beside_unknown(tracing, module, draw.first, "supply")
             ):
                 continue
-            volts = float(solved.node_v[draw.first])
+            volts = float(node_v[draw.first])
             # the post or converter that lies next above it: a 12 V tap is not measured against 24 V, nor judged by its limits
-            source_v = min((float(v) for v in solved.node_v[posts] if v >= volts - 1e-6), default=volts)
+            source_v = min((float(v) for v in node_v[posts] if v >= volts - 1e-6), default=volts)
             here = limits.for_source(source_v)
             path, supply = here.of("supply path"), here.of("module supply")
             assert supply.low is not None
@@ -248,10 +243,10 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 module,
                 pin,
                 draw.first,
-                key,
+                model.key,
                 part.place_of("draws", pin),
                 draw.amounts[NOMINAL],
-                source_v - volts - _in_diodes_v(ways, solved, draw.first),
+                source_v - volts - _in_diodes_v(ways, node_v, draw.first),
                 volts,
                 path.high,
                 path.origin,
@@ -260,10 +255,49 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
             )
 
 
-def _in_diodes_v(ways: CurrentWays, solved: Solved, node: int) -> float:
+def _at_the_least(models: Sequence[Model]) -> list[tuple[Model, FloatArray, FloatArray] | None]:
+    """Each model with what follows from its currents, its (n,) volts and (m,) amperes with all wires and loads at their least; None without a state of rest."""
+    from tracer.electrics.network.in_many_settings import alike
+
+    found: list[tuple[Model, FloatArray, FloatArray] | None] = [None] * len(models)
+    for group in alike(models):
+        for bends in (False, True):
+            some = [one for one in group if bool(models[one].live_diodes or models[one].converts) is bends]
+            for number, solved in zip(some, _together([models[one] for one in some], bends=bends), strict=True):
+                found[number] = solved
+    return found
+
+
+def _together(models: Sequence[Model], *, bends: bool) -> list[tuple[Model, FloatArray, FloatArray] | None]:
+    """The same of models with the same branches; where they have diodes or converters (`bends`), what follows from their currents comes first."""
+    if not models:
+        return []
+    import numpy as np
+
+    from tracer.electrics.model.branches import LOW, NOMINAL, Setting
+    from tracer.electrics.model.circuit_model import NotSettled
+    from tracer.electrics.network.in_many_settings import Together
+    from tracer.electrics.volts.rows import nominal_in_order
+
+    settings = []
+    for model in models:
+        typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
+        settings.append(Setting(model.setting(series=LOW, draws=LOW).branches, typed, NOMINAL))
+    together, nominal = Together(models), None
+    try:
+        if bends:
+            together, nominal = nominal_in_order(together, {})
+        states = together.solve(list(enumerate(settings)), nominal)
+    except NotSettled:
+        return [None] if len(models) == 1 else [one for model in models for one in _together([model], bends=bends)]
+    node_v = states.node_v(np.arange(len(models)))
+    return list(zip(together.models, node_v.T, states.branch_a.T, strict=True))
+
+
+def _in_diodes_v(ways: CurrentWays, node_v: FloatArray, node: int) -> float:
     """What the diodes on the way to a supply pin lose: the limit is for the rest of it."""
     model = ways.model
     if not model.live_diodes:
         return 0.0
     diodes = [branch for number, _ in ways.way(node, supply=True) if (branch := model.branches[number]).is_diode]
-    return sum(max(0.0, float(solved.node_v[one.a] - solved.node_v[one.b])) for one in diodes)
+    return sum(max(0.0, float(node_v[one.a] - node_v[one.b])) for one in diodes)

@@ -44,6 +44,8 @@ def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     groups = tuple(_pins(group) for group in typed)
     if any(isinstance(group, str) and len(pins) < 2 for group, pins in zip(typed, groups, strict=True)):
         raise Misread("a list of groups is wanted here, not of single pins", "Write for example `[[1-4], [5, 6]]`.")
+    if not all(groups):
+        raise Misread("a group of pins is empty", "Write the pins that are joined, or take the group away.")
     return groups
 
 

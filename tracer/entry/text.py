@@ -28,12 +28,29 @@ _SCALAR_TAGS = frozenset(
     f"tag:yaml.org,2002:{name}" for name in ("str", "int", "float", "bool", "null", "timestamp", "value", "merge")
 )
 
+_TEXT = "tag:yaml.org,2002:str"
+
 Tree = Any  # str | list[Tree] | dict[str, Tree]
 
 _MAY_BE_ANCHOR = re.compile(r"(?:^|[\s,:?\[{-])[&*][^\s,\[\]{}]", re.MULTILINE)
 # The characters that YAML 1.2 allows in a file (section 5.1 of the specification).
 _NOT_YAML = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+_TAGS = {yaml.ScalarNode: _TEXT, yaml.SequenceNode: "tag:yaml.org,2002:seq", yaml.MappingNode: "tag:yaml.org,2002:map"}
+_SafeLoader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+class _Loader(_SafeLoader):  # type: ignore[misc]
+    """Gives the nodes without looking at each scalar for what else than text it could be."""
+
+    def resolve(self, kind: type[yaml.Node], value: object, implicit: object) -> str:
+        """The tag of a node that has none of its own."""
+        return _TAGS[kind]
+
+    def descend_resolver(self, current_node: object, current_index: object) -> None:
+        """Nothing: no tag hangs on where a node stands."""
+
+    def ascend_resolver(self) -> None:
+        """Nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,19 +306,22 @@ def _parsed(name: str, data: bytes, problems: list[Problem]) -> TypedFile | None
 
 
 def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
+    """The bytes of a file right in the folder, or of one that `files_of` named: only if it is a link itself can it be elsewhere."""
     path = folder / name
     name = visible(name)
     try:
-        if not path.resolve(strict=True).is_relative_to(folder.resolve()):
-            problems.append(
-                Problem(
-                    Place(name),
-                    "the file is a link out of the vehicle's folder",
-                    "Put the file itself into the folder.",
+        info = path.lstat()
+        if stat.S_ISLNK(info.st_mode):
+            if not path.resolve(strict=True).is_relative_to(folder.resolve()):
+                problems.append(
+                    Problem(
+                        Place(name),
+                        "the file is a link out of the vehicle's folder",
+                        "Put the file itself into the folder.",
+                    )
                 )
-            )
-            return None
-        info = path.stat()
+                return None
+            info = path.stat()
         if not stat.S_ISREG(info.st_mode):
             problems.append(
                 Problem(Place(name), "this is not a file with text", "Put a YAML file there, or remove it.")
@@ -411,7 +431,7 @@ class _Converter:
 
     def tree(self, node: yaml.Node, depth: int) -> Tree:
         if isinstance(node, yaml.ScalarNode):
-            if node.tag not in _SCALAR_TAGS:
+            if node.tag != _TEXT and node.tag not in _SCALAR_TAGS:
                 self._tagged(node)
             node.value = visible(node.value)  # in the node as well: places are looked up by what stands in the tree
             return node.value

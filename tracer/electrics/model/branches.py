@@ -108,3 +108,9 @@ def between(table: FloatArray, shares: FloatArray) -> FloatArray:
     """(r, s) values at (r, s) shares of the way from the low to the high end of a (r, 3) table."""
     found: FloatArray = table[:, LOW, None] + shares * (table[:, HIGH] - table[:, LOW])[:, None]
     return found
+
+
+def reach(table: FloatArray, times: FloatArray | float = 1.0) -> FloatArray:
+    """(r,) from the low to the high end of a (r, 3) table, times something."""
+    found: FloatArray = (table[:, HIGH] - table[:, LOW]) * times
+    return found

@@ -16,7 +16,7 @@ import numpy as np
 from tracer.circuit.model import Circuit
 from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Drawn, Setting, apart, between
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Drawn, Setting, apart, between, reach
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.network.linear import (
     LEAST_OHM,
@@ -154,28 +154,25 @@ class Model:
     @cached_property
     def spread_ohm(self) -> FloatArray:
         """(m,) from the low to the high end of each branch."""
-        spread_ohm: FloatArray = self._ohm[:, HIGH] - self._ohm[:, LOW]
-        return spread_ohm
+        return reach(self._ohm)
 
     @cached_property
     def spread_v(self) -> FloatArray:
         """(m,) from the low to the high end of what pushes inside a branch; 0 for the battery, which has an end of its own."""
-        spread_v: FloatArray = self._volts[:, HIGH] - self._volts[:, LOW]
+        spread_v = reach(self._volts)
         spread_v[self.battery_branches] = 0.0
         return spread_v
 
     @cached_property
     def spread_battery_v(self) -> FloatArray:
         """(b,) from the low to the high end of each of `battery_branches`."""
-        spread_v: FloatArray = self._volts[self.battery_branches, HIGH] - self._volts[self.battery_branches, LOW]
-        return spread_v
+        return reach(self._volts[self.battery_branches])
 
     @cached_property
     def spread_draw_a(self) -> FloatArray:
         """(k,) amperes at the rated voltage from the low to the high end of each draw."""
         rated_v = np.array([draw.rated_v for draw in self.draws])
-        spread_a: FloatArray = (self.rated_s[:, HIGH] - self.rated_s[:, LOW]) * rated_v
-        return spread_a
+        return reach(self.rated_s, rated_v)
 
     def network(self, setting: Setting | Drawn) -> Network:
         """The network of a setting, without the draws; diodes conduct."""
@@ -189,17 +186,15 @@ class Model:
 
     def values_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
         """(m, s) siemens and volts of the branches in s settings."""
-        shape = len(self.branches), len(settings)
-        conductance_s, source_v = np.empty(shape), np.zeros(shape)
-        pushing = self.pushing
+        conductance_s, source_v = np.zeros((2, len(self.branches), len(settings)))
         ends, drawn = apart(settings)
         if ends:
             rows = np.arange(len(self.branches))[:, np.newaxis]
             columns = np.array(list(ends), dtype=np.intp)
             chosen = np.stack([one.branches for one in ends.values()], axis=1)
             conductance_s[:, columns] = self._table_s[rows, chosen]
-            pushed = np.stack([one.volts[pushing] for one in ends.values()], axis=1)
-            source_v[np.ix_(pushing, columns)] = self._volts[rows[pushing], pushed]
+            pushed = np.stack([one.volts[self.pushing] for one in ends.values()], axis=1)
+            source_v[np.ix_(self.pushing, columns)] = self._volts[rows[self.pushing], pushed]
             battery = np.array([one.battery for one in ends.values()], dtype=np.intp)
             at_posts = self._volts[self.battery_branches[:, np.newaxis], battery]
             source_v[np.ix_(self.battery_branches, columns)] = at_posts
@@ -209,7 +204,7 @@ class Model:
             conductance_s[:, columns] = 1.0 / between(self._ohm, shares)
             shares = np.stack([one.volts for one in drawn.values()], axis=1)
             shares[self.battery_branches] = [one.battery for one in drawn.values()]
-            source_v[np.ix_(pushing, columns)] = between(self._volts[pushing], shares[pushing])
+            source_v[np.ix_(self.pushing, columns)] = between(self._volts[self.pushing], shares[self.pushing])
         return conductance_s, source_v
 
     def amounts_of(self, setting: Setting | Drawn) -> list[float]:
