@@ -117,3 +117,18 @@ def test_the_one_sheet_computes_on_one_bench_and_names_every_overload(tmp_path: 
     sheet = one_sheet_of(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
     assert len(made) == 1
     assert sheet.overloads == sheet.plan.overloads != ()
+
+
+def test_a_wire_that_goes_on_over_references_is_one_piece(tmp_path: Path) -> None:
+    pages = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 10}, G1: ground, M: {is: module, cavities: [1, 2], at: floor}}\n"
+        "runs:\n  - BAT.+ -- RD 4 -- F1 -- RD 1 -- ref 5>2\n  - M.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n",
+        "sheet: 2\nruns:\n  - ref 2>5 -- RD 1 -- ref 7>9\n",
+        "sheet: 3\nruns:\n  - M.1 -- RD 1 -- ref 9>7\n",
+    )
+    tracing = Tracing(load(tmp_path, *pages, vehicle="vehicle: v\n"))
+    report = tracer.supplies(tracing, "M")
+    kept = kept_plan(tracing, report, tracer.limits(tracing))["rows"]["M.1:+"]
+    assert kept["parts"] == ["wire BAT.+ to F1.feed", "F1", "wire F1.load to M.1 over ref 5>2 (sheet 1)"]
+    assert kept["tests"][0]["proves"] == kept["parts"] and not kept["not_told_apart"]
+    assert kept["ends"]["wire F1.load to M.1 over ref 5>2 (sheet 1)"] == ["F1.load", "M.1"]

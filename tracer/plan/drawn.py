@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from tracer.circuit.flood import lead_back, walk
 from tracer.circuit.kinds import GROUND_KINDS, INSIDE_MODULE, SUPPLY_KINDS, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit
+from tracer.circuit.over_references import conductors
 from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
@@ -216,40 +217,15 @@ def _lead_to(view: View, node: int, links: dict[int, None], pins: dict[str, int]
 def _steps(view: View, links: Iterable[int]) -> list[Step]:
     """The links as steps downwards; a wire that goes on over references is one step."""
     circuit = view.circuit
-    kept = [number for number in links if circuit.links[number].kind is not LinkKind.MASS]
-    at: dict[int, list[int]] = {}
-    for number in kept:
-        for node in (circuit.links[number].a, circuit.links[number].b):
-            at.setdefault(node, []).append(number)
-    through = {
-        node
-        for node, numbers in at.items()
-        if len(numbers) == 2 and node in circuit.reference_of and node not in view.loose_at
-    }
+    kept = (number for number in links if circuit.links[number].kind is not LinkKind.MASS)
     steps = []
-    done: set[int] = set()
-    for number in kept:
-        link = circuit.links[number]
-        if number in done or (link.a in through and link.b in through):
-            continue
-        run = [number]
-        marks: list[str] = []
-        ends = []
-        for start in (link.a, link.b):
-            node, last = start, number
-            while node in through:
-                marks.append(circuit.reference_of[node].here)
-                last = next(other for other in at[node] if other != last)
-                node = circuit.other(circuit.links[last], node)
-                run.append(last)
-            ends.append(node)
-        done.update(run)
-        kind = LinkKind.WIRE if len(run) > 1 else link.kind
-        upper, lower = sorted(ends, key=lambda node: (view.order[node], node))
-        wires = dict.fromkeys(
-            shown_wire(circuit.wire_of(circuit.links[one])) for one in run if circuit.links[one].kind is LinkKind.WIRE
-        )
-        steps.append(Step(upper, lower, kind, link.part, tuple(wires), tuple(marks), link.output, link.closed))
+    for one in conductors(circuit, kept, stops=view.loose_at):
+        link = circuit.links[one.links[0]]
+        kind = LinkKind.WIRE if len(one.links) > 1 else link.kind
+        upper, lower = sorted(one.ends, key=lambda node: (view.order[node], node))
+        wires = dict.fromkeys(shown_wire(circuit.wire_of(circuit.links[n])) for n in one.links if circuit.links[n].kind is LinkKind.WIRE)  # fmt: skip
+        marks = tuple(circuit.reference_of[node].here for node in one.marks)
+        steps.append(Step(upper, lower, kind, link.part, tuple(wires), marks, link.output, link.closed))
     return steps
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.kinds import LinkKind, PartKind
 from tracer.circuit.model import Circuit
+from tracer.circuit.over_references import Conductor, conductors
 from tracer.plan.names import point_name
 from tracer.plan.values import LegAlone, Piece, SideBySide
 from tracer.trace.hazards import Hazards
@@ -108,24 +109,36 @@ def _reaches(circuit: Circuit, links: Iterable[int], start: int, ends: frozenset
 
 
 def _pieces(circuit: Circuit, way: Way) -> dict[int, Piece]:
-    """Each wire and part of a way in words that no other one has, in the order from the source to the pin."""
+    """Each wire and part of a way in words that no other one has, in the order from the source to the pin; a wire over references is one, by its first link."""
     place = {node: n for n, node in enumerate(way.nodes)}
-    real = (n for n in way.links if circuit.links[n].kind is not LinkKind.REFERENCE)  # a mark on paper is no piece
-    ends = {n: sorted((circuit.links[n].a, circuit.links[n].b), key=lambda node: place.get(node, _FAR)) for n in real}
-    ordered = sorted(ends, key=lambda n: (place.get(ends[n][0], _FAR), n))
-    points = {n: tuple(point_name(circuit.node_names[node]) for node in ends[n]) for n in ordered}
-    plain = {n: _piece(circuit, n, " to ".join(points[n])) for n in ordered}
+    real = [one for one in conductors(circuit, sorted(way.links)) if not _is_mark(circuit, one)]
+    ends = {one: sorted(one.ends, key=lambda node: place.get(node, _FAR)) for one in real}
+    ordered = sorted(real, key=lambda one: (place.get(ends[one][0], _FAR), one.links))
+    points = {one: tuple(point_name(circuit.node_names[node]) for node in ends[one]) for one in ordered}
+    plain = {one: _piece(circuit, one, ends[one][0], " to ".join(points[one])) for one in ordered}
     often = Counter(plain.values())
-    named = {n: f"{words} ({' to '.join(points[n])})" if often[words] > 1 else words for n, words in plain.items()}
+    named = {one: f"{words} ({' to '.join(points[one])})" if often[words] > 1 else words for one, words in plain.items()}  # fmt: skip
     twice = Counter(named.values())  # wires side by side
     return {
-        n: Piece(f"{words}, {at}" if twice[words] > 1 else words, circuit.links[n].kind.name.casefold(), points[n])
-        for at, (n, words) in enumerate(named.items())
-    }
+        one.links[0]: Piece(f"{words}, {at}" if twice[words] > 1 else words, _kind(circuit, one).name.casefold(), points[one])
+        for at, (one, words) in enumerate(named.items())
+    }  # fmt: skip
 
 
-def _piece(circuit: Circuit, number: int, ends: str) -> str:
-    link = circuit.links[number]
+def _is_mark(circuit: Circuit, one: Conductor) -> bool:
+    """Whether it is nothing but a mark on paper."""
+    return all(circuit.links[number].kind is LinkKind.REFERENCE for number in one.links)
+
+
+def _kind(circuit: Circuit, one: Conductor) -> LinkKind:
+    return LinkKind.WIRE if len(one.links) > 1 else circuit.links[one.links[0]].kind
+
+
+def _piece(circuit: Circuit, one: Conductor, first: int, ends: str) -> str:
+    link = circuit.links[one.links[0]]
+    if len(one.links) > 1:
+        mark = one.marks[0] if first == one.ends[0] else one.marks[-1]  # the one nearer to the source
+        return f"wire {ends} over {circuit.node_names[mark]}"
     if link.kind is LinkKind.MATING:
         return circuit.node_names[link.a].partition(",")[0]
     if link.part and link.part in circuit.parts:
