@@ -17,11 +17,11 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
     """One call of each command, or of each command with each of the modules; prints go into the folder."""
     for command in ("check", "panel", "draw", "bus"):
         yield [command]
-    yield ["panel", "--all"]
+    yield from ([command, "--all"] for command in ("panel", "draw", "bus"))
     for module in modules:
         for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]
-        yield ["supplies", module, "--all"]
+        yield from ([command, module, "--all"] for command in ("supplies", "affects", "common", "volts"))
         yield ["worksheet", module, "--json"]
         yield ["worksheet", module, "--all", "--json"]
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]

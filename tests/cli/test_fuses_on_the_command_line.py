@@ -30,12 +30,12 @@ CASES = {
         3,
     ),
     "minibus/seen-FPC.json": ([], ["panel", "FPC", "--saw", "13:- 14:20", "--saw", "30:10", "--json"], 3),
-    "minibus/affects-F50-80.txt": (["--width", "80"], ["affects", "F50"], 0),
-    "minibus/affects-F20-80.txt": (["--width", "80"], ["affects", "F20"], 0),
-    "minibus/affects-G5-80.txt": (["--width", "80"], ["affects", "G5"], 0),
-    "minibus/affects-KSC-86-40.txt": (["--width", "40"], ["affects", "KSC", "86"], 0),
+    "minibus/affects-F50-all-80.txt": (["--width", "80"], ["affects", "F50", "--all"], 0),
+    "minibus/affects-F20-all-80.txt": (["--width", "80"], ["affects", "F20", "--all"], 0),
+    "minibus/affects-G5-all-80.txt": (["--width", "80"], ["affects", "G5", "--all"], 0),
+    "minibus/affects-KSC-86-all-40.txt": (["--width", "40"], ["affects", "KSC", "86", "--all"], 0),
     "minibus/affects-F50.json": ([], ["affects", "F50", "--json"], 0),
-    "minibus/common-80.txt": (["--width", "80"], ["common", "ALM.7", "CLM.2", "--working", "BDM"], 0),
+    "minibus/common-all-80.txt": (["--width", "80"], ["common", "ALM.7", "CLM.2", "--working", "BDM", "--all"], 0),
     "minibus/common.json": ([], ["common", "ALM.7", "CLM.2", "--working", "BDM", "--json"], 0),
 }
 
@@ -60,7 +60,8 @@ def test_an_output_is_what_it_was_when_somebody_last_read_it(name: str) -> None:
 
 @pytest.mark.parametrize("width", [40, 80, 120])
 @pytest.mark.parametrize(
-    "command", [["panel"], ["panel", "FPC", "--saw", "7:-"], ["affects", "ML2"], ["common", "ALM", "CLM"]]
+    "command",
+    [["panel"], ["panel", "FPC", "--saw", "7:-"], ["affects", "ML2", "--all"], ["common", "ALM", "CLM", "--all"]],
 )
 def test_no_line_is_wider_than_asked_for(width: int, command: list[str]) -> None:
     done = run("--width", str(width), "-C", "circuits/minibus", *command)

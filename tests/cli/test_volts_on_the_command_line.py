@@ -130,7 +130,7 @@ def test_an_unfinished_vehicle_has_no_complete_list_of_positions() -> None:
 
 
 def test_a_branch_of_a_bus_is_listed_from_the_trunk_outwards() -> None:
-    lines = run("bus", "drive").stdout.splitlines()
+    lines = run("bus", "drive", "--all").stdout.splitlines()
     first = next(n for n, line in enumerate(lines) if line.split()[:2] == ["ALM", "X3.19/20,"])
     points = [
         line[13:].split(" and beyond")[0].split("  ")[0] for line in lines[first : first + 7] if line[13:14].strip()
@@ -153,8 +153,9 @@ def test_a_lin_bus_names_its_pins_and_its_commander(tmp_path: Path) -> None:
         "sheet: 1\nparts:\n  A: {is: module, cavities: 1, pins: {1: bus w}}\n  B: {is: module, cavities: 1, pins: {1: bus w}}\nruns:\n- A.1 -- GY 0.5 1m -- B.1\n",
         encoding="utf-8",
     )
-    text = run("bus", vehicle=str(tmp_path)).stdout
-    assert "commander: A" in text and "A.1" in text and "?" not in text
+    for more, commander in ((), "commander A"), (("--all",), "commander: A"):
+        text = run("bus", *more, vehicle=str(tmp_path)).stdout
+        assert commander in text and "A.1" in text and "?" not in text
 
 
 def test_loose_ends_elsewhere_are_counted_by_volts_and_bus_as_by_supplies(tmp_path: Path) -> None:
@@ -225,7 +226,7 @@ def test_no_lamp_is_computed_for_a_restraint_module(tmp_path: Path) -> None:
     )
     for name, lamp in (("Airbag module", False), ("Radio", True)):
         folder = write(tmp_path / name.split()[0], sheet.replace("NAME", name), vehicle="vehicle: v\n")
-        command = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "volts", "RCM"]
-        text = subprocess.run(command, capture_output=True, text=True, check=False).stdout
-        assert ("meter with a lamp" in " ".join(text.casefold().split())) is lamp
-        assert ("restraint wiring, the maker's procedure only" in " ".join(text.split())) is not lamp
+        for words, more in (("with this lamp", ()), ("meter, and meter with a lamp", ("--all",))):
+            text = " ".join(_in(folder, "volts", "RCM", *more).stdout.split())
+            assert (words in text.casefold()) is lamp
+            assert ("restraint wiring, the maker's procedure only" in text) is not lamp

@@ -67,9 +67,11 @@ def calls(tracing: Tracing) -> Iterator[list[str]]:
     modules = [part.name for part in tracing.circuit.modules()]
     for command in ASKED:
         if command in ("panel", "draw", "check"):
-            yield [command]
+            yield from ([command], *([[command, "--all"]] if command != "check" else []))
         elif command not in ("worksheet", "diagram"):
             yield from ([command, module] for module in modules)
+        if command in ("volts", "affects", "common"):
+            yield from ([command, module, "--all"] for module in modules)
     for module in modules:
         yield from (["worksheet", module, "--json"], ["worksheet", module, "--all", "--json"])
 

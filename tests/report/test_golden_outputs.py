@@ -32,16 +32,21 @@ CASES = {
     "unfinished/states-LIFT-80.txt": (["--width", "80"], "unfinished", ["states", "LIFT"], 3),
     "unfinished/check-80.txt": (["--width", "80"], "unfinished", ["check"], 3),
     "unfinished/check.json": ([], "unfinished", ["check", "--json"], 3),
-    "minibus/volts-ALM-80.txt": (["--width", "80"], "minibus", ["volts", "ALM"], 0),
-    "minibus/volts-ALM-40.txt": (["--width", "40"], "minibus", ["volts", "ALM"], 0),
-    "minibus/volts-ALM-short-80.txt": (["--width", "80"], "minibus", ["volts", "ALM", "--short", "ALM.2"], 0),
-    "minibus/volts-ALM-what-if-120.txt": (
-        ["--width", "120"],
+    "minibus/volts-ALM-all-80.txt": (["--width", "80"], "minibus", ["volts", "ALM", "--all"], 0),
+    "minibus/volts-ALM-all-40.txt": (["--width", "40"], "minibus", ["volts", "ALM", "--all"], 0),
+    "minibus/volts-ALM-short-all-80.txt": (
+        ["--width", "80"],
         "minibus",
-        ["volts", "ALM", "--battery", "12.3", "--open", "G5", "--add", "X4.1=0.5ohm", "--fuse", "F18=20"],
+        ["volts", "ALM", "--short", "ALM.2", "--all"],
         0,
     ),
-    "minibus/bus-80.txt": (["--width", "80"], "minibus", ["bus"], 0),
+    "minibus/volts-ALM-what-if-all-120.txt": (
+        ["--width", "120"],
+        "minibus",
+        ["volts", "ALM", "--battery", "12.3", "--open", "G5", "--add", "X4.1=0.5ohm", "--fuse", "F18=20", "--all"],
+        0,
+    ),
+    "minibus/bus-all-80.txt": (["--width", "80"], "minibus", ["bus", "--all"], 0),
     "minibus/bus-drive-reading-80.txt": (
         ["--width", "80"],
         "minibus",
@@ -49,10 +54,10 @@ CASES = {
         0,
     ),
     "minibus/bus-diagnostic.json": ([], "minibus", ["bus", "diagnostic", "--json"], 0),
-    "minibus/draw-80.txt": (
+    "minibus/draw-all-80.txt": (
         ["--width", "80"],
         "minibus",
-        ["draw", "--with", "asleep", "--mv", "ML2=0.1", "--mv", "F4=1.6", "--mv", "F7=0.1", "--mv", "F9=0.3"],
+        ["draw", "--with", "asleep", "--mv", "ML2=0.1", "--mv", "F4=1.6", "--mv", "F7=0.1", "--mv", "F9=0.3", "--all"],
         0,
     ),
     "rules-80.txt": (["--width", "80"], "minibus", ["check", "--rules"], 0),

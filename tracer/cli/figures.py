@@ -9,7 +9,7 @@ import typer
 import tracer
 from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, answer, fail
 from tracer.cli.app import app
-from tracer.cli.options import BUSES, KEYS, MODULES, PARTS, JsonOption, ModuleArgument, ShopOption
+from tracer.cli.options import BUSES, KEYS, MODULES, PARTS, AllOption, JsonOption, ModuleArgument, ShopOption
 
 if TYPE_CHECKING:
     from tracer.trace.tracing import Tracing
@@ -46,10 +46,12 @@ def volts(
     fuse: Annotated[list[str] | None, typer.Option("--fuse", metavar="F9=30", help="Another rating fitted than the one typed in.")] = None,
     lamp: Annotated[float | None, typer.Option("--lamp", metavar="W", parser=_between_1_and_100, help="Another test lamp in the last table than each fuse or wire allows, W.")] = None,
     shop: ShopOption = None,
+    every: AllOption = False,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Expected volts at every probe point of a module's rows, what each wire and contact loses, and what a test there can tell."""
     from tracer.report import volts as report
+    from tracer.report import volts_glance
 
     def ask(tracing: Tracing) -> tracer.VoltsReport:
         return tracer.volts(
@@ -57,7 +59,7 @@ def volts(
             fitted=fuse or (), held=held or (), lamp_w=lamp, shop=shop,
         )  # fmt: skip
 
-    answer(ask, text=report.as_text, data=report.as_data, json=json)
+    answer(ask, text=report.as_text if every else volts_glance.as_text, data=report.as_data, json=json)
 
 
 @app.command(
@@ -68,11 +70,12 @@ def bus(
     reading: Annotated[str | None, typer.Option("--reading", metavar="120ohm", help="A resistance read between the lines, or `open`: what explains it?")] = None,
     at: Annotated[str | None, typer.Option("--at", metavar="POINT", help="Where it was read: a module, a connector, a joint connector.")] = None,
     shop: ShopOption = None,
+    every: AllOption = False,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Lines, terminations and branches of a bus; the resistance to expect at each point, whole and with one thing changed; which tests tell nothing."""
     from tracer.report import bus as report
-    from tracer.report import bus_data
+    from tracer.report import bus_data, bus_glance
 
     if (reading is None) != (at is None) or (reading is not None and name is None):
         fail("A reading needs a bus, --reading and --at: tracer bus drive --reading 120ohm --at ALM", WRONG_USAGE)
@@ -88,7 +91,9 @@ def bus(
 
     answer(
         ask,
-        text=lambda got, **page: report.as_text(*got, **page),
+        text=lambda got, **page: (
+            report.as_text(*got, **page) if every or reading is not None else bus_glance.as_text(got[0], **page)
+        ),
         data=lambda got: bus_data.as_data(*got),
         completeness=lambda got: tracer.Completeness.of_all([one.completeness for one in got[0]]),
         json=json,
@@ -101,14 +106,16 @@ def draw(
     total: Annotated[str | None, typer.Option("--total", metavar="0.35A", help="The whole draw by a clamp or a meter in series, measured first.")] = None,
     held: Annotated[list[str] | None, typer.Option("--with", metavar="NAME", help="Hold a condition for what is expected; `asleep` is taken as true anyway, asleep=no is not.")] = None,
     shop: ShopOption = None,
+    every: AllOption = False,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Key-off draw: the current of each circuit from the millivolts across its fuse, total and shares, what to open up next."""
     from tracer.report import draw as report
+    from tracer.report import draw_glance
 
     answer(
         lambda tracing: tracer.draw(tracing, mv or (), held=held or (), shop=shop, total=total),
-        text=report.as_text,
+        text=report.as_text if every else draw_glance.as_text,
         data=report.as_data,
         json=json,
     )

@@ -23,7 +23,17 @@ from tracer.cli.answer import (
     write,
 )
 from tracer.cli.app import app, chosen
-from tracer.cli.options import MODULES, PANELS, PARTS, CsvOption, JsonOption, MaybeModule, ModuleArgument, ShopOption
+from tracer.cli.options import (
+    MODULES,
+    PANELS,
+    PARTS,
+    AllOption,
+    CsvOption,
+    JsonOption,
+    MaybeModule,
+    ModuleArgument,
+    ShopOption,
+)
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
@@ -148,14 +158,16 @@ def affects(
         str | None,
         typer.Argument(metavar="[PIN]", help="A pin or cavity of it: the contact there, with its wire, opens."),
     ] = None,
+    every: AllOption = False,
     json: JsonOption = False,
 ) -> None:
     """What loses supply, ground or control if a part (or the wire at a pin) opens; in which key states; what is still fed another way."""
     from tracer.report import affects as report
+    from tracer.report import affects_glance
 
     answer(
         lambda tracing: (tracing.circuit, tracer.affects(tracing, part, pin)),
-        text=lambda got, **page: report.as_text(*got, **page),
+        text=lambda got, **page: (report.as_text if every else affects_glance.as_text)(*got, **page),
         data=lambda got: report.as_data(got[1]),
         completeness=lambda got: got[1].completeness,
         json=json,
@@ -248,13 +260,16 @@ def common(
         list[str] | None,
         typer.Option("--working", metavar="PART", help="Parts that work: BDM,INS; may be given more than once."),
     ] = None,
+    every: AllOption = False,
     json: JsonOption = False,
 ) -> None:
     """What several dead parts have in common upstream, ranked; what a working part clears comes last."""
     from tracer.report import common as report
+    from tracer.report import common_glance
 
     works = [name for word in working or () for name in word.replace(",", " ").split()]
-    answer(lambda tracing: tracer.common(tracing, parts, works), text=report.as_text, data=report.as_data, json=json)
+    text = report.as_text if every else common_glance.as_text
+    answer(lambda tracing: tracer.common(tracing, parts, works), text=text, data=report.as_data, json=json)
 
 
 @app.command(epilog="Examples: tracer cautions    tracer cautions --json")

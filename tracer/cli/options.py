@@ -34,6 +34,9 @@ BUSES = names(lambda names: names.buses)
 
 JsonOption = Annotated[bool, typer.Option("--json", help="The same content as JSON.")]
 CsvOption = Annotated[bool, typer.Option("--csv", help="The list as CSV.")]
+AllOption = Annotated[
+    bool, typer.Option("--all", help="Everything, with the reasons; without it the verdict and one table.")
+]
 ShopOption = Annotated[
     Path | None,
     typer.Option("--shop", metavar="FILE", envvar="TRACER_SHOP", help="A workshop's own limits (YAML with `limits:`)."),

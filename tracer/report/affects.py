@@ -39,7 +39,7 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
     """The report as plain text: verdict first, then what is lost, grouped by module and load with their places."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {report.target.words}", strong=True)
-    _place(page, circuit, report)
+    place(page, circuit, report)
     page.line(
         first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True
     )
@@ -72,8 +72,8 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
 
 def verdict(report: AffectsReport) -> str:
     """How many pins of how many parts lose what."""
-    lost = [effect for effect in report.of(LOST) if _shown(report, effect)]
-    some = [effect for effect in report.of(SOME_STATES) if _shown(report, effect)]
+    lost = [effect for effect in report.of(LOST) if shown(report, effect)]
+    some = [effect for effect in report.of(SOME_STATES) if shown(report, effect)]
     parts = [
         f"{counted(len(found), 'pin')} of {_parts_words(found)} {words}"
         for found, words in ((lost, "without supply or ground"), (some, "without it in some key states"))
@@ -97,22 +97,23 @@ def _parts_words(effects: Iterable[Effect]) -> str:
     return " and ".join(counted(len(names[kind]), kind) for kind in order if kind in names)
 
 
-def _place(page: Page, circuit: Circuit, report: AffectsReport) -> None:
+def place(page: Page, circuit: Circuit, report: AffectsReport) -> None:
+    """Where what opens sits."""
     for name in report.target.parts[:1]:
-        place, access = circuit.place_of_part(name)
+        where, access = circuit.place_of_part(name)
         part = circuit.parts[name]
         panel = f"in {circuit.title(part.panel)}, " if part.panel and report.target.kind != "panel" else ""
-        if place:
-            page.line(f"at: {panel}{place}" + (f" ({access})" if access else ""))
+        if where:
+            page.line(f"at: {panel}{where}" + (f" ({access})" if access else ""))
 
 
-def _shown(report: AffectsReport, effect: Effect) -> bool:
+def shown(report: AffectsReport, effect: Effect) -> bool:
     """Coils are told under the relays, unless the relay itself does not drop out."""
     return effect.terminal.kind != "relay" or effect.terminal.part not in {relay.part for relay in report.relays}
 
 
 def _effects(page: Page, circuit: Circuit, kind: str, report: AffectsReport) -> None:
-    effects = [effect for effect in report.of(kind) if _shown(report, effect)]
+    effects = [effect for effect in report.of(kind) if shown(report, effect)]
     if not effects:
         return
     page.heading(_TITLES[kind])

@@ -73,13 +73,13 @@ def _make_up(page: Page, report: BusReport) -> None:
     rows = []
     for node in report.nodes:
         pins = ", ".join(names if line == "LIN" else f"{line} {names}" for line, names in node.pin_names.items())
-        ends = ", ".join(_termination_words(t) for t in report.terminations if t.name == node.module)
+        ends = ", ".join(termination_words(t) for t in report.terminations if t.name == node.module)
         closed = node.module in dict(report.not_to_measure)
         rows.append([marked(node.module, report.minding, node.module), pins, "yes" if closed and ends else ends])
     page.table(rows, indent=2, head=["module", "pins", "termination inside"])
     outside = [t for t in report.terminations if not t.module]
     if outside:
-        page.line(f"in the harness: {', '.join(f'{t.name} {_termination_words(t)}' for t in outside)}", indent=2)
+        page.line(f"in the harness: {', '.join(f'{t.name} {termination_words(t)}' for t in outside)}", indent=2)
     if not report.terminations and report.kind != "lin":
         page.line("no termination is typed in", indent=2)
     if report.kind == "lin":
@@ -93,7 +93,8 @@ def _make_up(page: Page, report: BusReport) -> None:
             page.line(f"branches: {'; '.join(stubs)}", indent=2, hang=12)
 
 
-def _termination_words(one: BusTermination) -> str:
+def termination_words(one: BusTermination) -> str:
+    """'120 Ω, split', 'resistance not known'."""
     text = figures.ohms(one.ohms) if one.ohms is not None else "resistance not known"
     return text + (", split" if one.split else "") + ("" if one.fitted else ", not fitted")
 

@@ -22,8 +22,8 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     page.line(first_line(report.completeness, missing="what is shared over them is missing here"), strong=True)
     page.line(verdict(report), strong=True)
     opening(page, report.minding)
-    everybody = [group for group in report.groups if _by_all(report, group) and group.verdict != CLEARED]
-    some = [group for group in report.groups if not _by_all(report, group) and group.verdict != CLEARED]
+    everybody = [group for group in report.groups if by_all(report, group) and group.verdict != CLEARED]
+    some = [group for group in report.groups if not by_all(report, group) and group.verdict != CLEARED]
     cleared = [group for group in report.groups if group.verdict == CLEARED]
     _groups(page, report, "Shared by all that are dead", everybody)
     _groups(page, report, "Shared by some of them", some)
@@ -56,7 +56,8 @@ def verdict(report: CommonReport) -> str:
     return f"{counted(things, 'thing')} that {which}, in {counted(len(groups), 'group')}; the first group is the likeliest."
 
 
-def _by_all(report: CommonReport, group: CommonGroup) -> bool:
+def by_all(report: CommonReport, group: CommonGroup) -> bool:
+    """Whether all that are dead hang on it."""
     return len(group.dead) == len(report.dead)
 
 
@@ -116,7 +117,7 @@ def as_data(report: CommonReport) -> dict[str, Any]:
         "groups": [
             {
                 "verdict": group.verdict,
-                "by_all": _by_all(report, group),
+                "by_all": by_all(report, group),
                 "candidates": [
                     {"name": one.name, "kind": one.kind, "place": one.place, "access": one.access}
                     for one in group.candidates
@@ -139,4 +140,4 @@ def _hit_data(hit: Hit) -> dict[str, Any]:
     return {"part": hit.part, "pins": [{"pin": pin, "level": level} for pin, level in hit.pins], "whole": hit.whole}
 
 
-__all__ = ["CLEARED", "DOUBTFUL", "as_data", "as_text", "verdict"]
+__all__ = ["CLEARED", "DOUBTFUL", "as_data", "as_text", "by_all", "verdict"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from tracer.electrics.volts.values import Range
@@ -25,8 +26,8 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
     page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
     opening(page, report.minding)
-    _expected_for(page, report)
-    _total(page, report)
+    expected_for(page, report)
+    total_lines(page, report)
     if report.readings:
         _readings(page, report)
         _next(page, report)
@@ -58,7 +59,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     return page.text()
 
 
-def _expected_for(page: Page, report: DrawReport) -> None:
+def expected_for(page: Page, report: DrawReport) -> None:
     """For which state what is expected holds: a technician compares it with a vehicle that sleeps."""
     state = ", ".join([f"key {report.key}", *report.held])
     page.line(f"Expected: by the typed-in `draws`, {state}.")
@@ -70,7 +71,7 @@ def _expected_for(page: Page, report: DrawReport) -> None:
         )
 
 
-def _total(page: Page, report: DrawReport) -> None:
+def total_lines(page: Page, report: DrawReport) -> None:
     """The whole draw comes first: measured, or said to be still to be measured; then what no fuse can show."""
     total = report.total_ma
     measured = report.total_read_ma is not None
@@ -98,20 +99,20 @@ def _readings(page: Page, report: DrawReport) -> None:
         cells.append(
             [
                 marked(draw.fuse, report.minding, draw.fuse),
-                _rating(draw),
+                rating(draw),
                 figures.stated(draw.mv),
                 figures.milliamps_number(draw.current_ma.nominal),
                 f"{figures.milliamps_number(draw.current_ma.low)} to {figures.milliamps_number(draw.current_ma.high)}",
                 "" if draw.share is None else figures.percent(draw.share, 2),
-                _expected(draw),
+                expected(draw),
                 ", ".join(draw.above),
             ]
         )
     page.table(
         cells,
         indent=2,
-        head=["fuse", "rating", "mV", "mA", "low to high", "share", _head(report), "fed by"],
-        stacked_names=["mV", "mA", "low to high", "share", _head(report), "fed by"],
+        head=["fuse", "rating", "mV", "mA", "low to high", "share", expected_head(report), "fed by"],
+        stacked_names=["mV", "mA", "low to high", "share", expected_head(report), "fed by"],
         gap=1 if page.width < 76 else 2,
     )
     page.line(
@@ -127,18 +128,20 @@ def _readings(page: Page, report: DrawReport) -> None:
 
 def _next(page: Page, report: DrawReport) -> None:
     page.heading("Next")
+    for words in next_words(report):
+        page.line(words, indent=2, hang=4)
+
+
+def next_words(report: DrawReport) -> Iterator[str]:
+    """What to read or open up next, each step in a sentence."""
     if report.conflicts:
-        page.line("Read again what contradicts; check its rating and the diagram there.", indent=2)
+        yield "Read again what contradicts; check its rating and the diagram there."
     elif not report.next_steps:
-        page.line("No circuit that was read draws more than its share of what is expected.", indent=2)
+        yield "No circuit that was read draws more than its share of what is expected."
     for step in report.next_steps:
-        page.line(f"{step.words}{':' if step.read or step.open_up else '.'}", indent=2, hang=4)
-        if step.read:
-            page.line(f"read {', '.join(step.read)}", indent=4, hang=6)
-        if step.open_up:
-            page.line(
-                f"on it: {', '.join(marked(part, report.minding, part) for part in step.open_up)}", indent=4, hang=6
-            )
+        parts = ", ".join(marked(part, report.minding, part) for part in step.open_up)
+        more = [*([f"read {', '.join(step.read)}"] if step.read else []), *([f"on it {parts}"] if parts else [])]
+        yield f"{step.words}: {'; '.join(more)}." if more else f"{step.words}."
 
 
 def _unread(page: Page, report: DrawReport) -> None:
@@ -152,9 +155,9 @@ def _unread(page: Page, report: DrawReport) -> None:
         cells = [
             [
                 marked(d.fuse, report.minding, d.fuse),
-                _rating(d) + (" (*)" if d.note else ""),
+                rating(d) + (" (*)" if d.note else ""),
                 figures.milliamps(report.least_mv / d.ohm.nominal),
-                _expected(d),
+                expected(d),
                 ", ".join(d.above),
             ]
             for d in draws
@@ -162,29 +165,31 @@ def _unread(page: Page, report: DrawReport) -> None:
         page.table(
             cells,
             indent=4,
-            head=["fuse", "rating", least, _head(report), "fed by"],
-            stacked_names=[least, _head(report), "fed by"],
+            head=["fuse", "rating", least, expected_head(report), "fed by"],
+            stacked_names=[least, expected_head(report), "fed by"],
         )
     if any(d.note for d in report.unread):
         page.line("(*) Resistance or rating not known, taken by default: the current is rough.", indent=2)
 
 
-def _head(report: DrawReport) -> str:
+def expected_head(report: DrawReport) -> str:
     """The state for which a current is expected stands over its column."""
     return {True: "expected asleep", False: "awake (!)", None: f"expected {report.key}"}[report.asleep]
 
 
-def _rating(draw: FuseDraw) -> str:
+def rating(draw: FuseDraw) -> str:
+    """'10 A', '?'."""
     return "?" if draw.rating_a is None else figures.stated(draw.rating_a, "A")
 
 
-def _expected(draw: FuseDraw) -> str:
-    expected = draw.expected_ma
-    if expected is None:
+def expected(draw: FuseDraw) -> str:
+    """The current that is expected there."""
+    by_draws = draw.expected_ma
+    if by_draws is None:
         return "not known"
-    if expected.high > 1.5 * expected.nominal + 0.05:  # draws that were not typed in
-        return f"{figures.milliamps_number(expected.low)} to {figures.milliamps(expected.high)}"
-    return figures.milliamps(expected.nominal)
+    if by_draws.high > 1.5 * by_draws.nominal + 0.05:  # draws that were not typed in
+        return f"{figures.milliamps_number(by_draws.low)} to {figures.milliamps(by_draws.high)}"
+    return figures.milliamps(by_draws.nominal)
 
 
 def _ma(value: Range) -> str:

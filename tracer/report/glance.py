@@ -13,11 +13,10 @@ from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
 from tracer.report.lamps import lead_words
 from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, signs_meaning
-from tracer.report.minding import lines, mark, opening
+from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
 from tracer.standards import figures
 from tracer.trace.lists.results import Row, SupplyReport
-from tracer.trace.minding import NOTE
 
 SHOWN_OHM = 0.2  # what the figure of a row shows; a row that may hide more is named
 STACKED = 64  # columns below which a pin takes several lines
@@ -40,8 +39,7 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
         _table(page, glance, behind)
     for label, text in _below(glance, behind):
         page.labelled(label, text, indent=0, column=7)
-    if told := lines(report.minding, NOTE):
-        page.labelled("notes", "; ".join(words.rstrip(".") for words in told), indent=0, column=7)
+    notes_line(page, report.minding)
     return page.text().replace(_TOGETHER, " ")
 
 

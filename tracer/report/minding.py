@@ -47,6 +47,13 @@ def notes(page: Page, *mindings: Minding, told: Collection[str] = ()) -> None:
         page.line(line, indent=2, hang=4)
 
 
+def notes_line(page: Page, *mindings: Minding, column: int = 7) -> None:
+    """The notes of a short form, in one labelled paragraph."""
+    left = dict.fromkeys(replace(one, at=()) for minding in mindings for one in minding.of(NOTE))
+    if found := lines(Minding(tuple(left)), NOTE):
+        page.labelled("notes", "; ".join(words.rstrip(".") for words in found), indent=0, column=column)
+
+
 def lines(minding: Minding, *kinds: str) -> list[str]:
     """What is said, once: hazards of one kind in one line with whose they are, every caution and note in a line of its own."""
     said: dict[tuple[str, str], list[str]] = {}

@@ -54,14 +54,24 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
 
 def _head(page: Page, report: VoltsReport) -> None:
     page.line(f"{report.vehicle}: {report.module}, expected volts, key state {report.key}", strong=True)
+    doubts(page, report)
+    page.line(
+        f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
+    )
+    supposed(page, report)
+
+
+def doubts(page: Page, report: VoltsReport) -> None:
+    """Whether the list is complete, and what can hurt somebody."""
     not_in_them = "" if report.complete else " What is not typed in is not in these values."
     page.line(f"{list_words(report.module, report.completeness)}{not_in_them}", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
     opening(page, report.minding)
-    page.line(
-        f"Battery at its posts {volts(report.battery)} ({report.battery_state}). Measure it first and give it with --battery: every other value follows it."
-    )
+
+
+def supposed(page: Page, report: VoltsReport) -> None:
+    """What is held and supposed, what that does to fuses, what is not decided."""
     if report.held:
         page.line(f"Held: {', '.join(report.held)}.")
     if report.changes:
@@ -237,7 +247,7 @@ def _unplugged(page: Page, report: VoltsReport) -> None:
         return
     page.heading("Unplugged, each pin alone: meter, and meter with a lamp")
     cells = [
-        [row.code, row.point, _lamp_volts(test.meter_v), *_lamp_cells(test), _lamp_says(row, test)]
+        [row.code, row.point, _lamp_volts(test.meter_v), *lamp_cells(test), _lamp_says(row, test)]
         for row, test in tested
     ]
     if page.width < NARROW:
@@ -258,7 +268,7 @@ def _lamp_volts(value: float | None) -> str:
     return "floating" if value is None else figures.volts_number(value)
 
 
-def _lamp_cells(test: LampTest) -> list[str]:
+def lamp_cells(test: LampTest) -> list[str]:
     """The lamp, and what the meter shows with it."""
     if test.lamp.watts is None:
         return ["-", ""]
@@ -335,4 +345,4 @@ def limit_words(limit: LimitInUse) -> str:
     return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
-__all__ = ["as_data", "as_text", "limit_words", "volts"]
+__all__ = ["as_data", "as_text", "doubts", "lamp_cells", "limit_words", "supposed", "volts"]

@@ -11,6 +11,7 @@ from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
 FLOWS_A = 0.05  # less is nothing that flows through a short
+NO_CURRENT = "no current flows here in this state: a reading proves nothing about resistance; load it"
 HIDDEN_OHM = 0.6  # about 1 V under a lamp of 21 W; common practice, no source
 
 
@@ -181,6 +182,11 @@ class RowVolts:
     def current_a(self) -> Range:
         """Amperes through the pin."""
         return self._figures.current_a
+
+    @property
+    def idle(self) -> bool:
+        """Whether no current flows through the pin, so that what is lost there proves nothing."""
+        return NO_CURRENT in self.verdicts
 
     @property
     def _figures(self) -> Figures:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.volts.values import ElementVolts, Range
+from tracer.electrics.volts.values import NO_CURRENT, ElementVolts, Range
 from tracer.standards import figures
 
 BACKFED_V = 1.0  # a dead pin above this is fed back
@@ -28,7 +28,7 @@ def verdicts_of(
         return
     what = "the whole way" if supply else "the whole way back"
     if not flowing:
-        yield "no current flows here in this state: a reading proves nothing about resistance; load it"
+        yield NO_CURRENT
         return
     guessed = [element for element in elements if element.assumed]
     resting = "with what was typed in" if not guessed else "by what was typed in and by default values"

@@ -1,0 +1,144 @@
+"""Buses, one line for each module on them: its pins, what terminates in it, what is read at its plug; and what another reading means."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, Case, ohm_words
+from tracer.report.bus import termination_words
+from tracer.report.completeness import first_line
+from tracer.report.layout import Page, elsewhere_words
+from tracer.report.minding import marked, notes_line, opening
+from tracer.standards import figures
+
+_COLUMN = 8
+
+
+def as_text(reports: Sequence[BusReport], *, width: int = 80, bold: bool = False) -> str:
+    """One bus with a table of its modules; several in a few lines each."""
+    page = Page(width, bold=bold)
+    for report in reports:
+        _head(page, report)
+        if len(reports) == 1:
+            _modules(page, report)
+        for label, text in _values(report) if len(reports) == 1 else _overview(report):
+            page.labelled(label, text, indent=0, column=_COLUMN)
+    notes_line(page, *(report.minding for report in reports), column=_COLUMN)
+    page.labelled("in", reports[0].vehicle, indent=0, column=_COLUMN)
+    more = f"bus {reports[0].name} --all: each open, each test, sources" if len(reports) == 1 else "bus NAME: its plugs, what other readings mean"  # fmt: skip
+    page.labelled("more", f"{more}. Ohms with supplies off and the bus asleep, never a lamp. The maker's procedure comes first.", indent=0, column=_COLUMN)  # fmt: skip
+    return page.text()
+
+
+def _head(page: Page, report: BusReport) -> None:
+    title = f" - {report.title}" if report.title else ""
+    page.line(f"{report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}", strong=True)
+    holds = "" if report.complete else " What follows holds only for what is typed in."
+    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True, hang=4)
+    for problem in report.problems:
+        page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
+    if report.completeness.elsewhere:
+        page.line(elsewhere_words(report.completeness.elsewhere))
+    opening(page, report.minding)
+    for words in dict.fromkeys(words for _, words in report.not_to_measure):
+        names = ", ".join(name for name, one in report.not_to_measure if one == words)
+        page.line(f"{names}: {words}. Nothing is measured there, and no reading with it unplugged is given.", hang=4)
+    for note in report.notes:
+        page.line(f"Note: {note}.", hang=4)
+
+
+def _modules(page: Page, report: BusReport) -> None:
+    good = {test.module: test for test in report.tests if test.own_plug}
+    closed = dict(report.not_to_measure)
+    rows = []
+    for node in report.nodes:
+        pins = ", ".join(names if line == "LIN" else f"{line} {names}" for line, names in node.pin_names.items())
+        ends = ", ".join(termination_words(one) for one in report.terminations if one.name == node.module)
+        test = good.get(node.module)
+        read = "" if test is None else ohm_words(test.before.nominal) if test.tells else "tells nothing"
+        name = marked(node.module, report.minding, node.module)
+        rows.append([name, pins, "yes" if node.module in closed and ends else ends, read])
+    page.table(rows, indent=2, head=["module", "pins", "terminates", "plug off, at its plug"], stacked_names=["terminates", "plug off, at its plug"])  # fmt: skip
+
+
+def _overview(report: BusReport) -> Iterator[tuple[str, str]]:
+    ends: dict[str, list[str]] = {}
+    for one in report.terminations:
+        ends.setdefault(one.name, []).append(
+            "yes" if one.name in dict(report.not_to_measure) else termination_words(one)
+        )
+    plugs = [_plug(node.module, node.pin_names.values(), ends.get(node.module, ())) for node in report.nodes]
+    yield "at", ", ".join([*plugs, *(_plug(one.name, (), ends[one.name]) for one in report.terminations if not one.module)])  # fmt: skip
+    yield from _rule(report)
+    if report.cases:
+        yield "ohms", f"in order {_span(report.cases[:1])}"
+
+
+def _plug(name: str, pins: Iterable[str], ends: Sequence[str]) -> str:
+    """'ENM.11/12 (120 Ω)'."""
+    at = "/".join(pin.removeprefix(f"{name}.") for pin in pins)
+    terminates = f" ({', '.join(ends)})" if ends else ""
+    return f"{name}{f'.{at}' if at else ''}{terminates}"
+
+
+def _rule(report: BusReport) -> Iterator[tuple[str, str]]:
+    """What an ohmmeter is good for on a bus that is not terminated between its lines."""
+    if report.kind == "lin":
+        yield "rule", f"one line, judged by voltage; commander {report.commander or 'not typed in'}"
+    elif report.kind == "fault-tolerant can":
+        ohms = ", ".join(f"{line} {figures.ohms(ohm)}" for line, ohm in report.line_ohms.items())
+        yield "rule", "across the lines a meter proves nothing" + (f"; all resistors of a line together: {ohms}" if ohms else "")  # fmt: skip
+
+
+def _values(report: BusReport) -> Iterator[tuple[str, str]]:
+    outside = [one for one in report.terminations if not one.module]
+    if outside:
+        yield "harness", ", ".join(f"{one.name} {termination_words(one)}" for one in outside)
+    yield from _rule(report)
+    if report.cases:
+        yield "ohms", "; ".join(_ohms(report))
+    if levels := _levels(report):
+        yield "volts", f"{levels}. That it talks does not clear its wiring."
+
+
+def _ohms(report: BusReport) -> Iterator[str]:
+    """What is read between the lines in order, and what other readings mean."""
+    whole = _span(report.cases[:1])
+    yield f"in order {whole}; so it reads too where another branch is open"
+    for kind, words in (("termination", "a termination is lost or cut off"), ("added", "one termination too many")):
+        if (span := _span(case for case in report.cases if case.kind == kind)) and span != whole:
+            yield f"{span}: {words}"
+    if any(case.kind == "short" for case in report.cases):
+        yield "near 0 Ω: the lines touch"
+    if any(case.kind == "open" for case in report.cases):
+        yield "open or some kΩ: a line is open before that point"
+
+
+def _span(cases: Iterable[Case]) -> str:
+    found = [reading.nominal for case in cases for reading in case.readings if reading is not None]
+    if not found:
+        return ""
+    if min(found) >= INPUTS_OHM:
+        return "open or some kΩ"
+    least, most = ohm_words(min(found)), ohm_words(max(found)) if max(found) < INPUTS_OHM else "open or some kΩ"
+    return least if least == most else f"{least} to {most}"
+
+
+_STATES = (("recessive", "at rest"), ("awake, with traffic, meter average", "with traffic"), ("asleep", "asleep"))
+
+
+def _levels(report: BusReport) -> str:
+    """'at rest H 2.50 L 2.50; with traffic H 2.70 L 2.30': what a meter shows while all is well."""
+    said = []
+    for state, words in _STATES:
+        found = [one for one in report.levels if one.state.split(" (")[0] == state and one.line != "difference"]
+        volts: dict[str, str] = {}
+        for one in found:
+            value = "" if one.nominal_v is None else figures.volts_number(one.nominal_v)
+            volts.setdefault(one.line.removeprefix("CAN_"), value or one.words.split("; ")[0])
+        if volts:
+            said.append(f"{words} {', '.join(f'{line} {value}' for line, value in volts.items())}")
+    return "; ".join(said)
+
+
+__all__ = ["as_text"]
