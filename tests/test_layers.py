@@ -19,14 +19,26 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 # Nothing imports from its right.
-LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "plan", "case", "diagnose", "report", "cli")
+LAYERS = ("standards", "entry", "circuit", "trace", "electrics", "plan", "case", "diagnose", "report", "page", "cli")
 # What stands outside the order: the front door of the package and `python -m tracer`. They may import from
 # every layer; of the front door the layers may ask only for the version.
 OUTSIDE = ("__init__", "__main__")
 FRONT_DOOR_NAMES = frozenset({"__version__"})
 
 # Start-up is felt at every call: these are imported inside the function that needs them ...
-HEAVY = ("graphviz", "jinja2", "networkx", "numpy", "pydantic", "rich.table", "scipy", "typst")
+HEAVY = (
+    "graphviz",
+    "jinja2",
+    "networkx",
+    "numpy",
+    "pydantic",
+    "rich.table",
+    "scipy",
+    "segno",
+    "starlette",
+    "typst",
+    "uvicorn",
+)
 # ... except here, by layer.
 HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"}), "entry": frozenset({"pydantic"})}
 
@@ -194,6 +206,7 @@ def test_a_circle_is_found() -> None:
 CLI_USES = (
     "tracer.case.calls",  # the front door of cases, which need no vehicle
     "tracer.diagnose.calls",  # and of what to measure next in one
+    "tracer.page.calls",  # and of the page
     "tracer.cli",
     "tracer.report",
     "tracer.entry.files",
@@ -225,7 +238,7 @@ SHOWN_VALUES = {
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
-    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
+    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.diagnose": ("next.Next",),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values", "words.CRANKING"),
 }  # fmt: skip

@@ -75,7 +75,12 @@ def test_most_lists_are_complete(coach: Path) -> None:
 
 @pytest.mark.parametrize("module", NAMES)
 def test_diagram_and_worksheet_of_every_module(coach: Path, module: str, tmp_path: Path) -> None:
-    for name, form, *more in (("diagram", "svg"), ("worksheet", "txt"), ("worksheet", "html", "--all")):
+    for name, form, *more in (
+        ("diagram", "svg"),
+        ("worksheet", "txt"),
+        ("worksheet", "html", "--all"),
+        ("pocket", "html"),
+    ):
         run(coach, name, module, "-o", str(tmp_path / f"{module}.{form}"), *more)
         files = list(tmp_path.glob(f"{module}*.{form}"))
         assert files and all(file.stat().st_size for file in files)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from tracer.case.case import Case, Recorded, case_in, record, set_conditions
 from tracer.case.current import current, make_current, new_name
 from tracer.case.file import create
+from tracer.case.handed import Taken, take_handed
 from tracer.case.notes import note
 from tracer.case.proof import Verdict, verdict_of
 from tracer.entry.files import NotWritten
@@ -104,6 +105,16 @@ def read_filled(text: str) -> tuple[Recorded, tuple[str, ...]]:
     return filled(current_case(), text, _now())
 
 
+def read_handed(text: str) -> Taken:
+    """The readings and notes that a page hands over as text: each is recorded, was there already, or is refused by name.
+
+    Raises
+    ------
+    BadWord (a CannotAnswer), NotWritten : nothing more is recorded
+    """
+    return take_handed(current_case(), text, _now())
+
+
 def note_in_case(kind: str, words: Sequence[str], *, why: str = "", by: str = "") -> Case:
     """Something beside readings: a panel as seen, the fit of a contact, a repair ...
 
@@ -129,4 +140,14 @@ def _now() -> datetime:
     return datetime.now().astimezone()
 
 
-__all__ = ["current_case", "note_in_case", "open_case", "proof", "read", "read_filled", "set_case", "use_case"]
+__all__ = [
+    "current_case",
+    "note_in_case",
+    "open_case",
+    "proof",
+    "read",
+    "read_filled",
+    "read_handed",
+    "set_case",
+    "use_case",
+]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import combinations
@@ -36,7 +36,8 @@ class Note:
 class Case:
     """One case, with everything that stands in its file.
 
-    Readings that were corrected or taken back are in `corrected` and no longer in `readings`, notes that were taken back in `withdrawn`.
+    Readings that were corrected or taken back are in `corrected` and no longer in `readings`, notes that were taken back in `withdrawn`. `handed` has what a page
+    handed over, by the page's own names: the number of the entry.
     """
 
     file: Path
@@ -49,6 +50,7 @@ class Case:
     remarks: tuple[str, ...]
     last_n: int
     withdrawn: tuple[Note, ...] = ()
+    handed: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def plan(self) -> Mapping[str, Any]:
@@ -116,8 +118,8 @@ def case_of(found: CaseFile) -> Case:
             if entry["instead_of"]:
                 readings, gone = _mended(readings, entry)
                 corrected |= gone
-            else:  # a correction changes nothing of what holds now
-                conditions = Conditions.of(entry["conditions"])
+            else:  # a correction changes nothing of what holds now, nor what was read under the conditions of a page
+                conditions = conditions if "handed" in entry else Conditions.of(entry["conditions"])
                 readings |= {one.id: one for one in _read(entry)}
         else:
             notes[entry["n"]] = Note(entry["n"], entry["kind"], entry["words"], entry["why"], at, entry["by"])
@@ -128,6 +130,7 @@ def case_of(found: CaseFile) -> Case:
                     withdrawn.append(notes.pop(int(word)))
     return Case(
         found.file, opening, conditions, tuple(readings.values()), corrected, tuple(notes.values()), found.damaged, tuple(remarks), max(entry["n"] for entry in found.entries), tuple(withdrawn),
+        {entry["handed"]: entry["n"] for entry in found.entries if "handed" in entry},
     )  # fmt: skip
 
 
@@ -136,7 +139,7 @@ def _read(entry: Entry) -> Iterator[Reading]:
     held = Conditions.of(entry["conditions"])
     for number, one in enumerate(entry["readings"], 1):
         values = tuple(value_of(text) for text in one["values"])
-        yield Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", str(entry["at"]), entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
+        yield Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", str(entry.get("read_at", entry["at"])), entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
 
 
 def _mended(readings: Mapping[str, Reading], entry: Entry) -> tuple[dict[str, Reading], dict[str, Reading]]:
@@ -215,7 +218,7 @@ def record(case: Case, words: Sequence[str], now: datetime, *, why: str = "", in
     own = [word for word in words if split_word(word)[0].casefold() == "battery"]
     typed = [word for word in words if word not in own]
     if instead_of:
-        read = [_correction(case, typed, own, instead_of)]
+        read = [correction(case, typed, own, instead_of)]
         conditions = read[0].conditions
     else:
         at = now.isoformat(timespec="seconds")
@@ -234,7 +237,7 @@ def record(case: Case, words: Sequence[str], now: datetime, *, why: str = "", in
     return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(case, one)))
 
 
-def _correction(case: Case, typed: Sequence[str], battery: Sequence[str], instead_of: str) -> Reading:
+def correction(case: Case, typed: Sequence[str], battery: Sequence[str], instead_of: str) -> Reading:
     """What a reading should have said.
 
     Raises
@@ -325,4 +328,4 @@ def _time(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-__all__ = ["Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "entry_of", "record", "set_conditions", "understood"]  # fmt: skip
+__all__ = ["Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "correction", "entry_of", "record", "set_conditions", "understood"]  # fmt: skip

@@ -93,6 +93,8 @@ class Grown(Exception):
 def append(file: Path, entry: Entry, *, after: int | None = None) -> int:
     """Add one entry; its number. It is on the disk when this returns. With `after`, only where that entry is still the last one.
 
+    Of entries with the same `handed` only the first is ever added; another one gives 0.
+
     Raises
     ------
     Grown : it is not
@@ -106,7 +108,10 @@ def append(file: Path, entry: Entry, *, after: int | None = None) -> int:
     try:
         with _locked(handle, file):
             content = _all(handle)
-            last: int = max(entry["n"] for entry in _parsed(file, content).entries)
+            before = _parsed(file, content).entries
+            if "handed" in entry and any(one.get("handed") == entry["handed"] for one in before):
+                return 0
+            last: int = max(one["n"] for one in before)
             if after not in (None, last):
                 raise Grown
             number = last + 1

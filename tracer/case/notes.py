@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from tracer.case.case import Case, case_in
 from tracer.case.file import append
@@ -39,6 +40,17 @@ def note(case: Case, kind: str, words: Sequence[str], now: datetime, *, why: str
     BadWord, UnknownName : a word that does not fit, or means nothing of the vehicle
     NotWritten : nothing is recorded
     """
+    append(case.file, note_entry(case, kind, words, now, why=why, by=by))
+    return case_in(case.file)
+
+
+def note_entry(case: Case, kind: str, words: Sequence[str], now: datetime, *, why: str, by: str) -> dict[str, Any]:
+    """The entry of a note.
+
+    Raises
+    ------
+    BadWord, UnknownName : a word that does not fit, or means nothing of the vehicle
+    """
     if kind not in NOTES:
         raise BadWord(f"{kind} is nothing that can be noted: {', '.join(NOTES)}.")
     if not words:
@@ -52,10 +64,7 @@ def note(case: Case, kind: str, words: Sequence[str], now: datetime, *, why: str
         raise BadWord(f"{kind} wants --why TEXT" + (" with what was done meanwhile." if kind == "watch" else "."))
     at = now.isoformat(timespec="seconds")
     held = {"conditions": case.conditions.data()} if kind == "watch" else {}
-    append(
-        case.file, {"kind": kind, "at": at, "words": dict(found), "why": why, "by": by or case.opening["by"], **held}
-    )
-    return case_in(case.file)
+    return {"kind": kind, "at": at, "words": dict(found), "why": why, "by": by or case.opening["by"], **held}
 
 
 # --- words of each kind ------------------------------------------------------------------------------------------------
@@ -247,4 +256,4 @@ def _watched(n: int, words: Mapping[str, str], why: str) -> Watched:
     return Watched(n, rows, words["for"], why, words["symptom"] == "yes")
 
 
-__all__ = ["FITS", "NOTES", "TICKS", "Watched", "not_as_listed", "note", "watches"]
+__all__ = ["FITS", "NOTES", "TICKS", "Watched", "not_as_listed", "note", "note_entry", "watches"]

@@ -23,8 +23,12 @@ from tracer.trace.tracing import Tracing
 
 def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> dict[str, Any]:
     """What a case on this module's list needs to know of it."""
-    sheet, names = one_sheet_of(tracing, report, limits), names_of(tracing.circuit, report)
-    done = report.completeness
+    return plan_data(tracing, report, one_sheet_of(tracing, report, limits))
+
+
+def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[str, Any]:
+    """The same from a sheet that is made already."""
+    names, done = names_of(tracing.circuit, report), report.completeness
     return {
         "vehicle": report.vehicle,
         "module": report.module,
@@ -118,4 +122,4 @@ def _on_line(lines: BusLines, module: str, pin: str) -> Iterator[str]:
                 yield panel
 
 
-__all__ = ["kept_plan"]
+__all__ = ["kept_plan", "plan_data"]

@@ -15,11 +15,11 @@ from tracer.cli.interrupted import INTERRUPTED, ends_at_once, from_now_on
 
 with ends_at_once():
     # Each registers its commands with `app`; in this order the help lists them.
-    from tracer.cli import start, typing_in, watching, lists, figures, paper, case  # isort: skip
+    from tracer.cli import start, typing_in, watching, lists, figures, paper, vehicle_page, case  # isort: skip
     from tracer.cli.answer import CANNOT_USE, COMPLETE, drop_output, tell
     from tracer.cli.app import app
 
-__all__ = ["app", "case", "figures", "lists", "main", "paper", "start", "typing_in", "watching"]
+__all__ = ["app", "case", "figures", "lists", "main", "paper", "start", "typing_in", "vehicle_page", "watching"]
 
 
 def main() -> None:

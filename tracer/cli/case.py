@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
@@ -116,18 +116,23 @@ def note(
 
 
 @app.command(
-    epilog="Examples: tracer read battery=12.6 3+=12,38/12,17 1-=.01/.02    tracer read 2+=not-reached --why sealed"
+    epilog="Examples: tracer read battery=12.6 3+=12,38/12,17 1-=.01/.02    tracer read 2+=not-reached --why sealed    tracer read --from phone.txt"
 )
 def read(
     words: Annotated[list[str] | None, typer.Argument(metavar="[PIN=ALONE/LAMP]...")] = None,
     why: WhyOption = "",
     instead_of: Annotated[str, typer.Option("--instead-of", metavar="ID", help="The reading that this one corrects, such as 7.2.")] = "",
     filled: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="A filled-in CSV of the worksheet, in any order.")] = None,
+    handed: Annotated[Path | None, typer.Option("--from", metavar="FILE", help="Readings that a page handed over as text; `-` for standard input. Twice adds nothing twice.")] = None,
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """Record readings in the current case, all of the call or none; without words it asks row by row."""
     from tracer.report import case as report
 
+    if handed is not None:
+        if words or instead_of or filled is not None:
+            fail("--from goes without words and without --csv.", WRONG_USAGE)
+        _take_over(sys.stdin.read() if str(handed) == "-" else _content(handed), json=json)
     if filled is not None:
         if words or instead_of:
             fail("--csv goes without words.", WRONG_USAGE)
@@ -141,6 +146,13 @@ def read(
         return
     now: Case = said(calls().current_case)
     _row_by_row(now)
+
+
+def _take_over(text: str, *, json: bool) -> NoReturn:
+    """Exit status 0 where every line is in the case, 3 where something was refused or is missing."""
+    from tracer.report import handed as report
+
+    end(_shown(lambda: calls().read_handed(text), report.as_text, report.as_data, json=json))
 
 
 def _content(file: Path) -> str:

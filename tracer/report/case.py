@@ -93,10 +93,10 @@ def set_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
 
 def read_data(got: Recorded, left: tuple[str, ...] = ()) -> dict[str, Any]:
     """The same as plain values."""
-    return {"schema": READ_SCHEMA, "entry": got.n, "readings": [_reading(got.case, one) for one in got.readings], "asks": list(got.asks), "left_out": list(left)}  # fmt: skip
+    return {"schema": READ_SCHEMA, "entry": got.n, "readings": [reading_data(got.case, one) for one in got.readings], "asks": list(got.asks), "left_out": list(left)}  # fmt: skip
 
 
-def _reading(case: Case, one: Reading) -> dict[str, Any]:
+def reading_data(case: Case, one: Reading) -> dict[str, Any]:
     return {
         "id": one.id, "name": one.name, "row": case.short(one.name), "values": [{"text": value.text, "number": value.number, "below": value.below} for value in one.values],
         "lit": one.lit, "status": one.status, "why": one.why, "at": one.at, "instead_of": one.instead_of, "conditions": one.conditions.data(),
@@ -138,8 +138,8 @@ def show_data(case: Case) -> dict[str, Any]:
         "damaged": list(case.damaged),
         "remarks": list(case.remarks),
         "conditions": case.conditions.data(),
-        "readings": [_reading(case, one) for one in case.readings],
-        "corrected": [_reading(case, one) for one in case.corrected.values()],
+        "readings": [reading_data(case, one) for one in case.readings],
+        "corrected": [reading_data(case, one) for one in case.corrected.values()],
         "notes": [_note_data(note) for note in case.notes],
         "withdrawn": [_note_data(note) for note in case.withdrawn],
     }  # fmt: skip

@@ -42,6 +42,12 @@ class Block:
     edge: str = ""  # top | bottom | name | bus | inside
     anchor_y: float = 0.0
     rows: tuple[str, ...] = ()
+    between: tuple[int, ...] = ()  # the points that it is drawn between, where those are not its own
+
+    @property
+    def nodes(self) -> tuple[int, ...]:
+        """The points of the circuit that it stands for."""
+        return self.between or tuple(dict.fromkeys(node for node in (self.upper, self.lower) if node is not None))
 
     @property
     def half(self) -> float:
@@ -78,13 +84,17 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Edge:
-    """A line from the bottom of one block to the top of another. `net` is the node whose level it shows; edges of one `trunk` share their way."""
+    """A line from the bottom of one block to the top of another. `net` is the node whose level it shows; edges of one `trunk` share their way.
+
+    `between` are the points of the circuit at its ends: of a joint twice the same.
+    """
 
     tail: str
     head: str
     net: int
     trunk: str
     title: str = ""
+    between: tuple[int, int] = (-1, -1)
 
 
 @dataclass

@@ -381,31 +381,32 @@ class _Maker(Elements):
         for tail, head, _, _ in self.joints:
             outs[tail] = outs.get(tail, 0) + 1
             ins[head] = ins.get(head, 0) + 1
-        placed: list[tuple[str, str, int, str]] = []
+        placed: list[tuple[str, str, int, str, tuple[int, int]]] = []
         for tail, head, net, step in self.joints:
             title = f"{self._words(step)}" if step else ""
+            ends = (step.upper, step.lower) if step else (net, net)
             if step is None or not (step.wires or step.marks):
-                placed.append((tail, head, net, title))
+                placed.append((tail, head, net, title, ends))
             elif ins[head] == 1:
                 label_above(self.made.blocks[head], step, self._style(step.upper))
-                placed.append((tail, head, net, title))
+                placed.append((tail, head, net, title, ends))
             elif outs[tail] == 1:
                 label_below(self.made.blocks[tail], step, self._style(step.upper))
-                placed.append((tail, head, net, title))
+                placed.append((tail, head, net, title, ends))
             else:
                 upper, lower = self.circuit.node_names[step.upper], self.circuit.node_names[step.lower]
-                block = Block(f"wire-{slug(upper)}--{slug(lower)}", title, "wire", height=0)
+                block = Block(f"wire-{slug(upper)}--{slug(lower)}", title, "wire", height=0, between=ends)
                 label_above(block, step, self._style(step.upper))
                 self._add(block)
-                placed.append((tail, block.id, net, title))
-                placed.append((block.id, head, net, title))
+                placed.append((tail, block.id, net, title, ends))
+                placed.append((block.id, head, net, title, ends))
         outs, ins = {}, {}
-        for tail, head, _, _ in placed:
+        for tail, head, *_ in placed:
             outs[tail] = outs.get(tail, 0) + 1
             ins[head] = ins.get(head, 0) + 1
-        for tail, head, net, title in placed:
+        for tail, head, net, title, ends in placed:
             trunk = f"to-{head}" if outs[tail] == 1 and ins[head] > 1 else f"from-{tail}"
-            self.made.edges.append(Edge(tail, head, net, trunk, title))
+            self.made.edges.append(Edge(tail, head, net, trunk, title, ends))
 
     def _cut_leads(self) -> None:
         """A splice to which nothing comes from above, or from which nothing goes down, has no lead there: it would look like a wire that ends."""

@@ -112,7 +112,14 @@ class Elements(PageState):
         lower = step.lower if self._absorbed(step.lower, step, upper=False) else None
         pins = f"{self._pin(step.upper)}-{self._pin(step.lower)}"
         title = f"{self.view.circuit.title(step.part)}, {step.kind.name.lower().replace('_', ' ')} {pins}"
-        block = Block(f"element-{slug(step.part)}.{slug(pins)}", title, part.kind, upper=upper, lower=lower)
+        block = Block(
+            f"element-{slug(step.part)}.{slug(pins)}",
+            title,
+            part.kind,
+            upper=upper,
+            lower=lower,
+            between=(step.upper, step.lower),
+        )
         above, below = self._point_lines(upper), self._point_lines(lower)
         same = upper is not None and lower is not None and self._also(upper) == self._also(lower)
         also = self._also_lines(lower if lower is not None else upper) if same or upper is None or lower is None else []

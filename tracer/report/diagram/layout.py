@@ -6,6 +6,7 @@ and gives each its x. Between two ranks every line that must move sideways gets 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -13,7 +14,7 @@ from tracer.plan.drawn import View
 from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
-from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Text, moved
+from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Stretch, left_and_right, moved
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap
@@ -41,6 +42,7 @@ class Placed:
     height: float
     groups: list[Group]
     ranks: int = 0
+    stretches: list[Stretch] = field(default_factory=list)
 
 
 def place(
@@ -321,13 +323,39 @@ class _Layout:
             if block.edge == "bus":  # against the right edge of its module
                 dx = self._sides([b for b in self.blocks.values() if b.box == block.box])[1] - block.right
             shapes = [moved(shape, dx, dy) for shape in block.shapes]
-            groups.append(Group(block.id, block.title, block.kind, shapes))
+            groups.append(Group(block.id, block.title, block.kind, shapes, block.nodes))
         groups[len(self.boxes) : len(self.boxes)] = self._lines()
-        left = min((_left(shape) for group in groups for shape in group.shapes), default=0.0)
-        right = max((_right(shape) for group in groups for shape in group.shapes), default=0.0)
+        left = min((left_and_right(shape)[0] for group in groups for shape in group.shapes), default=0.0)
+        right = max((left_and_right(shape)[1] for group in groups for shape in group.shapes), default=0.0)
         for group in groups:
             group.shapes = [moved(shape, -left, 0) for shape in group.shapes]
-        return Placed(right - left, self.total, groups, self.ranks)
+        stretches = [Stretch(edge.between, tuple(self._stretch(edge))).moved(-left, 0) for edge in self.edges]
+        return Placed(right - left, self.total, groups, self.ranks, stretches)
+
+    def _stretch(self, edge: Edge) -> Iterator[Line]:
+        """The pieces of the drawn lines that one edge takes: through each gap, and along its lanes."""
+        back = self.rank[edge.tail] >= self.rank[edge.head]
+        trunk = f"back-{edge.tail}--{edge.head}" if back else edge.trunk
+        gaps: dict[int, tuple[set[float], set[float]]] = {}
+        lanes: set[str] = set()
+        for number, above, below in self._joints(edge):
+            for name, xs in zip((above, below), gaps.setdefault(number, (set(), set())), strict=True):
+                if name is not None:
+                    xs.add(self.x[name])
+                    lanes.add(name)
+        for number, (over, under) in gaps.items():
+            top, bottom = self.gap_top[number], self.gap_top[number] + self._gap_height(number)
+            y = self._track_y(number, trunk)
+            yield from (Line(((x, self._from(number, x, top)), (x, y))) for x in sorted(over))
+            yield from (Line(((x, y), (x, self._to(number, x, bottom)))) for x in sorted(under))
+            yield Line(((min(over | under), y), (max(over | under), y)))
+        for (of, rank), lane in self.lane.items():
+            if of == trunk and lane in lanes:
+                yield Line(((self.x[lane], self.rank_top[rank]), (self.x[lane], self.gap_top[rank])))
+
+    def _track_y(self, gap: int, trunk: str) -> float:
+        """The height at which a trunk moves sideways in a gap."""
+        return self.gap_top[gap] + self.spacing * (_GAP / 2 + 1 + _TRACK * self.track[gap].get(trunk, 0))
 
     def _box(self, box: str) -> Group:
         members = [block for block in self.blocks.values() if block.box == box]
@@ -373,7 +401,7 @@ class _Layout:
                         Line(((xs[0], self._from(number, xs[0], top)), (xs[0], self._to(number, xs[0], bottom))), style)
                     )
                     continue
-                y = top + self.spacing * (_GAP / 2 + 1 + _TRACK * self.track[number].get(trunk, 0))
+                y = self._track_y(number, trunk)
                 for x in above:
                     shapes.append(Line(((x, self._from(number, x, top)), (x, y)), style))
                 for x in below:
@@ -454,27 +482,6 @@ def _safe(name: str) -> str:
     from tracer.report.diagram.blocks import slug
 
     return slug(name)
-
-
-def _left(shape: object) -> float:
-    box = _extent(shape)
-    return box[0]
-
-
-def _right(shape: object) -> float:
-    box = _extent(shape)
-    return box[1]
-
-
-def _extent(shape: object) -> tuple[float, float]:
-    if isinstance(shape, Text):
-        return shape.box.x, shape.box.x + shape.box.width
-    if isinstance(shape, Rect):
-        return shape.box.x, shape.box.x + shape.box.width
-    if isinstance(shape, Dot):
-        return shape.x - shape.radius, shape.x + shape.radius
-    xs = [x for x, _ in shape.points]  # type: ignore[attr-defined]
-    return min(xs), max(xs)
 
 
 __all__ = ["Drawing", "Placed", "place"]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count, product
 from math import ceil
 
@@ -180,9 +180,8 @@ class _Drawer:
         drawing = Drawing(width, height, _page_title(self.view, number, pages))
         left = MARGIN + (width - 2 * MARGIN - placed.width * scale) / 2
         for group in placed.groups:
-            drawing.groups.append(
-                Group(group.id, group.title, group.kind, [moved(shape, left, MARGIN, scale) for shape in group.shapes])
-            )
+            drawing.groups.append(replace(group, shapes=[moved(shape, left, MARGIN, scale) for shape in group.shapes]))
+        drawing.stretches = [one.moved(left, MARGIN, scale) for one in placed.stretches]
         _add_title_block(drawing, block, block_height)
         return drawing
 

@@ -131,12 +131,26 @@ Primitive = Line | Rect | Dot | Shape | Text
 
 @dataclass
 class Group:
-    """One element of the picture: `id` is its XML id, `title` what it is in words."""
+    """One element of the picture: `id` is its XML id, `title` what it is in words; `nodes` are the points of the circuit that a symbol stands for."""
 
     id: str
     title: str
     kind: str
     shapes: list[Primitive] = field(default_factory=list)
+    nodes: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The lines of the drawing that one wire, or one joint, takes between two points of the circuit."""
+
+    nodes: tuple[int, int]
+    lines: tuple[Line, ...]
+
+    def moved(self, dx: float, dy: float, scale: float = 1.0) -> Stretch:
+        """The same scaled from the origin, then moved."""
+        at = (tuple((x * scale + dx, y * scale + dy) for x, y in line.points) for line in self.lines)
+        return replace(self, lines=tuple(Line(points) for points in at))
 
 
 @dataclass
@@ -147,6 +161,7 @@ class Drawing:
     height: float
     title: str
     groups: list[Group] = field(default_factory=list)
+    stretches: list[Stretch] = field(default_factory=list)
 
     def texts(self) -> Iterator[Text]:
         """Every text on the page."""
@@ -170,3 +185,13 @@ def moved(shape: Primitive, dx: float, dy: float, scale: float = 1.0) -> Primiti
     if isinstance(shape, Dot):
         return replace(shape, x=x, y=y, radius=shape.radius * scale)
     return replace(shape, x=x, y=y, size=shape.size * scale)
+
+
+def left_and_right(shape: Primitive) -> tuple[float, float]:
+    """Between which x a shape lies."""
+    if isinstance(shape, Text | Rect):
+        return shape.box.x, shape.box.x + shape.box.width
+    if isinstance(shape, Dot):
+        return shape.x - shape.radius, shape.x + shape.radius
+    xs = [x for x, _ in shape.points]
+    return min(xs), max(xs)

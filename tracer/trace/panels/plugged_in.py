@@ -101,7 +101,7 @@ class SeenReport(Answer):
 
 def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged]) -> SeenReport:
     """What belongs in the panels against what was seen, hazards first."""
-    asking = _Symptoms(tracing)
+    asking = tracing.once(_Symptoms)
     mismatches = []
     right = []
     for position in report.positions:

@@ -1,0 +1,61 @@
+"""The system's Chromium, and the demo's page as a file. Where there is no browser the tests are left out, but never where `TRACER_NEEDS_BROWSER` says that there is one."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.page.pages import PHONE, demo_page
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    program = shutil.which("chromium") or shutil.which("chromium-browser")
+    if program is None:
+        if os.environ.get("TRACER_NEEDS_BROWSER"):
+            pytest.fail("there is no Chromium, though TRACER_NEEDS_BROWSER is set")
+        pytest.skip("no Chromium on this system: apt install chromium")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    file = tmp_path_factory.mktemp("pocket") / "alm.html"
+    file.write_text(demo_page(), encoding="utf-8")
+    return file
+
+
+@pytest.fixture
+def visit(chromium: Browser) -> Iterator[Callable[..., Page]]:
+    """Open an address in a browser of its own; whatever the page complains about, or asks of a network, fails the test at its end."""
+    contexts: list[BrowserContext] = []
+    complaints: list[str] = []
+
+    def opened(address: str | Path, size: tuple[int, int] = PHONE, *, script: str = "", dark: bool = False, offline: bool = True) -> Page:  # fmt: skip
+        context = chromium.new_context(
+            viewport={"width": size[0], "height": size[1]}, has_touch=size[0] < 800, is_mobile=size[0] < 800, offline=offline, color_scheme="dark" if dark else "light",
+        )  # fmt: skip
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        page = context.new_page()
+        if script:
+            page.add_init_script(script)
+        page.on("console", lambda message: complaints.append(message.text) if message.type in ("error", "warning") else None)  # fmt: skip
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        if offline:
+            page.on("request", lambda asked: complaints.append(f"asked for {asked.url}") if not asked.url.startswith(("file:", "blob:", "data:")) else None)  # fmt: skip
+        page.goto(address.as_uri() if isinstance(address, Path) else address)
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert complaints == []

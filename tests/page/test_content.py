@@ -1,0 +1,129 @@
+"""What the page is given: everything that the list and the sheet have, in words that a case reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import tracer
+from tests.case.making import ROOT, demo, opened
+from tests.report.printed_vehicles import sixty_pins
+from tracer.case.opening import kept_plan
+from tracer.page.calls import page_content, pocket
+from tracer.plan.one_sheet import one_sheet_of
+from tracer.report.affects import verdict
+from tracer.report.one_sheet import sheet_in_words
+from tracer.trace.tracing import Tracing
+
+
+@pytest.fixture(scope="module", params=["minibus ALM", "minibus BDM", "unfinished LIFT", "sixty BIG"])
+def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Tracing, str, dict[str, Any]]:  # fmt: skip
+    folder, module = request.param.split(" ")
+    at = sixty_pins(tmp_path_factory.mktemp("big") / "v") if folder == "sixty" else ROOT / "circuits" / folder
+    tracing = demo() if folder == "minibus" else Tracing(tracer.load(at))
+    return tracing, module, page_content(tracing, module)[1]
+
+
+def test_every_pin_and_loose_end_of_the_list_is_there(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
+    tracing, module, page = asked
+    report = tracer.supplies(tracing, module)
+    assert {row.point for row in (*report.supplies, *report.grounds)} <= {pin["point"] for pin in page["pins"]}
+    assert page["complete"] == report.complete
+    assert report.complete or page["words"]["list"] not in ("", "complete")
+    assert min(len(report.loose_ends), 8) == len(page["words"]["loose_ends"])
+
+
+def test_every_card_is_called_by_a_name_that_the_case_reads(asked: tuple[Tracing, str, dict[str, Any]], tmp_path: Path) -> None:  # fmt: skip
+    tracing, module, page = asked
+    case = opened(tmp_path, kept_plan(tracing, tracer.supplies(tracing, module), tracer.limits(tracing)))
+    for card in page["cards"]:
+        if card.get("fields"):
+            assert case.find(card["full"]), card
+            assert case.level(card["full"]) == card["level"]
+        for split in card.get("splits", ()):
+            assert all(
+                case.find(name).partition(":+")[0].partition(":-")[0] == name and name in page["points"]
+                for name in split["points"]
+            )
+
+
+def test_every_box_that_decides_is_on_a_card_or_named_as_for_paper(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
+    tracing, module, page = asked
+    made = one_sheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
+    sheet = sheet_in_words(made, "12 V")
+    cards = {(card["step"], card.get("name"), card.get("key")) for card in page["cards"]}
+    for step, _, _, boxes, _ in sheet.steps:
+        for box in boxes:
+            on_paper = any(words.startswith(f"{step} ") and f": {box.row} " in words for words in page["paper_only"])
+            assert not box.decides or on_paper or (step, box.row, box.key) in cards, box
+
+
+def test_the_figures_are_those_that_the_case_judges_by(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
+    tracing, module, page = asked
+    plan = kept_plan(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
+    shown = {(card["full"], tuple(card["out"])): card["figure"] for card in page["cards"] if card["kind"] in ("alone", "leg")}  # fmt: skip
+    for full, row in plan["rows"].items():
+        for test in row["tests"]:
+            if (full, tuple(test["out"])) in shown:
+                figure = shown[full, tuple(test["out"])]
+                assert (figure["moved_v"], figure["lost_v"]) == (test["most_v"], test["bare_most_v"])
+
+
+def test_every_key_state_is_drawn(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
+    """Only where the drawing itself is another one, a key state would be left out."""
+    _, _, page = asked
+    assert list(page["picture"]["levels"]) == page["keys"]
+
+
+def test_every_way_of_a_pin_is_lit_as_a_whole(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
+    """The lines that stand out hang together from a source to the pin; a ground goes on at the symbol of the body, so it may be in pieces, but every point is in one."""
+    _, _, page = asked
+    picture = page["picture"]
+    if len(picture["pages"]) > 1:  # a line that goes on elsewhere ends in a frame there
+        pytest.skip("several pages")
+    [drawn] = picture["pages"]
+    for full, row in picture["rows"].items():
+        nodes = set(row["nodes"])
+        joined = [set(one["nodes"]) for one in drawn["ways"] if nodes.issuperset(one["nodes"])]
+        joined += [set(one) for one in drawn["nodes"].values() if nodes.issuperset(one)]
+        for _ in joined:  # grow together what touches
+            for one in joined:
+                for other in joined:
+                    if one is not other and one & other:
+                        one |= other
+        whole = max(joined, key=len, default=set()) if full.endswith("+") else set().union(*joined)
+        assert whole >= nodes, full
+
+
+def test_what_a_position_means_is_what_the_comparison_says() -> None:
+    _, page = page_content(demo(), "ALM")
+    panels = tracer.panels(demo())
+    checked = 0
+    for panel in page["panels"]:
+        for position in panel["positions"]:
+            for seen in position["seen"]:
+                what = {"empty": "-"}.get(seen["word"], seen["word"])
+                found = tracer.seen(demo(), panels, {"x": f"{panel['panel']}/{position['label']}:{what}"})
+                assert bool(found.mismatches) == bool(seen["says"]), (position["label"], what)
+                assert all(one.message in " ".join(seen["says"]) for one in found.mismatches)
+                checked += 1
+    assert checked > 300
+
+
+def test_without_a_part_is_what_affects_says() -> None:
+    _, page = page_content(demo(), "ALM")
+    for part in ("F50", "KAL", "X3", "G1", "S31"):
+        assert page["without"][part]["verdict"] == verdict(tracer.affects(demo(), part))
+
+
+def test_the_file_is_small_and_asks_for_nothing() -> None:
+    made = pocket(demo(), "ALM")
+    assert len(made.html.encode()) < 1_000_000 and made.complete
+    assert "http" not in made.html.replace("http://www.w3.org/2000/svg", "").replace('http-equiv="Content', "")
+    assert "<img" not in made.html and "<link" not in made.html and "src=" not in made.html.split("<body>")[1].split("<script")[0]  # fmt: skip
+
+
+def test_the_same_vehicle_gives_the_same_file() -> None:
+    assert pocket(demo(), "ALM").html == pocket(Tracing(demo().circuit), "ALM").html

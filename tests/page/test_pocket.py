@@ -1,0 +1,352 @@
+"""The file for the pocket in a real browser without a network: a case played through taps, kept, handed over; on every size, by everyone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Page
+
+import tracer
+from tests.case.making import ROOT, demo
+from tests.page.pages import AXE, DESK, NARROW, PHONE, card, enter, handed, page_of, prepare, press, read, view
+from tests.typed import write
+from tracer.case import calls as cases
+from tracer.page.calls import page_content
+
+Visit = Callable[..., Page]
+
+
+@pytest.fixture
+def open_case(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TRACER_STATE", str(tmp_path / "state"))
+    cases.open_case(demo(), "ALM", None, {"complaint": "c", "by": "k"})
+
+
+def split(page: Page, name: str) -> None:
+    page.get_by_role("button", name=f"read {name}", exact=True).click()
+
+
+@pytest.mark.usefixtures("open_case")
+def test_the_demo_case_played_through_taps_finds_what_the_typed_one_finds(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    card(page, "1 base", "Battery, lamp")
+    page.get_by_role("button", name="The fault is there now").click()
+    card(page, "5 unplugged", "3+")
+    prepare(page, "12.62")
+    read(page, "12.61", "12.39")
+    assert page.locator("h2.code").inner_text().startswith("4+")  # within the figure: the next card
+    assert "3+ kept: 12.61 / 12.39. moved by 0.22 V" in page.locator("#said").inner_text()
+    card(page, "5 unplugged", "5+")
+    prepare(page)
+    for _ in range(2):
+        read(page, "dead")
+        assert page.locator("h2.code").inner_text().startswith("5+")
+    split(page, "F9.load")
+    read(page, "12.60", "12.44")
+    page.get_by_role("button", name="Back to the pin").click()
+    split(page, "X3.10:S12")
+    read(page, "dead")
+    text = handed(page)
+    taken = cases.read_handed(text)
+    assert taken.complete and len(taken.recorded) == 5, taken
+    _, verdict = cases.proof()
+    typed = ["S12 to ref", "X3.10:S12"]
+    assert (verdict.kind, verdict.found_at) == ("found", "5+") and all(
+        word in " ".join(verdict.pieces) for word in typed
+    )
+    again = cases.read_handed(text)
+    assert len(again.there) == 5 and not again.recorded
+
+    page.reload()  # everything is still there, on the same card
+    assert handed(page) == text
+    view(page, "Card")
+    assert page.locator("h2.code").inner_text().startswith("5+")
+    assert page.locator(".kept").count() == 2
+
+
+def test_every_tap_is_kept_before_anything_else(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    card(page, "5 unplugged", "3+")
+    prepare(page)
+    press(page, "12.5")
+    page.reload()  # in the middle of typing
+    view(page, "Card")
+    assert page.locator("#field-0").input_value() == "12.5"
+    press(page, "8")
+    enter(page)
+    press(page, "12")
+    enter(page)
+    assert ": ALM.3:+=12.58/12" in handed(page)
+
+
+def test_a_slip_is_mended_under_the_same_conditions(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    card(page, "5 unplugged", "3+")
+    prepare(page)
+    read(page, "1.25", "12.3")
+    page.get_by_role("button", name="1.25/12.3 was mistyped").click()
+    assert page.locator("#field-0").input_value() == "1.25"
+    page.locator("#field-0").fill("12.5")
+    enter(page)
+    first, second = handed(page).splitlines()[1:3]
+    assert f"instead-of={first.split(' ')[0]} " in second and second.endswith(": ALM.3:+=12.5/12.3")
+
+
+def test_conditions_that_a_card_wants_come_first_and_the_battery_after_each_turn_of_the_key(demo_file: Path, visit: Visit) -> None:  # fmt: skip
+    page = visit(demo_file)
+    card(page, "5 unplugged", "6+")
+    assert page.locator(".keys").count() == 0  # nothing can be typed under conditions that are not those of the card
+    assert page.locator(".todo li").all_inner_texts() == ["Key to run", "Unplug ALM", "Lamp 21 W"]
+    prepare(page)
+    assert page.locator("#conditions .chip").all_inner_texts()[:4] == ["key run", "unplugged", "lamp 21 W", "lead at −"]
+    read(page, "12.58", "12.5")
+    page.locator("#conditions").get_by_role("button", name="key run").click()
+    page.locator("#conditions .choosing").get_by_role("button", name="off").click()
+    card(page, "5 unplugged", "3+")
+    assert "The key was turned since the battery was read" in page.locator("main").inner_text()
+
+
+def test_not_reached_wants_a_reason(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    card(page, "5 unplugged", "2+")
+    prepare(page)
+    page.get_by_role("button", name="not reached").click()
+    page.locator("#reason").fill("rust # and\tmud")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    assert handed(page).splitlines()[1].endswith(": ALM.2:+=not-reached # rust and mud")
+
+
+def test_where_the_phone_keeps_nothing_the_page_says_so_first_and_the_text_stays_in_view(demo_file: Path, visit: Visit) -> None:  # fmt: skip
+    refuse = "Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no', 'SecurityError'); }})"
+    page = visit(demo_file, script=refuse)
+    assert "This phone keeps nothing for this file" in page.locator("#notice").inner_text()
+    card(page, "5 unplugged", "3+")
+    prepare(page)
+    read(page, "12.61", "12.39")
+    assert page.locator("h2.code").inner_text().startswith("4+")
+    assert "ALM.3:+=12.61/12.39" in page.locator("#keep textarea").input_value()
+
+
+def test_a_full_memory_is_seen_at_the_reading_that_does_not_fit(demo_file: Path, visit: Visit) -> None:
+    full = "const put = Storage.prototype.setItem; Storage.prototype.setItem = function (name, value) { if (name.includes('/read/')) throw new DOMException('full', 'QuotaExceededError'); put.call(this, name, value); }"  # fmt: skip
+    page = visit(demo_file, script=full)
+    assert page.locator("#notice").inner_text() == ""
+    card(page, "5 unplugged", "3+")
+    prepare(page)
+    read(page, "12.61", "12.39")
+    assert "keeps nothing" in page.locator("#notice").inner_text()
+    assert "ALM.3:+=12.61/12.39" in page.locator("#keep textarea").input_value()
+
+
+def test_the_decimal_comma(visit: Visit, tmp_path: Path) -> None:
+    file = tmp_path / "comma.html"
+    file.write_text(page_of(ROOT / "circuits" / "minibus", "ALM", ","), encoding="utf-8")
+    page = visit(file)
+    card(page, "5 unplugged", "3+")
+    assert "0,33 V" in page.locator(".figure").inner_text()
+    prepare(page, "12,62")
+    read(page, "12,61", "12,39")
+    assert "moved by 0,22 V" in page.locator("#said").inner_text()
+    assert re.search(r"battery=12\.62 read=\d+s : ALM\.3:\+=12\.61/12\.39$", handed(page).splitlines()[1])
+
+
+def test_the_panel_shows_what_belongs_and_what_is_seen(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    view(page, "Panels")
+    labels = page.locator("#panel-FPC .cell .label").all_inner_texts()
+    assert labels[:3] == ["F1", "F2", "F3"] and len(labels) == 33
+    assert page.locator("#panel-FPC .cell.own .label").all_inner_texts() == ["F1", "F2", "F4", "F7", "F9", "F16", "F18", "F19", "F20", "F22", "F24", "KSC"]  # fmt: skip
+    page.get_by_role("button", name=re.compile("^F7 .*fuse 10 A")).click()
+    told = page.locator(".detail").inner_text()
+    assert "ALM" in told and "Without it" in told and "ALM (Air levelling module) 3: supply lost" in told
+    page.locator(".detail").get_by_role("button", name="30 A", exact=True).click()
+    assert "RATING TOO LARGE: 30 A where 10 A belongs" in page.locator(".detail").inner_text()
+    assert "1 position differs: F7" in page.locator("#panel-FPC").inner_text()
+    assert handed(page).splitlines()[1].endswith(": look F7=30")
+
+
+def test_the_diagram_answers_a_tap(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    view(page, "Diagram")
+    tap(page, "node-ALM.2")
+    assert page.locator(".told").inner_text().endswith("on the way of 2+")
+    lit = set(page.locator(".sheet g.lit").evaluate_all("all => all.map((one) => one.id)"))
+    assert {"element-F50.feed-load", "element-KAL.30-87", "element-F52.feed-load", "node-STE"} <= lit
+    assert not any("F9" in name or "STC" in name for name in lit)
+    points = page.locator(".points strong").all_inner_texts()
+    assert (points[0], points[-1]) == ("ALM.2", "BAT.+")
+    page.get_by_role("button", name="fails the part").click()
+    tap(page, "element-F52.feed-load")
+    assert "2 pins of 2 modules without supply or ground" in page.locator(".told").inner_text()
+    assert page.locator(".sheet .cross").count() == 1 and page.locator(".sheet .failed-part").count() == 1
+
+
+def test_levels_are_drawn_as_on_paper(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    view(page, "Diagram")
+    page.get_by_role("button", name="acc", exact=True).click()
+    shown = page.locator(".sheet g[id]").evaluate_all("all => Object.fromEntries(all.map((one) => [one.id, [...one.children].filter((child) => child.tagName !== 'title').map((child) => [child.tagName, child.getAttribute('stroke-width'), child.getAttribute('stroke-dasharray')])]))")  # fmt: skip
+    paper = tracer.diagram(demo(), "ALM", "svg", key="acc").files[0].decode()
+    for name, body in re.findall(r'<g id="([^"]*)"[^>]*>(.*?)</g>', paper, re.DOTALL):
+        if name != "title-block":
+            drawn = re.findall(r"<(rect|polyline|text|circle|polygon)\b([^>]*)>", body)
+            assert shown[name] == [[tag, _attribute(rest, "stroke-width"), _attribute(rest, "stroke-dasharray")] for tag, rest in drawn], name  # fmt: skip
+
+
+def _attribute(text: str, name: str) -> str | None:
+    found = re.search(rf'\b{name}="([^"]*)"', text)
+    return found[1] if found else None
+
+
+def tap(page: Page, group: str) -> None:
+    """A thumb on the middle of what is drawn."""
+    box = page.locator(f'.sheet g[id="{group}"]').bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+
+
+def test_two_fingers_and_keys_move_the_diagram(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    view(page, "Diagram")
+    width = "document.querySelector('.sheet svg').viewBox.baseVal.width"
+    whole = page.evaluate(width)
+    page.locator(".sheet").focus()
+    for _ in range(5):
+        page.keyboard.press("+")
+    assert page.evaluate(width) < 0.5 * whole
+    session = page.context.new_cdp_session(page)
+    box = page.locator(".sheet").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    for kind, apart in (("touchStart", 80.0), ("touchMove", 60.0), ("touchMove", 30.0), ("touchEnd", 0.0)):
+        points = [{"x": x - apart, "y": y, "id": 0}, {"x": x + apart, "y": y, "id": 1}] if apart else []
+        before = page.evaluate(width)
+        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+    assert before > page.evaluate(width) or page.evaluate(width) > 0.5 * whole
+
+
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (NARROW, True), (DESK, False)])
+def test_everyone_can_use_every_view(demo_file: Path, visit: Visit, size: tuple[int, int], dark: bool) -> None:
+    """The automatic audit finds nothing, and nothing is wider than the screen."""
+    page = visit(demo_file, size, dark=dark)
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+
+    def audit(where: str) -> None:
+        found: Any = page.evaluate("axe.run(document, {resultTypes: ['violations']}).then((got) => got.violations.map((one) => [one.id, one.nodes.map((node) => node.target.join(' ') + ' ' + node.failureSummary)]))")  # fmt: skip
+        assert found == [], where
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0], where
+
+    audit("Pins")
+    card(page, "5 unplugged", "5+")
+    audit("what a card wants first")
+    prepare(page)
+    read(page, "12.6", "10.2")
+    audit("a card that fails")
+    page.get_by_role("button", name="not reached").click()
+    audit("not reached")
+    view(page, "Panels")
+    page.locator(".cell").first.click()
+    audit("Panels")
+    view(page, "Diagram")
+    page.get_by_role("button", name="run", exact=True).click()
+    audit("Diagram")
+    view(page, "Readings")
+    audit("Readings")
+
+
+def test_all_can_be_done_by_keyboard(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file, DESK)
+    card(page, "5 unplugged", "3+")
+    page.locator(".todo .main").focus()
+    page.keyboard.press("Enter")
+    page.locator("#field-0").focus()
+    page.keyboard.type("12,62")
+    page.keyboard.press("Enter")
+    page.locator("#field-0").focus()
+    page.keyboard.type("12.61")
+    page.keyboard.press("Enter")  # on to the second field
+    page.keyboard.type("12.39")
+    page.keyboard.press("Enter")
+    assert page.locator("h2.code").inner_text().startswith("4+")
+    assert page.locator("#said").get_attribute("role") == "status"
+
+
+def test_not_complete_stands_on_every_view(visit: Visit, tmp_path: Path) -> None:
+    file = tmp_path / "lift.html"
+    file.write_text(page_of(ROOT / "circuits" / "unfinished", "LIFT"), encoding="utf-8")
+    page = visit(file, NARROW)
+    for name in ("Pins", "Card", "Panels", "Diagram", "Readings"):
+        view(page, name)
+        page.evaluate("window.scrollTo(0, 99999)")
+        head = page.locator("#head")
+        assert "NOT COMPLETE: 11 loose ends" in head.inner_text()
+        box = head.bounding_box()
+        assert box is not None and box["y"] == 0
+    view(page, "Pins")
+    assert "FIND THESE FIRST" in page.locator("main").inner_text()
+
+
+NASTY = """\
+sheet: 1
+parts:
+  BAT: battery
+  F1: {is: fuse, amps: 10, name: "</script><script>document.title='owned'</script>", at: "<img src=x onerror=alert(1)>"}
+  G1: {is: ground, on: body, at: "&lt;b&gt; \\u202Eright to left"}
+  M: {is: module, name: "<b>bold</b> \\u05D0\\u05D1\\u05D2", at: "%s", cavities: 1-3, unused: [3], note: "<svg onload=alert(1)>"}
+runs:
+  - BAT.+ -- RD 2.5 -- F1 -- RD 1 -- M.1
+  - M.2 -- BN 2.5 -- G1
+""" % ("long" * 60)  # fmt: skip
+
+
+def test_names_and_notes_are_shown_as_typed_whatever_they_hold(visit: Visit, tmp_path: Path) -> None:
+    folder = write(tmp_path / "v", NASTY)
+    file = tmp_path / "nasty.html"
+    file.write_text(page_of(folder, "M"), encoding="utf-8")
+    page = visit(file, NARROW)
+    assert "<b>bold</b> \u05d0\u05d1\u05d2" in page.locator("h1").inner_text()
+    for name in ("Pins", "Card", "Diagram", "Readings"):
+        view(page, name)
+        assert page.locator("img, main b, main script, main svg[onload]").count() == 0
+        assert page.evaluate("document.documentElement.scrollWidth") <= NARROW[0]
+    assert page.title() != "owned"
+    card(page, "0 look", "Beside the panels")
+    assert "<img src=x onerror=alert(1)>" in page.locator(".place").inner_text()
+
+
+HAZARD = """\
+sheet: 1
+parts:
+  BAT: battery
+  F1: {is: fuse, amps: 10}
+  G1: {is: ground, on: body}
+  RCM: {is: module, hazard: restraint, cavities: 1-2}
+runs:
+  - BAT.+ -- RD 2.5 -- F1 -- RD 1 -- RCM.1
+  - RCM.2 -- BN 2.5 -- G1
+"""
+
+
+def test_a_pin_that_nobody_may_probe_has_a_caution_and_no_field(visit: Visit, tmp_path: Path) -> None:
+    folder = write(tmp_path / "v", HAZARD)
+    _, content = page_content(tracer.load(folder), "RCM")
+    assert [card["kind"] for card in content["cards"] if card["step"] > 1] and all(card["kind"] in ("look", "base", "hazard") for card in content["cards"])  # fmt: skip
+    file = tmp_path / "rcm.html"
+    file.write_text(page_of(folder, "RCM"), encoding="utf-8")
+    page = visit(file)
+    assert "restraint" in page.locator(".opening").inner_text()
+    card(page, "5", "1+")
+    assert page.locator(".caution").count() == 1 and page.locator("input, .keys").count() == 0
+
+
+def test_the_page_prints_black_on_white(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file, dark=True)
+    view(page, "Diagram")
+    page.emulate_media(media="print")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+    assert not page.locator("#tabs").is_visible() and page.locator(".sheet svg").is_visible()

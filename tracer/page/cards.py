@@ -1,0 +1,190 @@
+"""The cards of the page: each box of the sheet that the case can take is on one, in the order of the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from tracer.circuit.model import Circuit
+from tracer.plan.names import point_name
+from tracer.plan.sheet_values import OneSheet, PinOnSheet
+from tracer.plan.values import Decides, Range
+from tracer.report.lamps import lead_words
+from tracer.report.one_sheet.values import ALONE, ASLEEP, BASE, DEAD, LEGS, LOOK, PLUGGED, START, Box, PinLine, Sheet
+from tracer.standards import figures
+
+Card = dict[str, Any]
+_READ = (PLUGGED, START, ALONE, LEGS, DEAD, ASLEEP)
+
+
+def cards_of(circuit: Circuit, made: OneSheet, sheet: Sheet, plan: dict[str, Any]) -> Iterator[Card]:
+    """One card after another, each with its number."""
+    for number, card in enumerate(_Maker(circuit, made, sheet, plan).cards()):
+        yield {"n": number, **card}
+
+
+def paper_only(sheet: Sheet, plan: dict[str, Any]) -> list[str]:
+    """What stands on the sheet and cannot be kept in a case by a word of its own: it is written on paper."""
+    found = []
+    for step, title, _, boxes, pin in sheet.steps:
+        if step in (LOOK, BASE):
+            continue
+        left = [box for box in boxes if not _kept(step, box, pin, sheet, plan)]
+        for row in dict.fromkeys(box.row for box in left):
+            asks = ", ".join(dict.fromkeys(box.ask for box in left if box.row == row))
+            found.append(f"{step} {title}: {row} {asks}")
+    return found
+
+
+def _kept(step: int, box: Box, pin: PinLine | None, sheet: Sheet, plan: dict[str, Any]) -> bool:
+    """Whether a card takes what is written into a box."""
+    if step == ASLEEP:
+        return box.ask == "between them"
+    if step not in _READ or box.unit == "s" or (step == PLUGGED and pin is None):
+        return False
+    if step == START and pin is None:
+        return False  # the battery while the starter turns is asked for by the conditions
+    return sheet.full_names.get(box.row) in plan["rows"] or (pin is not None and box in pin.splits and not pin.says)
+
+
+class _Maker:
+    def __init__(self, circuit: Circuit, made: OneSheet, sheet: Sheet, plan: dict[str, Any]) -> None:
+        self.circuit, self.made, self.sheet, self.plan = circuit, made, sheet, plan
+        self.titles = {step: (title, safe) for step, title, safe, _, _ in sheet.steps}
+        self.lines = {pin.name: pin for pin in sheet.pins}
+        self.place, self.access = circuit.place_of_part(sheet.module)
+
+    def cards(self) -> Iterator[Card]:
+        yield from self._looks()
+        yield self._base()
+        if self.made.not_unplugged:
+            yield {"kind": "hazard", **self._step(ALONE), "name": self.sheet.module, "says": self.made.not_unplugged}
+        for one in self.made.pins:
+            yield from self._plugged(one)
+        for cranking in self.made.cranking[:1]:
+            for name, _, volts in cranking.live:
+                yield self._card("least", START, name, cranking.key, "in", figure=_at_least(volts))
+            for name, _ in cranking.dead:
+                yield self._card("dead", START, name, cranking.key, "in", figure=_DEAD)
+        for one in self.made.pins:
+            yield from self._alone(one)
+        for leg in self.made.legs:
+            yield self._lamp_card("leg", LEGS, leg.name, leg.test, list(leg.out))
+        for key, pins in self.made.dead:
+            for name, _ in pins:
+                yield self._card("dead", DEAD, name, key, "out", figure=_DEAD)
+        yield from self._buses()
+
+    def _step(self, step: int) -> Card:
+        title, safe = self.titles.get(step, ("", ""))
+        return {"step": step, "title": self.sheet.titles.get(step, title), "safe": safe}
+
+    def _looks(self) -> Iterator[Card]:
+        """The positions to look at, panel by panel."""
+        by_panel: dict[str, list[Card]] = {}
+        for look in self.made.looks:
+            words = "relay" if look.kind == "relay" else figures.stated(look.amps, "A") if look.amps is not None else "rating not known"  # fmt: skip
+            by_panel.setdefault(look.panel or "", []).append({"part": look.part, "label": look.label, "belongs": words})
+        for panel, items in by_panel.items():
+            place, access = self.circuit.place_of_part(panel or items[0]["part"])
+            yield {"kind": "look", **self._step(LOOK), "name": panel or "Beside the panels", "panel": panel, "items": items, "place": place or "", "access": access or ""}  # fmt: skip
+
+    def _base(self) -> Card:
+        """What holds before any pin: the battery, the lamp, and what must work first."""
+        boxes = next((strip.boxes for strip in self.sheet.before if strip.number == BASE), ())
+        battery = [f"{box.ask} {box.expect} V".strip() for box in boxes if box.row == "battery"]
+        first = [f"{box.row}: {box.ask}" for box in boxes if box.point and box.row != "battery"]
+        return {"kind": "base", **self._step(BASE), "name": "Battery, lamp", "battery": battery, "first": first, "place": "", "access": ""}  # fmt: skip
+
+    def _card(self, kind: str, step: int, name: str, key: str, plug: str, **more: Any) -> Card:
+        """A card with one field for a pin of the list."""
+        line = self.lines[name]
+        full = self.sheet.full_names.get(name, line.point)
+        row = self.plan["rows"].get(full, {})
+        card = {
+            "kind": kind, **self._step(step), "name": name, "full": full, "point": line.point, "level": row.get("level", ""), "wire": line.wire, "way": line.way,
+            "place": self.place or "", "access": self.access or "", "key": key, "plug": plug, "lamp_w": None, "out": [], "fields": ["volts"], "splits": [], "leads": [], "leads_words": "",
+        }  # fmt: skip
+        return {**card, **more}
+
+    def _plugged(self, one: PinOnSheet) -> Iterator[Card]:
+        line = self.lines[one.pin.name]
+        if one.pin.row.no_method:
+            yield {**self._card("hazard", ALONE, line.name, "", ""), "says": line.says, "fields": []}
+        elif one.plugged is not None:
+            lost = None if one.plugged.bare is None else one.plugged.bare.lost_high_v
+            words = f"lost up to here: at most {figures.volts(max(lost, 0.01))}" if lost is not None else "no figure"
+            yield self._card("drop", PLUGGED, line.name, one.plugged.key, "in", figure={"words": words, "lost_v": lost, "decides": False})  # fmt: skip
+
+    def _alone(self, one: PinOnSheet) -> Iterator[Card]:
+        line, test = self.lines[one.pin.name], one.pin.test
+        if one.pin.row.no_method or self.made.not_unplugged:
+            return
+        if not test.key:
+            for key in self.made.glance.report.keys:
+                yield self._card("state", ALONE, line.name, key, "out", figure={"words": line.says, "decides": True})
+            return
+        yield {**self._lamp_card("alone", ALONE, line.name, test, []), "splits": self._splits(one)}
+
+    def _lamp_card(self, kind: str, step: int, name: str, test: Decides, out: list[str]) -> Card:
+        """A card for a pin alone, without and with the lamp."""
+        kept = next((one for one in self.plan["rows"].get(self.sheet.full_names[name], {"tests": ()})["tests"] if one["out"] == out), None)  # fmt: skip
+        lamp = test.lamp.watts
+        bare = None if kept is None else kept["bare_most_v"]
+        figure = {
+            "words": _moved_words(test), "moved_v": test.most_v, "lost_v": bare, "decides": True,
+            "beside": f"without the lamp at most {figures.volts(max(bare, 0.01))} from its post" if bare is not None else "",
+        }  # fmt: skip
+        fields = ["without lamp", f"lamp {figures.stated(lamp, 'W')}"] if lamp is not None else ["volts"]
+        words = f"{lead_words(test.leads)} in the plug" if test.leads else ""
+        leads = sorted("-".join(pair) for pair in test.leads)
+        return self._card(kind, step, name, test.key, "out", lamp_w=lamp, out=out, fields=fields, figure=figure, leads=leads, leads_words=words)  # fmt: skip
+
+    def _splits(self, one: PinOnSheet) -> list[dict[str, Any]]:
+        """Where to read on when the pin fails, half way first: each with the names of its points."""
+        own = dict.fromkeys(point_name(probe.at) for probe in one.pin.row.probes)
+        parts = {point_name(probe.at): probe.part for probe in one.pin.row.probes}
+        found = []
+        for word in one.pin.splits:
+            names = [name for name in own if name == word or name.startswith((f"{word}.", f"{word}:"))]
+            found.append({"word": word, "points": names or [name for name in own if parts[name] == word]})
+        return [split for split in found if split["points"]]
+
+    def _buses(self) -> Iterator[Card]:
+        for step in self.made.bus_ohms:
+            pins = step.point.partition(".")[2].split("-")
+            for bus, facts in self.plan["buses"].items():
+                if sorted(facts["pins"].values()) != sorted(pins):
+                    continue
+                span = facts["ohms"]
+                words = f"between them {figures.ohms_range(*span)}" if span else "between them: the maker's figure"
+                yield {
+                    "kind": "bus", **self._step(ASLEEP), "name": "-".join(pins), "full": f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(facts['pins'])}",
+                    "level": "bus", "wire": "", "way": f"bus {bus}".strip(), "place": self.place or "", "access": self.access or "", "key": self.made.glance.report.keys[0],
+                    "plug": "out", "lamp_w": None, "out": [], "fields": ["ohms"], "splits": [], "leads": [], "asleep": True, "point": step.point,
+                    "figure": {"words": words, "ohms": [span[0], span[2]] if span else None, "decides": True},
+                }  # fmt: skip
+
+
+_DEAD = {"words": "must be dead; if it is not, write the volts", "dead": True, "decides": True}
+
+
+def _at_least(volts: Range | None) -> dict[str, Any]:
+    """The figure of a supply while the starter turns."""
+    if volts is None:
+        return {"words": "least volts; no figure", "decides": True}
+    return {"words": f"least volts: {figures.volts(volts.low)} or more", "least_v": volts.low, "decides": True}
+
+
+def _moved_words(test: Decides) -> str:
+    """The figure that decides, in words; or why there is none."""
+    if test.most_v is not None:
+        return f"the lamp may move it by at most {figures.volts(max(test.most_v, 0.01))}"
+    if test.held and not test.leads:
+        return f"no figure: the module itself holds {', '.join(test.held)}"
+    if test.lamp.watts is None:
+        return "meter only"
+    return "no figure: behind a diode" if test.why_not == "diode" else f"no figure{f': {test.why_not}' if test.why_not else ''}"  # fmt: skip
+
+
+__all__ = ["cards_of", "paper_only"]

@@ -1,0 +1,193 @@
+// One pin a screen: where, how, the figure that decides, the pad, and what to do when it fails.
+
+const DO = {
+  key: (card) => `Key to ${card.key}`,
+  plug: (card) => (card.plug === "out" ? `Unplug ${page.module}` : `Plug ${page.module} in`),
+  lamp: (card) => (card.lamp_w === null ? "Lamp off" : `Lamp ${number(card.lamp_w, 0)} W`),
+  out: (card) => (card.out.length ? `Out: ${card.out.join(", ")}` : "All fuses and eyelets back"),
+  leads: (card) => (card.leads.length ? card.leads_words : "Leads out of the plug"),
+  asleep: (card) => (card.asleep ? "All asleep, key out" : "Awake"),
+  other: () => "Other lead to battery −",
+};
+
+/** What a card asks for and what does not hold yet. */
+function wanted(card) {
+  const { on } = state;
+  const found = [];
+  if (card.key && on.key !== card.key) found.push(["key", { key: card.key }]);
+  if (card.plug && on.plug !== card.plug) found.push(["plug", { plug: card.plug }]);
+  if (on.lamp !== card.lamp_w) found.push(["lamp", { lamp: card.lamp_w }]);
+  if (on.out.join() !== card.out.join()) found.push(["out", { out: card.out }]);
+  if (on.leads.join() !== card.leads.join()) found.push(["leads", { leads: card.leads }]);
+  if (Boolean(card.asleep) !== on.asleep) found.push(["asleep", { asleep: Boolean(card.asleep) }]);
+  if ((card.kind === "least" || card.kind === "dead") && on.other !== "-") found.push(["other", { other: "-" }]);
+  return found;
+}
+
+function cardView() {
+  const shown = state.split ? splitCard() : page.cards[state.card];
+  const kept = standing().filter((one) => one.card === signature(shown));
+  const parent = page.cards[state.card];
+  return [
+    h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, `${state.card + 1} of ${page.cards.length}`)),
+    h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
+    h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
+    shown.way ? h("p", { class: "way" }, shown.way) : null,
+    body(shown, kept, parent),
+    h("div", { class: "turn" },
+      state.split ? button("Back to the pin", () => go("card", { split: "" })) : button("Before", () => turn(-1), { disabled: state.card === 0 }),
+      state.split ? null : button("Next", () => turn(1), { disabled: state.card === page.cards.length - 1 })),
+  ];
+}
+
+/** A point on the way of a failed pin, read with the same lamp. */
+function splitCard() {
+  const parent = page.cards[state.card];
+  const point = page.points[state.split];
+  return {
+    ...parent, kind: "point", title: `on the way of ${parent.name}`, name: state.split, full: state.split, level: point.level, wire: "", way: point.kind, place: point.place, access: point.access,
+    splits: [], figure: { words: "live as at the battery: the fault lies behind it; moved far: before it", moved_v: null, lost_v: null },
+  };
+}
+
+function turn(by) {
+  go("card", { card: Math.min(page.cards.length - 1, Math.max(0, state.card + by)), split: "" });
+}
+
+function body(card, kept, parent) {
+  if (card.kind === "look") return lookBody(card);
+  if (card.kind === "base") return baseBody(card);
+  if (card.kind === "hazard") return h("p", { class: "heavy caution" }, card.says);
+  const todo = wanted(card);
+  const parts = [
+    card.safe ? h("p", { class: "safe" }, card.safe) : null,
+    card.leads_words ? h("p", { class: "safe" }, card.leads_words) : null,
+    h("p", { class: "figure" }, card.figure.words, card.figure.beside ? h("small", null, card.figure.beside) : null),
+    kept.map((one) => keptLine(card, one)),
+  ];
+  if (state.open === "reason") return [...parts, reasons(card)];
+  if (todo.length) return [...parts, todoList(todo, card)];
+  const old = batteryIsOld(state.on);
+  if (old) return [...parts, batteryPad(old)];
+  const wrong = kept.find((one) => one.id === state.open);
+  const beyond = card.kind === "point" ? 0 : kept.filter((one) => one.judged === "beyond").length;
+  return [
+    ...parts,
+    beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure. "), "Read it once more: it counts as failed only when it is read twice.") : null,
+    beyond > 1 ? onFailure(parent) : null,
+    pad({
+      labels: fieldLabels(card), words: card.kind !== "bus", lit: card.fields.length === 2, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
+      keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
+    }),
+    beyond === 1 ? onFailure(parent) : null,
+  ];
+}
+
+function fieldLabels(card) {
+  const lead = state.on.other === "+" ? "to battery +" : "to battery −";
+  return card.fields.map((field) => (field === "ohms" ? "Ω" : field === "volts" ? `V ${lead}` : `${field}, V`));
+}
+
+function done(card, values, wrong, lit) {
+  const { sign, words } = judged(card, values);
+  keepReading(card, values, { lit, ...(wrong ? { insteadOf: wrong.id } : {}) });
+  if (sign === "beyond" || state.split || state.card === page.cards.length - 1) go("card");
+  else turn(1);
+  say(`${card.name} kept: ${values.join(" / ")}. ${words}${sign ? " (a hint: tracer proof judges)" : ""}`);
+}
+
+function keptLine(card, one) {
+  const { sign, words } = one.values.length ? judgedAgain(card, one) : { sign: "", words: "" };
+  return h("p", { class: `kept ${sign}` },
+    h("span", { class: "sign", "aria-hidden": "true" }, sign === "within" ? "✓" : sign === "beyond" ? "✕" : "•"),
+    h("span", null, `${one.values.length ? one.values.join(" / ") : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
+    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${one.values.join("/")} was mistyped` }) : null);
+}
+
+/** The hint under the conditions of the reading, not those of now. */
+function judgedAgain(card, one) {
+  const now = state.on;
+  const of = Object.fromEntries(one.on.map((word) => word.split("=")));
+  state.on = { ...now, battery: of.battery || "", other: of.other || "-" };
+  const found = judged(card, one.values);
+  state.on = now;
+  return found;
+}
+
+/** Where to go on when a pin fails: the same lamp on its way, half way first. */
+function onFailure(card) {
+  if (!card.splits || !card.splits.length) return null;
+  const place = (split) => page.points[split.points[0]]?.place || "place not typed in";
+  return h("section", null,
+    h("h3", null, "When it fails: the same lamp on the way, half way first"),
+    card.splits.map((split) => h("div", { class: "splits" },
+      h("span", null, h("strong", null, split.word), h("small", null, place(split))),
+      h("div", null, split.points.map((name) => button(name === split.word ? "read it" : name.slice(split.word.length).replace(/^[.:]/, "") || name, () => go("card", { split: name }), { "aria-label": `read ${name}` }))))));
+}
+
+function todoList(todo, card) {
+  return h("div", { class: "todo" },
+    h("h3", null, "First"),
+    h("ul", null, todo.map(([name]) => h("li", null, DO[name](card)))),
+    button(todo.length > 1 ? "All done" : "Done", () => { setCondition(Object.assign({}, ...todo.map(([, change]) => change))); show(); }, { class: "main" }));
+}
+
+function batteryPad(why) {
+  const base = page.cards.find((card) => card.kind === "base");
+  return h("div", { class: "todo" },
+    h("h3", null, "Battery posts, now"),
+    h("p", null, why, " ", base ? `${base.battery.join("; ")}.` : ""),
+    pad({ labels: ["battery, V"], words: false, draft: "draft/battery", done: ([value]) => {
+      const read = typed(value);
+      if (read < 0 || read > 60) { say(`${value} V is no battery voltage.`); return; }
+      setCondition({ battery: value.replace(",", "."), batteryAt: Date.now() });
+      say(`Battery ${value} V kept.`);
+      show();
+    } }));
+}
+
+function reasons(card) {
+  const field = h("input", { id: "reason", class: "text", maxlength: "120", autocomplete: "off" });
+  const done = (status, why) => {
+    const said = `${card.full}=${status}`;
+    keep({ on: conditionWords(state.on), age: null, said, why, card: signature(card), name: card.name, full: card.full, values: [], judged: "" });
+    if (state.split) go("card");
+    else turn(1);
+    say(`${card.name}: ${status.replace("-", " ")}, ${why}`);
+  };
+  return h("div", { class: "todo" },
+    h("h3", null, "Not reached. Why?"),
+    h("div", { class: "choices" }, ["behind trim", "sealed", "no room for a probe"].map((why) => button(why, () => done("not-reached", why), { class: "choice" })), button("not fitted here", () => done("not-fitted", "not fitted on this vehicle"), { class: "choice" })),
+    h("label", { for: "reason" }, "or in your words"), field,
+    button("Keep", () => { if (field.value.trim()) done("not-reached", single(field.value).replaceAll("#", "")); else field.focus(); }, { class: "main" }),
+    button("Back", () => { state.open = ""; show(); }));
+}
+
+function lookBody(card) {
+  const seen = new Map(standing().filter((one) => one.said.startsWith("look ")).map((one) => one.said.slice(5).split("=")));
+  const left = card.items.filter((item) => !seen.has(item.part));
+  return [
+    h("p", { class: "safe" }, card.safe),
+    h("ul", { class: "looks" }, card.items.map((item) => h("li", null,
+      h("strong", null, item.label), h("span", null, item.belongs),
+      seen.has(item.part) ? h("span", { class: "seen" }, seen.get(item.part) === "ok" ? "✓ as it should be" : `✕ ${seen.get(item.part)}`)
+        : [button("✓", () => { keepNote(`look ${item.part}=ok`); say(`${item.label} as it should be`); show(); }, { class: "small", "aria-label": `${item.label} as it should be` }),
+          card.panel ? button("other", () => go("panels", { panel: card.panel, chosen: item.part }), { class: "small", "aria-label": `${item.label} is not as it should be` }) : null]))),
+    left.length > 1 ? button(`All ${left.length} as they should be`, () => { left.forEach((item) => keepNote(`look ${item.part}=ok`)); turn(1); }, { class: "main" }) : null,
+    card.panel ? button("The panel as it sits", () => go("panels", { panel: card.panel })) : null,
+  ];
+}
+
+function baseBody(card) {
+  const old = batteryIsOld(state.on);
+  const lamp = standing().some((one) => one.said.startsWith("tick lamp"));
+  return [
+    h("p", { class: "safe" }, card.safe),
+    h("div", { class: "choices" },
+      button("The fault is there now", () => { setCondition({ symptom: "yes" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "yes" ? "true" : "false" }),
+      button("The fault is not there", () => { setCondition({ symptom: "no" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "no" ? "true" : "false" }),
+      button("The lamp lights at the battery", () => { if (!lamp) keepNote("tick lamp=at-battery"); show(); }, { class: "choice", "aria-pressed": lamp ? "true" : "false" })),
+    card.first.length ? [h("h3", null, `Must work first, key ${page.picture ? page.cards.find((one) => one.kind === "drop")?.key || page.keys[0] : page.keys[0]}`), h("ul", null, card.first.map((words) => h("li", null, words)))] : null,
+    old ? batteryPad(old) : h("p", { class: "kept within" }, h("span", { class: "sign", "aria-hidden": "true" }, "✓"), h("span", null, `battery ${number(Number(state.on.battery))} V`)),
+  ];
+}

@@ -1,0 +1,64 @@
+// What was read, and how it is handed over.
+
+function readingsView() {
+  const all = records().filter((one) => one.id);
+  const corrected = new Set(all.map((one) => one.insteadOf).filter(Boolean));
+  return [
+    h("h2", null, "Readings"),
+    all.length ? null : h("p", null, "Nothing is read yet."),
+    LIVE ? h("p", { class: "verdict" }, live.words()) : handOverPart(all),
+    h("ul", { class: "read-list" }, [...all].reverse().map((one) => h("li", { class: corrected.has(one.id) ? "corrected" : "" },
+      h("strong", null, one.name), h("span", null, one.values.length ? `${one.values.join(" / ")}${one.lit ? ", lit" : ""}` : one.said.replace(/^.*=/, "").replace("-", " "), one.why ? `: ${one.why}` : ""),
+      h("small", null, [iso(one.at).slice(11, 16), ...one.on.filter((word) => !/^(engine=off|asleep=no|out=none|lead=none)$/.test(word)).map((word) => word.replace("=", " "))].join(" · "), corrected.has(one.id) ? " · corrected below" : "", LIVE ? one.refused ? ` · REFUSED: ${one.refused}` : one.sent ? " · in the case" : " · not handed over yet" : "")))),
+  ];
+}
+
+function handOverPart(all) {
+  if (!all.length) return null;
+  const text = handedText(all);
+  const field = textField(text);
+  return h("section", { class: "hand-over" },
+    h("p", null, "At the computer: ", h("code", null, "tracer read --from FILE"), ". Handing over twice adds nothing twice."),
+    h("div", { class: "choices" },
+      button("Save as a file", () => saveFile(text), { class: "main" }),
+      navigator.share ? button("Share", () => navigator.share({ text }).catch(() => say("Not shared."))) : null,
+      button("Copy", () => copy(field, text))),
+    h("label", { for: "handed" }, "The text"), field,
+    state.away ? h("div", { class: "heavy" }, h("p", null, "They leave this list; nobody can hand them over from here again."), button("Yes, they are in the case", () => { all.forEach((one) => mark(one, { away: true })); state.away = false; say(`${counted(all.length, "reading")} put away.`); show(); }), button("No, keep them", () => { state.away = false; show(); }))
+      : button("Put them away", () => { state.away = true; show(); }));
+}
+
+function textField(text) {
+  const field = h("textarea", { id: "handed", class: "handed", readonly: true, rows: "8", spellcheck: "false", wrap: "off" });
+  field.value = text;
+  return field;
+}
+
+function saveFile(text) {
+  const address = URL.createObjectURL(new Blob([text], { type: "text/plain" }));
+  const link = h("a", { href: address, download: `${page.module}-readings.txt` });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(address), 10000);
+  say("Saved.");
+}
+
+async function copy(field, text) {
+  try {
+    await navigator.clipboard.writeText(text);
+  } catch {
+    field.focus();
+    field.select();
+    if (!document.execCommand("copy")) { say("Select the text and copy it."); return; }
+  }
+  say("Copied.");
+}
+
+/** Where the phone keeps nothing, the text stays in view. */
+function showKept() {
+  const aside = byId("keep");
+  if (store.works || (LIVE && live.connected)) { fill(aside); return; }
+  const all = records();
+  fill(aside, all.length ? [h("h2", null, `${counted(all.length, "reading")}, kept only while this page is open`), textField(handedText(all)), button("Copy", () => copy(aside.querySelector("textarea"), handedText(all))), button("Save as a file", () => saveFile(handedText(all)))] : null);
+}
