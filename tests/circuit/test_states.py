@@ -112,23 +112,6 @@ def _cycle_from_rest(step: dict[tuple[bool, ...], tuple[bool, ...]]) -> list[tup
     return seen[seen.index(state) :]
 
 
-def _stable_one_at_a_time(
-    step: dict[tuple[bool, ...], tuple[bool, ...]], cycle: list[tuple[bool, ...]]
-) -> set[tuple[bool, ...]]:
-    """The states in which every relay holds, reached from any state of the ring by moving one relay at a time."""
-    seen, queue, stable = set(cycle), list(cycle), set()
-    for state in queue:
-        wrong = [index for index in range(RELAYS) if step[state][index] != state[index]]
-        if not wrong:
-            stable.add(state)
-        for index in wrong:
-            moved = (*state[:index], not state[index], *state[index + 1 :])
-            if moved not in seen:
-                seen.add(moved)
-                queue.append(moved)
-    return stable
-
-
 @given(relay_nets())
 # each of two relays opens the other's coil: whichever is quicker holds
 @example(
@@ -146,11 +129,13 @@ def test_a_settled_state_is_one_of_all_the_states_that_hold(
         settled = states.settle("run", {}, fixed)
         levels = tuple(settled.relays[f"K{relay}"] for relay in range(RELAYS))
         cycle = _cycle_from_rest(step)
-        if len(cycle) == 1:
-            assert not settled.unstable and not settled.races
-            assert tuple(level is Level.LIVE for level in levels) == cycle[0]
-        if settled.unstable:
-            assert _stable_one_at_a_time(step, cycle) == set()
+        if len(cycle) == 1:  # all together they come to rest there; which order of moves ends elsewhere: test_moves.py
+            assert not settled.unstable
+            assert all(
+                level in (Level.DEPENDS, Level.LIVE if on else Level.DEAD)
+                for level, on in zip(levels, cycle[0], strict=True)
+            )
+        if settled.unstable:  # in which order: test_moves.py
             continue
         if Level.DEPENDS in levels:
             assert settled.races

@@ -10,19 +10,20 @@ coil. Such a relay is named, never looped on.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, partial
+from types import MappingProxyType
 
 from tracer.circuit.kinds import DRIVERS, GATES, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Link
+from tracer.circuit.moves import Levels, Turn, at_rest
 from tracer.circuit.nets import Nets
 from tracer.circuit.open_ends import open_coils, open_ends
 from tracer.circuit.truths import Level, Reason, Truths, every_truth
 from tracer.entry.models import ModuleFacts
 
-MOST_SPREADS_KEPT = 32  # on the way back down most key states come to rest where they did on the way up
-MOST_STATES_SEARCHED = 1024  # relays that chatter together: every order of moves is tried up to this many states
+MOST_SPREADS_KEPT = 64  # on the way back down most key states come to rest where they did on the way up
 
 
 @dataclass
@@ -48,6 +49,14 @@ class _Gate:
     link: Link
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Held:
+    """Truths that are given, and what follows from them for what no relay moves: by key state and link."""
+
+    fixed: Mapping[str, bool] = field(default_factory=dict)
+    known: dict[tuple[str, int], Level] = field(default_factory=dict)
+
+
 _Asked = tuple[int, bool, bool]  # a net, whether its supply is asked for, whether something is left out
 
 
@@ -67,6 +76,7 @@ class KeyStates:
     def __post_init__(self) -> None:
         self.nets = Nets(self.circuit)
         self._truth = Truths(self.circuit)
+        self._nothing_held = _Held()
         of = self.nets.of
         self._coils: dict[str, list[tuple[int, int]]] = {}
         self._gates_at: dict[int, list[_Gate]] = {}
@@ -108,8 +118,8 @@ class KeyStates:
         """Each key state, in order, each begun from the relays of the one before."""
         relays: dict[str, Level] = {name: Level.DEAD for name in self._coils}
         result: dict[str, Settled] = {}
-        for key in self.keys:
-            result[key] = self.settle(key, relays)
+        for before, key in zip(("", *self.keys), self.keys, strict=False):
+            result[key] = self.settle(key, relays, before=before)
             relays = result[key].relays
         return result
 
@@ -118,8 +128,9 @@ class KeyStates:
         """Each key state once more, coming back down from the last one: what a holding relay keeps."""
         relays = self.settled[self.keys[-1]].relays
         result: dict[str, Settled] = {}
-        for key in reversed(self.keys):
-            result[key] = self.settle(key, relays)
+        down = self.keys[::-1]
+        for before, key in zip(("", *down), down, strict=False):
+            result[key] = self.settle(key, relays, before=before)
             relays = result[key].relays
         return result
 
@@ -169,86 +180,67 @@ class KeyStates:
 
     # --- one key state -----------------------------------------------------------------------------------------
 
-    def settle(self, key: str, start: Mapping[str, Level], fixed: Mapping[str, bool] | None = None) -> Settled:
+    def settle(
+        self, key: str, start: Mapping[str, Level], fixed: Mapping[str, bool] | None = None, *, before: str = ""
+    ) -> Settled:
         """Settle one key state from given relays.
 
         `fixed` gives conditions, commands (`MODULE.PIN` or the command's name) and switches worked by hand (`SWITCH=POSITION`) a truth;
-        whatever is not in it stays free.
+        whatever is not in it stays free. `before` is the key state that the key came from: what follows the key may then be slower than a relay.
         """
-        fixed = fixed or {}
-        relays = {name: start.get(name, Level.DEAD) for name in self._coils}
-        seen: dict[tuple[Level, ...], int] = {}
-        history: list[dict[str, Level]] = []
-        unstable: set[str] = set()
-        races: set[str] = set()
-        while True:
-            mark = tuple(relays.values())
-            if mark in seen:
-                cycle = history[seen[mark] :]
-                if len(cycle) <= 1:
-                    break
-                outcomes, moved = self._one_at_a_time(key, cycle, fixed)
-                if len(outcomes) == 1:
-                    relays = outcomes[0]
-                    break
-                if outcomes:
-                    moved = {name for name in relays if len({outcome[name] for outcome in outcomes}) > 1}
-                    races.update(moved)
-                    relays = {**outcomes[0], **dict.fromkeys(moved, Level.DEPENDS)}
-                else:
-                    unstable.update(moved)
-                    relays = {**relays, **dict.fromkeys(moved, Level.DEPENDS)}
-                relays = self._settle_rest(key, relays, moved, fixed)
-                break
-            seen[mark] = len(history)
-            history.append(dict(relays))
-            relays = self._next(key, relays, fixed)
-        supply, ground, alive = self._spread(key, relays, fixed)
+        held = _Held(fixed) if fixed else self._nothing_held
+        names = tuple(self._coils)
+        turn = Turn(key, before, self._follows_the_key(before, key, held) if before else frozenset())
+
+        def follow(turn: Turn, levels: Levels) -> Levels:
+            return tuple(self._next(turn, dict(zip(names, levels, strict=True)), held).values())
+
+        rest = at_rest(tuple(start.get(name, Level.DEAD) for name in names), turn, follow)
+        relays = dict(zip(names, rest.levels, strict=True))
+        supply, ground, alive = self._spread(Turn(key), relays, held)
         shorts = tuple(sorted(net for net in supply if ground.get(net) is Level.LIVE and supply[net] is Level.LIVE))
-        return Settled(key, supply, ground, relays, alive, tuple(sorted(unstable)), tuple(sorted(races)), shorts)
+        unstable, races = (tuple(sorted(names[n] for n in found)) for found in (rest.unstable, rest.races))
+        return Settled(key, supply, ground, relays, alive, unstable, races, shorts)
 
-    def _settle_rest(
-        self, key: str, relays: dict[str, Level], held: set[str], fixed: Mapping[str, bool]
-    ) -> dict[str, Level]:
-        """Settle the other relays while those in `held` depend. What is certain can only become less here, so this comes to rest."""
-        while True:
-            after = {
-                name: relays[name] if name in held or level == relays[name] else Level.DEPENDS
-                for name, level in self._next(key, relays, fixed).items()
-            }
-            if after == relays:
-                return relays
-            relays = after
+    def _follows_the_key(self, before: str, key: str, held: _Held) -> frozenset[str]:
+        """What passes something else in one key state than in another: levers, rails, outputs that are commanded."""
+        asked: dict[str, list[Callable[[str], Level]]] = {}
+        for link in self.circuit.links:
+            if link.kind not in GATES or link.kind is LinkKind.DIODE or self.circuit.is_left_open(link):
+                continue
+            if self.circuit.parts[link.part].kind is not PartKind.RELAY:
+                asked.setdefault(self._mover(link), []).append(partial(self._gate, link, held=held))
+        for end in self.circuit.sources:
+            asked.setdefault(self._source_mover(end.node), []).append(
+                partial(self.source_level, end.node, fixed=held.fixed)
+            )
+        return frozenset(mover for mover, asks in asked.items() if any(ask(before) is not ask(key) for ask in asks))
 
-    def _one_at_a_time(
-        self, key: str, ring: list[dict[str, Level]], fixed: Mapping[str, bool]
-    ) -> tuple[list[dict[str, Level]], set[str]]:
-        """The stable states that can be reached from a ring of states when only one relay moves at a time, and the relays that moved.
+    def _mover(self, link: Link) -> str:
+        """What opens and closes a gate, by a name of its own."""
+        if link.kind is LinkKind.CONTACT:
+            return self.circuit.parts[link.part].levers[link.lever].name
+        return f"{link.part}.{link.output}"
 
-        No stable state means that there is none, or that more than `MOST_STATES_SEARCHED` states were met.
-        """
-        names = list(self._coils)
-        queue = list(dict.fromkeys(tuple(state[name] for name in names) for state in ring))
-        seen, stable = set(queue), []
-        moved = {name for index, name in enumerate(names) if len({state[index] for state in queue}) > 1}
-        for state in queue:
-            relays = dict(zip(names, state, strict=True))
-            after = self._next(key, relays, fixed)
-            wrong = [index for index, name in enumerate(names) if after[name] != relays[name]]
-            if not wrong:
-                stable.append(relays)
-            for index in wrong:
-                moved.add(names[index])
-                following = (*state[:index], after[names[index]], *state[index + 1 :])
-                if following not in seen:
-                    seen.add(following)
-                    queue.append(following)
-            if len(seen) > MOST_STATES_SEARCHED:
-                return [], moved
-        return stable, moved
+    def _source_mover(self, node: int) -> str:
+        return self.circuit.node_names[node]
 
-    def _next(self, key: str, relays: dict[str, Level], fixed: Mapping[str, bool]) -> dict[str, Level]:
-        supply, ground, _ = self._spread(key, relays, fixed)
+    def _gate(self, link: Link, key: str, relays: Mapping[str, Level] = MappingProxyType({}), *, held: _Held) -> Level:
+        """What the contact or the command of a gate is in a key state."""
+        if link.part in self._coils:
+            return self._truth.contact(link, key, relays, held.fixed)[0]
+        known = held.known.get((key, id(link)))
+        if known is None:
+            known = (
+                self._truth.contact(link, key, relays, held.fixed)
+                if link.kind is LinkKind.CONTACT
+                else self._truth.command(link.part, link.output, key, held.fixed)
+            )[0]
+            held.known[key, id(link)] = known
+        return known
+
+    def _next(self, turn: Turn, relays: Mapping[str, Level], held: _Held) -> dict[str, Level]:
+        supply, ground, _ = self._spread(turn, relays, held)
         after = {}
         for name, coils in self._coils.items():
             if name in self._open_coils:
@@ -278,32 +270,32 @@ class KeyStates:
     # --- supply and ground spread through what is closed -------------------------------------------------------
 
     def _spread(
-        self, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
+        self, turn: Turn, relays: Mapping[str, Level], held: _Held
     ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
         """Levels of supply and ground on every net.
 
         A module without supply commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
         the spreading reaches them, so that nothing lives by its own bootstraps.
         """
-        asked = (key, tuple(relays.items()), tuple(fixed.items()))
+        asked = (turn, tuple(relays.items()), held)
         if asked not in self._spread_kept:
             if len(self._spread_kept) == MOST_SPREADS_KEPT:
                 self._spread_kept.clear()
-            self._spread_kept[asked] = self._spread_out(key, relays, fixed)
+            self._spread_kept[asked] = self._spread_out(turn, relays, held)
         return self._spread_kept[asked]
 
     def _spread_out(
-        self, key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool]
+        self, turn: Turn, relays: Mapping[str, Level], held: _Held
     ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
         alive: dict[str, Level] = {name: Level.DEAD for name in self._powered_by}
         barred = frozenset(self._ground_nets)
         gates: dict[int, Level] = {}  # one thing for all floods: neither relays nor what is held change here
         while True:
             ground = self._flood(
-                self._ground_starts(), key, relays, fixed, alive, gates, supply=False, barred=frozenset()
+                self._ground_starts(), turn, relays, held, alive, gates, supply=False, barred=frozenset()
             )
             supply = self._flood(
-                self._supply_starts(key, fixed, alive), key, relays, fixed, alive, gates, supply=True, barred=barred
+                self._supply_starts(turn, held, alive), turn, relays, held, alive, gates, supply=True, barred=barred
             )
             now = {name: max(alive[name], self._alive(name, supply, ground)) for name in alive}
             if now == alive:
@@ -323,15 +315,13 @@ class KeyStates:
         for net in self._open:
             yield net, Level.DEPENDS
 
-    def _supply_starts(
-        self, key: str, fixed: Mapping[str, bool], alive: Mapping[str, Level]
-    ) -> Iterator[tuple[int, Level]]:
+    def _supply_starts(self, turn: Turn, held: _Held, alive: Mapping[str, Level]) -> Iterator[tuple[int, Level]]:
         for end in self.circuit.sources:
             part = self.circuit.parts.get(self.circuit.node_parts[end.node])
             if part is not None and part.kind is PartKind.CONVERTER:
                 yield self.nets.of[end.node], alive[part.name]
             else:
-                level = self.source_level(end.node, key, fixed)
+                level = turn.level(self._source_mover(end.node), partial(self.source_level, end.node, fixed=held.fixed))
                 at_most = alive[part.name] if part is not None and part.kind is PartKind.MODULE else Level.LIVE
                 yield self.nets.of[end.node], min(level, at_most)
         for net in self._open:
@@ -357,7 +347,7 @@ class KeyStates:
         return self._truth.source(node, key, {})[1]
 
     def _flood(
-        self, starts: Iterable[tuple[int, Level]], key: str, relays: Mapping[str, Level], fixed: Mapping[str, bool], alive: Mapping[str, Level],
+        self, starts: Iterable[tuple[int, Level]], turn: Turn, relays: Mapping[str, Level], held: _Held, alive: Mapping[str, Level],
         gates: dict[int, Level], *, supply: bool, barred: frozenset[int],
     ) -> dict[int, Level]:  # fmt: skip
         levels: dict[int, Level] = {}
@@ -375,7 +365,7 @@ class KeyStates:
             for other, link in onward.get(net, ()):
                 before = levels.get(other, Level.DEAD)
                 if here > before:  # else nothing can be gained there
-                    level = min(here, self._passes(link, key, relays, fixed, alive, gates))
+                    level = min(here, self._passes(link, turn, relays, held, alive, gates))
                     if level > before:
                         levels[other] = level
                         queue.append(other)
@@ -384,25 +374,20 @@ class KeyStates:
     def _passes(
         self,
         link: Link,
-        key: str,
+        turn: Turn,
         relays: Mapping[str, Level],
-        fixed: Mapping[str, bool],
+        held: _Held,
         alive: Mapping[str, Level],
         gates: dict[int, Level],
     ) -> Level:
         """Whether a gate passes a level on in the sense in which it leads on; `gates` keeps what was found of contacts and commands."""
         if link.kind is LinkKind.DIODE:
             return Level.LIVE
-        contact = link.kind is LinkKind.CONTACT
         level = gates.get(id(link))
         if level is None:
-            level = (
-                self._truth.contact(link, key, relays, fixed)
-                if contact
-                else self._truth.command(link.part, link.output, key, fixed)
-            )[0]
+            level = turn.level(self._mover(link), partial(self._gate, link, relays=relays, held=held))
             gates[id(link)] = level
-        return level if contact else min(alive.get(link.part, Level.LIVE), level)
+        return level if link.kind is LinkKind.CONTACT else min(alive.get(link.part, Level.LIVE), level)
 
     # --- reasons -----------------------------------------------------------------------------------------------
 
@@ -425,7 +410,7 @@ class KeyStates:
                 continue
             if not _leads_on(gate.link, supply, forward=before == gate.a):
                 continue
-            passes = self._passes(gate.link, settled.key, settled.relays, {}, settled.alive, {})
+            passes = self._passes(gate.link, Turn(settled.key), settled.relays, self._nothing_held, settled.alive, {})
             if passes is Level.DEAD:
                 continue
             if passes is Level.DEPENDS:
@@ -446,7 +431,7 @@ class KeyStates:
                 yield Reason(f"relay {link.part}, which has no stable state")
                 return
             if link.part in settled.races:
-                yield Reason(f"which of the relays moves first ({', '.join(settled.races)})")
+                yield Reason(f"what moves first as the key reaches {settled.key} ({', '.join(settled.races)})")
                 return
             if len(self._coils.get(link.part, ())) > 1:
                 yield Reason(f"how relay {link.part} was last put")
@@ -487,4 +472,4 @@ def _words(level: Level) -> str:
     return {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}[level]
 
 
-__all__ = ["MOST_STATES_SEARCHED", "KeyStates", "Level", "Reason", "Settled", "every_truth"]
+__all__ = ["KeyStates", "Level", "Reason", "Settled", "every_truth"]

@@ -88,9 +88,9 @@ class Switching:
         """The key states one after another from the first to the wanted one, so that a relay that holds itself stays held."""
         keys = self.circuit.typed.vehicle.key
         relays: dict[str, Level] = {}
-        for key in keys:
+        for before, key in zip(("", *keys), keys, strict=False):
             if key not in self.shared.settled:
-                self.shared.settled[key] = self.states.settle(key, relays, self.held)
+                self.shared.settled[key] = self.states.settle(key, relays, self.held, before=before)
             settled = self.shared.settled[key]
             relays = settled.relays
             if key == self.draft.key:
