@@ -240,7 +240,7 @@ SHOWN_VALUES = {
     ),
     "tracer.case": ("case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.diagnose": ("next.Next",),
-    "tracer.plan": ("codes", "drawn", "edition.edition_of", "names.full_name", "names.step_name", "sheet_values", "values", "words.CRANKING"),
+    "tracer.plan": ("codes", "drawn", "edition.edition_of", "edition.row_marks", "names.full_name", "names.step_name", "sheet_values", "values", "words"),
 }  # fmt: skip
 # Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.
 SHOWN_REPORTS = (

@@ -7,9 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.case.making import NOON, demo, demo_plan, opened
+from tests.case.making import NOON, demo_plan, opened
 from tracer.case.case import Case, case_in, record, set_conditions
-from tracer.case.filled import read_filled
 from tracer.case.notes import note
 from tracer.case.proof import verdict_of
 from tracer.case.readings import BadWord, value_of
@@ -220,84 +219,6 @@ def test_a_fused_lead_and_a_lit_lamp_are_kept_with_the_reading(case: Case) -> No
     assert [(one.conditions.leads, one.lit) for one in again.readings] == [(("11-1", "12-1"), False), (("11-1", "12-1"), True)]  # fmt: skip
     assert "fused lead 11-1, fused lead 12-1" in read_text(got) and "with the lamp 0.01 V (lit)" in read_text(got)
     assert set_conditions(again, ["lead=none"], NOON).conditions.leads == ()
-
-
-def test_a_filled_in_sheet_is_read_back_in_any_order(case: Case) -> None:
-    import csv
-    import io
-    import random
-
-    import tracer
-
-    text = tracer.worksheet(demo(), "ALM", "csv").files[0].decode()
-    rows = list(csv.DictReader(io.StringIO(text)))
-    fill = {("3+", "no lamp"): "0,01", ("3+", "21 W"): "0,58", ("1-", "no lamp"): "0", ("1-", "21 W"): ".01/lit", ("2+", "no lamp"): "0,02", ("2+", "21 W"): "0,2", ("battery", "rest"): "12,6", ("battery", "key run"): "12,3", ("6+", "dead, key off"): "x"}  # fmt: skip
-    for row in rows:
-        if row["step"] in "157" and row["step"]:
-            row["read"] = fill.get((row["row"], row["ask"]), "")
-    pairs: list[list[dict[str, str]]] = []
-    loose: list[list[dict[str, str]]] = []
-    for number, row in enumerate(rows):
-        (pairs if row["ask"] == "no lamp" else loose).append(
-            [row, rows[number + 1]] if row["ask"] == "no lamp" else [row]
-        )
-    blocks = [*pairs, *(one for one in loose if not any(one[0] is pair[1] for pair in pairs))]
-    random.Random(3).shuffle(blocks)
-    out = io.StringIO()
-    sheet = csv.DictWriter(out, list(rows[0]))
-    sheet.writeheader()
-    sheet.writerows(row for block in blocks for row in block)
-    got, left = read_filled(case, out.getvalue(), NOON)
-    assert {(one.name, one.conditions.key, one.conditions.lamp_w, tuple(value.number for value in one.values)) for one in got.readings} == {
-        ("ALM.3:+", "off", 21.0, (0.01, 0.58)),
-        ("ALM.1:-", "off", 21.0, (0.0, 0.01)),
-        ("ALM.6:+", "off", None, (0.0,)),
-        ("ALM.2:+", "run", 21.0, (0.02, 0.2)),
-    }  # fmt: skip
-    assert {one.name: (one.lit, one.conditions.leads) for one in got.readings if one.loaded} == {
-        "ALM.3:+": (False, ()), "ALM.1:-": (True, ()), "ALM.2:+": (False, ("11-1",)),
-    }  # fmt: skip
-    assert left == ()
-    other = out.getvalue().replace(case.plan["edition"], "ABCDEFGH")
-    assert len(read_filled(case, other, NOON)[0].readings) == 4  # of another edition, by name
-    before = case.file.read_bytes()
-    with pytest.raises(BadWord, match="of edition ABCDEFGH"):
-        read_filled(case, other.replace("ALM.3:+", "ALM.99:+"), NOON)
-    assert case.file.read_bytes() == before
-
-
-@pytest.mark.parametrize(("written", "value"), [("x", 0.0), ("OK", 0.0), ("12,4", 12.4), ("lt0.1", 0.1)])
-def test_a_box_for_a_dead_pin_holds_a_tick_or_volts(case: Case, written: str, value: float) -> None:
-    got, left = read_filled(case, _sheet_with_a_dead_box(written), NOON)
-    assert [(one.name, one.values[0].number, one.conditions.other) for one in got.readings] == [("ALM.6:+", value, "-")]
-    assert left == ()
-
-
-def test_what_is_neither_is_refused_since_a_live_pin_must_not_pass_as_dead(case: Case) -> None:
-    before = case.file.read_bytes()
-    with pytest.raises(BadWord, match="6\\+ dead, key off: `lamp lit` is neither a tick"):
-        read_filled(case, _sheet_with_a_dead_box("lamp lit"), NOON)
-    assert case.file.read_bytes() == before
-
-
-def _sheet_with_a_dead_box(written: str) -> str:
-    """The demo module's sheet with the battery and the box for 6+, key off, filled in."""
-    import csv
-    import io
-
-    import tracer
-
-    rows = list(csv.DictReader(io.StringIO(tracer.worksheet(demo(), "ALM", "csv").files[0].decode())))
-    for row in rows:
-        if (row["row"], row["ask"]) == ("6+", "dead, key off"):
-            row["read"] = written
-        elif (row["row"], row["ask"]) == ("battery", "rest"):
-            row["read"] = "12,6"
-    out = io.StringIO()
-    sheet = csv.DictWriter(out, list(rows[0]))
-    sheet.writeheader()
-    sheet.writerows(rows)
-    return out.getvalue()
 
 
 def test_a_bus_may_have_a_line_below_or_a_blank_in_its_name(tmp_path: Path) -> None:

@@ -136,8 +136,8 @@ def case_of(found: CaseFile) -> Case:
 
 def _read(entry: Entry) -> Iterator[Reading]:
     """The readings of an entry."""
-    held = Conditions.of(entry["conditions"])
     for number, one in enumerate(entry["readings"], 1):
+        held = Conditions.of(one.get("conditions", entry["conditions"]))
         values = tuple(value_of(text) for text in one["values"])
         yield Reading(one["name"], values, one["status"], held, f"{entry['n']}.{number}", str(entry.get("read_at", entry["at"])), entry["why"], entry["instead_of"], one.get("lit", False))  # fmt: skip
 
@@ -261,12 +261,13 @@ def correction(case: Case, typed: Sequence[str], battery: Sequence[str], instead
 
 
 def entry_of(
-    read: Sequence[Reading], conditions: Conditions, now: datetime, *, why: str, instead_of: str
+    read: Sequence[Reading], conditions: Conditions, now: datetime, *, why: str, instead_of: str, each: bool = False
 ) -> dict[str, Any]:
-    """The entry of readings under the same conditions."""
+    """The entry of readings under the same conditions; with `each` every reading brings its own, and `conditions` go on as they were."""
     at = now.isoformat(timespec="seconds")
+    own = [{"conditions": one.conditions.data()} if each else {} for one in read]
     return {
-        "kind": "read", "at": at, "conditions": conditions.data(), "readings": [one.data() for one in read], "why": why, "instead_of": instead_of,
+        "kind": "read", "at": at, "conditions": conditions.data(), "readings": [{**one.data(), **on} for one, on in zip(read, own, strict=True)], "why": why, "instead_of": instead_of,
     }  # fmt: skip
 
 

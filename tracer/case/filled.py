@@ -1,31 +1,177 @@
-"""A filled-in CSV of the one sheet, read back by the names of its rows: in any order, of whatever edition.
+"""A filled-in CSV of the one sheet, read back by the names of its rows: in any order of its lines, of whatever edition.
 
 What it holds are drops to the pin's own post, so the other lead of a supply is at battery positive, of a ground at battery negative. Taken are the battery, the
-pins plugged in, alone with and without the lamp, each parallel way alone, what must be dead, and the ohms of a bus; what else is written is named, not taken.
+pins plugged in, alone with and without the lamp, each parallel way alone (the column `out`), what must be dead, and the ohms of a bus; what else is written is
+named, not taken. Two boxes belong together by their row, key state and what is out. Nothing is taken twice, and no row that has changed since the sheet was
+printed (the column `mark`).
 """
 
 from __future__ import annotations
 
 import csv
+import io
 import re
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
 
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
 from tracer.case.file import append
-from tracer.case.readings import BadWord, Conditions, Reading, value_of
-from tracer.plan.words import UnknownName, line_name
+from tracer.case.readings import BadWord, Conditions, Reading, battery_volts, value_of
+from tracer.entry.problems import CannotAnswer, listed
+from tracer.plan.words import BETWEEN_LINES, CRANKING, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST, UnknownName, line_name
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
-_OUT = re.compile(r"^(.*) (?:off|out)$")
-_TICKS = frozenset({"x", "✓", "✔", "dead", "ok", "yes"})
-COLUMNS = {"step", "row", "name", "key", "module", "ask", "read", "edition"}
+_DEAD = frozenset({"x", "✓", "✔", "dead", "ok", "yes"})
+_ALONE, _LEGS = "5", "6"  # steps of the sheet
+COLUMNS = ("step", "row", "name", "key", "module", "out", "ask", "read", "edition", "mark")
 
 
 @dataclass(frozen=True, slots=True)
-class _Found:
-    conditions: Conditions
-    reading: Reading
+class _Line:
+    """A line of the sheet in which something is written."""
+
+    number: int
+    step: str
+    row: str
+    name: str
+    key: str
+    module: str
+    out: tuple[str, ...]
+    ask: str
+    read: str
+    edition: str
+    mark: str
+
+    @property
+    def box(self) -> tuple[str, str, str, str, tuple[str, ...], str]:
+        """What makes it this box and no other."""
+        return (self.step, self.name, self.key, self.module, self.out, self.ask)
+
+    @property
+    def lamp_w(self) -> float | None:
+        """The lamp of a box of one pin alone; None without."""
+        match = _LAMP.match(self.ask) if self.step in (_ALONE, _LEGS) else None
+        return float(match[1]) if match else None
+
+    @property
+    def bare(self) -> bool:
+        """Whether it is the box without the lamp of one pin alone, or of one of its parallel ways."""
+        return self.lamp_w is None and ((self.step == _ALONE and self.ask == NO_LAMP) or (self.step == _LEGS and bool(self.out)))  # fmt: skip
+
+    def __str__(self) -> str:
+        return f"{self.row or self.name} {self.ask}: {self.read}"
+
+
+@dataclass
+class _Sheet:
+    case: Case
+    lines: list[_Line]
+    now: datetime
+
+    def __post_init__(self) -> None:
+        self.left: list[str] = []
+        self.battery = {line.key: battery_volts(f"line {line.number}, battery {line.ask}: {line.read}", line.read) for line in self.lines if line.row == "battery"}  # fmt: skip
+
+    def readings(self) -> Iterator[Reading]:
+        """What is taken, in the order of the lines; what is not is in `left` afterwards."""
+        lamps = {(one.step, one.name, one.key, one.out): one for one in self.lines if one.lamp_w is not None}
+        paired: set[int] = set()
+        for line in self.lines:
+            beside = lamps.get((line.step, line.name, line.key, line.out)) if line.bare else None
+            if beside is not None and (name := self.name_of(line)):
+                paired.add(beside.number)
+                yield from self.reading(line, name, f"{line.read}/{beside.read}", beside.lamp_w)
+            elif beside is not None:
+                paired.add(beside.number)
+        for line in self.lines:
+            if line.row == "battery" or line.number in paired or (line.bare and (line.step, line.name, line.key, line.out) in lamps):  # fmt: skip
+                continue
+            dead = line.ask.startswith(MUST_BE_DEAD)
+            if not (dead or line.bare or line.ask in (TO_ITS_POST, BETWEEN_LINES)):
+                self.left.append(f"{line} (the box without the lamp is empty)" if line.lamp_w is not None else str(line))  # fmt: skip
+            elif name := self.name_of(line):
+                yield from self.reading(line, name, _dead_or_volts(line) if dead else line.read, None, dead=dead)
+
+    def reading(self, line: _Line, name: str, read: str, lamp_w: float | None, *, dead: bool = False) -> Iterator[Reading]:  # fmt: skip
+        """One reading under the conditions that the sheet says of it.
+
+        Raises
+        ------
+        BadWord : what is written is no reading
+        """
+        if line.key not in self.case.plan["keys"]:
+            raise BadWord(f"line {line.number}, {line}: this vehicle has the key states {', '.join(self.case.plan['keys'])}. Nothing is recorded.")  # fmt: skip
+        supply = self.case.level(name) == "supply"
+        on = Conditions(
+            key=line.key, plugged=line.module == "plugged in", lamp_w=lamp_w, other="+" if supply and not dead else "-", symptom=self.case.conditions.symptom,
+            asleep=line.ask == BETWEEN_LINES, out=line.out, battery_v=self.volts(line), battery_at=self.now.isoformat(timespec="seconds"), battery_n=self.case.last_n + 1,
+            key_n=self.case.last_n + 1, leads=self.leads(name, line, lamp_w),
+        )  # fmt: skip
+        try:
+            found = understood(self.case, f"{name}={read}", on)
+        except CannotAnswer as error:
+            raise BadWord(f"line {line.number}, {line}: {error} Nothing is recorded.") from None
+        same = next((one for one in self.case.readings if _same(one, found)), None)
+        if same is None:
+            yield found
+        else:
+            self.left.append(
+                f"{line} (stands in the case as {same.id}; a repeat is typed: tracer read {self.case.short(name)}=...)"
+            )
+
+    def volts(self, line: _Line) -> float:
+        """The battery when it was read: in the same key state, else at rest, else in another one in which nobody cranks.
+
+        Raises
+        ------
+        BadWord : it was not read
+        """
+        for key in (line.key, *(key for key in self.case.plan["keys"] if key not in CRANKING)):
+            if key in self.battery:
+                return self.battery[key]
+        raise BadWord("the sheet has no volts of the battery: every reading refers to them. Nothing is recorded.")
+
+    def leads(self, name: str, line: _Line, lamp_w: float | None) -> tuple[str, ...]:
+        """The fused leads that the sheet asks for at a pin with this lamp."""
+        tests = self.case.plan["rows"].get(name, {"tests": []})["tests"] if lamp_w is not None else []
+        asked = (test["leads"] for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (line.key, lamp_w, line.out))  # fmt: skip
+        return tuple(sorted("-".join(pair) for pair in next(asked, ())))
+
+    def name_of(self, line: _Line) -> str:
+        """The full name of what a line reads; empty, and said in `left`, where it has changed since the sheet was printed.
+
+        Raises
+        ------
+        BadWord : a sheet of this very edition has no such row
+        """
+        of = f"the sheet is of edition {line.edition or '?'}, the case of {self.case.plan['edition']}"
+        same_edition = line.edition == self.case.plan["edition"]
+        try:
+            name = self.bus_of(line) if line.ask == BETWEEN_LINES else self.case.find(line.name)
+        except UnknownName as error:
+            if same_edition:
+                raise BadWord(f"line {line.number}: {error} Nothing is recorded.") from None
+            self.left.append(f"{line} (not in this case's list: {of})")
+            return ""
+        row = self.case.plan["rows"].get(name)
+        if same_edition or row is None or (line.mark and line.mark == row.get("mark")):
+            return name
+        self.left.append(f"{line} (this row has changed, {of}: read it anew, or type it if it is the same pin)")
+        return ""
+
+    def bus_of(self, line: _Line) -> str:
+        """The pair of lines of a bus that an ohm reading lies between.
+
+        Raises
+        ------
+        UnknownName : no bus of the case has these pins
+        """
+        module, _, pins = line.name.partition(".")
+        for bus, facts in self.case.plan["buses"].items():
+            if module == self.case.plan["module"] and sorted(facts["pins"].values()) == sorted(pins.split("-")):
+                return line_name(bus, *facts["pins"])
+        raise UnknownName(f"{line.name} is no pair of bus pins of this case.")
 
 
 def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[str, ...]]:
@@ -34,108 +180,77 @@ def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[s
     Raises
     ------
     BadWord : it is no such sheet, or something in it does not fit: nothing of it is recorded
-    NotWritten : from here on nothing is recorded
+    NotWritten : nothing is recorded
     """
-    first = text.lstrip("\ufeff").splitlines()[:1]
-    rows = list(csv.DictReader(text.lstrip("\ufeff").splitlines(), delimiter=";" if first and first[0].count(";") > 5 else ","))  # fmt: skip
-    if not rows or not set(rows[0]) >= COLUMNS:
-        raise BadWord("this is no filled-in sheet: it wants the columns of `tracer worksheet MODULE -o FILE.csv` (step, row, name, key, module, ask, read, edition).")  # fmt: skip
-    written = [{name: (cell or "").strip() for name, cell in row.items() if isinstance(name, str)} for row in rows]
-    taken, left = _taken(case, written, now.isoformat(timespec="seconds"))
+    sheet = _Sheet(case, list(_written(text)), now)
+    taken = tuple(sheet.readings())
     if not taken:
-        raise BadWord("nothing in this sheet can be recorded: no pin is filled in.")
-    numbers = []
-    for conditions in dict.fromkeys(one.conditions for one in taken):
-        readings = [one.reading for one in taken if one.conditions == conditions]
-        numbers.append(append(case.file, entry_of(readings, conditions, now, why="", instead_of="")))
+        why = f" Written and not taken: {'; '.join(sheet.left)}." if sheet.left else " No pin is filled in."
+        raise BadWord(f"nothing in this sheet can be recorded.{why}")
+    n = append(case.file, entry_of(taken, case.conditions, now, why="", instead_of="", each=True))
     after = case_in(case.file)
-    mine = tuple(one for one in after.readings if one.entry in numbers)
-    return Recorded(after, numbers[-1], mine, tuple(ask for one in mine for ask in asks_about(after, one))), left
+    mine = tuple(one for one in after.readings if one.entry == n)
+    return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(after, one))), tuple(sheet.left)
 
 
-def _taken(case: Case, rows: list[dict[str, str]], at: str) -> tuple[list[_Found], tuple[str, ...]]:
-    battery = {row["key"]: value_of(row["read"]).number for row in rows if row["row"] == "battery" and row["read"]}
-    lamps = [row for row in rows if row["read"] and _LAMP.match(row["ask"])]
-    found: list[_Found] = []
-    done: set[int] = set()
-    for number, row in enumerate(rows):
-        if not row["read"] or number in done or row["row"] == "battery":
-            continue
-        on = _conditions(case, row, battery, at)
-        if on is None:
-            continue
-        full = _name(case, row)
-        on = replace(on, other="+" if case.level(full) == "supply" else "-")
-        beside = next((n for n in range(number + 1, min(number + 2, len(rows))) if rows[n] in lamps and rows[n]["name"] == row["name"] and rows[n]["step"] == row["step"]), None)  # fmt: skip
-        off = _OUT.match(row["ask"])
-        if beside is not None and (row["ask"] == "no lamp" or off):
-            done.add(beside)
-            match = _LAMP.match(rows[beside]["ask"])
-            on = replace(on, lamp_w=float(match[1]) if match else None, out=tuple(sorted(off[1].split(", "))) if off else ())  # fmt: skip
-            on = replace(on, leads=_leads(case, full, on))
-            found.append(_Found(on, understood(case, f"{full}={row['read']}/{rows[beside]['read']}", on)))
-        elif row["ask"] == "drop to its post" or (row["ask"] == "no lamp") or row["ask"] == "between them":
-            found.append(_Found(on, understood(case, f"{full}={row['read']}", on)))
-        elif row["ask"].startswith("dead"):
-            on = replace(on, other="-")  # a tick, or the volts that are there
-            found.append(_Found(on, understood(case, f"{full}={_dead_or_volts(row)}", on)))
-        else:
-            continue
-        done.add(number)
-    left = tuple(f"{row['row'] or row['name']} {row['ask']}: {row['read']}" for n, row in enumerate(rows) if row["read"] and n not in done and row["row"] != "battery")  # fmt: skip
-    return found, left
+def _written(text: str) -> Iterator[_Line]:
+    """Each line of the sheet in which something is written, once.
+
+    Raises
+    ------
+    BadWord : it is no such sheet, a line does not fit its head, or one box is filled in twice with different values
+    """
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    head = text.partition("\n")[0]
+    delimiter = max(",;\t", key=head.count)
+    seen: dict[tuple[object, ...], _Line] = {}
+    try:
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+        columns = [name.strip() for name in next(rows, [])]
+        if missing := [name for name in COLUMNS if columns.count(name) != 1]:
+            raise BadWord(f"this is no filled-in sheet: it wants the columns of `tracer worksheet MODULE -o FILE.csv`, each once; {listed(missing, joiner='and')} {'is' if len(missing) == 1 else 'are'} not so.")  # fmt: skip
+        for cells in rows:
+            if any(cell.strip() for cell in cells[len(columns) :]):
+                raise BadWord(f"line {rows.line_num} has {len(cells)} cells, the head {len(columns)}: a number with a comma must stand in quotes (\"0,01\"). Nothing is recorded.")  # fmt: skip
+            bare = (
+                cell.strip().removeprefix("'") for cell in cells
+            )  # as it is written in front of what a spreadsheet would run
+            row = dict(zip(columns, bare, strict=False))
+            if not row.get("read"):
+                continue
+            out = tuple(sorted(filter(None, row.get("out", "").split(","))))
+            said = {name: row.get(name, "") for name in COLUMNS if name != "out"}
+            line = _Line(number=rows.line_num, out=out, **said)
+            first = seen.setdefault(line.box, line)
+            if first.read != line.read:
+                raise BadWord(f"lines {first.number} and {line.number} are the same box with different values ({first} and {line.read}). Nothing is recorded.")  # fmt: skip
+    except csv.Error as error:
+        raise BadWord(f"this is no CSV that can be read ({error}): save the sheet as CSV once more. Nothing is recorded.") from None  # fmt: skip
+    yield from seen.values()
 
 
-def _dead_or_volts(row: dict[str, str]) -> str:
+def _same(one: Reading, other: Reading) -> bool:
+    """Whether two readings are the same one, taken over twice: the same values under the same conditions, the volts of the battery among them."""
+    a, b = one.conditions, other.conditions
+    held = (a.key, a.plugged, a.lamp_w, a.other, a.out, a.battery_v) == (b.key, b.plugged, b.lamp_w, b.other, b.out, b.battery_v)  # fmt: skip
+    return held and (one.name, one.values, one.status) == (other.name, other.values, other.status)
+
+
+def _dead_or_volts(line: _Line) -> str:
     """What was written into a box for a pin that must be dead.
 
     Raises
     ------
     BadWord : neither a tick nor a value: a live pin must not pass as dead
     """
-    if row["read"].casefold() in _TICKS:
+    if line.read.casefold() in _DEAD:
         return "dead"
     try:
-        return value_of(row["read"]).text
+        return value_of(line.read).text
     except BadWord:
         raise BadWord(
-            f"{row['row']} {row['ask']}: `{row['read']}` is neither a tick (x) nor volts. Tick it if it is dead, write the volts if it is not. Nothing is recorded."
+            f"{line.row} {line.ask}: `{line.read}` is neither a tick (x) nor volts. Tick it if it is dead, write the volts if it is not. Nothing is recorded."
         ) from None
 
 
-def _conditions(case: Case, row: dict[str, str], battery: dict[str, float | None], at: str) -> Conditions | None:
-    """The conditions that the sheet says of a reading; None for a box that is no reading of a key state."""
-    key = row["key"]
-    if key not in case.plan["keys"]:
-        return None
-    volts = battery.get(key, next(iter(battery.values()), None))
-    if volts is None:
-        raise BadWord("the sheet has no volts of the battery: every reading refers to them. Nothing is recorded.")
-    return replace(
-        case.conditions, key=key, plugged=row["module"] == "plugged in", lamp_w=None, out=(), battery_v=volts, battery_at=at, battery_n=case.last_n + 1, key_n=case.last_n + 1,
-        asleep=row["ask"] == "between them",
-    )  # fmt: skip
-
-
-def _leads(case: Case, full: str, on: Conditions) -> tuple[str, ...]:
-    """The fused leads that the sheet asks for at a pin with this lamp."""
-    tests = case.plan["rows"].get(full, {"tests": []})["tests"]
-    asked = (test["leads"] for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (on.key, on.lamp_w, on.out))  # fmt: skip
-    return tuple(sorted("-".join(pair) for pair in next(asked, ())))
-
-
-def _name(case: Case, row: dict[str, str]) -> str:
-    if row["ask"] == "between them":
-        pins = row["name"].partition(".")[2].split("-")
-        for bus, facts in case.plan["buses"].items():
-            if sorted(facts["pins"].values()) == sorted(pins):
-                return line_name(bus, *facts["pins"])
-    try:
-        return case.find(row["name"])
-    except UnknownName as error:
-        if row["edition"] != case.plan["edition"]:
-            raise BadWord(f"{error} The sheet is of edition {row['edition']}, the case of {case.plan['edition']}. Nothing is recorded.") from None  # fmt: skip
-        raise
-
-
-__all__ = ["read_filled"]
+__all__ = ["COLUMNS", "read_filled"]

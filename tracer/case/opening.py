@@ -12,7 +12,7 @@ from tracer.circuit.model import Circuit, Part
 from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.models import FuseFacts
-from tracer.plan.edition import edition_of
+from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import bus_pins_of, full_name, names_of, point_name
 from tracer.plan.one_sheet import one_sheet_of
 from tracer.plan.sheet_values import OneSheet, PinOnSheet
@@ -28,7 +28,7 @@ def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> di
 
 def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[str, Any]:
     """The same from a sheet that is made already."""
-    names, done = names_of(tracing.circuit, report), report.completeness
+    names, done, marks = names_of(tracing.circuit, report), report.completeness, row_marks(report)
     return {
         "vehicle": report.vehicle,
         "module": report.module,
@@ -41,7 +41,7 @@ def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[s
         "not_unplugged": sheet.not_unplugged,
         "short": dict(names.short),
         "words": {word: list(full) for word, full in names.words.items()},
-        "rows": {full_name(one.pin.row): _pin(sheet, one) for one in sheet.pins},
+        "rows": {(name := full_name(one.pin.row)): {**_pin(sheet, one), "mark": marks[name]} for one in sheet.pins},
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
         "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part)} for row in reversed(report.rows) for probe in row.probes},
         "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],

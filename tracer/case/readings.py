@@ -224,7 +224,7 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
         elif name == "after":
             found = replace(found, after_s=_exact(text.rstrip("sS")))
         elif name == "battery":
-            found = replace(found, battery_v=_volts(word, text), battery_at=now, battery_n=number)
+            found = replace(found, battery_v=battery_volts(word, text), battery_at=now, battery_n=number)
         else:
             raise BadWord(f"`{word}`: there is no such condition; {', '.join(SETTABLE)} can be set.")
     return found
@@ -262,11 +262,17 @@ def _watts(word: str, text: str) -> float:
     return number
 
 
-def _volts(word: str, text: str) -> float:
+def battery_volts(word: str, text: str) -> float:
+    """The volts of the battery as typed.
+
+    Raises
+    ------
+    BadWord : no such volts; `word` is what was typed as a whole
+    """
     number = _exact(text.rstrip("vV"))
     if number is None or not 0 <= number <= 60:
         raise BadWord(f"`{word}` is no battery voltage: write battery=12.4.")
     return number
 
 
-__all__ = ["SETTABLE", "STATUSES", "BadWord", "Conditions", "Reading", "Value", "reading_of", "said_yes", "set_by", "split_word", "value_of"]  # fmt: skip
+__all__ = ["SETTABLE", "STATUSES", "BadWord", "Conditions", "Reading", "Value", "battery_volts", "reading_of", "said_yes", "set_by", "split_word", "value_of"]  # fmt: skip

@@ -11,6 +11,7 @@ from tracer.plan.names import full_name
 from tracer.trace.lists.results import Row, SupplyReport
 
 LENGTH = 8
+ROW_LENGTH = 6
 
 
 def edition_of(report: SupplyReport) -> str:
@@ -32,8 +33,18 @@ def edition_of(report: SupplyReport) -> str:
         "differences": sorted(report.cross_check.differences),
         "not looked at": sorted(report.completeness.not_looked_at),
     }  # fmt: skip
+    return _mark(content, LENGTH)
+
+
+def row_marks(report: SupplyReport) -> dict[str, str]:
+    """A mark of each row by its full name, made like that of the list: whether a row of one edition is the same in another one."""
+    named = {row.code: full_name(row) for row in report.rows}
+    return {named[row.code]: _mark(_row(row, named), ROW_LENGTH) for row in report.rows}
+
+
+def _mark(content: object, length: int) -> str:
     text = dumps(content, sort_keys=True, ensure_ascii=True)
-    return b32encode(sha256(text.encode()).digest()).decode()[:LENGTH]
+    return b32encode(sha256(text.encode()).digest()).decode()[:length]
 
 
 def _row(row: Row, named: dict[str, str]) -> dict[str, Any]:
@@ -56,4 +67,4 @@ def _row(row: Row, named: dict[str, str]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-__all__ = ["LENGTH", "edition_of"]
+__all__ = ["LENGTH", "edition_of", "row_marks"]

@@ -9,6 +9,8 @@ from functools import cached_property
 from tracer.entry.problems import CannotAnswer, listed, nearest
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
+# What boxes of the one sheet ask, and by which a filled-in one is read back.
+NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD = "no lamp", "drop to its post", "between them", "dead, key "
 
 
 class UnknownName(CannotAnswer):
@@ -77,4 +79,14 @@ def line_name(bus: str, *lines: str) -> str:
     return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(lines)}"
 
 
-__all__ = ["CRANKING", "Names", "UnknownName", "line_name", "point_name"]
+__all__ = [
+    "BETWEEN_LINES",
+    "CRANKING",
+    "MUST_BE_DEAD",
+    "NO_LAMP",
+    "TO_ITS_POST",
+    "Names",
+    "UnknownName",
+    "line_name",
+    "point_name",
+]

@@ -57,14 +57,18 @@ def _number(value: float, unit: str) -> str:
 def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bold: bool = False) -> str:
     """What was recorded, as it was understood, and what is asked."""
     page = Page(width, bold=bold)
-    if got.readings:
-        page.line(conditions_text(got.readings[0].conditions), strong=True)
+    before = ""
     for one in got.readings:
+        if (said := conditions_text(one.conditions)) != before:
+            page.line(said, strong=True)
+            before = said
         page.line(f"{one.id}  {got.case.short(one.name)}  {values_text(got.case, one)}", indent=2, hang=6)
     for ask in got.asks:
         page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
     if left:
-        page.line(f"Written on the sheet and not taken: {'; '.join(left)}.", hang=2)
+        page.line("Written on the sheet and not taken:")
+    for words in left:
+        page.line(f"- {words}", indent=2, hang=4)
     return page.text()
 
 

@@ -70,7 +70,7 @@ def _pin(pin: PinLine) -> dict[str, Any]:
 
 def _box(box: Box) -> dict[str, Any]:
     return {
-        "row": box.row, "point": box.point, "ask": box.ask, "unit": box.unit, "expect": box.expect, "key": box.key, "plug": box.plug, "decides": box.decides,
+        "row": box.row, "point": box.point, "ask": box.ask, "unit": box.unit, "expect": box.expect, "key": box.key, "plug": box.plug, "out": list(box.out), "decides": box.decides,
     }  # fmt: skip
 
 
@@ -177,7 +177,7 @@ def _text_box(box: Box | None) -> str:
 
 # --- CSV ---------------------------------------------------------------------------------------------------------------
 
-HEAD = ("step", "title", "safe", "row", "name", "wire", "fed through", "key", "module", "ask", "expect", "unit", "decides", "read", "note", "edition", "complete")  # fmt: skip
+HEAD = ("step", "title", "safe", "row", "name", "wire", "fed through", "key", "module", "out", "ask", "expect", "unit", "decides", "read", "note", "edition", "mark", "complete")  # fmt: skip
 
 
 def as_csv(sheet: Sheet) -> str:
@@ -189,7 +189,7 @@ def as_csv(sheet: Sheet) -> str:
         for box in boxes:
             name = box.point if pin and box in pin.splits and not pin.says else sheet.full_names.get(box.row, box.point)
             cells = {
-                "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "ask": box.ask,
+                "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "out": ",".join(box.out), "ask": box.ask, "mark": sheet.marks.get(name, ""),
                 "expect": box.expect, "unit": box.unit, "decides": "yes" if box.decides else "no",
             }  # fmt: skip
             rows.append({**line, **cells})

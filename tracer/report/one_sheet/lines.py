@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.entry.problems import listed
-from tracer.plan.edition import edition_of
+from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import full_name
 from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
 from tracer.plan.values import Decides, Step
+from tracer.plan.words import BETWEEN_LINES, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, other_doubts, short_wire, two_counts, way_words, without_length
 from tracer.report.lamps import lead_words
@@ -66,6 +67,7 @@ class _Writer:
             marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *two_counts(report), *other_doubts(report), *self._beside()]),
             hazards=tuple([said, *lines(report.minding, HAZARD, CAUTION)] if said else []),
             edition=edition_of(report),
+            marks=row_marks(report),
             full_names={pin.name: full_name(pin.row) for pin in made.glance.pins},
             notes=tuple(lines(Minding(tuple(one for one in report.minding.things if one.at)), NOTE)),
             minding=report.minding,
@@ -182,10 +184,20 @@ class _Writer:
         key = ""
         for leg in self.made.legs:
             gone = f"{', '.join(leg.out)} {'out' if leg.level == 'supply' else 'off'}"
-            yield Box(leg.name, gone if key == leg.test.key else f"key {leg.test.key}, {gone}", "V", "", leg.test.key, OUT, leg.point)  # fmt: skip
+            yield Box(leg.name, gone if key == leg.test.key else f"key {leg.test.key}, {gone}", "V", "", leg.test.key, OUT, leg.point, out=leg.out)  # fmt: skip
             key = leg.test.key
             if leg.test.lamp.watts is not None:
-                yield Box(leg.name, _lamp(leg.test), "V", _moves(leg.test), leg.test.key, OUT, leg.point, decides=True)
+                yield Box(
+                    leg.name,
+                    _lamp(leg.test),
+                    "V",
+                    _moves(leg.test),
+                    leg.test.key,
+                    OUT,
+                    leg.point,
+                    decides=True,
+                    out=leg.out,
+                )
 
     def _bus_asleep(self) -> Iterator[Box]:
         for step in self.made.bus_levels if self.made.bus_ohms else ():
@@ -194,7 +206,7 @@ class _Writer:
         for step in self.made.bus_ohms:
             value = None if step.bare is None else step.bare.value
             expect = f"{figures.ohms_range(value.low, value.nominal, value.high)}" if value else "maker's figure"
-            yield Box(step.point.partition(".")[2], "between them", "Ω", expect, self.first_key, OUT, step.point, decides=True)  # fmt: skip
+            yield Box(step.point.partition(".")[2], BETWEEN_LINES, "Ω", expect, self.first_key, OUT, step.point, decides=True)  # fmt: skip
 
     def _at(self, pin: str) -> str:
         return f"{self.report.module}.{pin}"
@@ -228,7 +240,7 @@ class _Writer:
             return PinLine(pin.name, row.point, short_wire(row), way, plugged=plugged, says=self.made.not_unplugged)
         start = _cranked(self.made.cranking[0], pin.name) if self.made.cranking else None
         dead = tuple(
-            Box(pin.name, f"dead, key {key}", "tick", "", key, OUT, row.point, decides=True)
+            Box(pin.name, f"{MUST_BE_DEAD}{key}", "tick", "", key, OUT, row.point, decides=True)
             for key, pins in self.made.dead
             if (pin.name, row.point) in pins
         )
@@ -250,7 +262,7 @@ class _Writer:
                 splits=boxes,
                 says=says,
             )
-        bare = Box(pin.name, "no lamp", "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
+        bare = Box(pin.name, NO_LAMP, "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
         loaded = None
         if test.lamp.watts is not None:
             loaded = Box(pin.name, _lamp(test), "V", _moves(test), test.key, OUT, row.point, decides=True)
@@ -264,7 +276,7 @@ class _Writer:
     def _plugged(self, name: str, step: Step) -> Box:
         lost = None if step.bare is None else step.bare.lost_high_v
         key = "" if step.key == self.made.working else f"{step.key}: "
-        return Box(name, "drop to its post", "V", key + _at_most(lost), step.key, IN, step.point)
+        return Box(name, TO_ITS_POST, "V", key + _at_most(lost), step.key, IN, step.point)
 
 
 def _list_words(report: SupplyReport) -> str:

@@ -14,7 +14,8 @@ from tracer.trace.minding import NOTHING, Minding
 class Box:
     """One thing to write down, or to tick. `unit` is V, Ω, s, tick or words; `ask` stands before the box, `expect` behind it.
 
-    `plug` says whether the module is plugged in; empty where it does not matter. `decides`: it counts among the tests.
+    `plug` says whether the module is plugged in; empty where it does not matter. `decides`: it counts among the tests. `out`: what is pulled or
+    loosened meanwhile, where one of several parallel ways is tried alone.
     """
 
     row: str
@@ -25,6 +26,7 @@ class Box:
     plug: str = ""
     point: str = ""
     decides: bool = False
+    out: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,7 @@ class Sheet(Answer):
     completeness: Completeness
     list_words: str
     edition: str  # the mark of the list
+    marks: dict[str, str]  # of each row, by its full name
     full_names: dict[str, str]  # of rows, by the short name
     titles: dict[int, str]  # of the steps that the lines of pins belong to
     dead_keys: tuple[str, ...]  # the key states in which some pin must be dead
