@@ -47,7 +47,10 @@ def open_case(
     said = {name: (facts or {}).get(name, "") for name in ("complaint", "by", "km", "customer")}
     limits = limits_of(tracing.circuit, read_shop(shop) if shop is not None else None)
     create(wanted, {"kind": "open", "at": _now().isoformat(timespec="seconds"), **said, "plan": kept_plan(tracing, report, limits)})  # fmt: skip
-    make_current(wanted)
+    try:
+        make_current(wanted)
+    except NotWritten as error:
+        raise NotWritten(f"The case is kept in {wanted}, but is not the current one: {error} TRACER_CASE={wanted} in the environment makes it so for one terminal.") from error  # fmt: skip
     return case_in(wanted)
 
 

@@ -10,16 +10,25 @@ import os
 from datetime import datetime
 from pathlib import Path
 
+from tracer.case.file import make_folder
 from tracer.entry.files import NotWritten, write_whole
 from tracer.entry.problems import CannotCompute
 
 
 def state_folder() -> Path:
-    """Where the current case is written down."""
+    """Where the current case is written down.
+
+    Raises
+    ------
+    CannotCompute : nothing in the environment says where, and the user has no home folder
+    """
     if own := os.environ.get("TRACER_STATE"):
         return Path(own)
     base = os.environ.get("XDG_STATE_HOME") or os.environ.get("LOCALAPPDATA")
-    return Path(base) / "tracer" if base else Path.home() / ".local" / "state" / "tracer"
+    try:
+        return Path(base) / "tracer" if base else Path.home() / ".local" / "state" / "tracer"
+    except RuntimeError:
+        raise CannotCompute("It is not known where cases are kept: name a folder with TRACER_STATE.") from None
 
 
 def current() -> Path:
@@ -27,18 +36,23 @@ def current() -> Path:
 
     Raises
     ------
-    CannotCompute : no case is open
+    CannotCompute : no case is open, or the file that names it cannot be used
     """
     if named := os.environ.get("TRACER_CASE"):
         return Path(named)
     pointer = state_folder() / "current"
+    again = "`tracer case use FILE` writes it anew."
     try:
-        return Path(pointer.read_text(encoding="utf-8").strip())
+        named = pointer.read_text(encoding="utf-8").strip()
     except FileNotFoundError:
         raise CannotCompute("No case is open: `tracer -C VEHICLE case open MODULE` opens one.") from None
     except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "it is not text"
-        raise CannotCompute(f"cannot read {pointer}: {reason}. `tracer case use FILE` writes it anew.") from error
+        raise CannotCompute(
+            f"cannot read {pointer}: {getattr(error, 'strerror', None) or 'it is not text'}. {again}"
+        ) from error
+    if not named or not named.isprintable():
+        raise CannotCompute(f"{pointer} names no case. {again}")
+    return Path(named)
 
 
 def make_current(file: Path) -> None:
@@ -50,22 +64,28 @@ def make_current(file: Path) -> None:
     """
     folder = state_folder()
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise NotWritten(
-            f"cannot make the folder {folder}: {error.strerror}. TRACER_STATE names another one."
-        ) from error
+        make_folder(folder)
+    except NotWritten as error:
+        raise NotWritten(f"{error}. TRACER_STATE names another one.") from error
     write_whole(folder / "current", f"{file.resolve()}\n".encode())
 
 
 def new_name(module: str) -> Path:
-    """A name for a new case of a module that no file has."""
+    """A name for a new case of a module that no file has.
+
+    Raises
+    ------
+    NotWritten : the folder of the cases cannot be used
+    """
     safe = "".join(c if c.isalnum() or c in "-_" else "_" for c in module)
     stem = state_folder() / "cases" / f"{safe}-{datetime.now().strftime('%Y-%m-%d')}"
     number, file = 1, stem.with_name(f"{stem.name}.case")
-    while file.exists():
-        number += 1
-        file = stem.with_name(f"{stem.name}-{number}.case")
+    try:
+        while file.exists():
+            number += 1
+            file = stem.with_name(f"{stem.name}-{number}.case")
+    except OSError as error:
+        raise NotWritten(f"cannot use {stem.parent}: {error.strerror}. TRACER_STATE names another folder.") from error
     return file
 
 

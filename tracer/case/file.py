@@ -8,6 +8,7 @@ line, and see it on the disk before they say that it is recorded; a line for whi
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import time
@@ -46,9 +47,11 @@ def read_case(file: Path) -> CaseFile:
     CannotCompute : there is no such file, it cannot be read, or its first line is not that of a case
     """
     try:
+        if file.exists() and not file.is_file():
+            raise CannotCompute(f"{file} is no file, and so no case.")
         content = file.read_bytes()
-    except OSError as error:
-        raise CannotCompute(f"cannot read the case {file}: {error.strerror}") from error
+    except (OSError, ValueError) as error:  # ValueError: a name that no disk can hold
+        raise CannotCompute(f"cannot read the case {file}: {getattr(error, 'strerror', None) or error}") from error
     return _parsed(file, content)
 
 
@@ -61,14 +64,14 @@ def create(file: Path, opening: Entry) -> None:
     """
     beside = file.with_name(f".{file.name[:100]}.{token_hex(4)}")
     try:
-        _make_folder(file.parent)
+        make_folder(file.parent)
         handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
         try:
             with os.fdopen(handle, "wb") as stream:
                 stream.write(_line({"n": 1, "schema": SCHEMA, **opening}))
                 stream.flush()
                 os.fsync(stream.fileno())
-            os.link(beside, file)  # fails where the name is taken
+            _named(beside, file)
         finally:
             with contextlib.suppress(OSError):
                 beside.unlink()
@@ -79,11 +82,33 @@ def create(file: Path, opening: Entry) -> None:
         raise NotWritten(f"cannot write {file}: {getattr(error, 'strerror', None) or error}") from error
 
 
-def _make_folder(folder: Path) -> None:
+def _named(beside: Path, file: Path) -> None:
+    """Give a file that is whole its name; FileExistsError where that is taken."""
+    try:
+        os.link(beside, file)
+    except OSError as error:
+        if error.errno not in (errno.EPERM, errno.ENOTSUP, errno.ENOSYS):
+            raise
+        os.close(
+            os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        )  # a disk without second names, such as that of a stick
+        beside.replace(file)
+
+
+def make_folder(folder: Path) -> None:
+    """A folder and those above it, where they are not there yet.
+
+    Raises
+    ------
+    NotWritten : it cannot be made; what stands in the way is named
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-    except FileExistsError:
-        raise NotWritten(f"cannot write below {folder}: it is no folder") from None
+    except (FileExistsError, NotADirectoryError):
+        other = next((one for one in (folder, *folder.parents) if one.exists() and not one.is_dir()), folder)
+        raise NotWritten(f"cannot make the folder {folder}: {other} is no folder") from None
+    except OSError as error:
+        raise NotWritten(f"cannot make the folder {folder}: {error.strerror}") from error
 
 
 class Grown(Exception):
@@ -220,9 +245,11 @@ def _patiently(take: Any, file: Path) -> None:
             take()
             return
         except OSError as error:
+            if not isinstance(error, (BlockingIOError, PermissionError)):  # no lock at all on this disk
+                raise NotWritten(f"cannot lock the case {file}: {error.strerror}. Nothing is recorded.") from error
             if time.monotonic() > end:
                 raise NotWritten(f"{file} is being written by another call. Nothing is recorded.") from error
             time.sleep(0.01)
 
 
-__all__ = ["SCHEMA", "CaseFile", "Entry", "Grown", "append", "create", "read_case"]
+__all__ = ["SCHEMA", "CaseFile", "Entry", "Grown", "append", "create", "make_folder", "read_case"]

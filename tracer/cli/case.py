@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, COMPLETE, WRONG_USAGE, asked, end, fail, page, said, show, tell
+from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, page, said, show, tell
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption, ModuleArgument, ShopOption
+from tracer.entry.files import NotWritten
+from tracer.entry.problems import CannotCompute
 from tracer.entry.visible import visible
 from tracer.standards.figures import POINT, decimal_mark
 
@@ -144,8 +146,11 @@ def read(
             lambda: calls().read(words, why=why, instead_of=instead_of), report.read_text, report.read_data, json=json
         )
         return
+    if why or instead_of or json:
+        fail("--why, --instead-of and --json go with readings: write them, such as 3+=12.38/12.17.", WRONG_USAGE)
     now: Case = said(calls().current_case)
-    _row_by_row(now)
+    with decimal_mark(chosen.decimal):
+        _row_by_row(now)
 
 
 def _take_over(text: str, *, json: bool) -> NoReturn:
@@ -162,24 +167,43 @@ def _content(file: Path) -> str:
 
 
 def _row_by_row(now: Case) -> None:
-    """Ask for one row after the other; an empty line goes on, a full stop ends."""
+    """Ask for one row after the other; an empty line goes on, a full stop or the end of the input ends. What was recorded stays so, whatever ends it."""
     from tracer.report import case as report
 
-    show(report.conditions_text(now.conditions) + "\nAn empty line passes a row over, `.` ends.\n")
+    show(report.set_text(now, **page()) + "An empty line passes a row over, `.` ends.\n")
+    count = 0
     for name in ["battery", *now.plan["rows"]]:
-        while True:
-            typer.echo(f"{now.short(name)}=", nl=False)
-            line = sys.stdin.readline()
-            typed = line.strip()
-            if not line or typed == ".":
-                raise typer.Exit(COMPLETE)
-            if not typed:
-                break
+        while (typed := _typed(f"{now.short(name)}=")) is not None and typed:
             try:
-                show(report.read_text(calls().read([f"{name}={typed}"]), **page()))
-                break
+                got = calls().read([f"{name}={typed}"])
             except tracer.CannotAnswer as error:
                 tell(str(error))
+                continue
+            except (CannotCompute, NotWritten) as error:
+                fail(str(error), CANNOT_USE)
+            count += len(got.readings)
+            show(report.read_text(got, **page()))
+            break
+        if typed is None:
+            break
+    show(f"{count} {'reading is' if count == 1 else 'readings are'} recorded.\n")
+
+
+def _typed(prompt: str) -> str | None:
+    """What is typed behind a prompt; None at the end: a full stop, no more input, an interrupt."""
+    typer.echo(prompt, nl=False)
+    try:
+        line = sys.stdin.buffer.readline().decode(
+            sys.stdin.encoding or "utf-8"
+        )  # line by line: what is no text spoils none before it
+    except UnicodeDecodeError:
+        typer.echo()
+        fail("The input is no text (UTF-8). What was recorded before is kept.", CANNOT_USE)
+    except (KeyboardInterrupt, OSError, ValueError):  # closed from outside
+        line = ""
+    if not line:
+        typer.echo()
+    return None if not line or line.strip() == "." else line.strip()
 
 
 @app.command("next", epilog="Example: tracer next")
@@ -207,7 +231,7 @@ def report_(
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The report of the current case: complaint, cause, correction in plain words, then every reading."""
-    from tracer.entry.files import NotWritten, write_whole
+    from tracer.entry.files import write_whole
     from tracer.report import case as report
 
     if output is None or json:

@@ -58,6 +58,8 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
     """What was recorded, as it was understood, and what is asked."""
     page = Page(width, bold=bold)
     before = ""
+    if not got.readings:  # the battery alone
+        page.line(conditions_text(got.case.conditions))
     for one in got.readings:
         if (said := conditions_text(one.conditions)) != before:
             page.line(said, strong=True)
