@@ -221,6 +221,14 @@ def test_a_fused_lead_and_a_lit_lamp_are_kept_with_the_reading(case: Case) -> No
     assert set_conditions(again, ["lead=none"], NOON).conditions.leads == ()
 
 
+def test_what_is_out_is_kept_as_the_plan_writes_it(case: Case) -> None:
+    after = set_conditions(case, ["out=g6,fpc.f20", "key=RUN"], NOON)
+    assert (after.conditions.out, after.conditions.key) == (("F20", "G6"), "run")
+    assert set_conditions(after, ["out=none"], NOON).conditions.out == ()
+    with pytest.raises(CannotAnswer, match="G66 is no part"):
+        set_conditions(case, ["out=G66"], NOON)
+
+
 def test_a_bus_may_have_a_line_below_or_a_blank_in_its_name(tmp_path: Path) -> None:
     for number, bus in enumerate(("my_bus", "my bus")):
         (folder := tmp_path / str(number)).mkdir()

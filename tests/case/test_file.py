@@ -52,10 +52,11 @@ def test_a_line_cut_off_at_any_byte_is_seen_and_nothing_before_it_is_lost(file: 
         file.write_bytes(whole + last[:length])
         found = read_case(file)
         assert [entry["n"] for entry in found.entries] == [1, 2]
-        assert "was cut off while it was written" in found.damaged[0]
+        assert "was cut off while it was written" in found.cut[0] and found.damaged == ()
     assert append(file, {"kind": "x", "text": "third"}) == 3
     assert numbers(file) == [1, 2, 3]
-    assert "does not count" in read_case(file).damaged[0]
+    assert "was cut off while it was written" in read_case(file).cut[0]
+    assert read_case(file).damaged == ()  # it was never recorded, so nothing is lost
 
 
 def test_an_altered_line_and_a_missing_one_are_named(file: Path) -> None:
@@ -67,6 +68,16 @@ def test_an_altered_line_and_a_missing_one_are_named(file: Path) -> None:
     assert read_case(file).damaged == ("line 3 is damaged: it does not count", "entries missing: 3")
     file.write_text("".join([*lines[:2], lines[3]]), encoding="utf-8")
     assert read_case(file).damaged == ("entries missing: 3",)
+
+
+def test_a_line_that_lost_its_end_after_it_was_recorded_is_damaged(file: Path) -> None:
+    for text in ("one", "two", "three"):
+        append(file, {"kind": "x", "text": text})
+    lines = file.read_bytes().splitlines(keepends=True)
+    file.write_bytes(b"".join([*lines[:2], lines[2][:30] + b"\n", lines[3]]))
+    found = read_case(file)
+    assert found.damaged == ("entries missing: 3", "line 3 was cut off while it was written (30 bytes)")
+    assert found.cut == ()
 
 
 def test_what_is_no_case_is_said(tmp_path: Path) -> None:
@@ -150,5 +161,5 @@ def test_a_file_that_may_not_be_written_is_said(file: Path) -> None:
     if os.geteuid() != 0:
         with pytest.raises(NotWritten, match="Nothing is recorded"):
             append(file, {"kind": "x"})
-    with pytest.raises(NotWritten, match="cannot write"):
+    with pytest.raises(NotWritten, match="is no folder"):
         create(file / "below.case", OPENING)

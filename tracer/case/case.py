@@ -129,7 +129,7 @@ def case_of(found: CaseFile) -> Case:
                 elif "." not in word and int(word) in notes:
                     withdrawn.append(notes.pop(int(word)))
     return Case(
-        found.file, opening, conditions, tuple(readings.values()), corrected, tuple(notes.values()), found.damaged, tuple(remarks), max(entry["n"] for entry in found.entries), tuple(withdrawn),
+        found.file, opening, conditions, tuple(readings.values()), corrected, tuple(notes.values()), found.damaged, (*found.cut, *remarks), max(entry["n"] for entry in found.entries), tuple(withdrawn),
         {entry["handed"]: entry["n"] for entry in found.entries if "handed" in entry},
     )  # fmt: skip
 
@@ -180,15 +180,29 @@ def set_conditions(case: Case, words: Sequence[str], now: datetime) -> Case:
 
     Raises
     ------
-    BadWord, NotWritten : nothing is recorded
+    BadWord, UnknownName, NotWritten : nothing is recorded
     """
     at = now.isoformat(timespec="seconds")
-    conditions = set_by(case.conditions, list(words), tuple(case.plan["keys"]), at, case.last_n + 1)
+    typed = [_with_names(case, word) for word in words]
+    conditions = set_by(case.conditions, typed, tuple(case.plan["keys"]), at, case.last_n + 1)
     try:
         append(case.file, {"kind": "set", "at": at, "conditions": conditions.data()}, after=case.last_n)
     except Grown:
         return set_conditions(_as_before(case), words, now)
     return case_in(case.file)
+
+
+def _with_names(case: Case, word: str) -> str:
+    """A word such as `out=f20,g6` with the names as the plan writes them, by which the test that it belongs to is found.
+
+    Raises
+    ------
+    UnknownName : it means nothing of the vehicle
+    """
+    name, text = split_word(word)
+    if name.casefold() != "out" or text.casefold() == "none":
+        return word
+    return f"out={','.join(case.things.find(one) for one in text.split(',') if one) or 'none'}"
 
 
 def _as_before(case: Case) -> Case:

@@ -11,6 +11,7 @@ import contextlib
 import errno
 import json
 import os
+import re
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -26,17 +27,22 @@ from tracer.entry.visible import all_visible
 SCHEMA = "tracer.case/1"
 _PATIENCE_S = 10.0
 _MARK = ',"sum":"'
+_TO_ITS_END = re.compile(rb',"sum":"[0-9a-f]{16}"}$')  # a line that was written to its end
 
 Entry = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class CaseFile:
-    """What stands in a case's file: the entries that are whole, in order, and in words what is not."""
+    """What stands in a case's file: the entries that are whole, in order, and in words what is not.
+
+    `damaged` is what was recorded once and is lost, `cut` what was never recorded: a line whose writing was broken off, and no number is missing.
+    """
 
     file: Path
     entries: tuple[Entry, ...]
     damaged: tuple[str, ...]
+    cut: tuple[str, ...] = ()
 
 
 def read_case(file: Path) -> CaseFile:
@@ -193,25 +199,23 @@ def _entry(line: bytes) -> Entry | None:
 
 
 def _parsed(file: Path, content: bytes) -> CaseFile:
-    entries, damaged = [], []
-    lines = content.split(b"\n")
-    for number, line in enumerate(lines, 1):
-        if not line:
-            continue
-        entry = _entry(line)
+    entries, damaged, cut = [], [], []
+    for number, line in enumerate(content.split(b"\n"), 1):
+        entry = _entry(line) if line else None
         if entry is not None:
-            entries.append(all_visible(entry))  # the file may come from anybody
-        elif number == len(lines):
-            damaged.append(f"line {number} was cut off while it was written ({len(line)} bytes): it was not recorded, everything before it is")  # fmt: skip
-        else:
+            entries.append(entry)
+        elif _TO_ITS_END.search(line):
             damaged.append(f"line {number} is damaged: it does not count")
+        elif line:
+            cut.append(f"line {number} was cut off while it was written ({len(line)} bytes): it was not recorded, everything else is")  # fmt: skip
     if not entries or entries[0].get("schema") != SCHEMA or entries[0]["n"] != 1:
         raise CannotCompute(f"{file} is no case of this program ({SCHEMA}).")
     known = [entry["n"] for entry in entries]
     missing = sorted(set(range(1, max(known) + 1)) - set(known))
     if missing:
         damaged.append(f"entries missing: {', '.join(map(str, missing))}")
-    return CaseFile(file, tuple(entries), tuple(damaged))
+        damaged, cut = [*damaged, *(words.partition(":")[0] for words in cut)], []
+    return CaseFile(file, tuple(entries), tuple(damaged), tuple(cut))
 
 
 @contextlib.contextmanager

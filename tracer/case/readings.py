@@ -198,9 +198,10 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
         name, text = split_word(word)
         name = name.casefold()
         if name == "key":
-            if text not in keys:
+            key = text if text in keys else next((one for one in keys if one.casefold() == text.casefold()), None)
+            if key is None:
                 raise BadWord(f"key={text}: this vehicle has {', '.join(keys)}.")
-            found = replace(found, key=text, since=now, key_n=number, after_s=None)
+            found = replace(found, key=key, since=now, key_n=number, after_s=None)
         elif name == "plug":
             found = replace(found, plugged=said_yes(word, text))
         elif name == "lamp":
