@@ -199,10 +199,13 @@ WATCH = ["5+=11,9/12,4", "1-=0/.02", "for=20min", "symptom=no"]
 
 
 def test_what_was_tried_without_the_symptom_stands_in_the_proof_as_not_reproduced(case: Case) -> None:
-    after = note(case, "watch", WATCH, NOON, why="drove over kerbs, wiggled X3")
-    said = "5+ 11.90 V to 12.40 V, 1- 0.00 V to 0.02 V for 20 min, drove over kerbs, wiggled X3: not reproduced"
+    watched = set_conditions(case, ["key=run", "plug=in"], NOON)
+    after = note(watched, "watch", WATCH, NOON, why="drove over kerbs, wiggled X3")
+    said = "5+ 11.90 V to 12.40 V, 1- 0.00 V to 0.02 V, key run, plugged in, for 20 min, drove over kerbs, wiggled X3: not reproduced"
     assert said in note_text(after, width=200)
-    absent = record(set_conditions(after, ["symptom=no"], NOON), ["5+=12.5/12.2"], NOON).case
+    absent = record(
+        set_conditions(after, ["symptom=no", "plug=out", "battery=12.6"], NOON), ["5+=12.5/12.2"], NOON
+    ).case
     assert said in verdict_of(absent).open
     assert "not reproduced" in " ".join(proof_text(absent, verdict_of(absent), width=40).split())
 

@@ -22,7 +22,7 @@ BATTERY_HOLDS_S = 900.0  # then it is asked for again (common practice, no sourc
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """What was noted beside readings: `words` by name, such as a pin and how it fits."""
+    """What was noted beside readings: `words` by name, such as a pin and how it fits; `conditions` where they matter, as for a watch."""
 
     n: int
     kind: str
@@ -30,6 +30,7 @@ class Note:
     why: str
     at: str
     by: str
+    conditions: Conditions | None = None
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,8 @@ def case_of(found: CaseFile) -> Case:
                 conditions = conditions if "handed" in entry else Conditions.of(entry["conditions"])
                 readings |= {one.id: one for one in _read(entry)}
         else:
-            notes[entry["n"]] = Note(entry["n"], entry["kind"], entry["words"], entry["why"], at, entry["by"])
+            on = Conditions.of(entry["conditions"]) if "conditions" in entry else None
+            notes[entry["n"]] = Note(entry["n"], entry["kind"], entry["words"], entry["why"], at, entry["by"], on)
             for word in entry["words"] if entry["kind"] == "withdraw" else ():
                 if word in readings:
                     corrected[word] = readings.pop(word)

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from tracer.case.case import Case, case_in
+from tracer.case.case import Case, Note, case_in
 from tracer.case.file import append
-from tracer.case.readings import BadWord, said_yes, split_word, value_of
+from tracer.case.readings import BadWord, Conditions, said_yes, split_word, value_of
 from tracer.plan.words import UnknownName, line_name
 from tracer.standards import figures
 
@@ -233,11 +233,12 @@ class Watched:
     time: str
     done: str
     symptom: bool
+    on: str
 
     def words(self, case: Case) -> str:
-        """'5+ 11.90 V to 12.40 V for 20 min, drove over kerbs: not reproduced'."""
+        """'5+ 11.90 V to 12.40 V key run, plugged in, for 20 min, drove over kerbs: not reproduced'."""
         rows = ", ".join(f"{case.short(name)} {figures.volts(least)} to {figures.volts(most)}" for name, least, most in self.rows)  # fmt: skip
-        return f"{rows} for {self.time}, {self.done}: {'the symptom came' if self.symptom else 'not reproduced'}"
+        return f"{rows}, {self.on}, for {self.time}, {self.done}: {'the symptom came' if self.symptom else 'not reproduced'}"
 
     def broke_off(self, case: Case) -> list[str]:
         """The supplies that went dead and the grounds that came off meanwhile, by their names."""
@@ -247,13 +248,15 @@ class Watched:
 
 def watches(case: Case) -> list[Watched]:
     """Every watch of a case, in order."""
-    return [_watched(one.n, one.words, one.why) for one in case.notes_of("watch")]
+    return [_watched(one) for one in case.notes_of("watch")]
 
 
-def _watched(n: int, words: Mapping[str, str], why: str) -> Watched:
-    spans = {name: said.split("/") for name, said in words.items() if name not in ("for", "symptom")}
+def _watched(one: Note) -> Watched:
+    spans = {name: said.split("/") for name, said in one.words.items() if name not in ("for", "symptom")}
     rows = tuple((name, value_of(least).number or 0.0, value_of(most).number or 0.0) for name, (least, most) in spans.items())  # fmt: skip
-    return Watched(n, rows, words["for"], why, words["symptom"] == "yes")
+    on = one.conditions or Conditions()
+    held = f"key {on.key}, {'plugged in' if on.plugged else 'unplugged'}{', engine running' if on.engine else ''}"
+    return Watched(one.n, rows, one.words["for"], one.why, one.words["symptom"] == "yes", held)
 
 
 __all__ = ["FITS", "NOTES", "TICKS", "Watched", "not_as_listed", "note", "note_entry", "watches"]

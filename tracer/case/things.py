@@ -81,7 +81,7 @@ class Things:
     def _found_around(self, name: str) -> frozenset[str] | None:
         if name in self._plan["rows"]:
             row = self._plan["rows"][name]
-            ends = [_pin_of(name), *(end for piece in row["parts"] for end in row["ends"][piece])]
+            ends = [_pin_of(name), *(end for piece in row["parts"] for end in row.get("ends", {}).get(piece, ()))]
             return frozenset((*row["parts"], *(there for end in ends for there in self.at(end))))
         for bus, facts in self._plan["buses"].items():
             if name == line_name(bus, *facts["pins"]) and "around" in facts:
