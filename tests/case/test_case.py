@@ -60,7 +60,7 @@ def test_readings_of_a_call_are_recorded_together_with_the_conditions(case: Case
         (["3+=12.5/12.0", "X3.8=1/2"], "X3.8 could mean"),
         (["3+=12.5/12.0/3"], "wants two values"),
         (["3+=12.5/twelve"], "is no value"),
-        (["3+"], "is no reading"),
+        (["3+"], "is not understood: write PIN=VALUE"),
         (["2+=not-reached"], "want a reason"),
         (["drive:H-L=60/60"], "wants one value"),
         (["3+=12.5/lit"], "wants two values"),

@@ -201,7 +201,7 @@ def _with_names(case: Case, word: str) -> str:
     ------
     UnknownName : it means nothing of the vehicle
     """
-    name, text = split_word(word)
+    name, text = split_word(word, "what holds as in key=run")
     if name.casefold() != "out" or text.casefold() == "none":
         return word
     return f"out={','.join(case.things.find(one) for one in text.split(',') if one) or 'none'}"

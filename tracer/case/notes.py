@@ -70,6 +70,10 @@ def note_entry(case: Case, kind: str, words: Sequence[str], now: datetime, *, wh
 # --- words of each kind ------------------------------------------------------------------------------------------------
 
 
+def _split(kind: str, word: str) -> Word:
+    return split_word(word, f"{kind} as in {NOTES[kind].example}")
+
+
 def _thing(case: Case, word: str) -> Word:
     return case.things.find(word), ""
 
@@ -94,7 +98,7 @@ def _row(case: Case, word: str) -> Word:
 
 
 def _fit(case: Case, word: str) -> Word:
-    name, said = split_word(word)
+    name, said = _split("fit", word)
     if said.casefold() not in FITS:
         raise BadWord(f"`{word}`: a contact sits {', '.join(FITS)}.")
     try:
@@ -104,7 +108,7 @@ def _fit(case: Case, word: str) -> Word:
 
 
 def _look(case: Case, word: str) -> Word:
-    name, said = split_word(word)
+    name, said = _split("look", word)
     found = case.things.part(name, LOOKED_AT, "fuse, relay or diode of this vehicle")
     said = said.casefold()
     if said in ("empty", "ok", "blown"):
@@ -116,7 +120,7 @@ def _look(case: Case, word: str) -> Word:
 
 
 def _roll_call(case: Case, word: str) -> Word:
-    name, said = split_word(word)
+    name, said = _split("roll-call", word)
     if said.casefold() not in ("yes", "no"):
         raise BadWord(f"`{word}`: write yes or no.")
     try:
@@ -126,14 +130,14 @@ def _roll_call(case: Case, word: str) -> Word:
 
 
 def _tick(case: Case, word: str) -> Word:
-    name, said = split_word(word)
+    name, said = _split("tick", word)
     if name.casefold() not in TICKS:
         raise BadWord(f"`{word}`: the gate has {', '.join(TICKS)}.")
     return name.casefold(), said
 
 
 def _added(case: Case, word: str) -> Word:
-    where, what = split_word(word)
+    where, what = _split("added", word)
     return ("unknown" if where.casefold() == "unknown" else case.things.find(where)), what
 
 
@@ -144,7 +148,7 @@ def _withdrawn(case: Case, word: str) -> Word:
 
 
 def _watch(case: Case, word: str) -> Word:
-    name, said = split_word(word)
+    name, said = _split("watch", word)
     if name.casefold() == "symptom":
         return "symptom", "yes" if said_yes(word, said) else "no"
     if name.casefold() == "for":

@@ -142,8 +142,8 @@ def value_of(text: str) -> Value:
     return Value(text.casefold(), float(match[2].replace(",", ".")), below=match[1] is not None)
 
 
-def split_word(word: str) -> tuple[str, str]:
-    """`3+=12,38/12,17` as name and what was read.
+def split_word(word: str, like: str = "PIN=VALUE, or PIN=ALONE/LAMP such as 3+=12.38/12.17") -> tuple[str, str]:
+    """`3+=12,38/12,17` as name and what was read; `like` shows how such a word is written.
 
     Raises
     ------
@@ -151,7 +151,7 @@ def split_word(word: str) -> tuple[str, str]:
     """
     name, equals, read = word.rpartition("=")
     if not equals or not name or not read:
-        raise BadWord(f"`{word}` is no reading: write PIN=VALUE, or PIN=ALONE/LAMP such as 3+=12.38/12.17.")
+        raise BadWord(f"`{word}` is not understood: write {like}.")
     return name, read
 
 
@@ -195,7 +195,7 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
     """
     found = before
     for word in words:
-        name, text = split_word(word)
+        name, text = split_word(word, "what holds as in key=run")
         name = name.casefold()
         if name == "key":
             key = text if text in keys else next((one for one in keys if one.casefold() == text.casefold()), None)
