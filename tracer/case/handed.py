@@ -23,6 +23,7 @@ from tracer.case.case import BATTERY_HOLDS_S, Case, Note, asks_about, case_in, c
 from tracer.case.file import append
 from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
+from tracer.case.touched import TOUCHING
 from tracer.entry.problems import CannotAnswer
 
 MOST_CHARACTERS = 1_000_000
@@ -243,7 +244,7 @@ def _after_what_was_touched(case: Case, one: _Line) -> None:
     BadWord : it was
     """
     for note in case.notes:
-        if note.kind in ("repair", "unplugged", "moved") and datetime.fromisoformat(note.at) > one.at:
+        if note.kind in TOUCHING and datetime.fromisoformat(note.at) > one.at:
             raise BadWord(f"it was read before entry {note.n} ({note.kind} {', '.join(note.words)}) and handed over after it: read it again")  # fmt: skip
 
 
