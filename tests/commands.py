@@ -21,6 +21,7 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
     for module in modules:
         for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]
+        yield ["supplies", module, "--place", module]
         yield from ([command, module, "--all"] for command in ("supplies", "affects", "common", "volts"))
         yield ["worksheet", module, "--json"]
         yield ["worksheet", module, "--all", "--json"]

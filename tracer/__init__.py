@@ -45,7 +45,9 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.text import Kept as Kept
     from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
     from tracer.entry.wire_lists.take_in import take_in as take_in
+    from tracer.plan.at_place import UnknownPlace as UnknownPlace
     from tracer.plan.names import rows_of as rows_of
+    from tracer.plan.values import AtPlace as AtPlace
     from tracer.plan.values import Glance as Glance
     from tracer.report.printing import Job as Job
     from tracer.report.printing import Printed as Printed
@@ -74,59 +76,41 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.tracing import UnknownKeyState as UnknownKeyState
 
 # The values that the calls below take, give and raise, each with the module that it is taken from when it is first asked for.
-_VALUES = {
-    "AffectsReport": "tracer.trace.affects.dead_part",
-    "Audit": "tracer.electrics.audit",
-    "BusReport": "tracer.electrics.bus.values",
-    "BadChange": "tracer.electrics.model.changes",
-    "BadReading": "tracer.entry.problems",
-    "CannotAnswer": "tracer.entry.problems",
-    "cautions": "tracer.standards.cautions",
-    "CannotCompute": "tracer.entry.problems",
-    "CannotUse": "tracer.entry.problems",
-    "Circuit": "tracer.circuit.model",
-    "Classified": "tracer.electrics.bus.readings",
-    "Comparison": "tracer.circuit.comparing",
-    "every_list": "tracer.trace.lists.supplies",
-    "rows_of": "tracer.plan.names",
-    "compare": "tracer.circuit.comparing",
-    "Completeness": "tracer.trace.lists.completeness",
-    "CommonReport": "tracer.trace.affects.in_common",
-    "DrawReport": "tracer.electrics.key_off_draw",
-    "Expected": "tracer.electrics.volts.expected",
-    "Glance": "tracer.plan.values",
-    "Job": "tracer.report.printing",
-    "Kept": "tracer.entry.text",
-    "LooseEnd": "tracer.trace.lists.results",
-    "Missing": "tracer.trace.lists.missing",
-    "missing": "tracer.trace.lists.missing",
-    "News": "tracer.trace.lists.results",
-    "news": "tracer.trace.lists.news",
-    "ModuleStates": "tracer.trace.lists.pin_states",
-    "NotSettled": "tracer.electrics.model.circuit_model",
-    "PanelReport": "tracer.trace.panels.positions_of",
-    "Place": "tracer.entry.problems",
-    "Printed": "tracer.report.printing",
-    "Probe": "tracer.trace.lists.results",
-    "Problem": "tracer.entry.problems",
-    "ReadBack": "tracer.circuit.read_back",
-    "read_back": "tracer.circuit.read_back",
-    "Row": "tracer.trace.lists.results",
-    "SeenReport": "tracer.trace.panels.plugged_in",
-    "sources": "tracer.standards.sources",
-    "SupplyReport": "tracer.trace.lists.results",
-    "TakenIn": "tracer.entry.wire_lists.take_in",
-    "take_in": "tracer.entry.wire_lists.take_in",
-    "Tracing": "tracer.trace.tracing",
-    "UnknownBus": "tracer.electrics.bus.values",
-    "UnknownKeyState": "tracer.trace.tracing",
-    "UnknownModule": "tracer.trace.lists.supplies",
-    "UnknownPanel": "tracer.trace.panels.positions_of",
-    "UnknownPart": "tracer.trace.affects.dead_part",
-    "VoltsReport": "tracer.electrics.volts.values",
-    "WireList": "tracer.circuit.wire_list",
-    "wire_list": "tracer.circuit.wire_list",
+_TAKEN_FROM = {
+    "tracer.circuit.comparing": "Comparison compare",
+    "tracer.circuit.model": "Circuit",
+    "tracer.circuit.read_back": "ReadBack read_back",
+    "tracer.circuit.wire_list": "WireList wire_list",
+    "tracer.electrics.audit": "Audit",
+    "tracer.electrics.bus.readings": "Classified",
+    "tracer.electrics.bus.values": "BusReport UnknownBus",
+    "tracer.electrics.key_off_draw": "DrawReport",
+    "tracer.electrics.model.changes": "BadChange",
+    "tracer.electrics.model.circuit_model": "NotSettled",
+    "tracer.electrics.volts.expected": "Expected",
+    "tracer.electrics.volts.values": "VoltsReport",
+    "tracer.entry.problems": "BadReading CannotAnswer CannotCompute CannotUse Place Problem",
+    "tracer.entry.text": "Kept",
+    "tracer.entry.wire_lists.take_in": "TakenIn take_in",
+    "tracer.plan.at_place": "UnknownPlace",
+    "tracer.plan.names": "rows_of",
+    "tracer.plan.values": "AtPlace Glance",
+    "tracer.report.printing": "Job Printed",
+    "tracer.standards.cautions": "cautions",
+    "tracer.standards.sources": "sources",
+    "tracer.trace.affects.dead_part": "AffectsReport UnknownPart",
+    "tracer.trace.affects.in_common": "CommonReport",
+    "tracer.trace.lists.completeness": "Completeness",
+    "tracer.trace.lists.missing": "Missing missing",
+    "tracer.trace.lists.news": "news",
+    "tracer.trace.lists.pin_states": "ModuleStates",
+    "tracer.trace.lists.results": "LooseEnd News Probe Row SupplyReport",
+    "tracer.trace.lists.supplies": "UnknownModule every_list",
+    "tracer.trace.panels.plugged_in": "SeenReport",
+    "tracer.trace.panels.positions_of": "PanelReport UnknownPanel",
+    "tracer.trace.tracing": "Tracing UnknownKeyState",
 }
+_VALUES = {name: module for module, names in _TAKEN_FROM.items() for name in names.split()}
 
 
 def load(folder: str | Path, kept: Kept | None = None) -> Circuit:
@@ -182,6 +166,22 @@ def glance(
 
     tracing = _tracing(circuit)
     return glance_of(tracing, report, limits(tracing, shop) if computed else None)
+
+
+def at_place(circuit: Circuit | Tracing, name: str, module: str | None = None, *, shop: Path | None = None, computed: bool = True) -> AtPlace:  # fmt: skip
+    """What can be read at the place of a part, or at a place in words: points of one module's list, with volts where `computed`, or of every list.
+
+    Raises
+    ------
+    UnknownPlace, UnknownModule : nothing is called so
+    """
+    from tracer.plan.at_place import at_place as points_at
+    from tracer.trace.lists.supplies import every_list
+
+    if module is None:
+        return points_at(tracing := _tracing(circuit), every_list(tracing), name)
+    report = supplies(tracing := _tracing(circuit), module)
+    return points_at(tracing, [report], name, expected(tracing, report, shop=shop) if computed else None)
 
 
 def expected(circuit: Circuit | Tracing, report: SupplyReport, *, shop: Path | None = None) -> Expected:

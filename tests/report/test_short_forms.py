@@ -10,7 +10,10 @@ from pathlib import Path
 
 import pytest
 
+import tracer
 from tests.golden import check_golden
+from tests.typed import load
+from tracer.report.at_place import as_text
 
 ROOT = Path(__file__).parent.parent.parent
 MV = ("--mv", "ML2=0.1", "--mv", "F4=1.6", "--mv", "F7=0.1", "--mv", "F9=0.3")
@@ -105,3 +108,49 @@ def test_what_all_share_is_in_the_short_form() -> None:
         (line,) = (line for line in lines if re.match(rf"{number} ", line))
         first = next(one["name"] for one in group["candidates"] if one["kind"] != "wire")
         assert re.search(rf"\b{re.escape(first)}\b", line)
+
+
+# --- at one place -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_what_can_be_read_under_one_lid_is_one_screen(width: int) -> None:
+    status, text = run(width, "supplies", "ALM", "--place", "fpc")
+    assert status == 0
+    assert len(text.splitlines()) <= 30 or width < 80
+    check_golden(f"minibus/place-FPC-ALM-{width}.txt", text)
+
+
+def test_every_point_of_every_list_at_a_place_is_there_and_no_other() -> None:
+    tracing = tracer.Tracing(tracer.load(ROOT / "circuits" / "minibus"))
+    circuit = tracing.circuit
+    points: dict[str | None, dict[str, set[str]]] = {}
+    for report in tracer.every_list(tracing):
+        for row in report.rows:
+            for probe in row.probes:
+                points.setdefault(probe.place, {}).setdefault(probe.at, set()).add(f"{row.point}:{'+' if row.level == 'supply' else '-'}")  # fmt: skip
+    for part in ("FPC", "X3", "F50", "ALM", "S31"):
+        place = circuit.place_of_part(part)[0]
+        found = tracer.at_place(tracing, part)
+        assert {one.at: set(one.rows) for one in found.points} == points[place]
+        assert tracer.at_place(tracing, place or "").points == found.points
+
+
+def test_a_place_that_is_not_there_or_not_one_is_refused_with_what_to_write() -> None:
+    circuit = tracer.load(ROOT / "circuits" / "minibus")
+    with pytest.raises(tracer.UnknownPlace, match="Did you mean FPC"):
+        tracer.at_place(circuit, "FPG")
+    with pytest.raises(tracer.UnknownPlace, match=r"could be several places: .* more"):
+        tracer.at_place(circuit, "left")
+
+
+def test_at_a_place_nothing_to_measure_stands_beside_a_hazard(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5, at: bay}, G1: {is: ground, at: floor}, RCM: {is: module, hazard: restraint, cavities: 1-2, at: tunnel}}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- RCM.1\n  - RCM.2 -- BN 1 -- G1\n  - BAT.- -- BK 25 -- G1\n"
+    )
+    found = tracer.at_place(load(tmp_path, sheet, vehicle="vehicle: v\n"), "RCM", "RCM")
+    assert [one.at for one in found.points] == ["RCM.1", "RCM.2"]
+    assert all(one.no_method and one.volts is None for one in found.points)
+    text = as_text(found)
+    assert "1 HAZARD: restraint (RCM)" in text and "restraint wiring, the maker's procedure only" in text

@@ -55,7 +55,7 @@ def check(
 
 
 @app.command(
-    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM 2    tracer supplies ALM --all    tracer supplies ALM --csv > probes.csv"
+    epilog="Examples: tracer -C circuits/minibus supplies ALM    tracer supplies ALM 2    tracer supplies ALM --all    tracer supplies ALM --csv > probes.csv    tracer supplies --place FPC"
 )
 def supplies(
     module: MaybeModule = None,
@@ -69,10 +69,23 @@ def supplies(
         bool, typer.Option("--quick", help="Compute no volts: the list at once, with the usual limits only.")
     ] = False,
     shop: ShopOption = None,
+    place: Annotated[
+        str | None,
+        typer.Option(
+            "--place",
+            metavar="PART",
+            help="What can be read at the place of a part (while a lid is open), or at a place in words; of MODULE, or of every module.",
+            autocompletion=PARTS,
+        ),
+    ] = None,
 ) -> None:
     """Every supply and ground of a module (of all modules in one line each where none is named): what feeds each pin, where to probe, which figure decides; and what is still loose."""
     from tracer.report import supplies as report
 
+    if place is not None:
+        if pin is not None or every or csv:
+            fail("--place goes with MODULE, --json and --quick only.", WRONG_USAGE)
+        _at_place(place, module, quick=quick, shop=shop, json=json)
     if module is None:
         if every or csv:
             fail("--all and --csv want a MODULE; without one every module is listed in one line.", WRONG_USAGE)
@@ -123,6 +136,17 @@ def _every_module(*, json: bool) -> NoReturn:
         completeness=lambda got: tracer.Completeness.of_all([one.completeness for one in got]),
         json=json,
     )
+
+
+def _at_place(place: str, module: str | None, *, quick: bool, shop: Path | None, json: bool) -> NoReturn:
+    from tracer.report import at_place as report
+
+    def ask(tracing: Tracing) -> tracer.AtPlace:
+        if module is None and next(iter(tracing.circuit.modules()), None) is None:
+            fail(NO_MODULE, CANNOT_USE)
+        return tracer.at_place(tracing, place, module, shop=shop, computed=not quick)
+
+    answer(ask, text=report.as_text, data=report.as_data, json=json)
 
 
 def _at_a_glance(module: str, *, quick: bool, shop: Path | None) -> NoReturn:

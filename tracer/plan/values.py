@@ -10,7 +10,9 @@ from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import Lamp, Range
 from tracer.plan.codes import CodedPoint
+from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport
+from tracer.trace.minding import NOTHING, Minding
 
 METER_ONLY = "none, meter only"
 
@@ -250,7 +252,43 @@ class Glance:
     why_not: str = ""
 
 
+# --- at one place -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PointAtPlace:
+    """One point to touch there. `live` is per key state, `rows` are the full names of the rows that run over it, modules first.
+
+    `volts` is what is computed for it in `key`, plugged in; None where nothing is. Where `no_method` says so, nothing is measured there.
+    """
+
+    at: str
+    part: str
+    kind: str
+    wire: str
+    level: str
+    live: dict[str, str]
+    rows: tuple[str, ...]
+    no_method: str = ""
+    key: str = ""
+    volts: Range | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AtPlace(Answer):
+    """Everything that can be read at a place. `parts` are those that sit there, on a list or not; `modules` whose lists were looked through."""
+
+    vehicle: str
+    place: str
+    access: str
+    parts: tuple[str, ...]
+    modules: tuple[str, ...]
+    keys: tuple[str, ...]
+    points: tuple[PointAtPlace, ...]
+    completeness: Completeness
+    minding: Minding = NOTHING
+
+
 __all__ = [
-    "METER_ONLY", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan",
-    "Range", "SideBySide", "Step", "StepBatch", "there",
+    "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip
