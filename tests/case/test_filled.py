@@ -18,6 +18,7 @@ from tests.case.making import NOON, demo, demo_plan, opened
 from tests.case.test_proof import THOROUGH
 from tracer.case.case import Case, case_in, set_conditions
 from tracer.case.filled import COLUMNS, read_filled
+from tracer.case.notes import note
 from tracer.case.opening import kept_plan
 from tracer.case.readings import BadWord, Reading
 from tracer.plan.names import full_name
@@ -175,6 +176,17 @@ def test_each_leg_comes_back_with_what_was_out_whichever_line_comes_first(case: 
     }
 
 
+def test_a_lit_lamp_and_the_fused_leads_that_the_sheet_asks_for_are_kept(case: Case) -> None:
+    fill = {("1-", "no lamp"): "0", ("1-", "21 W"): ".01/lit", ("2+", "no lamp"): "0,02", ("2+", "21 W"): "0,2", ("3+", "no lamp"): "0,01", ("3+", "21 W"): "0,58"}  # fmt: skip
+    got, left = read_filled(case, as_file(filled(fill)), NOON)
+    assert left == ()
+    assert {one.name: (one.lit, one.conditions.leads) for one in got.readings} == {
+        "ALM.1:-": (True, ()),
+        "ALM.2:+": (False, ("11-1",)),
+        "ALM.3:+": (False, ()),
+    }
+
+
 # --- what must be dead -------------------------------------------------------------------------------------------------
 
 
@@ -223,6 +235,17 @@ def test_a_sheet_that_is_read_twice_says_nothing_twice(case: Case) -> None:
         read_filled(first.case, text, NOON)
     more, left = read_filled(first.case, as_file(filled({("3+", "no lamp"): ".01", ("3+", "21 W"): "9", ("5+", "no lamp"): ".1"})), NOON)  # fmt: skip
     assert [one.name for one in more.readings] == ["ALM.5:+"] and "stands in the case as 3.1" in left[0]
+
+
+def test_a_reading_of_a_sheet_that_was_taken_back_does_not_come_back_with_it(case: Case) -> None:
+    text = as_file(filled({("3+", "no lamp"): ".01", ("5+", "no lamp"): "9"}))
+    first = read_filled(case, text, NOON)[0]
+    wrong = next(one.id for one in first.readings if one.name == "ALM.5:+")
+    after = note(first.case, "withdraw", [wrong], NOON, why="wrong pin")
+    with pytest.raises(BadWord, match="nothing in this sheet can be recorded"):
+        read_filled(after, text, NOON)
+    with pytest.raises(BadWord, match="nothing in this sheet can be recorded"):
+        read_filled(case, text, NOON)  # a call that began before
 
 
 def test_of_a_sheet_of_another_edition_only_rows_that_are_the_same_are_taken(case: Case) -> None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
-from tracer.case.file import append
+from tracer.case.file import Grown, append
 from tracer.case.readings import BadWord, Conditions, Reading, battery_volts, value_of
 from tracer.entry.problems import CannotAnswer, listed
 from tracer.plan.words import BETWEEN_LINES, CRANKING, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST, UnknownName, line_name
@@ -112,7 +112,7 @@ class _Sheet:
             found = understood(self.case, f"{name}={read}", on)
         except CannotAnswer as error:
             raise BadWord(f"line {line.number}, {line}: {error} Nothing is recorded.") from None
-        same = next((one for one in self.case.readings if _same(one, found)), None)
+        same = next((one for one in (*self.case.readings, *self.case.corrected.values()) if _same(one, found)), None)
         if same is None:
             yield found
         else:
@@ -187,7 +187,10 @@ def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[s
     if not taken:
         why = f" Written and not taken: {'; '.join(sheet.left)}." if sheet.left else " No pin is filled in."
         raise BadWord(f"nothing in this sheet can be recorded.{why}")
-    n = append(case.file, entry_of(taken, case.conditions, now, why="", instead_of="", each=True))
+    try:
+        n = append(case.file, entry_of(taken, case.conditions, now, why="", instead_of="", each=True), after=case.last_n)  # fmt: skip
+    except Grown:  # by another call, perhaps of this very sheet
+        return read_filled(case_in(case.file), text, now)
     after = case_in(case.file)
     mine = tuple(one for one in after.readings if one.entry == n)
     return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(after, one))), tuple(sheet.left)
