@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,8 @@ from tracer.trace.lists.completeness import Answer, Completeness
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
+    from tracer.page.desk import Desk
+    from tracer.page.open import Opened
     from tracer.trace.tracing import Tracing
 
 
@@ -59,4 +62,22 @@ def page_content(
     return report.completeness, content_of(tracing, report, limits, mark=decimal)
 
 
-__all__ = ["Pocket", "page_content", "pocket"]
+def desk(
+    folder: Path, module: str, say: Callable[[Opened], None], *, decimal: str = POINT, shop: Path | None = None, lan: bool = False, port: int | None = None,
+) -> Desk:  # fmt: skip
+    """Serve a module's page, kept up to date, until it is interrupted; `say` is told the address once it can be reached.
+
+    Raises
+    ------
+    CannotCompute : the port is taken
+    NotWritten : the key for the network cannot be kept
+    """
+    from tracer.page.desk import Desk as Made
+    from tracer.page.open import PORT, serve
+
+    made = Made(folder, module, decimal, shop)
+    serve(made, say, lan=lan, port=PORT if port is None else port)
+    return made
+
+
+__all__ = ["Pocket", "desk", "page_content", "pocket"]

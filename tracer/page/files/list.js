@@ -1,6 +1,7 @@
 // The list: what stands first on every answer, each pin, and every card by its step.
 
 function pinsView() {
+  if (LIVE && live.desk.list && live.desk.list.version !== page.version) return quickList();
   const { words } = page;
   const next = nextCard();
   return [
@@ -16,6 +17,7 @@ function pinsView() {
     h("p", { class: "legend" }, `${page.keys.join(", ")}: ${page.signs}`),
     h("h3", null, "In the order of the sheet"),
     steps().map(([title, cards]) => stepSection(title, cards)),
+    LIVE && live.desk.list ? missingPart(live.desk.list) : null,
     page.paper_only.length ? h("details", null, h("summary", null, "On the sheet only"), h("p", null, "A case has no word for these: write them on paper."), h("ul", null, page.paper_only.map((one) => h("li", null, one)))) : null,
     h("p", { class: "small-print" }, words.safe, " ", words.notes),
   ];
@@ -47,6 +49,8 @@ function pinLine(pin) {
 }
 
 function signOf(full) {
+  const known = LIVE ? rowState(full) : "";
+  if (known && known !== "not read") return h("span", { class: "sign", title: known }, STATES[known] || "•");
   const of = standing().filter((one) => full && one.full === full && one.values.length);
   if (!of.length) return h("span", { class: "sign" });
   const beyond = of.some((one) => one.judged === "beyond");

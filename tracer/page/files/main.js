@@ -14,10 +14,11 @@ function show() {
 
 function head() {
   const { words } = page;
+  const status = LIVE && live.desk.list && live.desk.list.version !== page.version ? [live.desk.list.complete, live.desk.list.verdict || "The files cannot be used as they are."] : [page.complete, page.complete ? "list complete" : words.list];
   const dark = document.documentElement.dataset.look === "dark";
   fill(byId("head"),
     h("h1", null, words.title),
-    h("p", { class: `status${page.complete ? "" : " open"}` }, page.complete ? "list complete" : page.words.list),
+    h("p", { class: `status${status[0] ? "" : " open"}` }, status[1]),
     button(dark ? "bright" : "dark", () => { look(dark ? "bright" : "dark"); show(); }, { class: "small look", "aria-label": dark ? "bright page, for sunlight" : "dark page, for a dark bay" }));
 }
 
@@ -35,7 +36,7 @@ function tabs() {
 function notice() {
   const said = [];
   if (!store.works) said.push(h("p", { class: "heavy" }, h("strong", null, LIVE ? "This browser keeps nothing. " : "This phone keeps nothing for this file. "), "What you read is gone when the page is closed: the text to hand over stays in view at the foot. Copy it before you leave."));
-  if (LIVE && live.problems) said.push(live.problems());
+  if (LIVE) said.push(live.problems());
   fill(byId("notice"), said);
 }
 
@@ -70,7 +71,7 @@ async function awake() {
 }
 
 function begin() {
-  store.begin(`${crc(`${page.vehicle}|${page.module}`)}${LIVE ? `/${DATA.of || ""}` : ""}`);
+  store.begin(crc(`${page.vehicle}|${page.module}`));
   const chosen = store.get("look") || (window.matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "bright");
   document.documentElement.dataset.look = chosen;
   const kept = store.get("conditions");
@@ -85,3 +86,7 @@ document.addEventListener("visibilitychange", awake);
 document.addEventListener("pointerdown", awake, { once: true });
 setInterval(() => { if (page && !state.open && !document.activeElement?.matches("input, textarea")) conditionsBar(); }, 30000);
 if (page) begin();
+if (LIVE) {
+  live.follow();
+  setInterval(handOver, 3000);
+}

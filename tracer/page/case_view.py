@@ -1,0 +1,33 @@
+"""The current case as the desk shows it: rows with their state, what explains the readings, the next measurement, the verdict and what is open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tracer.case.case import Case
+from tracer.case.proof import verdict_of
+from tracer.diagnose.next import next_of
+from tracer.report.case import conditions_text, proof_data, reading_data, values_text
+from tracer.report.next import as_data as next_data
+
+
+def case_data(case: Case) -> dict[str, Any]:
+    """Everything of a case that the desk shows; verdict, reasons and outcomes in the words of the terminal."""
+    verdict = verdict_of(case)
+    rows = {one.short for one in verdict.rows}
+    return {
+        "case": case.file.stem,
+        "module": case.plan["module"],
+        "vehicle": case.plan["vehicle"],
+        "edition": case.plan["edition"],
+        "complaint": case.opening["complaint"],
+        "now": conditions_text(case.conditions),
+        "damaged": [*case.damaged, *case.remarks],
+        "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions)} for one in case.readings],
+        "looks": [[name, said] for note in case.notes_of("look") for name, said in note.words.items()],
+        "proof": {**proof_data(case, verdict), "gate": [words for words in verdict.open if words.partition(": ")[0] not in rows]},
+        "next": next_data(case, next_of(case)),
+    }  # fmt: skip
+
+
+__all__ = ["case_data"]

@@ -1,0 +1,153 @@
+"""What the desk shows, kept up to date: the list at once after a save, all the rest when it is worked out, and the current case."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from tracer.case.case import case_in
+from tracer.case.current import current
+from tracer.circuit.join import joined_folder
+from tracer.electrics.limits_in_use import limits_of
+from tracer.entry.overrides import read_shop
+from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+from tracer.entry.text import Kept
+from tracer.page.case_view import case_data
+from tracer.page.content import content_of, list_of
+from tracer.standards.figures import POINT, decimal_mark
+from tracer.trace.lists.results import SupplyReport
+from tracer.trace.lists.supplies import supplies_of
+from tracer.trace.tracing import Tracing
+
+LOOK_EVERY_S = 0.1
+QUIET_S = 0.4  # so long nothing is saved before the whole page is worked out: a save that follows at once shows its list without waiting
+
+
+@dataclass(frozen=True, slots=True)
+class Versions:
+    """How often each thing has changed since the desk was begun."""
+
+    list: int = 0
+    page: int = 0
+    case: int = 0
+
+
+@dataclass
+class Desk:
+    """One module of a vehicle over many saves, and the case that is current. Whoever asks gets whole values that are never changed afterwards."""
+
+    folder: Path
+    module: str
+    decimal: str = POINT
+    shop: Path | None = None
+    versions: Versions = field(default_factory=Versions)
+    listed: dict[str, Any] = field(default_factory=dict)
+    page: dict[str, Any] = field(default_factory=dict)
+    case: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._kept = Kept()
+        self._wanted: tuple[int, Tracing, SupplyReport] | None = None
+        self._stop = threading.Event()
+        self._saved_at = 0.0
+        self._case_mark: object = None
+        self._threads: list[threading.Thread] = []
+
+    @property
+    def complete(self) -> bool:
+        """Whether the list, as it is now, is complete."""
+        return bool(self.listed.get("complete"))
+
+    def begin(self) -> None:
+        """Look at the folder and the case from now on."""
+        self._kept.something_saved(self.folder)  # asked before reading: what is saved meanwhile shows at the next look
+        self._look()
+        self._look_at_case()
+        self._threads = [threading.Thread(target=self._over_and_over, args=(act,), daemon=True) for act in (self._watch, self._work, self._look_at_case)]  # fmt: skip
+        for thread in self._threads:
+            thread.start()
+
+    def end(self) -> None:
+        """Stop looking."""
+        self._stop.set()
+        for thread in self._threads:
+            thread.join()
+
+    def _over_and_over(self, act: Callable[[], None]) -> None:
+        while not self._stop.wait(LOOK_EVERY_S):
+            act()
+
+    # --- the vehicle -----------------------------------------------------------------------------------------------
+
+    def _watch(self) -> None:
+        if self._kept.something_saved(self.folder):
+            self._look()
+
+    def _look(self) -> None:
+        """The list of the folder as it is now."""
+        self._saved_at = time.monotonic()
+        number = self.versions.list + 1
+        try:
+            tracing = Tracing(joined_folder(self.folder, self._kept))
+            report = supplies_of(tracing, tracing.circuit.spelt(self.module))
+            self.listed = {"version": number, "problems": [], **list_of(tracing, report, mark=self.decimal)}
+            self._wanted = number, tracing, report
+        except CannotUse as error:
+            self._cannot(number, [problem.render(100) for problem in error.problems])
+        except (CannotAnswer, CannotCompute) as error:
+            self._cannot(number, [str(error)])
+        self.versions = Versions(number, self.versions.page, self.versions.case)
+
+    def _cannot(self, number: int, problems: list[str]) -> None:
+        self.listed = {"version": number, "module": self.module, "complete": False, "problems": problems}
+        self._wanted = None
+
+    def _work(self) -> None:
+        """Work the whole page out once nothing was saved for a moment; where another save came meanwhile, what was worked out is of yesterday and is dropped."""
+        wanted = self._wanted
+        if wanted is None or time.monotonic() - self._saved_at < QUIET_S:
+            return
+        number, tracing, report = wanted
+        try:
+            limits = limits_of(tracing.circuit, read_shop(self.shop) if self.shop is not None else None)
+            found = content_of(tracing, report, limits, mark=self.decimal)
+        except (CannotUse, CannotCompute) as error:
+            found, self.listed = {}, {**self.listed, "problems": [str(error)]}
+        if self._wanted is wanted:
+            self._wanted = None
+            if found:
+                self.page = {"version": number, **found}
+            self.versions = Versions(self.versions.list, number, self.versions.case)
+
+    # --- the case --------------------------------------------------------------------------------------------------
+
+    def _look_at_case(self) -> None:
+        mark = _mark_of_case()
+        if mark == self._case_mark:
+            return
+        self._case_mark = mark
+        number = self.versions.case + 1
+        try:
+            with decimal_mark(self.decimal):
+                found = {"why_not": "", **case_data(case_in(current()))}
+        except (CannotCompute, CannotAnswer) as error:
+            found = {"why_not": str(error)}
+        self.case = {"version": number, **found}
+        self.versions = Versions(self.versions.list, self.versions.page, number)
+
+
+def _mark_of_case() -> object:
+    """What changes whenever the current case is another one, or has grown."""
+    with contextlib.suppress(CannotCompute, OSError):
+        file = current()
+        found = file.stat()
+        return str(file), found.st_size, found.st_mtime_ns
+    return None
+
+
+__all__ = ["Desk", "Versions"]
