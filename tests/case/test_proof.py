@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import random
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -20,8 +20,8 @@ from tests.case.making import NOON, demo, demo_plan, in_memory, opened, reading
 from tracer.case.case import Case, case_in, record, set_conditions
 from tracer.case.notes import note
 from tracer.case.opening import kept_plan
-from tracer.case.proof import BAD_OHM, RowProof, verdict_of
-from tracer.case.readings import Conditions, Reading
+from tracer.case.proof import BAD_OHM, RowProof, leads_of, row_leads, verdict_of
+from tracer.case.readings import Conditions, Reading, value_of
 from tracer.electrics.limits_in_use import LimitsInUse, limits_of
 from tracer.electrics.model.changes import BadChange, changes_of
 from tracer.electrics.model.fitting import fitted
@@ -50,7 +50,7 @@ class Simulated:
     def _bench(self, key: str, test: dict[str, Any], fault: str | None) -> _Unplugged:
         out, pulled = tuple(test["out"]), tuple(f"{self.module}.{pin}" for pin, _ in test["leads"])
         if (key, out, pulled, fault) not in self._benches:
-            added = [] if fault is None else [f"{fault}={BAD_OHM}ohm"]
+            added = [] if fault is None else [fault if "=" in fault else f"{fault}={BAD_OHM}ohm"]
             changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.module,), added=added, pulled=pulled)
             model = fitted(model_of(self.tracing, key, changes, limits=self.limits, first=self.module))
             self._benches[key, out, pulled, fault] = _Unplugged(self.tracing, model, self.report, self.limits)
@@ -81,11 +81,12 @@ class Simulated:
                 symptom=True,
                 out=out,
                 battery_v=12.4,
+                leads=leads_of(test),
             )
             off = [self.rng.uniform(-0.01, 0.01) for _ in range(2)]
-            yield reading(name, (bare + off[0], lit + off[1]), on)
+            yield replace(reading(name, (bare + off[0], lit + off[1]), on), lit=True)
         for key, live in row.live.items() if row.level == "supply" else ():
-            on = Conditions(key=key, plugged=False, symptom=True, battery_v=12.4)
+            on = Conditions(key=key, plugged=False, symptom=True, battery_v=12.4, leads=row_leads(kept))
             yield reading(name, (12.4 if live == "live" else 0.0,), on)
 
     def judged(self, name: str, fault: str | None, setting: int) -> RowProof:
@@ -140,6 +141,60 @@ def test_the_law_on_generated_vehicles(seed: int, tmp_path: Path) -> None:
     tracing = Tracing(tracer.load(tmp_path / "coach"))
     counts = [check_law(Simulated(tracing, name, seed)) for name in names]
     assert sum(proven for proven, _ in counts) >= 2 and sum(tried for _, tried in counts) > 10
+
+
+def check_care(simulated: Simulated) -> tuple[int, int]:
+    """How many rows were varied without a fault, how many faults with one. Whatever is read beside, the verdict only becomes more careful."""
+    sound_rows = faulty = 0
+    for name, kept in simulated.plan["rows"].items():
+        good = list(simulated.readings(name, None, 0))
+
+        def state(readings: Sequence[Reading], name: str = name) -> str:
+            verdict = verdict_of(in_memory(simulated.plan, readings))
+            found = next(one.state for one in verdict.rows if one.name == name)
+            assert verdict.kind != "found" or found == "failed"
+            return found
+
+        if state(good) != "proven":
+            continue
+        sound_rows += 1
+        loaded = [one for one in good if one.loaded]
+        for _ in range(3):  # in any order, and read again
+            assert state(simulated.rng.sample([*good, simulated.rng.choice(good)], len(good) + 1)) == "proven"
+        unlit = [replace(one, values=(one.values[0], one.values[0]), lit=False) if one.loaded else one for one in good]
+        assert state(unlit) == state([*good, *unlit]) == "doubtful"
+        way = [piece for piece in kept["parts"] if " " not in piece]
+        for part in simulated.rng.sample(way, min(2, len(way))):  # dead, and no wonder
+            out = tuple(sorted({*loaded[0].conditions.out, part}))
+            if any(set(out) == set(test["out"]) for test in kept["tests"]):
+                continue
+            explained = [replace(one, conditions=replace(one.conditions, out=out)) for one in loaded]
+            dead = [replace(one, values=(value_of("dead"),)) for one in explained]
+            assert state(explained) not in ("proven", "failed") and state(dead) not in ("proven", "failed")
+            assert state([*good, *dead, *dead]) == "proven"
+        places = list(dict.fromkeys(faults(simulated.tracing, simulated.rows[name])))
+        for fault in places if THOROUGH else simulated.rng.sample(places, min(2, len(places))):
+            bad = list(simulated.readings(name, fault, 0))
+            for _ in range(3):
+                assert state(simulated.rng.sample([*bad, *bad], 2 * len(bad))) != "proven"
+                mixed = simulated.rng.sample([*good, *bad], len(good) + len(bad))
+                assert state([*mixed, *bad]) != "proven"
+            assert state([*good, *bad]) == "doubtful" and state([*good, *good, *good, *bad]) == "doubtful"
+            assert state([*bad, *good]) == "doubtful" and state([*bad, *good, *good]) == "proven"
+            faulty += 1
+    return sound_rows, faulty
+
+
+def test_whatever_is_read_beside_the_verdict_only_becomes_more_careful_on_the_demo() -> None:
+    assert check_care(Simulated(demo(), "ALM")) >= (10, 20)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_whatever_is_read_beside_on_generated_vehicles(seed: int, tmp_path: Path) -> None:
+    names = believable(tmp_path / "coach", 2, seed=seed)
+    tracing = Tracing(tracer.load(tmp_path / "coach"))
+    counts = [check_care(Simulated(tracing, name, seed)) for name in names]
+    assert sum(rows for rows, _ in counts) >= 2
 
 
 # --- what does not prove -----------------------------------------------------------------------------------------------
@@ -230,12 +285,14 @@ def everything(folder: Path) -> Case:
                     f"other={on.other}",
                     "symptom=yes",
                     f"out={','.join(on.out) or 'none'}",
+                    f"lead={','.join(on.leads) or 'none'}",
                     "battery=12.4",
                 ],
                 NOON,
             )
-            case = record(case, [f"{name}={'/'.join(value.text for value in one.values)}"], NOON).case
-    case = set_conditions(case, ["key=off", "asleep=yes", "lamp=none", "battery=12.4"], NOON)
+            lit = ["lit"] if one.lit else []
+            case = record(case, [f"{name}={'/'.join([*(value.text for value in one.values), *lit])}"], NOON).case
+    case = set_conditions(case, ["key=off", "lead=none", "asleep=yes", "lamp=none", "battery=12.4"], NOON)
     case = record(case, ["drive:H-L=60.1"], NOON).case
     case = note(
         case, "tick", [f"{name}=seen" for name in ("lamp", "wake", "coding", "variant", "immobiliser", "sensors")], NOON

@@ -55,7 +55,9 @@ class Bad:
         pin, watts = AlonePin(self.nodes[at], True, False), self.test["lamp_w"]
         lost = (self.alone.bare(pin).lost_v[0], self.alone.lit(pin, watts).lost_v[0])
         on = Conditions(key=self.test["key"], plugged=False, lamp_w=watts, other="+", symptom=True, battery_v=12.4)
-        return reading(at, [float(one) + self.simulated.rng.uniform(-0.01, 0.01) for one in lost], on)
+        return replace(
+            reading(at, [float(one) + self.simulated.rng.uniform(-0.01, 0.01) for one in lost], on), lit=True
+        )
 
 
 def true_pieces(plan_row: dict[str, object], fault: str) -> set[str]:

@@ -336,9 +336,9 @@ def asks_about(case: Case, reading: Reading) -> Iterable[str]:
             yield f"{called}: {figures.volts(volts)} at a ground: the right pin? Read it once more."
         elif level == "supply" and not lost and reading.conditions.plugged and volts < 0:
             yield f"{called}: {figures.volts(volts)} at a supply: leads crossed?"
-    moved = reading.moved_v(level)
-    if moved is not None and moved < -0.05:
-        yield f"{called}: the lamp moved it the wrong way, by {figures.volts(-moved)}: were the values given as ALONE/LAMP?"
+    moved = reading.moved_ends(level)
+    if moved is not None and moved[1] < -0.05:
+        yield f"{called}: the lamp moved it the wrong way, by {figures.volts(-moved[1])}: were the values given as ALONE/LAMP?"
 
 
 def _time(text: str) -> datetime:

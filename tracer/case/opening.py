@@ -89,7 +89,7 @@ def _test(test: Decides, bare: Computed | None, by: str, out: Iterable[str]) -> 
         "key": test.key, "by": by, "out": list(out), "lamp_w": test.lamp.watts, "lamp_a": test.lamp.current_a, "least_v": least, "most_v": test.most_v,
         "bare_most_v": None if bare is None else bare.lost_high_v, "source": "computed from the wiring as typed in",
         "why_not": test.why_not or ("the module itself holds " + ", ".join(test.held) if test.held and not test.leads else ""),
-        "leads": [list(pair) for pair in test.leads],
+        "leads": [list(pair) for pair in test.leads], "held": bool(test.held),
     }  # fmt: skip
 
 

@@ -66,6 +66,13 @@ class Value:
         """Whether it says something other than a number: OL, dead, dim, flickers."""
         return self.text in _WORDS
 
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """Between what it lies: a number is itself, less than a number anything from 0 on; None for a word, which is no number."""
+        if self.number is None or self.is_word:
+            return None
+        return (min(0.0, self.number), self.number) if self.below else (self.number, self.number)
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -106,21 +113,27 @@ class Reading:
         said = {"lit": True} if self.lit else {}
         return {"name": self.name, "values": [value.text for value in self.values], "status": self.status, **said}
 
-    def drop_v(self, number: int, level: str) -> float | None:
-        """What is lost up to the point in one of its values; None where it is no number. Of a supply from the battery's volts of that moment."""
-        volts = self.values[number].number
-        at_plus = self.conditions.other == "+"
-        if volts is None or (level == "supply") == at_plus:
-            return volts
-        return None if self.conditions.battery_v is None else self.conditions.battery_v - volts
+    def there_ends(self, number: int) -> tuple[float, float] | None:
+        """Between which volts the point stands against battery negative in one of its values; None where that is not known."""
+        ends, battery = self.values[number].ends, self.conditions.battery_v
+        if ends is None or self.conditions.other == "-":
+            return ends
+        return None if battery is None else (battery - ends[1], battery - ends[0])
 
-    def moved_v(self, level: str) -> float | None:
-        """By how much the lamp moved the pin towards its other end; battery and meter cancel."""
-        if not self.loaded or None in (self.values[0].number, self.values[1].number):
+    def drop_ends(self, number: int, level: str) -> tuple[float, float] | None:
+        """Between what is lost up to the point in one of its values; None where that is not known. Of a supply from the battery's volts of that moment."""
+        ends, battery = self.values[number].ends, self.conditions.battery_v
+        if ends is None or (level == "supply") == (self.conditions.other == "+"):
+            return ends
+        return None if battery is None else (battery - ends[1], battery - ends[0])
+
+    def moved_ends(self, level: str) -> tuple[float, float] | None:
+        """Between what the lamp moved the pin by, towards its other end; battery and meter cancel. None without two numbers."""
+        if not self.loaded or (alone := self.values[0].ends) is None or (lit := self.values[1].ends) is None:
             return None
-        first, second = self.values[0].number, self.values[1].number
-        assert first is not None and second is not None
-        return second - first if (level == "supply") == (self.conditions.other == "+") else first - second
+        if (level == "supply") == (self.conditions.other == "+"):
+            return lit[0] - alone[1], lit[1] - alone[0]
+        return alone[0] - lit[1], alone[1] - lit[0]
 
 
 def value_of(text: str) -> Value:

@@ -14,10 +14,13 @@ from tracer.case.proof import (
     RowProof,
     Verdict,
     good_up_to_v,
+    leads_of,
+    row_leads,
     split_readings,
     splits_by_points,
     still_wanted,
     verdict_of,
+    wants_lit,
 )
 from tracer.case.readings import Conditions, Reading
 from tracer.diagnose.choice import choose, normalised
@@ -88,25 +91,15 @@ def _find(case: Case, verdict: Verdict, failed: Sequence[RowProof]) -> Next:
     row, last = case.plan["rows"][worst.name], worst.by[-1].conditions
     explains = tuple(_explained(case, verdict, failed))
     test = splits_by_points(case, worst)
-    if test is None:
-        side = "its pieces lie side by side" if row["level"] == "supply" else "points of a ground are not told apart by a lamp"  # fmt: skip
-        return Next("find", worst.short, None, f"{side}: open or look at each by hand, first {listed(row['splits'] or worst.pieces, most=3)}", explains, verdict)  # fmt: skip
-    if test["most_v"] is None:
-        why = f" ({test['why_not']})" if test["why_not"] else ""
-        return Next("find", worst.short, None, f"no figure tells a good point of this way from a bad one{why}; a point that is dead has the fault before it, first {listed(row['splits'] or worst.pieces, most=3)}", explains, verdict)  # fmt: skip
+    assert verdict.narrowed is not None
+    splits = verdict.narrowed.splits
+    if test is None or splits.why_not:
+        return Next("find", worst.short, None, splits.why_not, explains, verdict)
     if last.lamp_w != test["lamp_w"]:  # without the lamp no point can be told good
         again = _row(case, worst.name, test)
         return Next("find", worst.short, again, "", explains, verdict)
     parts = row["parts"]
-    read = {
-        one.name for one, *_ in split_readings(case, worst)
-    }  # too near to tell the first time, it tells nothing the second time
-    gone = {one.name for one in case.readings if one.status in _GONE}
-    places = {
-        row["ends"][piece][0]: n
-        for n, piece in enumerate(parts)
-        if n and row["ends"][piece][0] in case.plan["points"] and row["ends"][piece][0] not in read | gone
-    }
+    places = splits.points
     weights = _weights(case, verdict, failed)
     predicted = {at: [*(int(parts.index(piece) >= n) for piece in worst.pieces), 1] for at, n in places.items()}
     costs = {at: _effort(case, last, at, case.plan["points"][at]) for at in places}
@@ -122,7 +115,7 @@ def _find(case: Case, verdict: Verdict, failed: Sequence[RowProof]) -> Next:
     most = good_up_to_v(case, worst, test)
     outcomes = (
         (
-            f"good: the lamp moves it by {figures.volts(max(0.0, most))} at most",
+            f"good: the lamp is lit and moves it by {figures.volts(max(0.0, most))} at most",
             f"the fault is behind it, {_span(behind)}",
         ),
         ("bad: dead, dim, or moved by clearly more", f"the fault is before it, {_span(before)}"),
@@ -130,7 +123,7 @@ def _find(case: Case, verdict: Verdict, failed: Sequence[RowProof]) -> Next:
     short = case.short(at)
     found = Measurement(
         short, _changes(case.conditions, last), tuple(f"fused lead from pin {pin} to {other}" for pin, other in test["leads"]),
-        f"tracer read battery=VOLTS {short}=ALONE/LAMP", outcomes, costs[at], case.plan["points"][at]["place"],
+        f"tracer read battery=VOLTS {short}=ALONE/LAMP/lit", outcomes, costs[at], case.plan["points"][at]["place"],
     )  # fmt: skip
     return Next("find", worst.short, found, "", explains, verdict)
 
@@ -226,7 +219,7 @@ def _offers(case: Case, proof: RowProof) -> Iterator[Measurement]:
 
 def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
     """The pin of a row with one of its tests."""
-    on = Conditions(key=test["key"], plugged=False, lamp_w=test["lamp_w"], out=tuple(sorted(test["out"])))
+    on = Conditions(key=test["key"], plugged=False, lamp_w=test["lamp_w"], out=tuple(sorted(test["out"])), leads=leads_of(test))  # fmt: skip
     short = case.short(name)
     least, most = figures.volts(max(0.0, test["least_v"] or 0.0)), figures.volts(test["most_v"])
     others = len(case.plan["rows"][name]["tests"]) > 1 or any(live in ("live", "dead") and key not in (test["key"], *CRANKING) for key, live in case.plan["rows"][name]["live"].items() if case.plan["rows"][name]["level"] == "supply")  # fmt: skip
@@ -239,19 +232,19 @@ def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
         ),
     )
     leads = tuple(f"fused lead from pin {pin} to {other}" for pin, other in test["leads"])
-    return Measurement(short, _changes(case.conditions, on), leads, f"tracer read battery=VOLTS {short}=ALONE/LAMP", outcomes, _effort(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
+    return Measurement(short, _changes(case.conditions, on), leads, f"tracer read battery=VOLTS {short}=ALONE/LAMP{'/lit' if wants_lit(test) else ''}", outcomes, _effort(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
 def _meter(case: Case, name: str, key: str) -> Measurement:
     """The pin of a row by meter alone in another key state."""
-    on, live = Conditions(key=key, plugged=False), case.plan["rows"][name]["live"][key]
+    on, live = Conditions(key=key, plugged=False, leads=row_leads(case.plan["rows"][name])), case.plan["rows"][name]["live"][key]  # fmt: skip
     short = case.short(name)
     other = "dead" if live == "live" else "live"
     outcomes = (
         (f"{live} in key {key}", "as it must be"),
         (f"{other} in key {key}", "read it once more: what feeds it is not as drawn, or a contact is stuck"),
     )
-    return Measurement(short, _changes(case.conditions, on), (), f"tracer read battery=VOLTS {short}=VOLTS", outcomes, _effort(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
+    return Measurement(short, _changes(case.conditions, on), tuple(f"fused lead {lead}" for lead in on.leads), f"tracer read battery=VOLTS {short}=VOLTS", outcomes, _effort(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
 def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
@@ -276,6 +269,7 @@ def _changes(now: Conditions, wanted: Conditions) -> tuple[str, ...]:
     words = {
         "key": f"key={wanted.key}", "plugged": f"plug={'in' if wanted.plugged else 'out'}", "lamp_w": f"lamp={lamp}",
         "out": f"out={','.join(wanted.out) or 'none'}", "asleep": f"asleep={'yes' if wanted.asleep else 'no'}",
+        "leads": f"lead={','.join(wanted.leads) or 'none'}",
     }  # fmt: skip
     return tuple(word for name, word in words.items() if getattr(now, name) != getattr(wanted, name))
 

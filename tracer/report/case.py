@@ -194,8 +194,7 @@ def _note_words(case: Case, note: Note) -> str:
 def verdict_line(case: Case, verdict: Verdict) -> str:
     """The one sentence."""
     module = case.plan["module"]
-    waived = [one.short for one in verdict.rows if one.state == "waived"]
-    but = f", but {', '.join(waived)} {'was' if len(waived) == 1 else 'were'} waived" if waived else ""
+    but = f", but {'; '.join(verdict.set_aside)}" if verdict.set_aside else ""
     if verdict.kind == "proven":
         return f"WIRING PROVEN, MODULE SUSPECT: every supply, ground and bus of {module} is proven{but}."
     if verdict.kind == "found":
@@ -204,21 +203,16 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
             return f"FOUND at {verdict.found_at}: {pieces}."
         return f"FOUND at {verdict.found_at}: between {verdict.pieces[0]} and {verdict.pieces[-1]}, one of {counted(len(verdict.pieces), 'piece')}: {pieces}."  # fmt: skip
     open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
-    return f"NOT PROVEN: {counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
+    failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0]}. " if verdict.narrowed else ""  # fmt: skip
+    return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
 
 
 def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
     """The verdict, what is open, and the one table."""
     page = Page(width, bold=bold)
     page.line(verdict_line(case, verdict), strong=True)
-    if verdict.kind == "found":
-        row, read = case.plan["rows"][_name_of(verdict)], {one.name.partition(":")[0] for one in case.readings}
-        inside = {row["ends"][piece][0].partition(":")[0] for piece in verdict.pieces[1:] if piece in row["ends"]}
-        splits = [
-            one for one in row["splits"] if any(name == one or name.startswith(f"{one}.") for name in inside - read)
-        ]
-        if splits:
-            page.line(f"What would split them: the same lamp at {', '.join(splits)}.")
+    if verdict.split_by:
+        page.line(f"What would split them: {verdict.split_by}.")
     for words in verdict.contradictions:
         page.line(f"! {words}", hang=2)
     rows = [(one.short, one.state, _reason(one)) for one in verdict.rows]
@@ -228,12 +222,10 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
         page.heading("Open")
         for words in gate:
             page.line(f"- {words}", hang=2)
-    cleared = [one for one in verdict.rows if one.state == "proven" and one.pieces]
-    if cleared:
-        page.heading("Cleared")
-        for one in cleared:
-            when = f"{one.by[-1].at[11:16]}, key {one.by[-1].conditions.key}" if one.by else ""
-            page.line(f"by {one.short} ({when}): {', '.join(one.pieces)}", hang=4)
+    if verdict.clears:
+        page.heading(f"Cleared on the way to {verdict.narrowed.row.short}" if verdict.narrowed else "Cleared")
+        for one in verdict.clears:
+            page.line(f"by {one.by} ({_when(one.reading)}): {', '.join(one.pieces)}", hang=4)
     if verdict.kind == "proven":
         page.heading("Not excluded by this")
         for words in verdict.left:
@@ -244,8 +236,8 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
     return page.text()
 
 
-def _name_of(verdict: Verdict) -> str:
-    return next((one.name for one in verdict.rows if one.short == verdict.found_at), "")
+def _when(one: Reading) -> str:
+    return f"{one.id}, {one.at[11:16]}, key {one.conditions.key}"
 
 
 def _reason(one: RowProof) -> str:
@@ -257,7 +249,8 @@ def proof_data(case: Case, verdict: Verdict) -> dict[str, Any]:
     return {
         "schema": PROOF_SCHEMA, "module": case.plan["module"], "edition": case.plan["edition"], "complete": verdict.complete, "verdict": verdict.kind,
         "sentence": verdict_line(case, verdict), "found_at": verdict.found_at, "pieces": list(verdict.pieces), "open": list(verdict.open),
-        "not_excluded": list(verdict.left), "contradictions": list(verdict.contradictions), "seat": list(verdict.seat),
+        "not_excluded": list(verdict.left), "blocked": list(verdict.blocked),
+        "cleared": [{"by": one.by, "reading": one.reading.id, "at": one.reading.at, "key": one.reading.conditions.key, "pieces": list(one.pieces)} for one in verdict.clears], "contradictions": list(verdict.contradictions), "seat": list(verdict.seat),
         "rows": [
             {"name": one.name, "row": one.short, "state": one.state, "reason": one.reason, "readings": [by.id for by in one.by], "cleared": list(one.pieces) if one.state == "proven" else [], "source": one.source, "waived": one.waived}
             for one in verdict.rows
@@ -288,7 +281,7 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     found = verdict.before or verdict  # what was found stands in the readings before the repair
     cause = {
         "found": f"A supply or ground did not carry its load at {found.found_at}: {', '.join(found.pieces)}.",
-        "proven": f"Every supply and ground of {plan['module']} carried its load. The module itself is suspect.",
+        "proven": f"Every supply and ground of {plan['module']} carried its load{', but ' + '; '.join(found.set_aside) if found.set_aside else ''}. The module itself is suspect.",
         "not proven": "Not proven yet: see what is open.",
     }[found.kind]
     head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip

@@ -1,0 +1,65 @@
+"""Where on a failed way the fault may still be. The law: whatever bad joint is put on a way, small or large, what is called found holds it, however much good readings clear.
+
+All rows of the module are read with the same fault in the vehicle, in the order of the list, each test twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import tracer
+from benchmarks.believable import believable
+from tests.case.making import demo, in_memory
+from tests.case.test_proof import THOROUGH, Simulated, faults
+from tests.diagnose.test_next import true_pieces
+from tracer.case.case import Case
+from tracer.case.proof import Verdict, verdict_of
+from tracer.trace.tracing import Tracing
+
+
+def read_whole(simulated: Simulated, fault: str) -> tuple[Case, Verdict]:
+    """Everything that the plan asks of every row, twice, with a fault in the vehicle."""
+    readings = [
+        one
+        for name in simulated.plan["rows"]
+        for one in [*simulated.readings(name, fault, 0), *simulated.readings(name, fault, 0)]
+    ]
+    case = in_memory(simulated.plan, [replace(one, id=f"{n}.1") for n, one in enumerate(readings, 2)])
+    return case, verdict_of(case)
+
+
+def check_law(simulated: Simulated, most: int) -> Iterator[int]:
+    """The number of pieces left for each fault that was found."""
+    for name, kept in simulated.plan["rows"].items():
+        if all(test["most_v"] is None for test in kept["tests"]):
+            continue
+        places = [
+            one for one in dict.fromkeys(faults(simulated.tracing, simulated.rows[name])) if true_pieces(kept, one)
+        ]
+        for place in places if THOROUGH else simulated.rng.sample(places, min(most, len(places))):
+            for ohm in (0.25, 0.35, 0.5, 50.0) if THOROUGH else (simulated.rng.choice([0.25, 0.35]), 50.0):
+                case, verdict = read_whole(simulated, f"{place}={ohm}ohm")
+                assert verdict.kind in ("found", "not proven")
+                if verdict.narrowed is None:
+                    continue
+                failed = verdict.narrowed.row
+                true = true_pieces(case.plan["rows"][failed.name], place)
+                assert true & set(verdict.narrowed.pieces), (name, place, ohm, failed.short, verdict.narrowed)
+                assert verdict.kind == "found", (name, place, ohm, verdict.blocked)
+                yield len(verdict.pieces)
+
+
+def test_the_law_on_the_demo() -> None:
+    left = list(check_law(Simulated(demo(), "ALM"), 1))
+    assert len(left) > 5 and min(left) <= 4
+
+
+@pytest.mark.parametrize("seed", [1])
+def test_the_law_on_a_generated_vehicle(seed: int, tmp_path: Path) -> None:
+    names = believable(tmp_path / "coach", 2, seed=seed)
+    tracing = Tracing(tracer.load(tmp_path / "coach"))
+    assert [left for name in names for left in check_law(Simulated(tracing, name, seed), 1)]

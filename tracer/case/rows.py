@@ -1,0 +1,277 @@
+"""Each row of a case with what all its readings together prove.
+
+A row is proven by its pin alone, unplugged, under the lamp: the drop from the battery post without the lamp, and by how much the lamp moves it, both within
+the figures of the plan. It is proven only where these figures fail a bad joint of 0.5 ohm in every piece of its way, meter errors included; pieces that lie
+side by side want a test each with the others opened. The last reading under the conditions of a test must be the one that passes; once something spoke against
+the row there, good readings settle it only when more of them follow in a row than spoke against it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from tracer.case.case import Case
+from tracer.case.judged import AGAINST, Judged, Says, decides, in_order, judged, test_words
+from tracer.case.readings import Reading
+from tracer.case.touched import is_stale
+from tracer.entry.problems import listed
+from tracer.plan.words import CRANKING, line_name
+from tracer.standards import figures
+
+_CALLED = {Says.OTHERWISE: "doubtful", Says.UNCLEAR: "doubtful"}
+
+
+@dataclass(frozen=True, slots=True)
+class RowProof:
+    """What is known of a row.
+
+    `state`: proven, failed, doubtful, open-circuit only, stale, not reached, not fitted, waived, not read. `by` are the readings it rests on, `pieces` what is
+    cleared by it when proven, what may hold the fault when failed. `source` is where the limit is from. `passed` are readings that passed a test of the plan,
+    whatever else the row still wants.
+    """
+
+    name: str
+    short: str
+    state: str
+    reason: str
+    by: tuple[Reading, ...] = ()
+    pieces: tuple[str, ...] = ()
+    source: str = ""
+    waived: str = ""
+    repeat: bool = (
+        False  # its readings disagree, or one alone says that it is bad: it is read once more before anything else
+    )
+    passed: tuple[Judged, ...] = ()
+    failed: tuple[Judged, ...] = ()  # the readings under the same conditions by which it has failed
+
+    @property
+    def set_aside(self) -> str:
+        """'8+ was waived (no figure decides)', where a row was settled without being measured; empty where it was not."""
+        said = {"waived": f"was waived ({self.waived})", "not fitted": f"is said not to be fitted ({self.reason})"}
+        return f"{self.short} {said[self.state]}" if self.state in said else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """The readings of a row under the conditions of one test or, without a test, in one key state, in order."""
+
+    readings: tuple[Judged, ...]
+    good: Says
+
+    @property
+    def state(self) -> str:
+        """good, failed, disputed (something speaks against it and is not outweighed), unclear, or empty where nothing is said."""
+        said = [one for one in self.readings if one.says in (*AGAINST, self.good, Says.UNCLEAR)]
+        if not said:
+            return ""
+        if sum(one.says is Says.BAD for one in _after_last(said, self.good)) > 1:
+            return "failed"
+        spoken = [one.says is self.good for one in said if one.says is not Says.UNCLEAR]
+        if not outweighs(spoken):
+            return "disputed"
+        return "good" if said[-1].says is self.good else "unclear"
+
+    @property
+    def against(self) -> list[Judged]:
+        return [one for one in self.readings if one.says in AGAINST]
+
+    def last(self, *says: Says) -> Judged:
+        return next(one for one in reversed(self.readings) if one.says in says)
+
+
+def outweighs(good: Sequence[bool]) -> bool:
+    """Whether the readings at the end agree, and are more in a row than any that disagreed with them in a row before."""
+    longest = run = 0
+    for one in good:
+        run = 0 if one else run + 1
+        longest = max(longest, run)
+    end = next((n for n, one in enumerate(reversed(good)) if not one), len(good))
+    return end > longest or not good
+
+
+def _after_last(said: Sequence[Judged], good: Says) -> Sequence[Judged]:
+    last = max((n for n, one in enumerate(said) if one.says is good), default=-1)
+    return said[last + 1 :]
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A row with its readings that still count."""
+
+    case: Case
+    name: str
+    kept: Mapping[str, Any]
+    judged: tuple[Judged, ...]
+    groups: Mapping[Any, _Group] = field(default_factory=dict)
+
+    @property
+    def passed(self) -> tuple[Judged, ...]:
+        return tuple(group.last(Says.PASSES) for group in self.groups.values() if group.good is Says.PASSES and group.state == "good")  # fmt: skip
+
+    def keys_left(self) -> list[str]:
+        """The key states, beside those of its tests, in which the row was not yet seen live or dead as the list says. While cranking none is asked for."""
+        if self.kept["level"] == "ground":
+            return []
+        tested = {test["key"] for test in self.kept["tests"]}
+        seen = {key for (key, *_), group in self.groups.items() if group.good is Says.LISTED and group.state == "good"}
+        wrong = {key for (key, *_), group in self.groups.items() if group.state in ("disputed", "failed") and group.good is Says.LISTED}  # fmt: skip
+        wanted = {key for key, live in self.kept["live"].items() if live in ("live", "dead") and key not in (*CRANKING, *tested)}  # fmt: skip
+        return [key for key in self.kept["live"] if key in wrong or (key in wanted and key not in seen)]
+
+
+def _read(case: Case, name: str) -> _Row:
+    row = case.plan["rows"][name]
+    found = tuple(
+        judged(case, name, one) for one in in_order(case) if one.name == name and not is_stale(case, name, one)
+    )
+    tested = {(test["key"], tuple(sorted(test["out"]))) for test in row["tests"]}
+    groups: dict[Any, list[Judged]] = {}
+    for one in found:
+        groups.setdefault(one.group, []).append(one)
+    made = {at: _Group(tuple(some), Says.PASSES if at[:2] in tested else Says.LISTED) for at, some in groups.items()}
+    return _Row(case, name, row, found, made)
+
+
+def rows_of(case: Case) -> tuple[RowProof, ...]:
+    """Every row, those of the buses last."""
+    return (*(_waived(case, _proof(case, name)) for name in case.plan["rows"]), *_bus_rows(case))
+
+
+def _waived(case: Case, found: RowProof) -> RowProof:
+    """A row that is set aside with a reason; never one that failed or was read bad, nor one that was proven all the same."""
+    why = next((note.why for note in reversed(case.notes_of("waive")) if found.name in note.words), "")
+    if not why or found.state in ("failed", "proven") or found.repeat:
+        return found
+    return RowProof(found.name, found.short, "waived", found.reason, found.by, (), found.source, why, passed=found.passed)  # fmt: skip
+
+
+def _proof(case: Case, name: str) -> RowProof:
+    short, row = case.short(name), case.plan["rows"][name]
+    readings = [one for one in in_order(case) if one.name == name]
+    now = _read(case, name)
+    everything, source = tuple(one.reading for one in now.judged if one.reading.values), _source(row)
+
+    def said(state: str, reason: str, by: Iterable[Reading] = (), **more: Any) -> RowProof:
+        return RowProof(name, short, state, reason, tuple(by), source=source, passed=now.passed, **more)
+
+    failed = [group for group in now.groups.values() if group.state == "failed"]
+    if failed:
+        worst = max(failed, key=lambda group: now.judged.index(group.last(Says.BAD)))
+        bad = [one for one in _after_last(worst.readings, worst.good) if one.says is Says.BAD]
+        pieces = tuple(piece for piece in row["parts"] if piece not in _opened(row, bad[-1].reading))
+        return said("failed", bad[-1].reason, [one.reading for one in bad], pieces=pieces, failed=tuple(bad))
+    disputed = [group for group in now.groups.values() if group.state == "disputed"]
+    if disputed:
+        return said("doubtful", _disputed(disputed[-1]), [one.reading for one in disputed[-1].readings if one.says in (*AGAINST, disputed[-1].good)], repeat=True)  # fmt: skip
+    last = readings[-1] if readings else None
+    if last is not None and last.status in ("not-reached", "not-fitted"):
+        if last.status == "not-fitted" and any(one.says in (Says.PASSES, Says.LISTED) for one in now.judged):
+            return said("doubtful", f"said not to be fitted ({last.why}), yet it was read", (*everything, last))
+        return RowProof(name, short, last.status.replace("-", " "), last.why, (last,))
+    if row["no_method"]:
+        return RowProof(name, short, "not read", f"nothing is measured there: {row['no_method']}")
+    if last is None:
+        return RowProof(name, short, "not read", "no reading yet")
+    if not now.judged:
+        return RowProof(name, short, "stale", "something on its way was repaired, unplugged or moved since it was read", tuple(readings))  # fmt: skip
+    unclear = [group for group in now.groups.values() if group.state == "unclear"]
+    if unclear:
+        return said("doubtful", unclear[-1].last(Says.UNCLEAR).reason, everything)
+    final = now.judged[-1]
+    if missing := _missing(row, [one.test for one in now.passed if one.test is not None]):
+        if now.passed:
+            return said("doubtful", missing, everything)
+        return said(_CALLED.get(final.says, "open-circuit only"), final.reason or missing, [final.reading])
+    if left := now.keys_left():
+        return said("doubtful", f"still to be read by meter in key {', '.join(left)}", [one.reading for one in now.passed])  # fmt: skip
+    pieces = tuple(dict.fromkeys(piece for one in now.passed for piece in (one.test or {})["proves"]))
+    reason = f"alone with the lamp, {_moved(now.passed[-1].reading, row['level'])}{_outweighed(now)}"
+    return said("proven", reason, [one.reading for one in now.passed], pieces=pieces)
+
+
+def _opened(row: Mapping[str, Any], one: Reading) -> set[str]:
+    """The pieces that were out of the way at a reading: those that only tests without these parts out run through."""
+    out = {word.casefold() for word in one.conditions.out}
+    return {piece for piece in row["parts"] if piece.casefold().partition(" (")[0] in out}
+
+
+def _disputed(group: _Group) -> str:
+    """Why a row that was read bad is read once more."""
+    worst, good = group.last(*AGAINST), [one for one in group.readings if one.says is group.good]
+    if not good:
+        return f"{worst.reason}: read it once more before anything is concluded"
+    return f"it was read good ({_ids(good)}) and bad ({_ids(group.against)}; {worst.reason}): it counts once it reads good more often in a row than it read bad"  # fmt: skip
+
+
+def _outweighed(now: _Row) -> str:
+    """What spoke against a row and was outweighed: it stays named."""
+    bad = [one for group in now.groups.values() for one in group.against]
+    return f"; read bad before ({_ids(bad)}: {bad[-1].reason}) and good more often in a row since" if bad else ""
+
+
+def _ids(found: Iterable[Judged]) -> str:
+    return ", ".join(dict.fromkeys(one.reading.id for one in found))
+
+
+def _missing(row: Mapping[str, Any], passed: Sequence[Mapping[str, Any]]) -> str:
+    """What of its way no passed test was through alone; empty where nothing is left."""
+    if row["not_told_apart"]:
+        return f"side by side, and no test tells them apart: {listed(row['not_told_apart'], most=4)}"
+    cleared = {piece for test in passed for piece in test["proves"]}
+    left = [piece for piece in row["parts"] if piece not in cleared]
+    if not left and passed:
+        return ""
+    wanted = [test_words(test) for test in row["tests"] if not set(test["proves"]) <= cleared]
+    return f"not proven by itself: {listed(left, most=4)} ({'; '.join(wanted) or 'no test'})"
+
+
+def still_wanted(case: Case, name: str) -> tuple[list[Mapping[str, Any]], list[str]]:
+    """What a row still wants to be proven: tests of its plan that no reading passed, and key states to be read by meter."""
+    now = _read(case, name)
+    cleared = {piece for one in now.passed for piece in (one.test or {})["proves"]}
+    wanted = [test for test in now.kept["tests"] if decides(test) and not (test["proves"] and set(test["proves"]) <= cleared)]  # fmt: skip
+    return wanted, now.keys_left()
+
+
+def _moved(one: Reading, level: str) -> str:
+    moved = one.moved_ends(level)
+    return f"moved by {figures.volts(moved[1])} (entry {one.id})" if moved is not None else f"entry {one.id}"
+
+
+def _source(row: Mapping[str, Any]) -> str:
+    return str(row["tests"][0]["source"]) if row["tests"] else ""
+
+
+# --- buses -------------------------------------------------------------------------------------------------------------
+
+
+def _bus_rows(case: Case) -> Iterator[RowProof]:
+    for bus, facts in case.plan["buses"].items():
+        if len(facts["pins"]) != 2:
+            continue
+        name = line_name(bus, *facts["pins"])
+        readings = [one for one in in_order(case) if one.name == name and one.values]
+        yield _waived(case, _bus(case, name, readings, facts["ohms"]))
+
+
+def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] | None) -> RowProof:
+    if not taken:
+        return RowProof(name, name, "not read", "no reading yet")
+    readings = [one for one in taken if not is_stale(case, name, one)]
+    if not readings:
+        return RowProof(name, name, "stale", "something on its lines was repaired, unplugged or moved since it was read", (taken[-1],))  # fmt: skip
+    counted = [one for one in readings if one.conditions.asleep and not one.conditions.plugged]
+    if not counted or counted[-1] is not readings[-1]:
+        return RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes)", (readings[-1],))  # fmt: skip
+    if ohms is None:
+        return RowProof(name, name, "doubtful", "no value is computed to hold it against", (readings[-1],))
+    low, _, high = ohms
+    good = [one.values[0].ends is not None and low - 1 <= one.values[0].ends[0] <= one.values[0].ends[1] <= high + 1 for one in counted]  # fmt: skip
+    words = f"{counted[-1].values[0].text} ohm, {low:.0f} to {high:.0f} expected: the trunk and its terminations, not each wire of the branch"  # fmt: skip
+    source = "computed from the terminations as typed in"
+    if outweighs(good):
+        bad = [one.id for one, fits in zip(counted, good, strict=True) if not fits]
+        return RowProof(name, name, "proven", words + (f"; read otherwise before ({', '.join(bad)})" if bad else ""), (counted[-1],), (), source)  # fmt: skip
+    return RowProof(name, name, "doubtful", words, tuple(counted), (), source, repeat=True)
