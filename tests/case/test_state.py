@@ -98,6 +98,18 @@ def test_a_state_folder_that_cannot_be_made_is_said(
     assert run("case", "use", str(kept))[0] == 1
 
 
+def test_a_case_that_would_not_be_current_in_this_terminal_is_said(current: Path, tmp_path: Path) -> None:
+    """Else what is read next goes into another case than the one that was just opened."""
+    other = tmp_path / "other.case"
+    other.write_bytes(current.read_bytes())
+    status, text = run("case", "use", str(other))
+    assert status == 1 and f"TRACER_CASE names {current} in this terminal and comes first" in text
+    new = tmp_path / "new.case"
+    status, text = run("-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM", "-o", str(new))
+    assert status == 1 and f"The case is kept in {new}, but is not the current one: TRACER_CASE names" in text
+    assert run("case", "use", str(current))[0] == 0
+
+
 def test_without_a_home_folder_it_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     def homeless() -> Path:
         raise RuntimeError("Could not determine home directory.")

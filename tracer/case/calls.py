@@ -60,6 +60,7 @@ def use_case(file: Path) -> Case:
     Raises
     ------
     CannotCompute : it is no case
+    NotWritten : it cannot be made current
     """
     found = case_in(file)
     make_current(file)

@@ -60,8 +60,11 @@ def make_current(file: Path) -> None:
 
     Raises
     ------
-    NotWritten : the pointer cannot be written
+    NotWritten : the pointer cannot be written, or the environment names another case, which comes first
     """
+    named = os.environ.get("TRACER_CASE")
+    if named and Path(named).resolve() != file.resolve():
+        raise NotWritten(f"TRACER_CASE names {named} in this terminal and comes first: unset it, or name {file} there.")
     folder = state_folder()
     try:
         make_folder(folder)
