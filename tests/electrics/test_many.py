@@ -168,6 +168,43 @@ def test_answers_are_those_of_the_network_with_the_draws_as_resistors(tmp_path: 
         assert np.allclose(found[np.ix_(alive, alive)], expected[np.ix_(alive, alive)], rtol=1e-6, atol=1e-9)
 
 
+@pytest.mark.parametrize("every", [1, 7, 1000])
+def test_dead_ends_left_out_and_branches_in_a_row_as_one_change_nothing(
+    every: int, demo: Tracing, tmp_path: Path
+) -> None:
+    """Volts, amperes and the answers at the nodes asked are those of the whole network, however few nodes are asked."""
+    left_out = 0
+    parts = "  P: {is: module, pins: {1: supply, 2: ground}}\n  S8: splice\n  S9: splice\n"
+    nothing_but_a_draw = MIXED.replace("runs:\n", f"{parts}runs:\n- P.1 -- RD 1 1m -- S8\n- P.2 -- BN 1 1m -- S9\n")
+    for tracing in (demo, mixed(tmp_path / "mixed"), tracing_of(tmp_path / "draw", nothing_but_a_draw)):
+        models = models_in_every_key(tracing)
+        for group in alike(models):
+            some = [models[number] for number in group]
+            asked = np.arange(0, len(some[0].node_names), every)
+            whole, part = Together(some), Together(some, asked.tolist(), watched=asked.tolist())
+            cases = by_chance(some, 4)
+            expected, found = (one.solve(cases, nominal_of(one)) for one in (whole, part))
+            columns = np.arange(len(cases))
+            node_v, found_v = expected.node_v(columns), found.node_v(columns)
+            assert np.array_equal(np.isnan(node_v), np.isnan(found_v))
+            assert np.allclose(node_v, found_v, rtol=0, atol=1e-9, equal_nan=True)
+            assert np.allclose(expected.potential_v, found.potential_v, rtol=0, atol=1e-9)
+            assert np.allclose(expected.branch_a, found.branch_a, rtol=0, atol=1e-9)
+            pushed_a = np.zeros((whole.node_count, columns.size, asked.size))
+            pushed_a[asked, :, np.arange(asked.size)] = 1.0
+            wanted, answer = (one.answers(expected, columns, pushed_a.copy(), slopes=True) for one in (whole, part))
+            floats = np.stack([expected.shape[column].floating[asked] for column in columns.tolist()], axis=1)
+            across = [one[whole.ends[:, 0]] - one[whole.ends[:, 1]] for one in (wanted, answer)]
+            closed = np.concatenate([expected.closed, np.ones((len(whole.ends) - whole.plain, columns.size), bool)])
+            fed = closed[:, :, np.newaxis] & ~floats.T[np.newaxis]
+            assert np.allclose(across[0][fed], across[1][fed], rtol=1e-6, atol=1e-9)
+            alive = ~(floats[:, :, np.newaxis] | floats.T[np.newaxis])
+            for at_asked in (answer[asked], part.answers_at(expected, columns, np.eye(asked.size))):
+                assert np.allclose(at_asked[alive], wanted[asked][alive], rtol=1e-6, atol=1e-9)
+            left_out += whole.nodes.size - part.nodes.size
+    assert (left_out > 0) == (every > 1)
+
+
 def test_models_of_several_key_states_are_those_made_one_by_one(demo: Tracing) -> None:
     limits = limits_of(demo.circuit)
     for one in models_of(demo, demo.circuit.typed.vehicle.key, limits=limits, first="ALM"):

@@ -240,7 +240,11 @@ class Circuit:
 
     def is_not_fitted(self, part: str) -> bool:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
-        return getattr(self.parts[part].facts, "state", None) in NOT_FITTED
+        return part in self._not_fitted
+
+    @cached_property
+    def _not_fitted(self) -> frozenset[str]:
+        return frozenset(name for name, part in self.parts.items() if getattr(part.facts, "state", None) in NOT_FITTED)
 
     def spelt(self, name: str) -> str:
         """The name of a part, position or rail that was asked for in other letters (`alm` for ALM, `f30` for F30); as it stands where none or several fit."""

@@ -35,6 +35,7 @@ class Truths:
 
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
+        self._commands: dict[tuple[str, str, str], tuple[Level, tuple[Reason, ...]]] = {}  # with nothing fixed
 
     def source(self, node: int, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
         """Whether a source is live in a key state, and what that depends on."""
@@ -94,6 +95,13 @@ class Truths:
 
     def command(self, module: str, pin: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
         """Whether a module commands an output in a key state, and what that depends on."""
+        if fixed:
+            return self._command(module, pin, key, fixed)
+        if (module, pin, key) not in self._commands:
+            self._commands[module, pin, key] = self._command(module, pin, key, fixed)
+        return self._commands[module, pin, key]
+
+    def _command(self, module: str, pin: str, key: str, fixed: Mapping[str, bool]) -> tuple[Level, tuple[Reason, ...]]:
         facts = self.circuit.parts[module].facts
         assert isinstance(facts, ModuleFacts)
         output = facts.outputs[pin]

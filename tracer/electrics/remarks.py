@@ -283,7 +283,7 @@ def _together(models: Sequence[Model], *, bends: bool) -> list[tuple[Model, Floa
     for model in models:
         typed = np.array([LOW if draw.assumed else NOMINAL for draw in model.draws], dtype=np.intp)
         settings.append(Setting(model.setting(series=LOW, draws=LOW).branches, typed, NOMINAL))
-    together, nominal = Together(models), None
+    together, nominal = Together(models, asked=()), None
     try:
         if bends:
             together, nominal = nominal_in_order(together, {})

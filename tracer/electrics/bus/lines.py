@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import cached_property
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus.values import Access, BusNode
@@ -71,15 +70,10 @@ class BusLines:
             for module, pins in modules.items()
         ]
 
-    @cached_property
+    @property
     def net_of(self) -> list[int]:
         """The net of each node; unlike the nets of the tracing, what a module bridges inside itself is one."""
-        of = list(self.tracing.hard_nets.of)
-        for link in self.circuit.links:
-            if link.kind is LinkKind.JOINED and of[link.a] != of[link.b]:
-                old, new = of[link.a], of[link.b]
-                of = [new if net == old else net for net in of]
-        return of
+        return self.tracing.once(_net_of)
 
     def _nets(self) -> dict[str, frozenset[int]]:
         """All nodes of each line."""
@@ -93,7 +87,7 @@ class BusLines:
             if len(nets) > 1:
                 pieces = "; ".join(", ".join(modules) for modules in nets.values())
                 self.problems.append(f"line {line} is in {len(nets)} pieces that no wire joins: {pieces}")
-            found[line] = frozenset(node for node, net in enumerate(of) if net in nets)
+            found[line] = frozenset(node for net in nets for node in self.tracing.once(_nodes_of_net)[net])
         return found
 
     def loose_ends(self) -> Iterator[str]:
@@ -154,3 +148,19 @@ class BusLines:
             ways = [self.circuit.node_names[node].partition(", ")[2] for node in (a, b)]
             return f"{name}.{names[0]}/{names[1]}, " + " / ".join(dict.fromkeys(ways))
         return f"{name}.{names[0]}/{names[1]}" if all(names) else name
+
+
+def _net_of(tracing: Tracing) -> list[int]:
+    of = list(tracing.hard_nets.of)
+    for link in tracing.circuit.links:
+        if link.kind is LinkKind.JOINED and of[link.a] != of[link.b]:
+            old, new = of[link.a], of[link.b]
+            of = [new if net == old else net for net in of]
+    return of
+
+
+def _nodes_of_net(tracing: Tracing) -> dict[int, list[int]]:
+    nodes: dict[int, list[int]] = {}
+    for node, net in enumerate(tracing.once(_net_of)):
+        nodes.setdefault(net, []).append(node)
+    return nodes

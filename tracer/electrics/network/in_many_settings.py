@@ -19,6 +19,7 @@ from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model
 from tracer.electrics.network.elimination import Reduction
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray, islands_of, limit_of_correction_v
 from tracer.electrics.network.load_laws import LoadLaws
+from tracer.electrics.network.needed import Needed
 from tracer.electrics.network.reduced import RESTING_V, Block, Flows, Plan, with_loads_at_rest
 
 __all__ = ["Case", "Shape", "States", "Together", "alike"]
@@ -104,14 +105,17 @@ class Together:
 
     Parameters
     ----------
-    watched : nodes that `answers_at` will be asked about, which is far quicker for a few of them than `answers` for all
+    asked : nodes at which `answers` will be pushed into and read; left out, all. The fewer, the less has to be solved (see `needed`)
+    watched : nodes that `answers_at` will be asked about, which is far quicker for a few of them than `answers` for many
 
     Raises
     ------
     ValueError : they are not `alike`
     """
 
-    def __init__(self, models: Sequence[Model], watched: Iterable[int] = ()) -> None:
+    def __init__(
+        self, models: Sequence[Model], asked: Iterable[int] | None = None, watched: Iterable[int] = ()
+    ) -> None:
         if len(alike(models)) != 1:
             raise ValueError("models with different branches cannot be solved together")
         self.models = models
@@ -125,10 +129,24 @@ class Together:
         self.diodes = np.array(sorted({n for model in models for n in model.live_diodes}), dtype=np.intp)
         live = [[n in model.live_diodes for model in models] for n in self.diodes.tolist()]
         self.live_diodes = np.array(live, dtype=np.bool_).reshape(self.diodes.size, len(models))
-        self.flows = Flows(self.ends, self.node_count)
+        self.needed = self._needed(None if asked is None else [*asked, *self.watched.tolist()])
+        self.edge_ends = np.concatenate([self.needed.ends, self.ends[self.plain :]])
+        self.nodes = np.flatnonzero(np.bincount(self.edge_ends.ravel(), minlength=self.node_count))  # that are solved
+        self.flows = Flows(self.edge_ends, self.node_count)
         self._shapes: dict[bytes, Shape] = {}
         self._leaks: set[int] = set()
         self._plan: Plan | None = None
+
+    def _needed(self, asked: Sequence[int] | None) -> Needed:
+        """What has to be solved: where nothing pushes, draws, or is asked, as little as possible."""
+        able, always = np.any(self.closed, axis=1), np.all(self.closed, axis=1)
+        always[self.diodes] = False
+        staying = None
+        if asked is not None:
+            pushing = {n for model in self.models for n in model.pushing.tolist()}.union(self.diodes.tolist())
+            at_ends = self.ends[[*sorted(pushing), *range(self.plain, len(self.ends))]].ravel()
+            staying = np.concatenate([at_ends, np.array([self.reference, *asked], dtype=np.intp)])
+        return Needed(self.node_count, self.ends[: self.plain], able, always, staying)
 
     def with_values_of(self, models: Sequence[Model]) -> Together:
         """The same with other values in the branches, and nothing else changed."""
@@ -175,7 +193,11 @@ class Together:
         `pushed_a` is (n, c) amperes for c columns, or (n, c, p) for p pushes in each. With `slopes` small currents: every draw goes along its own law.
         """
         block, late = self._as_resistors(states, columns, slopes=slopes)
-        return block.answer(late, pushed_a)
+        answer = block.answer(late, pushed_a)
+        conductance_s = states.conductance_s[np.ix_(self.needed.rows, columns)]
+        islands = [states.shape[column].island for column in columns.tolist()]
+        self.needed.spread(answer, conductance_s, self.needed.edges(conductance_s), islands)
+        return answer
 
     def answers_at(self, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
         """The same along the slopes, for the `watched` nodes alone: (w, p) amperes pushed in there in each of the columns, (w, c, p) volts there."""
@@ -188,8 +210,9 @@ class Together:
     def _as_resistors(self, states: States, columns: IntArray, *, slopes: bool) -> tuple[Block, Reduction]:
         """The networks of some columns with every draw as a resistor: what it amounts to, or the slope of its own law."""
         laws, drop_v = LoadLaws(*states.laws[:, :, columns]), states.drop_v[:, columns]
+        rows = np.ix_(self.needed.rows, columns)
         block = self._block(
-            np.where(states.closed[:, columns], states.conductance_s[:, columns], 0.0),
+            self.needed.edges(np.where(states.closed[rows], states.conductance_s[rows], 0.0)),
             [states.shape[column] for column in columns.tolist()],
         )
         return block, block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v))
@@ -226,7 +249,7 @@ class Together:
 
     def _chunks(self, columns: IntArray) -> Iterator[IntArray]:
         """So many columns at a time that what is worked on stays at hand."""
-        width = max(8, _CELLS // max(1, len(self.ends)))
+        width = max(8, _CELLS // max(1, len(self.edge_ends)))
         for begin in range(0, columns.size, width):
             yield columns[begin : begin + width]
 
@@ -241,23 +264,38 @@ class Together:
                 self._shapes[key] = Shape(island, island != island[self.reference])
             work.shape[column] = self._shapes[key]
 
-    def _block(self, conductance_s: FloatArray, shapes: Sequence[Shape]) -> Block:
-        """The networks of some columns, `conductance_s` (m, c) siemens, 0 where open."""
-        new = {node for shape in set(shapes) for node in shape.lowest.tolist()} - self._leaks
+    def _block(self, edge_s: FloatArray, shapes: Sequence[Shape]) -> Block:
+        """The networks of some columns, `edge_s` (e, c) siemens of the edges, 0 where open."""
+        new = {node for shape in set(shapes) for node in self._leaking(shape).tolist()} - self._leaks
         if new or self._plan is None:
             self._leaks |= new
-            able = np.any(self.closed, axis=1)
-            self._plan = Plan(self.ends, able, self.reference, self.node_count, sorted(self._leaks), self.watched)
+            self._plan = Plan(
+                self.edge_ends,
+                len(self.needed.ends),
+                self.reference,
+                self.node_count,
+                sorted(self._leaks),
+                self.watched,
+            )
         leaks = self._plan.leaks
-        leaking = {id(shape): shape.floating[leaks] & (shape.island[leaks] == leaks) for shape in shapes}
-        leak_s = np.stack([leaking[id(shape)] for shape in shapes], axis=1) * _LEAK_S
-        return Block(self._plan, conductance_s, leak_s)
+        leaking = {id(shape): np.isin(leaks, self._leaking(shape)) for shape in shapes}
+        leak_s: FloatArray = np.stack([leaking[id(shape)] for shape in shapes], axis=1).astype(np.float64) * _LEAK_S
+        return Block(self._plan, edge_s, leak_s)
+
+    def _leaking(self, shape: Shape) -> IntArray:
+        """Where each part that floats is tied down: at the lowest node of it that is solved."""
+        floating = self.nodes[shape.floating[self.nodes]]
+        _, first = np.unique(shape.island[floating], return_index=True)
+        found: IntArray = floating[first]
+        return found
 
     def _settle(self, work: _Work, columns: IntArray, *, rated: bool) -> None:
         """Bring some columns to rest, from the drops across the draws in `work` or from every draw as the resistor it is when rated."""
-        conductance_s = np.where(work.closed[:, columns], work.conductance_s[:, columns], 0.0)
-        source_v = work.source_v[:, columns]
-        block = self._block(conductance_s, [work.shape[column] for column in columns.tolist()])
+        rows = np.ix_(self.needed.rows, columns)
+        row_s = np.where(work.closed[rows], work.conductance_s[rows], 0.0)
+        conductance_s, source_v = self.needed.edges(row_s), self.needed.pushing(work.source_v[rows])
+        shapes = [work.shape[column] for column in columns.tolist()]
+        block = self._block(conductance_s, shapes)
         laws = LoadLaws(*work.laws[:, :, columns])
         block.push(self._pushed_a(conductance_s, source_v))
         drop_v = work.drop_v[:, columns]
@@ -278,17 +316,19 @@ class Together:
         branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
         # written so that what is not a number is no rest either
         work.at_rest[columns] = correction_v <= limit_of_correction_v(branch_a)
+        self.needed.spread(potential_v, row_s, conductance_s, [shape.island for shape in shapes])
         work.potential_v[:, columns] = potential_v
-        work.branch_a[:, columns] = branch_a[: self.plain]
+        work.branch_a[rows] = self.needed.currents(branch_a[: len(self.needed.ends)])
         work.drop_v[:, columns] = drop_v
 
     def _currents(
         self, conductance_s: FloatArray, source_v: FloatArray, laws: LoadLaws, potential_v: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
-        """Amperes of branches and draws, volts across the draws."""
-        across_v = potential_v[self.ends[:, 0]] - potential_v[self.ends[:, 1]]
-        drop_v = across_v[self.plain :]
-        branch_a = np.concatenate([conductance_s * (across_v[: self.plain] + source_v), laws.current_a(drop_v)])
+        """Amperes of the edges and draws, volts across the draws."""
+        across_v = potential_v[self.edge_ends[:, 0]] - potential_v[self.edge_ends[:, 1]]
+        plain = len(self.needed.ends)
+        drop_v = across_v[plain:]
+        branch_a = np.concatenate([conductance_s * (across_v[:plain] + source_v), laws.current_a(drop_v)])
         return branch_a, drop_v
 
     def _pushed_a(self, conductance_s: FloatArray, source_v: FloatArray) -> FloatArray:
@@ -296,8 +336,8 @@ class Together:
         pushing = np.flatnonzero(np.any(source_v, axis=1))
         pushed_a = np.zeros((self.node_count, source_v.shape[1]))
         at_0_v = conductance_s[pushing] * source_v[pushing]
-        np.subtract.at(pushed_a, self.ends[pushing, 0], at_0_v)
-        np.add.at(pushed_a, self.ends[pushing, 1], at_0_v)
+        np.subtract.at(pushed_a, self.edge_ends[pushing, 0], at_0_v)
+        np.add.at(pushed_a, self.edge_ends[pushing, 1], at_0_v)
         return pushed_a
 
     def _wrong_diodes(self, work: _Work, columns: IntArray) -> BoolArray:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tracer.electrics.network.elimination import Reduction, RowSums, elimination_of
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.linear import FloatArray, IntArray
 from tracer.electrics.network.load_laws import LoadLaws
 
 __all__ = ["RESTING_V", "Block", "Flows", "Plan", "with_loads_at_rest"]
@@ -44,9 +44,8 @@ class Plan:
 
     Attributes
     ----------
-    able : numbers of the branches that are closed in some state; only these are in the plan
-    leaks : nodes that are the lowest of a part that floats in some state
-    branch_sums, branches : which edge each of `able`, then of `leaks`, is part of, and their rows in that order
+    leaks : nodes that are tied down while the part that they are in floats
+    branch_sums, branches : which edge each branch, then each of `leaks`, is part of, and their rows in that order
     draw_sums, draws : the same for the draws, which all go into edges of the late part
     draw_ends : (k, 2) rows of the late part
     row_of : (n,) row of each node in the late part; the row of the reference where it has none
@@ -54,22 +53,20 @@ class Plan:
     """
 
     def __init__(
-        self, ends: IntArray, able: BoolArray, reference: int, node_count: int, leaks: Sequence[int], watched: IntArray
+        self, ends: IntArray, plain: int, reference: int, node_count: int, leaks: Sequence[int], watched: IntArray
     ) -> None:
-        """`able` (m,) true for the branches that are closed in some state; the ends after these m are those of the draws."""
-        self.able = np.flatnonzero(able)
+        """`ends` are those of so many `plain` branches, all closed in some state, and of the draws."""
         self.leaks = np.array(leaks, dtype=np.intp)
-        draw_ends = ends[able.size :]
-        used = np.concatenate([ends[self.able], draw_ends])
+        draw_ends = ends[plain:]
         late = np.union1d(draw_ends, watched)
-        self.elimination = elimination_of(node_count, used, reference, late=late, leaks=leaks)
+        self.elimination = elimination_of(node_count, ends, reference, late=late, leaks=leaks)
         edge_of = self.elimination.edge_of
-        of_branches = np.concatenate([edge_of[: self.able.size], edge_of[len(used) :]])
+        of_branches = np.concatenate([edge_of[:plain], edge_of[len(ends) :]])
         # what joins a node to itself is left out
         real = np.flatnonzero(of_branches >= 0)
         self.branch_sums = RowSums.by(of_branches[real])
         self.branches = real[self.branch_sums.order]
-        of_draws = edge_of[self.able.size : len(used)]
+        of_draws = edge_of[plain : len(ends)]
         real = np.flatnonzero(of_draws >= 0)
         self.draw_sums = RowSums.by(np.searchsorted(self.elimination.late_edge, of_draws[real]))
         self.draws = real[self.draw_sums.order]
@@ -80,7 +77,7 @@ class Plan:
         self.draw_ends = np.where((of_draws >= 0)[:, np.newaxis], self.row_of[draw_ends], late_node.size)
         self.draw_flows = Flows(self.draw_ends, late_node.size + 1)
         alone = np.ones(node_count, dtype=np.bool_)
-        alone[used] = False
+        alone[ends] = False
         self.alone = np.flatnonzero(alone)
 
 
@@ -90,7 +87,7 @@ class Block:
     def __init__(self, plan: Plan, conductance_s: FloatArray, leak_s: FloatArray) -> None:
         self.plan = plan
         own = plan.elimination
-        given_s = np.concatenate([conductance_s[plan.able], leak_s])
+        given_s = np.concatenate([conductance_s, leak_s])
         edge_s = np.zeros((own.edge_count, given_s.shape[1]))
         plan.branch_sums.add(given_s[plan.branches], edge_s)
         self.early = own.reduce_early(edge_s)

@@ -67,7 +67,7 @@ class PinsAlone:
 
     def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
         watched = {model.reference, *model.posts, *(pin.node for pin in pins)}
-        self._together, nominal = nominal_in_order(Together([model], watched), {})
+        self._together, nominal = nominal_in_order(Together([model], (), watched), {})
         self.model = model = self._together.models[0]
         self.limits = limits
         ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]

@@ -31,7 +31,8 @@ def lamp_tests(
     sound: dict[int, float] = {}
     if changes.faulty:  # a fault makes no contact better
         in_order = replace(changes.without_faults, unplugged=(report.module,))
-        nominal_in_order(Together([model_of(tracing, key, in_order, limits=limits, first=report.module)]), sound)
+        in_order_model = model_of(tracing, key, in_order, limits=limits, first=report.module)
+        nominal_in_order(Together([in_order_model], asked=()), sound)
     made = model_of(tracing, key, unplugged, limits=limits, first=report.module)
     model = _in_order(made, sound)
     bare = model.solve()
@@ -61,7 +62,7 @@ def lamp_tests(
 
 def _in_order(model: Model, sound: dict[int, float]) -> Model:
     """The model with what follows from its own nominal currents."""
-    together, _ = nominal_in_order(Together([model]), sound)
+    together, _ = nominal_in_order(Together([model], asked=()), sound)
     return together.models[0]
 
 

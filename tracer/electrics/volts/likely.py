@@ -28,16 +28,22 @@ DEVIATIONS = 3.0
 __all__ = ["DRAWS", "band", "drawn_settings", "even"]
 
 
+_drawn: dict[int, FloatArray] = {}  # by seed, the rows drawn so far: models of one vehicle have nearly as many
+
+
 def even(rows: int, seed: int) -> FloatArray:
-    """(rows, DRAWS) shares between 0 and 1, each row spaced evenly and in an order of its own; the same for the same seed.
+    """(rows, DRAWS) shares between 0 and 1, each row spaced evenly and in an order of its own; the same for the same seed. Not to be written to.
 
     Mixed from the numbers of row and column, which needs no library that is slow to import.
     """
-    return _even(np.arange(rows), seed)
+    before = _drawn.setdefault(seed, np.empty((0, DRAWS)))
+    if len(before) < rows:
+        before = _drawn[seed] = np.concatenate([before, _even(np.arange(len(before), rows), seed)])
+        before.flags.writeable = False
+    return before[:rows]
 
 
 def _even(rows: IntArray, seed: int) -> FloatArray:
-    """Some of the rows of `even`, by their numbers."""
     numbers = (rows[:, np.newaxis] * DRAWS + np.arange(DRAWS)).astype(np.uint64)
     order = np.argsort(_mixed(numbers + np.uint64(2 * seed << 40)), axis=1)
     within = _mixed(numbers + np.uint64(2 * seed + 1 << 40)).astype(np.float64) / 2.0**64

@@ -52,14 +52,14 @@ def after_fuses(
         return changes, None
     in_order: dict[int, float] = {}
     sound = model_of(tracing, key, changes.without_faults, limits=limits, first=first)
-    together, nominal = nominal_in_order(Together([sound]), in_order)
+    together, nominal = nominal_in_order(Together([sound], asked=()), in_order)
     before_a = {fuse: amps for fuse, _, amps in _fuses(together.models[0], nominal.branch_a[:, 0])}
     openings: list[Opening] = []
     shorted_a: list[float] = []
     fused = False
     while True:
         together, nominal = nominal_in_order(
-            Together([model_of(tracing, key, changes, limits=limits, first=first)]), in_order
+            Together([model_of(tracing, key, changes, limits=limits, first=first)], asked=()), in_order
         )
         (model,), branch_a = together.models, nominal.branch_a[:, 0]
         shorted_a.append(_shorted_a(model, branch_a))

@@ -33,8 +33,9 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
     """
     found: dict[int, SolvedRows] = {}
     sound: dict[int, float] = {}
+    asked = [*_probed(tracing, report), *tracing.circuit.pins_of.get(report.module, {}).values()]
     for group in reversed(alike(models)):
-        together, nominal = nominal_in_order(Together([models[number] for number in group]), sound)
+        together, nominal = nominal_in_order(Together([models[number] for number in group], asked), sound)
         some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
         ohms = source_ohms(together, nominal, [one.probed for one in some])
         drawn = [drawn_settings(model) for model in together.models]
@@ -43,6 +44,19 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
             one.take([nominal, *states], ohm)
         found.update(zip(group, some, strict=True))
     return [found[number] for number in range(len(models))]
+
+
+def _probed(tracing: Tracing, report: SupplyReport) -> set[int]:
+    """Nodes at which a meter is held for the rows of a list."""
+    circuit = tracing.circuit
+    numbers = tracing.once(_numbers)
+    nodes = {numbers[probe.at] for row in report.rows for probe in row.probes}
+    return nodes | {circuit.pins_of[row.part][row.pin] for row in report.rows}
+
+
+def _numbers(tracing: Tracing) -> dict[str, int]:
+    """The number of each node by its name."""
+    return {name: number for number, name in enumerate(tracing.circuit.node_names)}
 
 
 def nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Together, States]:
@@ -136,8 +150,7 @@ class SolvedRows:
     @cached_property
     def probed(self) -> IntArray:
         """Nodes at which a meter is held."""
-        nodes = {self._numbers[probe.at] for row in self.report.rows for probe in row.probes}
-        return np.array(sorted(nodes | {self._node(row) for row in self.report.rows}), dtype=np.intp)
+        return np.array(sorted(_probed(self.tracing, self.report)), dtype=np.intp)
 
     def take(self, states: Sequence[States], source_ohm: FloatArray) -> None:
         """Its columns of all the states, and the ohms that a meter looks into at each of `probed`."""
@@ -325,9 +338,9 @@ class SolvedRows:
         node = self._numbers[at]
         return ProbeVolts(at, self._volts(node), self._lost(node, supply, start), bool(self.nominal.floating[node]))
 
-    @cached_property
+    @property
     def _numbers(self) -> dict[str, int]:
-        return {name: number for number, name in enumerate(self.circuit.node_names)}
+        return self.tracing.once(_numbers)
 
     def _current(self, number: int) -> Range:
         return self._range(np.abs(self.branch_a[:, number]))
