@@ -23,7 +23,7 @@ def test_the_example_of_the_page_runs() -> None:
     assert "\nS2 ALM.3 live 12.2" in done.stdout
     assert re.search(r"\nMultiGraph named 'Quillam Otterby minibus.*' with \d+ nodes and \d+ edges\n", done.stdout)
     assert re.search(
-        r"\n\d+ wire ALM\.4 X4\.2, towards ALM BK/YE 1 0\.7m sheet 5 line 91\n\['ALM\.4', .*\]\n", done.stdout
+        r"\n\d+ wire ALM\.4 X4\.2, towards ALM BK/YE 1 0\.7m sheet 5 line 95\n\['ALM\.4', .*\]\n", done.stdout
     )
     assert re.search(r"\n\d+ blocks\n$", done.stdout)
 

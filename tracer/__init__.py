@@ -46,6 +46,7 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.entry.wire_lists.take_in import TakenIn as TakenIn
     from tracer.entry.wire_lists.take_in import take_in as take_in
     from tracer.plan.at_place import UnknownPlace as UnknownPlace
+    from tracer.plan.faces import faces_of_rows as faces_of_rows
     from tracer.plan.names import rows_of as rows_of
     from tracer.plan.values import AtPlace as AtPlace
     from tracer.plan.values import Glance as Glance
@@ -93,6 +94,7 @@ _TAKEN_FROM = {
     "tracer.entry.text": "Kept",
     "tracer.entry.wire_lists.take_in": "TakenIn take_in",
     "tracer.plan.at_place": "UnknownPlace",
+    "tracer.plan.faces": "faces_of_rows",
     "tracer.plan.names": "rows_of",
     "tracer.plan.values": "AtPlace Glance",
     "tracer.report.printing": "Job Printed",
@@ -412,8 +414,7 @@ def worksheet(
 
     Raises
     ------
-    UnknownModule : no module has that name
-    CannotUse : the workshop's file cannot be read
+    UnknownModule, CannotUse : no module has that name, or the workshop's file cannot be read
     """
     from tracer.report.printing import Job
 
@@ -426,8 +427,7 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
 
     Raises
     ------
-    UnknownModule : no module has that name
-    NoEngine (a CannotCompute) : the layout engine cannot be run
+    UnknownModule, NoEngine (a CannotCompute) : no module has that name, or the layout engine cannot be run
     """
     from tracer.report import printing
     from tracer.standards.figures import decimal_mark

@@ -51,11 +51,11 @@ def contents() -> dict[str, bytes]:
 
 
 def worksheet_picture() -> bytes:
-    """The sheet as PNG."""
+    """The front of the sheet as PNG."""
     from tracer.report.one_sheet import as_png
 
-    (page,) = as_png(_demo()[2], date=DATE, ppi=110)
-    return page
+    front, *_ = as_png(_demo()[2], date=DATE, ppi=110)
+    return front
 
 
 def main() -> None:

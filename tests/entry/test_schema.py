@@ -59,7 +59,7 @@ PAGE = (ROOT / "docs" / "format.md").read_text(encoding="utf-8")
 # Every documented key, filled in as the page describes it.
 COMMON = {"name": "x", "at": "floor", "access": "open", "note": "x", "seen": "vehicle"}
 FILLED: dict[str, dict[str, str]] = {
-    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "signals": "[10-12]", "not looked at": "[20-22]", "gets": "passive", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]",
+    "module": {"cavities": "1-32", "unused": "[1, 5-8]", "signals": "[10-12]", "not looked at": "[20-22]", "gets": "passive", "pins": "{4: supply, 9: bus drive H}", "joined": "[[2, 18]]", "face": "[[1-16], [17-30, _, 32]]", "viewed": "wire side",
                "outputs": "{29: {drives: low, through: [2], when: [run]}, 12: {drives: high, from: [4], when: unknown, fuse: 15}, 21: {drives: reference, volts: 5}, 22: {drives: both, from: [4], through: [2], command: m}}"},
     "fuse": {"amps": "15", "type": "C", "serves": "ALM", "state": "fitted"},
     "link": {"amps": "60", "type": "C", "serves": "ALM", "state": "fitted"},
@@ -67,7 +67,7 @@ FILLED: dict[str, dict[str, str]] = {
     "panel": {"positions": "{F1-F4: 10, F5: empty, F6: unknown, F9: {is: fuse, amps: 5, state: none}, K2: {is: relay, kind: normally open}}",
               "busbars": '{"30": [F1-F4, K2.30]}', "rows": "[[F1-F4], [F5, _, F6]]"},
     "splice": {"wires": "4", "lugs": "[1-4]"},
-    "connector": {"cavities": "1-8", "mates": "{1: 7}", "halves": "[engine harness, body harness]", "unused": "[3]", "contact ohms": "3 mohm"},
+    "connector": {"cavities": "1-8", "mates": "{1: 7}", "halves": "[engine harness, body harness]", "unused": "[3]", "contact ohms": "3 mohm", "face": "[[1-4], [5-8]]", "viewed": "mating side a"},
     "joint": {"cavities": "1-8", "bussed": "[[1-4], [5-7]]", "unused": "[8]", "several": "[2]", "contact ohms": "0.002"},
     "ground": {"on": "engine", "wires": "unknown", "lugs": "[a, b]", "contact ohms": "0.5 mΩ"},
     "strap": {},

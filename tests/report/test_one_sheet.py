@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -59,10 +60,16 @@ Sheets = dict[tuple[str, str], tuple[OneSheet, Sheet]]
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_the_demo_is_one_side(sheets: Sheets, paper: str) -> None:
+def test_the_demo_is_one_side_with_the_faces_on_its_back(sheets: Sheets, paper: str) -> None:
     made, sheet = sheets["minibus", "ALM"]
-    assert len(made.pins) == 11
-    assert len(pypdf.PdfReader(io.BytesIO(as_pdf(sheet, paper=paper))).pages) == 1
+    assert len(made.pins) == 11 and len(sheet.faces) == 4
+    front, back = pypdf.PdfReader(io.BytesIO(as_pdf(sheet, paper=paper))).pages
+    assert "Signature" in front.extract_text() and "seen from" not in front.extract_text()
+    text = " ".join(back.extract_text().split())
+    assert text.startswith("ALM, plug on the harness, seen from the wire side")
+    assert "MIRROR: ALM, plug on the harness, seen from the mating side" in text and "Signature" not in text
+    bare = replace(sheet, faces=())
+    assert len(pypdf.PdfReader(io.BytesIO(as_pdf(bare, paper=paper))).pages) == 1
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from tracer.circuit.faces import check_face
 from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Conflict, Lever, Part
 from tracer.entry.facts import keys_of
@@ -141,6 +142,7 @@ def _part(
         unknown,
     )
     _check_pins(part, problems)
+    check_face(part, problems)
     return part
 
 
@@ -200,7 +202,7 @@ def _merged(name: str, fragments: list[Fragment], problems: list[Problem], confl
             elif isinstance(value, dict):
                 united = _united(name, key, merged[field], value, origin[field], fragment, problems)
                 merged[field] = united
-            elif isinstance(value, tuple) and field not in ("coil", "reset", "halves"):
+            elif isinstance(value, tuple) and field not in ("coil", "reset", "halves", "face"):
                 merged[field] = tuple(dict.fromkeys((*merged[field], *value)))
             elif merged[field] != value:
                 contradicted.add(field)
@@ -260,7 +262,7 @@ def _contradiction(
 
 def _shown(value: Any) -> str:
     if isinstance(value, tuple):
-        return ", ".join(str(item) for item in value)
+        return ", ".join(f"[{', '.join(item)}]" if isinstance(item, tuple) else str(item) for item in value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

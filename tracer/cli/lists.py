@@ -37,6 +37,7 @@ from tracer.cli.options import (
 from tracer.standards.figures import POINT, decimal_mark
 
 if TYPE_CHECKING:
+    from tracer.plan.values import Face
     from tracer.trace.tracing import Tracing
 
 
@@ -96,17 +97,19 @@ def supplies(
         _at_a_glance(module, quick=quick, shop=shop)
 
     rows: list[tracer.Row] = []
+    faces: list[Face] = []
 
     def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
         found = tracer.supplies(tracing, module)
         if pin is not None:
             rows.extend(tracer.rows_of(found, pin))
+            faces.extend(tracer.faces_of_rows(tracing.circuit, found, tuple(rows)))
         return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
         text=lambda got, **page: (
-            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], rows, **page)
+            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], rows, faces, **page)
         ),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),

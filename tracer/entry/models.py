@@ -32,6 +32,7 @@ from tracer.entry.scalars import (
     ContactOhms,
     ContactTable,
     Draw,
+    Face,
     Gets,
     Groups,
     HazardsByPin,
@@ -46,6 +47,7 @@ from tracer.entry.scalars import (
     Targets,
     Text,
     VehicleHazards,
+    Viewed,
     Volts,
     Watts,
     WireCount,
@@ -73,16 +75,12 @@ class PartFacts(Facts):
         default_factory=dict,
         description="what can hurt somebody: restraint, high voltage ...; for single pins {PIN: hazard}",
     )
-    caution: WordsByPin = Field(
-        default_factory=dict, description="what to mind, in words; for single pins {PIN: words}"
-    )
+    caution: WordsByPin = Field(default_factory=dict, description="what to mind; for single pins {PIN: words}")
     seen: Seen | None = Field(None, description="where the fact is from")
     guess: Text | None = Field(
         None, description="why its kind was guessed; take it away as soon as somebody has looked at the diagram"
     )
-    meets: dict[str, Text] = Field(
-        default_factory=dict, description="{PIN: POINT}: this pin sits directly on that point, no wire between"
-    )
+    meets: dict[str, Text] = Field(default_factory=dict, description="{PIN: POINT}: it sits directly on that point")
 
 
 class OutputFacts(Facts):
@@ -124,6 +122,8 @@ class ModuleFacts(PartFacts):
     )
     returns: Pins = Field((), description="the ground pins through which what it draws goes back")
     gets: Gets = Field(default_factory=dict)
+    face: Face = ()
+    viewed: Viewed | None = None
 
 
 class FuseFacts(PartFacts):
@@ -205,6 +205,8 @@ class ConnectorFacts(ContactFacts):
         default_factory=dict, description="{cavity of half a: cavity of half b} where the numbers differ"
     )
     halves: Words = Field((), description="what half a and half b belong to: [engine harness, cab harness]")
+    face: Face = ()
+    viewed: Viewed | None = None
 
 
 class JointFacts(ContactFacts):

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import WithJsonSchema
+from pydantic import Field, WithJsonSchema
 
 from tracer.entry import values
 from tracer.entry.facts import ONE_OF, Plain, ReadBy, Short, as_text, one_of
@@ -51,13 +51,22 @@ def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
 
 def _rows(typed: Any) -> tuple[tuple[str, ...], ...]:
     """Rows of labels as they sit in a panel. `_` is a gap and may come back, a label may not."""
+    return _as_they_sit(typed, "labels", "[[F1-F4], [F5, _, F6-F7]]", "[F5, _, F6-F7]")
+
+
+def _face(typed: Any) -> tuple[tuple[str, ...], ...]:
+    """Rows of cavities as they sit in a connector."""
+    return _as_they_sit(typed, "cavities", "[[1, 2, 3], [4, _, 6]]", "[4, _, 6]")
+
+
+def _as_they_sit(typed: Any, what: str, rows_like: str, row_like: str) -> tuple[tuple[str, ...], ...]:
     if not isinstance(typed, list):
-        raise Misread("a list of rows is wanted here", "Write for example `[[F1-F4], [F5, _, F6-F7]]`.")
+        raise Misread("a list of rows is wanted here", f"Write for example `{rows_like}`.")
     rows = []
     for row in typed:
         items = [row] if isinstance(row, str) else row
         if not isinstance(items, list):
-            raise Misread("a row of labels is wanted here", "Write for example `[F5, _, F6-F7]`.")
+            raise Misread(f"a row of {what} is wanted here", f"Write for example `{row_like}`.")
         labels: list[str] = []
         for item in items:
             labels += ["_"] if isinstance(item, str) and item.strip() == "_" else values.pin_list([item])
@@ -177,6 +186,16 @@ Pins = Annotated[tuple[str, ...], ReadBy(_pins, _PINS_SCHEMA)]
 Targets = Annotated[tuple[str, ...], ReadBy(_targets, _PINS_SCHEMA)]
 Groups = Annotated[tuple[tuple[str, ...], ...], ReadBy(_groups, _LISTS_OF_PINS_SCHEMA)]
 Rows = Annotated[tuple[tuple[str, ...], ...], ReadBy(_rows, _LISTS_OF_PINS_SCHEMA)]
+Face = Annotated[
+    tuple[tuple[str, ...], ...],
+    ReadBy(_face, _LISTS_OF_PINS_SCHEMA),
+    Field(description="its cavities row by row as they sit, `_` where there is none: [[1, 2, 3], [4, _, 6]]"),
+]
+Viewed = Annotated[
+    Literal["wire side", "mating side", "wire side a", "wire side b", "mating side a", "mating side b"],
+    ONE_OF,
+    Field(description="the side from which the face is seen; of a connector with its half: wire side a"),
+]
 Contacts = Annotated[tuple[tuple[str, ...], ...], ReadBy(_contact_groups, _CONTACTS_SCHEMA)]
 Condition = Annotated[When, ReadBy(_when, _WHEN_SCHEMA)]
 # `unknown` is a table with the one position `unknown`, which joins nothing: circuit/parts.py knows it by that.

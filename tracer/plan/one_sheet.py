@@ -16,6 +16,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import natural
 from tracer.plan.bench import Bench
+from tracer.plan.faces import faces_of_rows
 from tracer.plan.glance import alone_test, glance_of, held_by_itself
 from tracer.plan.lamps import LampRule
 from tracer.plan.sheet_values import AfterKey, Cranking, Leg, Look, MustWork, OneSheet, Output, PinOnSheet
@@ -50,6 +51,7 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
         bus_levels=tuple(maker.steps_of(Kind.BUS_LEVEL)),
         bus_ohms=tuple(maker.steps_of(Kind.BUS_OHM)),
         overloads=tuple(maker.bench.overloads),
+        faces=faces_of_rows(tracing.circuit, report, (*report.supplies, *report.grounds)),
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tracer.plan.values import Computed, Decides, Glance, PinAtAGlance, Plan, Range, Step
+from tracer.plan.values import Computed, Decides, Face, Glance, PinAtAGlance, Plan, Range, Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +101,7 @@ class OneSheet:
     bus_levels: tuple[Step, ...]
     bus_ohms: tuple[Step, ...]
     overloads: tuple[str, ...] = ()  # fuses that carry more than their rating, in words
+    faces: tuple[Face, ...] = ()  # of the module's plug and of connectors on the ways, each as typed and mirrored
 
 
 __all__ = [

@@ -252,6 +252,26 @@ class Glance:
     why_not: str = ""
 
 
+# --- the face of a connector --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """The cavities of a plug, or of one `half` of a connector (in words), row by row as they sit seen from the side `viewed`; "" where there is none.
+
+    `mirrored`: drawn from the face that was typed, seen from the other side. `levels` says of the cavities of a list whether they are supply or ground; `beside`
+    are those of them that the typed face does not hold.
+    """
+
+    part: str
+    half: str
+    viewed: str  # wire side | mating side
+    mirrored: bool
+    rows: tuple[tuple[str, ...], ...]
+    levels: dict[str, str]
+    beside: tuple[str, ...] = ()
+
+
 # --- at one place -------------------------------------------------------------------------------------------------
 
 
@@ -290,5 +310,5 @@ class AtPlace(Answer):
 
 
 __all__ = [
-    "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
+    "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Face", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip

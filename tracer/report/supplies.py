@@ -6,8 +6,10 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
+from tracer.plan.values import Face
 from tracer.report.cavities import census, through_loads
 from tracer.report.completeness import first_line
+from tracer.report.faces import write as write_face
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, mark, notes, opening, withheld
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
@@ -57,9 +59,15 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
 
 
 def pin_text(
-    report: SupplyReport, expected: Expected | None, rows: Sequence[Row], *, width: int = 80, bold: bool = False
+    report: SupplyReport,
+    expected: Expected | None,
+    rows: Sequence[Row],
+    faces: Sequence[Face] = (),
+    *,
+    width: int = 80,
+    bold: bool = False,
 ) -> str:
-    """The rows of one pin with their whole ways, what must work first for it, and the places."""
+    """The rows of one pin with their whole ways, what must work first for it, the places, and the faces on its way from both sides."""
     page = Page(width, bold=bold)
     _title(page, report)
     needed = {need for row in rows for need in row.needs}
@@ -70,6 +78,10 @@ def pin_text(
     if chains:
         _section(page, places, expected, report.minding, "What must work first", chains, "")
     places.write(page)
+    if faces:
+        page.heading("Faces of the connectors")
+    for face in faces:
+        write_face(page, face, indent=2)
     notes(page, report.minding)
     return page.text()
 

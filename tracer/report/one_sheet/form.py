@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.plan.values import Face
+from tracer.report import faces
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.layout import Page
 from tracer.report.minding import everywhere, minding_data
@@ -38,6 +40,7 @@ def as_data(sheet: Sheet, date: str = "") -> dict[str, Any]:
         "loose_ends": [loose_data(loose) for loose in sheet.loose],
         "marked": list(sheet.marked),
         "hazards": list(sheet.hazards),
+        "faces": [_face(face) for face in sheet.faces],
         "notes": list(sheet.notes),
         "minding": minding_data(sheet.minding),
         "sheets": list(sheet.sheets),
@@ -51,6 +54,13 @@ def _strip(strip: Strip) -> dict[str, Any]:
         "safe": strip.safe,
         "boxes": [_box(box) for box in strip.boxes],
     }
+
+
+def _face(face: Face) -> dict[str, Any]:
+    """A face as rows of cavities, each with what it is on the list; rows are equally long."""
+    widest = max(len(row) for row in face.rows)
+    rows = [[{"cavity": one, "level": face.levels.get(one, "")} for one in (*row, *[""] * (widest - len(row)))] for row in face.rows]  # fmt: skip
+    return {"title": faces.title(face), "part": face.part, "half": face.half, "viewed": face.viewed, "mirrored": face.mirrored, "rows": rows, "beside": faces.beside(face)}  # fmt: skip
 
 
 def _pin(pin: PinLine) -> dict[str, Any]:
@@ -139,6 +149,9 @@ def as_text(sheet: Sheet, *, date: str = "", width: int = 100) -> str:
     for key in ("notes", "all"):
         if words[key]:
             page.line(words[key])
+    for face in sheet.faces:
+        page.blank()
+        faces.write(page, face)
     return page.text().replace(_TOGETHER, " ")
 
 

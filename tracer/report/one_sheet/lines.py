@@ -70,6 +70,7 @@ class _Writer:
             marks=row_marks(report),
             full_names={pin.name: full_name(pin.row) for pin in made.glance.pins},
             notes=tuple(lines(Minding(tuple(one for one in report.minding.things if one.at)), NOTE)),
+            faces=made.faces,
             minding=report.minding,
             sheets=report.sheets,
         )  # fmt: skip

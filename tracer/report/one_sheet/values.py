@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from tracer.plan.values import Face
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding
@@ -92,6 +93,7 @@ class Sheet(Answer):
     marked: tuple[str, ...] = ()  # what is loose, assumed or doubtful, one line each
     hazards: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    faces: tuple[Face, ...] = ()
     minding: Minding = NOTHING
     sheets: tuple[str, ...] = field(default=())
 

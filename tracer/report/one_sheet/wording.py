@@ -36,6 +36,7 @@ def words_of(sheet: Sheet) -> dict[str, Any]:
         "verdict": f"Tested ____ of {sheet.tests}.",
         "verdicts": ["all proven with the fault there: module suspect", "fault found between", "and", "not proven, open"],
         "signed": "Signature",
+        "face": "square: supply, round: ground",
         "notes": "Typed in: " + "; ".join(note.rstrip(".") for note in sheet.notes) + "." if sheet.notes else "",
         "all": f"Every point by place: `tracer worksheet {sheet.module} --all`. Cautions in full: `tracer cautions`.",
         "footer": f"{sheet.vehicle}: {sheet.module}, list {sheet.edition}",
