@@ -100,3 +100,32 @@ def _wire(chance: random.Random, sizes: tuple[float, ...] = (0.5, 1, 2.5, 4)) ->
 
 def _ohm(chance: random.Random, low: float, high: float) -> str:
     return f"{chance.uniform(low, high):.5f}"
+
+
+def drawn_what_if(seed: int) -> tuple[str, dict[str, tuple[str, ...]]]:
+    """A drawn vehicle with a module MH whose own relay a lead in its plug pulls in, a lamp behind that relay and one at the pin, and perhaps a short; what is changed in it."""
+    chance = random.Random(10_000 + seed)
+    sheet, held = drawn_vehicle(seed)
+    ground = chance.choice(["GB", "GE", "BAT.-"])
+    parts = [
+        "FH: {is: fuse, amps: 20, type: C}",
+        f"KH: {{is: relay, kind: normally open{chance.choice(['', ', amps: 30'])}}}",
+        f"EH: {{is: load, watts: {chance.choice([5, 21, 55])}, behaves: lamp}}",
+        "MH: {is: module, cavities: 1-3, pins: {1: supply, 2: ground, 3: output}, "
+        "outputs: {3: {drives: low, through: [2], when: unknown}}}",
+    ]
+    runs = [
+        f"{chance.choice(['ST', 'BAT.+'])} -- {_wire(chance)} -- FH",
+        f"FH.load -- {_wire(chance)} -- KH.86",
+        f"KH.85 -- {_wire(chance)} -- MH.3",
+        f"FH.load -- {_wire(chance)} -- KH.30",
+        f"KH.87 -- {_wire(chance)} -- MH.1",
+        f"KH.87 -- {_wire(chance)} -- EH.1",
+        f"EH.2 -- {_wire(chance)} -- {ground}",
+        f"MH.2 -- {_wire(chance)} -- {ground}",
+    ]
+    before, after = sheet.split("runs:\n")
+    sheet = before + "".join(f"  {part}\n" for part in parts) + "runs:\n" + after
+    sheet += "".join(f"- {run}\n" for run in runs)
+    short = ((), ("F0.load",), ("EH.1",), ("KH.87=supply",), ("FH.load=F0.load",))[seed % 5]
+    return sheet, {"held": held, "unplugged": ("MH",), "pulled": ("MH.3",), "loads": ("MH.1=21W",), "shorts": short}

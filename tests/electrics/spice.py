@@ -39,7 +39,7 @@ def netlist_of(model: Model) -> list[str]:
     outputs = {one.part: (k, one) for k, one in enumerate(model.branches) if one.kind == "converter"}
     for k, draw in enumerate(model.draws):
         a, b, amount = name(draw.first), name(draw.second), draw.amounts[NOMINAL]
-        across, rated_v, least_v = f"V({a},{b})", draw.rated_v, draw.rated_v / 2
+        across, rated_v, least_v = f"abs(V({a},{b}))", draw.rated_v, draw.rated_v / 2  # the other way round the same
         # the program's search passes through voltages where the laws have no value; 0.05 V is below where a lamp is cold
         if draw.kind == "lamp":
             cold_v = rated_v * 0.1 ** (1 / 0.45)
@@ -54,7 +54,7 @@ def netlist_of(model: Model) -> list[str]:
             law = f"{across}<{least_v!r} ? {taken}*{across}/{least_v**2!r} : {taken}/max({across},1)"
         else:
             law = f"{across}<{least_v!r} ? {amount / least_v!r}*{across} : {amount!r}"
-        lines.append(f"BL{k} {a} {b} I={law}")
+        lines.append(f"BL{k} {a} {b} I=sgn(V({a},{b}))*({law})")
     return lines
 
 

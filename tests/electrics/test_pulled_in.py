@@ -8,6 +8,9 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
+from tracer.electrics.limits_in_use import limits_of
+from tracer.electrics.model.changes import changes_of
+from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import VoltsReport
 from tracer.trace.tracing import Tracing
 
@@ -88,3 +91,14 @@ def test_the_demo_from_its_plug() -> None:
     pin = row(report, "ALM.2")
     assert pin.state == "live" and pin.current_a.nominal > 0.4
     assert "contact of relay KAL" in [one.name for one in pin.elements]
+
+
+def test_a_lead_pulls_in_the_relay_over_which_alone_its_module_is_fed(tmp_path: Path) -> None:
+    """The lead needs no module that is alive."""
+    sheet = SHEET.replace("5: supply, 6: supply}", "5: signal, 6: signal}")
+    tracing = tracing_of(tmp_path, sheet)
+    for pulled in ((), ("M.3",)):
+        changes = changes_of(tracing.circuit, unplugged=("M",), pulled=pulled)
+        model = model_of(tracing, "run", changes, limits=limits_of(tracing.circuit), first="M")
+        contacts = {branch.part: branch.closed for branch in model.branches if branch.kind == "contact of relay"}
+        assert contacts == {"K1": bool(pulled), "K2": False}

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.electrics.drawn_vehicles import drawn_vehicle
+from tests.electrics.drawn_vehicles import drawn_vehicle, drawn_what_if
 from tests.electrics.spice import NGSPICE, netlist_of, volts_by_ngspice
 from tests.electrics.vehicles import tracing_of
 from tracer.electrics.limits_in_use import limits_of
@@ -44,6 +44,21 @@ def assert_as_ngspice_finds_it(folder: Path, model: Model) -> None:
 @pytest.mark.parametrize("seed", range(60 if THOROUGH else 6))
 def test_a_vehicle_with_every_model_in_it(seed: int, tmp_path: Path) -> None:
     assert_as_ngspice_finds_it(tmp_path, drawn_model(tmp_path, seed))
+
+
+def drawn_what_if_model(folder: Path, seed: int) -> Model:
+    sheet, changed = drawn_what_if(seed)
+    tracing = tracing_of(folder, sheet)
+    changes = changes_of(tracing.circuit, **changed)  # type: ignore[arg-type]
+    return fitted(model_of(tracing, "run", changes, limits=limits_of(tracing.circuit), first="MH"))
+
+
+@pytest.mark.parametrize("seed", range(60 if THOROUGH else 5))
+def test_a_relay_held_by_a_lead_in_the_plug_and_a_short(seed: int, tmp_path: Path) -> None:
+    model = drawn_what_if_model(tmp_path, seed)
+    contact = next(one for one in model.branches if one.part == "KH" and one.kind == "contact of relay")
+    assert contact.closed
+    assert_as_ngspice_finds_it(tmp_path, model)
 
 
 def test_every_model_is_in_some_vehicle(tmp_path: Path) -> None:

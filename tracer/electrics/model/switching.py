@@ -54,13 +54,15 @@ class Switching:
         return frozenset(n for n, link in enumerate(self.circuit.links) if self.circuit.is_left_open(link))
 
     def _key_states(self) -> KeyStates:
-        if not (self.open_links or self.open_nodes or self.changes.grounded):
+        if not (self.open_links or self.open_nodes or self.changes.grounded or self.changes.pulled):
             return self.draft.tracing.states
         left = circuit_without(self.circuit, self.open_links, self.open_nodes)
+        # a lead in the plug is a conductor: it needs no module that is alive
+        links = [replace(link, kind=LinkKind.STRAP) if self._pulled(link) else link for link in left.links]
         grounded = tuple(
             End(node, self.circuit.node_names[node], True, "a test load") for node in self.changes.grounded
         )
-        return KeyStates(replace(left, grounds=left.grounds + grounded))
+        return KeyStates(replace(left, links=links, grounds=left.grounds + grounded))
 
     def _held(self) -> dict[str, bool]:
         """The truth of every condition, unknown command and hand-worked position: false unless held."""
