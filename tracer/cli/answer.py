@@ -22,7 +22,6 @@ from tracer.standards.figures import POINT, decimal_mark
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-    from tracer.circuit.model import Circuit
     from tracer.trace.lists.completeness import Completeness
     from tracer.trace.tracing import Tracing
 
@@ -194,18 +193,21 @@ def text_of(file: Path) -> str:
         fail(f"{file} is not text (UTF-8): save it as plain text.", CANNOT_USE)
 
 
-def write(circuit: Circuit, file: Path, content: bytes, say: Callable[[str], object] | None = None) -> None:
+def write(file: Path, content: bytes, say: Callable[[str], object] | None = None) -> None:
     """Write a file named on the command line, whole or not at all, and say so; `say` is for where a progress bar owns the terminal."""
     from tracer.entry.files import NotWritten, write_whole
 
     try:
-        write_whole(file, content, spare=typed_files(circuit))
+        write_whole(file, content, spare=typed_files(), spare_endings=TYPED_ENDINGS)
     except NotWritten as error:
         fail(str(error), CANNOT_USE)
     (say or tell)(f"wrote {file}")
 
 
-def typed_files(circuit: Circuit) -> Iterable[Path]:
+TYPED_ENDINGS = (".yaml", ".yml", ".case")  # of no output; behind a link one may be meant, of another vehicle too
+
+
+def typed_files() -> Iterable[Path]:
     """What an output must never be written over."""
     folder = Path(chosen.folder)
     yield from (folder / "vehicle.yaml", folder / "types.yaml", folder / "sheets")

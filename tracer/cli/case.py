@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, page, said, show, tell
+from tracer.cli.answer import CANNOT_USE, WRONG_USAGE, asked, end, fail, page, said, show, tell, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import JsonOption, ModuleArgument, ShopOption
 from tracer.entry.files import NotWritten
@@ -231,7 +231,6 @@ def report_(
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The report of the current case: complaint, cause, correction in plain words, then every reading."""
-    from tracer.entry.files import write_whole
     from tracer.report import case as report
 
     if output is None or json:
@@ -242,9 +241,5 @@ def report_(
     now, verdict = said(calls().proof)
     with decimal_mark(chosen.decimal):
         content = report.report_pdf(now, verdict) if output.suffix.lower() == ".pdf" else report.report_html(now, verdict).encode()  # fmt: skip
-    try:
-        write_whole(output, content, spare=[now.file])
-    except NotWritten as error:
-        fail(str(error), CANNOT_USE)
-    tell(f"wrote {output}")
+    write(output, content)
     end(verdict)

@@ -249,7 +249,7 @@ def panel(
         found = tracer.panels(tracing, name, module=module)
         if pdf is not None:
             with decimal_mark(chosen.decimal):
-                write(tracing.circuit, pdf, panel_page.as_pdf(found))
+                write(pdf, panel_page.as_pdf(found))
         texts = {str(seen): text_of(seen)} if seen is not None else {}
         if saw:
             texts["--saw"] = "\n".join(saw)

@@ -155,7 +155,7 @@ def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Comp
         fail(f"{file}: the ending says the format; write one of {endings}.", WRONG_USAGE)
     made = tracer.printed(tracing, module, replace(job, form=ending))
     for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-        write(tracing.circuit, name, content)
+        write(name, content)
     return made.completeness
 
 
@@ -179,7 +179,7 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
         for made in tracer.printed_all(chosen.folder, modules, job):
             file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
             for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-                write(circuit, name, content, bar.say)
+                write(name, content, bar.say)
             lists.append(made.completeness)
             if not made.complete:
                 open_lists.setdefault(made.completeness.word, []).append(made.module)

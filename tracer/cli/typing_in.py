@@ -92,7 +92,7 @@ def write_out(
 
     if output is not None and (json or output.suffix.lower() not in (".csv", ".xlsx")):
         fail("-o: the name of the file must end in .csv or .xlsx, and --json goes to the screen.", WRONG_USAGE)
-    circuit, found = asked(lambda tracing: (tracing.circuit, tracer.wire_list(tracing.circuit)), json=json)
+    found = asked(lambda tracing: tracer.wire_list(tracing.circuit), json=json)
     if json:
         show(report.list_data(found))
     elif output is None:
@@ -100,6 +100,6 @@ def write_out(
         tell(report.left_out_text(found, **page()).removesuffix("\n"))
     else:
         xlsx = output.suffix.lower() == ".xlsx"
-        write(circuit, output, report.list_xlsx(found) if xlsx else report.list_csv(found).encode())
+        write(output, report.list_xlsx(found) if xlsx else report.list_csv(found).encode())
         show(report.left_out_text(found, **page()))
     end(found)

@@ -41,7 +41,7 @@ def pocket(
 
     def ask(tracing: Tracing) -> Pocket:
         made: Pocket = calls().pocket(tracing, module, decimal=chosen.decimal, shop=shop)
-        write(tracing.circuit, file, made.html.encode())
+        write(file, made.html.encode())
         return made
 
     end(asked(ask))

@@ -1,10 +1,12 @@
-"""Files are written whole or not at all: beside the wanted name, on the disk, then renamed over it."""
+"""Files are written whole or not at all: beside the wanted name, on the disk, then renamed over it. Nor are they read by halves."""
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import stat
+import time
 from collections.abc import Iterable
 from pathlib import Path
 from secrets import token_hex
@@ -14,11 +16,11 @@ class NotWritten(Exception):
     """A file was not written, and what stood there is as it was; the text says why."""
 
 
-def write_whole(file: Path, content: bytes, *, spare: Iterable[Path] = ()) -> None:
+def write_whole(file: Path, content: bytes, *, spare: Iterable[Path] = (), spare_endings: tuple[str, ...] = ()) -> None:
     """Write a file so that nobody ever sees half of it.
 
     A link is followed, and the file that it names is replaced. A device or a pipe is written to as it is. Nothing below the folders and none of the
-    files in `spare` is touched, whatever link leads there.
+    files in `spare` is touched, whatever link leads there, nor a file with one of the endings.
 
     Raises
     ------
@@ -26,6 +28,8 @@ def write_whole(file: Path, content: bytes, *, spare: Iterable[Path] = ()) -> No
     """
     try:
         target = file.resolve()
+        if target.suffix.lower() in spare_endings:
+            raise NotWritten(f"{file} is a link to {target.name}, which somebody typed in: nothing is written over it. Choose another name.")  # fmt: skip
         for kept in spare:
             if target == kept.resolve() or kept.resolve() in target.parents:
                 raise NotWritten(
@@ -39,6 +43,23 @@ def write_whole(file: Path, content: bytes, *, spare: Iterable[Path] = ()) -> No
         _replace(target, content)
     except (OSError, ValueError) as error:  # ValueError: a name that no disk can hold
         raise NotWritten(f"cannot write {file}: {getattr(error, 'strerror', None) or error}") from error
+
+
+def read_settled(path: Path) -> bytes:
+    """What stands in a file that nobody is writing just now; half a page would read as a shorter one.
+
+    Raises
+    ------
+    OSError : it is being written all the time, or cannot be read
+    """
+    for _ in range(20):
+        before = path.stat()
+        data = path.read_bytes()
+        after = path.stat()
+        if (before.st_size, before.st_mtime_ns, before.st_ino) == (len(data), after.st_mtime_ns, after.st_ino):
+            return data
+        time.sleep(0.05)
+    raise OSError(errno.EBUSY, "it is being written by another program")
 
 
 def _replace(target: Path, content: bytes) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 
 import yaml
 
+from tracer.entry.files import read_settled
 from tracer.entry.problems import Place, Problem, natural
 from tracer.entry.visible import visible
 from tracer.entry.yaml_problems import yaml_problem
@@ -169,13 +170,19 @@ def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, t
             )
         )
         return [], ()
-    entries = sorted(
-        (entry for entry in sheets.iterdir() if not entry.name.startswith(".")),
-        key=lambda entry: natural(entry.name),
-    )
+    try:
+        entries = sorted(
+            (entry for entry in sheets.iterdir() if not entry.name.startswith(".")),
+            key=lambda entry: natural(entry.name),
+        )
+        beside = _sheets_beside(folder)
+    except OSError as error:
+        what = f"the folder cannot be read: {error.strerror}"
+        problems.append(Problem(Place("sheets"), what, "Check the folder and its permissions."))
+        return [], ()
     names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
     ignored = tuple(visible(f"sheets/{entry.name}") for entry in entries if entry.suffix not in (".yaml", ".yml"))
-    ignored += _sheets_beside(folder)
+    ignored += beside
     if not names:
         problems.append(
             Problem(
@@ -336,7 +343,7 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
                 )
             )
             return None
-        return path.read_bytes()
+        return read_settled(path)
     except FileNotFoundError:
         problems.append(
             Problem(

@@ -162,7 +162,11 @@ def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None
 
 
 def _write(taken: TakenIn) -> None:
-    """The sheets, all or none."""
+    """The sheets, all or none.
+
+    Several sheets cannot take their names in one step. While they do, a file lies beside them that is no sheet: where the program or the computer is
+    ended in the middle it stays, and every list says NOT COMPLETE for it.
+    """
     for name in taken.files:
         path = taken.folder / name
         if path.exists() or path.is_symlink():
@@ -171,16 +175,28 @@ def _write(taken: TakenIn) -> None:
     written: list[Path] = []
     try:
         (taken.folder / "sheets").mkdir(parents=True, exist_ok=True)
+        if len(taken.files) > 1:
+            written.append(taken.folder / "sheets" / UNFINISHED)
+            write_whole(
+                written[0], f"Taking in {taken.file} was ended: take its sheets away, then this file.\n".encode()
+            )
         for name, text in taken.files.items():
             write_whole(taken.folder / name, text.encode())
             written.append(taken.folder / name)
-    except (OSError, NotWritten) as error:
-        for path in written:
+        if len(taken.files) > 1:
+            written[0].unlink()
+    except BaseException as error:
+        for path in reversed(written):
             path.unlink(missing_ok=True)
         for one in reversed(made):
             if one.is_dir() and not any(one.iterdir()):
                 one.rmdir()
-        raise NotWritten(f"{error}. Nothing was written.") from error
+        if isinstance(error, (OSError, NotWritten)):
+            raise NotWritten(f"{error}. Nothing was written.") from error
+        raise
+
+
+UNFINISHED = "take-in not finished.txt"
 
 
 def _vehicle(folder: Path) -> _Vehicle:
