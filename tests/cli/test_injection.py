@@ -157,6 +157,8 @@ COMMANDS: dict[str, list[list[str]]] = {
     "next": [[], ["--json"]],
     "proof": [[], ["--json"]],
     "report": [[], ["--json"], ["-o", "r.pdf"], ["-o", "r.html"]],
+    "pocket": [[MODULE, "-o", "pocket.html"]],
+    "desk": [],  # serves what `pocket` writes
     "new": [["started\u202e"], ["v"]],
 }  # fmt: skip
 
@@ -183,7 +185,18 @@ def test_every_output_shows_what_was_typed_and_runs_nothing(folder: Path, monkey
         _check_file(file)
     assert {path.name for path in top.iterdir()} >= {"w.xlsx", "d.svg", "r.html", "a.case", "prints"}
     assert not (top.parent / "up").exists()
-    wanted = set(COMMANDS) - {"new", "sources", "cautions", "read", "next", "proof", "compare", "take-in"}
+    wanted = set(COMMANDS) - {
+        "new",
+        "sources",
+        "cautions",
+        "read",
+        "next",
+        "proof",
+        "compare",
+        "take-in",
+        "desk",
+        "pocket",
+    }
     assert {command for command in wanted if not shown[command]} == set()
 
 
@@ -222,6 +235,12 @@ def _check_file(file: Path) -> None:
         case ".html":
             page = _Page()
             page.feed(content.decode())
+            if file.name == "pocket.html":  # has a script of its own, and everything typed as data
+                assert content.decode().count("<script") == 2
+                assert b"Content-Security-Policy" in content and b"alert(1)</script" not in content
+                data = json.loads(content.decode().partition('id="data">')[2].partition("</script>")[0])
+                assert SEEN in json.dumps(data, ensure_ascii=False).replace('\\"', '"').replace("\\\\", "\\")
+                return
             assert not page.tags & {"script", "img", "iframe", "object", "a", "link", "form"}, file
             assert not {name for name in page.attributes if name.startswith("on") or name in ("href", "src")}, file
             assert not _UNSEEN.search(content.decode())

@@ -13,7 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.typed import HEAD, VEHICLE, load, problems, write
-from tracer.entry.text import MAX_ANCHORS, MAX_DEPTH, MAX_FILE_BYTES, MAX_SHEETS
+from tracer.entry.folder import MAX_SHEETS
+from tracer.entry.text import MAX_ANCHORS, MAX_DEPTH, MAX_FILE_BYTES
 
 ROOT = Path(__file__).parent.parent.parent
 GOOD = (
@@ -317,9 +318,3 @@ def test_a_sheet_that_is_not_read_is_never_passed_over_in_silence(tmp_path: Path
     (tmp_path / "sheets" / "engine").mkdir(parents=True)
     circuit = load(tmp_path, GOOD, more={f"sheets/{name}": "sheet: 9\n" for name in names})
     assert set(circuit.typed.ignored) == {"sheets/2.YAML", "sheets/3.yaml.bak", "sheets/engine", "sheets/notes.txt"}
-
-
-def test_thousands_of_problems_are_all_told_in_order(tmp_path: Path) -> None:
-    count = 3000
-    found = problems(write(tmp_path, HEAD + "runs:\n" + "  - S1 -- XQ 1 -- S2\n" * count))
-    assert [problem.place.line for problem in found] == list(range(12, 12 + count))

@@ -20,7 +20,7 @@ from tracer.circuit.points import Points
 from tracer.circuit.references import agreeing_pairs
 from tracer.circuit.wires import Wires
 from tracer.entry.load import Typed, not_read, read_folder
-from tracer.entry.problems import CannotUse, Problem
+from tracer.entry.problems import CannotUse, Problem, TooMany
 from tracer.entry.text import Kept
 
 
@@ -54,7 +54,10 @@ def join(typed: Typed) -> Circuit:
     ------
     CannotUse : with every problem found (unknown parts and pins, cavities used twice, contradicting facts)
     """
-    return _Joined(typed).circuit()
+    try:
+        return _Joined(typed).circuit()
+    except TooMany as error:
+        raise error.said(typed.folder.name) from None
 
 
 class _Joined(Joining):

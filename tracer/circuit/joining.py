@@ -8,7 +8,7 @@ from tracer.circuit.model import Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.not_declared import with_undeclared
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.entry.load import Typed
-from tracer.entry.problems import Place, Problem, listed, natural
+from tracer.entry.problems import Place, Problems, listed, natural
 from tracer.entry.values import Misread
 
 
@@ -17,7 +17,7 @@ class Joining:
 
     def __init__(self, typed: Typed) -> None:
         self.typed = typed = with_undeclared(typed)
-        self.problems: list[Problem] = []
+        self.problems = Problems()
         self.parts, self.short, self.conflicts = joined_parts(typed, self.problems)
         self.full_by_label: dict[str, list[str]] = {}
         for full in typed.fragments:

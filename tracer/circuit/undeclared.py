@@ -7,7 +7,8 @@ part can stand there. A wrong offer that is followed joins two wires that never 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
+from functools import cached_property
 
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, LinkKind, PartKind, Written
 from tracer.circuit.model import Circuit, Part
@@ -18,15 +19,55 @@ from tracer.entry.scalars import NO_FUSE_BELONGS
 _RAIL = re.compile(r"(?:kl|t|term|terminal)[-_]?(\d+\w*)", re.IGNORECASE)
 
 
-def what_to_declare(circuit: Circuit, part: Part) -> tuple[str, str]:
+MOST_OFFERED = 100  # whoever has more names to mend than this mends those first
+
+
+class Declared:
+    """What is declared in a circuit, looked through once for all names that are not."""
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.parts = {one.name: one for one in circuit.parts.values() if not one.undeclared}
+        self.missing_sheet = _missing_sheet(circuit)
+        self.offered = 0
+        self._families: dict[str, set[PartKind]] = {}
+        for one in self.parts.values():
+            self._families.setdefault(re.sub(r"\d", "", one.name), set()).add(one.kind)
+
+    def is_of_a_family(self, name: str) -> bool:
+        """Whether other parts differ from the name by their number only, all of one kind."""
+        return len(self._families.get(re.sub(r"\d", "", name), ())) == 1
+
+    @cached_property
+    def idle(self) -> list[Part]:
+        """Fuse positions with nothing on their load side."""
+        parts, attached = self.circuit.parts, self.circuit.is_attached
+        return [
+            parts[link.part]
+            for link in self.circuit.links
+            if link.kind is LinkKind.FUSE
+            and parts[link.part].panel
+            and getattr(parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
+            and attached(link.a)
+            and not attached(link.b)
+        ]
+
+    @cached_property
+    def kinds_in_panels(self) -> set[PartKind]:
+        """The kinds of part that sit in a panel."""
+        return {part.kind for part in self.parts.values() if part.panel}
+
+
+def what_to_declare(declared: Declared, part: Part) -> tuple[str, str]:
     """Of a part that no sheet declares: what the pages show beside it, and what to write. A name that stands in several places is no slip."""
+    circuit, parts = declared.circuit, declared.parts
     name, rails = part.name, list(circuit.typed.vehicle.rails)
-    parts = {one.name: one for one in circuit.parts.values() if not one.undeclared}
     pins = frozenset(pin for pin in circuit.pins_of.get(name, {}) if not pin.startswith("use ")) - {"", "feed", "load"}
     guess = PartKind(part.fragments[0].guess) if part.fragments[0].guess else None
-    fitting = [one for one in parts.values() if _fits(one, name, pins)]
-    family = _of_a_family(name, parts)
-    fix = _other_number(circuit, part, guess) + _declaration(name, part, parts, guess)
+    declared.offered += 1
+    fitting = [one for one in parts.values() if _fits(one, name, pins)] if declared.offered <= MOST_OFFERED else []
+    family = declared.is_of_a_family(name)
+    fix = _other_number(declared, part, guess) + _declaration(name, part, declared, guess)
     if name.replace(".", "").isdigit():
         fix = f"If it is a rail, name it under `rails:` in vehicle.yaml. {fix}"
     if pins and not family and len(part.fragments[0].used) > 1:
@@ -44,7 +85,7 @@ def what_to_declare(circuit: Circuit, part: Part) -> tuple[str, str]:
     otherwise = fix[0].lower() + fix[1:]
     if near:
         return "", f"Did you mean `{near[0]}`? If not: {otherwise}"
-    if gap := _missing_sheet(circuit):
+    if gap := declared.missing_sheet:
         sheet, where = gap
         return (
             f", and sheet {sheet} is missing {where}",
@@ -66,19 +107,11 @@ def _missing_sheet(circuit: Circuit) -> tuple[str, str] | None:
     return str(gap), f"between {gap - 1} and {gap + 1}" if gap - 1 in numbers else f"before {gap + 1}"
 
 
-def _other_number(circuit: Circuit, part: Part, kind: PartKind | None) -> str:
+def _other_number(declared: Declared, part: Part, kind: PartKind | None) -> str:
     """A fuse used once, whose number differs in one digit from that of the only position with nothing on its load side: what to compare first."""
     if kind not in FUSE_KINDS or len(part.fragments[0].used) > 1:
         return ""
-    idle = [
-        circuit.parts[link.part]
-        for link in circuit.links
-        if link.kind is LinkKind.FUSE
-        and circuit.parts[link.part].panel
-        and getattr(circuit.parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
-        and circuit.is_attached(link.a)
-        and not circuit.is_attached(link.b)
-    ]
+    idle = declared.idle
     label = (idle[0].label or "") if len(idle) == 1 else ""
     name = part.label or part.name
     if len(label) != len(name) or sum(one != other for one, other in zip(label, name, strict=True)) != 1:
@@ -96,18 +129,12 @@ def _fits(part: Part, name: str, pins: Collection[str]) -> bool:
     return written not in (Written.ALONE, Written.NOT) and (known is None or known.issuperset(pins))
 
 
-def _of_a_family(name: str, parts: Mapping[str, Part]) -> bool:
-    """Whether other parts differ from the name by their number only, all of one kind."""
-    letters = re.sub(r"\d", "", name)
-    return len({part.kind for part in parts.values() if re.sub(r"\d", "", part.name) == letters}) == 1
-
-
-def _declaration(name: str, used: Part, parts: Mapping[str, Part], kind: PartKind | None) -> str:
+def _declaration(name: str, used: Part, declared: Declared, kind: PartKind | None) -> str:
     """How to declare it, as a part of that kind where one is likely."""
     panel, slash, label = (used.panel, "/", used.label) if used.panel else name.rpartition("/")
     if slash:
         return f"A position is declared under `positions` of its panel: `{panel}: {{is: panel, positions: {{{label}: AMPS}}}}`."
-    if kind in FUSE_KINDS and any(part.panel for part in parts.values() if part.kind == kind):
+    if kind in FUSE_KINDS and kind in declared.kinds_in_panels:
         return f"If it is a {kind}, add it under `positions` of its panel: `{name}: AMPS`."
     declare = PARTS[kind].declare if kind is not None else None
     if declare is not None:

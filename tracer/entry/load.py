@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from tracer.entry.folder import files_of
 from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, below, facts_of, place_in_run
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.known_names import check_names, check_vehicle_names
@@ -17,10 +18,10 @@ from tracer.entry.models import (
 )
 from tracer.entry.own_colours import colour_system
 from tracer.entry.page import check_pages
-from tracer.entry.problems import CannotUse, Place, Problem
+from tracer.entry.problems import CannotUse, Place, Problem, Problems, TooMany
 from tracer.entry.runs import Run
 from tracer.entry.sheets import SheetReader
-from tracer.entry.text import Kept, TypedFile, files_of, read_file
+from tracer.entry.text import Kept, TypedFile, read_file
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
 
@@ -53,8 +54,17 @@ def read_folder(folder: str | Path, kept: Kept | None = None) -> Typed:
     CannotUse : with every problem found, in file order
     """
     folder = Path(folder)
-    problems: list[Problem] = []
+    problems = Problems()
     names, ignored = files_of(folder, problems)
+    try:
+        return _read(folder, kept, names, ignored, problems)
+    except TooMany as error:
+        raise CannotUse([*error.said(folder.name).problems, *not_read(ignored)]) from None
+
+
+def _read(
+    folder: Path, kept: Kept | None, names: list[str] | None, ignored: tuple[str, ...], problems: Problems
+) -> Typed:
     vehicle_file = read_file(folder, "vehicle.yaml", problems, kept) if names is not None else None
     vehicle = _vehicle(vehicle_file, problems) if vehicle_file else None
     if names is None:
@@ -124,10 +134,10 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
     vehicle: VehicleFacts | None = facts_of(VehicleFacts, file.tree, file, (), problems)
     if vehicle is None:
         return None
-    names = [*vehicle.key, *vehicle.conditions]
+    names, before = [*vehicle.key, *vehicle.conditions], set[str]()
     for index, name in enumerate(names):
         path: Path_ = ("key", index) if index < len(vehicle.key) else ("conditions", name)
-        if name in names[:index]:
+        if name in before:
             problems.append(
                 file.problem(
                     file.place_of(path, key=True),
@@ -149,6 +159,7 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
                     name,
                 )
             )
+        before.add(name)
     if not vehicle.key:
         problems.append(
             file.problem(file.place_of(("key",)), "no key state is named", "Write `key: [off, acc, run, start]`.")

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tracer.entry.folder import files_of
 from tracer.entry.problems import Problem
-from tracer.entry.text import files_of, read_file
+from tracer.entry.text import read_file
 from tracer.entry.values import KEY_STATES, Misread, pin_list
 
 

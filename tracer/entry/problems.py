@@ -104,7 +104,9 @@ def _window(line: str, start: int, width: int) -> tuple[str, int]:
 
     Blanks of any kind become spaces, what cannot be seen `\ufffd`, letter for letter; `…` stands where the line is cut.
     """
-    line = "".join(c if visible(c) == c else " " if c.isspace() else "\ufffd" for c in line.rstrip("\r\n"))
+    cut = max(0, start - 2 * width)  # a page on one line is not looked through for each of its problems
+    line, start = line.rstrip("\r\n")[cut : start + 2 * width], start - cut
+    line = "".join(c if visible(c) == c else " " if c.isspace() else "\ufffd" for c in line)
     start = max(0, min(start, len(line)))
     if display_width(line) <= width:
         return line, start
@@ -119,6 +121,35 @@ def _window(line: str, start: int, width: int) -> tuple[str, int]:
         right += 1
     before, after = "…" if left else "", "…" if right < len(line) else ""
     return before + line[left:right] + after, start - left + len(before)
+
+
+MOST_PROBLEMS = 200
+
+
+class TooMany(Exception):
+    """So many problems were `found` that nobody reads more at once."""
+
+    def __init__(self, found: Iterable[Problem]) -> None:
+        self.found = tuple(found)
+
+    def said(self, where: str) -> CannotUse:
+        """The problems found so far, and first that there are more."""
+        what = f"more than {MOST_PROBLEMS} problems: nothing further was looked at"
+        fix = "Mend these first; one slip may be behind many, such as `colours` in vehicle.yaml."
+        return CannotUse([*self.found, Problem(Place(where), what, fix, cause=True)])
+
+
+class Problems(list[Problem]):
+    """The problems found so far. Looking for more ends at `MOST_PROBLEMS`: `TooMany`, for whoever began the list."""
+
+    def append(self, problem: Problem) -> None:
+        if len(self) >= MOST_PROBLEMS:
+            raise TooMany(self)
+        super().append(problem)
+
+    def extend(self, problems: Iterable[Problem]) -> None:
+        for problem in problems:
+            self.append(problem)
 
 
 class CannotUse(Exception):
@@ -145,6 +176,7 @@ class CannotCompute(Exception):
     """The question is understood, but there is no answer to be had: no steady voltages, no layout engine."""
 
 
+_MANY_NAMES = 2000
 _DIGIT_FOR = {"o": "0", "i": "1", "l": "1"}  # letters typed for the digit that they look like
 _DIGITS = re.compile(r"\d+")
 
@@ -158,8 +190,10 @@ def nearest(name: str, known: Iterable[str], *, most: int = 1) -> list[str]:
     >>> nearest("S22", ["S2", "S21"]), nearest("1O", ["1", "10"]), nearest("ECN", ["GEN", "ECM"])
     ([], ['10'], ['ECM'])
     """
-    folded = name.casefold()
-    scored = [(_likeness(folded, candidate.casefold()), candidate) for candidate in dict.fromkeys(known)]
+    folded, candidates = name.casefold(), list(dict.fromkeys(known))
+    if len(candidates) > _MANY_NAMES:  # a whole vehicle is not held against each of its slips: those that begin alike
+        candidates = [one for one in candidates if one[:2] == name[:2]][:_MANY_NAMES]
+    scored = [(_likeness(folded, candidate.casefold()), candidate) for candidate in candidates]
     scored.sort(key=lambda one: one[0], reverse=True)
     return [candidate for (score, _), candidate in scored[:most] if score]
 

@@ -9,19 +9,18 @@ import errno
 import re
 import stat
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import yaml
 
 from tracer.entry.files import read_settled
-from tracer.entry.problems import Place, Problem, natural
+from tracer.entry.problems import Place, Problem
 from tracer.entry.visible import visible
 from tracer.entry.yaml_problems import yaml_problem
 
 MAX_FILE_BYTES = 16_000_000
-MAX_SHEETS = 5_000
 MAX_ANCHORS = 100
 MAX_DEPTH = 24  # the format needs 6; more is a slip or an attack
 
@@ -62,6 +61,7 @@ class TypedFile:
     lines: list[str]
     tree: Tree
     node: yaml.Node
+    _pairs: dict[int, dict[str, tuple[yaml.Node, yaml.Node]]] = field(default_factory=dict, repr=False, compare=False)
 
     def place(self, node: yaml.Node, offset: int = 0) -> Place:
         """Place of a node; `offset` moves right inside it (used for words inside one scalar)."""
@@ -94,12 +94,12 @@ class TypedFile:
         node = self.node
         for depth, step in enumerate(path):
             if isinstance(node, yaml.MappingNode):
-                for key_node, value_node in node.value:
-                    if key_node.value == str(step):
-                        node = key_node if key and depth == len(path) - 1 else value_node
-                        break
-                else:
+                pairs = self._pairs.get(id(node))
+                if pairs is None:
+                    pairs = self._pairs[id(node)] = {one.value: (one, other) for one, other in reversed(node.value)}
+                if str(step) not in pairs:
                     return node
+                node = pairs[str(step)][0 if key and depth == len(path) - 1 else 1]
             elif isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value):
                 node = node.value[step]
             else:
@@ -135,90 +135,6 @@ def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
     elif isinstance(node, yaml.SequenceNode):
         for item in node.value:
             yield from _scalars(item)
-
-
-def files_of(folder: Path, problems: list[Problem]) -> tuple[list[str] | None, tuple[str, ...]]:
-    """The sheets of a vehicle's folder in their order (None: it is no such folder), and the files beside them that are not read."""
-    new = "`tracer new DIR` makes a start; `-C DIR` names the folder."
-    if not folder.exists():
-        problems.append(Problem(Place(str(folder)), "there is no such folder", new))
-        return None, ()
-    if not folder.is_dir():
-        problems.append(
-            Problem(Place(str(folder)), "this is a file; a vehicle is a folder with vehicle.yaml and sheets/", new)
-        )
-        return None, ()
-    if not (folder / "vehicle.yaml").exists() and not (folder / "vehicle.yaml").is_symlink():
-        problems.append(Problem(Place(str(folder)), "this folder is not a vehicle: it holds no vehicle.yaml", new))
-        return None, ()
-    sheets = folder / "sheets"
-    if not sheets.is_dir():
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "there is no folder of this name",
-                "Type each page of the diagram into a file of its own under sheets/.",
-            )
-        )
-        return [], ()
-    if not sheets.resolve().is_relative_to(folder.resolve()):
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "the folder is a link out of the vehicle's folder",
-                "Put the sheets themselves into the folder.",
-            )
-        )
-        return [], ()
-    try:
-        entries = sorted(
-            (entry for entry in sheets.iterdir() if not entry.name.startswith(".")),
-            key=lambda entry: natural(entry.name),
-        )
-        beside = _sheets_beside(folder)
-    except OSError as error:
-        what = f"the folder cannot be read: {error.strerror}"
-        problems.append(Problem(Place("sheets"), what, "Check the folder and its permissions."))
-        return [], ()
-    names = [f"sheets/{entry.name}" for entry in entries if entry.suffix in (".yaml", ".yml")]
-    ignored = tuple(visible(f"sheets/{entry.name}") for entry in entries if entry.suffix not in (".yaml", ".yml"))
-    ignored += beside
-    if not names:
-        problems.append(
-            Problem(
-                Place("sheets"),
-                "there is no sheet in this folder",
-                "Type the first page of the diagram into sheets/01.yaml.",
-            )
-        )
-    if len(names) > MAX_SHEETS:
-        problems.append(
-            Problem(Place("sheets"), f"{len(names)} sheets; at most {MAX_SHEETS} are read", "Split the vehicle.")
-        )
-        return [], ignored
-    return names, ignored
-
-
-_NO_SHEETS = frozenset({"vehicle.yaml", "types.yaml"})
-_HEAD_OF_A_SHEET = re.compile(rb"^(?:\xef\xbb\xbf)?(?:sheet|parts|runs):", re.MULTILINE)
-
-
-def _sheets_beside(folder: Path) -> tuple[str, ...]:
-    """Files beside vehicle.yaml that look like a sheet: they were meant for sheets/, and are not read."""
-    found = []
-    for entry in sorted(folder.iterdir(), key=lambda entry: natural(entry.name)):
-        page = (
-            {".yaml", ".yml"} & set(entry.suffixes) and entry.name not in _NO_SHEETS and not entry.name.startswith(".")
-        )
-        if page and entry.is_file():
-            try:
-                with entry.open("rb") as file:
-                    head = file.read(65536).replace(b"\r", b"\n")
-            except OSError:
-                head = b"sheet:"  # what cannot be looked at may be one
-            if _HEAD_OF_A_SHEET.search(head):
-                found.append(visible(entry.name))
-    return tuple(found)
 
 
 class Kept:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracer.entry.files import NotWritten, write_whole
+from tracer.entry.folder import files_of
 from tracer.entry.fragments import Sheet
 from tracer.entry.load import read_folder
 from tracer.entry.own_colours import colour_system
 from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, natural
-from tracer.entry.text import files_of, read_file
+from tracer.entry.text import read_file
 from tracer.entry.values import Misread
 from tracer.entry.wire_lists.columns import FIELDS, Columns, columns_of, letter
 from tracer.entry.wire_lists.kinds import Found, parts_of

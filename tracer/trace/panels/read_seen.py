@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, Problems, TooMany, did_you_mean, listed
 from tracer.entry.visible import visible
 from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
@@ -66,9 +66,15 @@ def read_seen(text: str, report: PanelReport, file: str) -> dict[str, Plugged]:
     ------
     CannotUse : words that cannot be read, labels that no position (or more than one) has, a position named twice
     """
-    by_label = _labels(report.positions)
+    try:
+        return _read(text, _labels(report.positions), file)
+    except TooMany as error:
+        raise error.said(visible(file)) from None
+
+
+def _read(text: str, by_label: Mapping[str, list[Position]], file: str) -> dict[str, Plugged]:
     seen: dict[str, Plugged] = {}
-    problems: list[Problem] = []
+    problems = Problems()
     for number, line in enumerate(map(visible, text.splitlines()), 1):
         for token in _TOKEN.finditer(line.split("#", 1)[0]):
             place = Place(visible(file), number, token.start() + 1)

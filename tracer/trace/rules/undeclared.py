@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from tracer.circuit.kinds import PARTS, PartKind
 from tracer.circuit.model import Part
-from tracer.circuit.undeclared import what_to_declare
+from tracer.circuit.undeclared import Declared, what_to_declare
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
@@ -26,14 +26,15 @@ from tracer.trace.tracing import Tracing
 def not_declared(tracing: Tracing) -> Iterator[Finding]:
     """A name that stands somewhere and that no sheet declares: once for each name, with how often it stands where."""
     circuit = tracing.circuit
+    declared, modules = Declared(circuit), list(circuit.modules())
     for part in circuit.parts.values():
         if not part.undeclared:
             continue
         nodes = tuple(circuit.pins_of.get(part.name, {}).values())
-        beside, fix = what_to_declare(circuit, part)
+        beside, fix = what_to_declare(declared, part)
         message = f"`{part.label or part.name}` is not declared{beside}: {_used(tracing, part)}{_guessed(part)}"
         yield Finding(part.place, part.name, message, fix, nodes, (part.name,))
-        for module in circuit.modules():
+        for module in modules:
             assert isinstance(module.facts, ModuleFacts)
             for level, how in module.facts.gets.items():
                 if how == part.name:
