@@ -10,6 +10,7 @@ import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import changes_of
+from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import VoltsReport
 from tracer.trace.tracing import Tracing
@@ -102,3 +103,23 @@ def test_a_lead_pulls_in_the_relay_over_which_alone_its_module_is_fed(tmp_path: 
         model = model_of(tracing, "run", changes, limits=limits_of(tracing.circuit), first="M")
         contacts = {branch.part: branch.closed for branch in model.branches if branch.kind == "contact of relay"}
         assert contacts == {"K1": bool(pulled), "K2": False}
+
+
+def test_a_test_load_takes_away_the_reasons_of_the_rows_behind_its_relay_only() -> None:
+    tracing = Tracing(tracer.load(str(DEMO)))
+    plain = tracer.volts(tracing, "ALM", "off", held=["asleep=no"], unplugged=["ALM"])
+    loaded = tracer.volts(
+        tracing, "ALM", "off", held=["asleep=no"], unplugged=["ALM"], loads=["ALM.11=21W", "ALM.2=5W"]
+    )
+    assert row(plain, "ALM.2").why and not row(loaded, "ALM.2").why
+    assert row(plain, "ALM.9").why == row(loaded, "ALM.9").why != ()
+
+
+def test_what_did_not_settle_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    tracing = Tracing(tracer.load(str(DEMO)))
+    assert not any("still moved" in one for one in tracer.volts(tracing, "ALM", "start").undecided)
+    monkeypatch.setattr("tracer.electrics.volts.rows.TURNS", 1)
+    assert any("still moved" in one for one in tracer.volts(tracing, "ALM", "start").undecided)
+    monkeypatch.setattr("tracer.electrics.model.fitting.TURNS", 1)
+    model = model_of(tracing, "start", limits=tracer.limits(tracing), first="ALM")
+    assert any("still moved" in one for one in fitted(model).undecided)

@@ -130,6 +130,7 @@ def test_order_and_direction_of_typing_and_comments_make_no_new_edition(
         ("F1 -- RD 1 -- 1+", "F1 -- RD 1.5 -- 1+"),
         ("cavities: [1, 2]", "cavities: [1, 2, 3]"),
         ("M.2 -- BN 1 -- G1", "M.2 -- BN 1 -- G2"),
+        ("1+: splice", "1+: {is: splice, wires: 2}"),
         ("1+: splice", "1+: {is: splice, note: n}"),
     ],
 )

@@ -17,7 +17,7 @@ ROW_LENGTH = 6
 def edition_of(report: SupplyReport) -> str:
     """Eight letters and digits (RFC 4648 base 32, so never 0, 1 or 8) made from what a list rests on.
 
-    From its rows with their ways, wires, fuses, contacts, key states and needs, its cavities, and what is loose or assumed. Comments, notes, sheets, files, and the
+    From its rows with their ways, wires, fuses, contacts, key states and needs, its cavities, and what is loose, assumed or without a wire count. Comments, notes, sheets, files, and the
     order and direction of typing change nothing. Figures that are computed are not in it: a workshop's own limit makes no new list.
     """
     named = {row.code: full_name(row) for row in report.rows}
@@ -30,6 +30,7 @@ def edition_of(report: SupplyReport) -> str:
         "gets": report.gets,
         "loose": sorted([loose.code, loose.at] for loose in report.loose_ends),
         "rests on": sorted([one.kind, one.at] for one in report.completeness.rests_on),
+        "uncounted": sorted(report.completeness.uncounted),
         "differences": sorted(report.cross_check.differences),
         "not looked at": sorted(report.completeness.not_looked_at),
     }  # fmt: skip

@@ -18,7 +18,7 @@ if TYPE_CHECKING:  # the numbers are computed only where they are asked for
     from tracer.electrics.limits_in_use import LimitInUse
     from tracer.electrics.volts.expected import ComputedExpect, Expected
 
-SCHEMA = "tracer.supplies/1"
+SCHEMA = "tracer.supplies/2"
 
 
 def by_default(expected: Expected) -> list[str]:
@@ -67,7 +67,7 @@ def as_data(report: SupplyReport, expected: Expected | None = None) -> dict[str,
             }
             for load in report.through_loads
         ],
-        "census": {
+        "pins": {
             "listed": report.cavities_listed,
             "cavities": [
                 {

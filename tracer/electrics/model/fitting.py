@@ -21,6 +21,7 @@ from tracer.electrics.network.linear import BoolArray, FloatArray
 from tracer.standards.allowances import contact_most_v, conversion, junctions
 
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
+NOT_FITTED = f"what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after {TURNS} turns, the figures are rough"
 _BEYOND = 1.01  # so much above the most is let stand: the current changes a little with the ohms
 # What of a model does not change with the values in its branches; `_bare` and `placed` are given others wherever they are solved.
 _SHAPE = (
@@ -182,4 +183,6 @@ def fitted(model: Model) -> Model:
         if after == fit:
             break
         fit, found = after, after.of(model)
+    else:
+        found.undecided = tuple(dict.fromkeys((*found.undecided, NOT_FITTED)))
     return found

@@ -8,10 +8,11 @@ from functools import cached_property
 
 import numpy as np
 
+from tracer.circuit.model import LinkKind
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.model.branches import HIGH, LOW, Drawn
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import TURNS, Fit, State
+from tracer.electrics.model.fitting import NOT_FITTED, TURNS, Fit, State
 from tracer.electrics.network.in_many_settings import Case, States, Together, alike
 from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
@@ -87,6 +88,10 @@ def nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Toget
         ]
         if fits == before:
             break
+    else:
+        for model, fit, last in zip(together.models, fits, before, strict=True):
+            if fit != last:
+                model.undecided = tuple(dict.fromkeys((*model.undecided, NOT_FITTED)))
     assert nominal is not None
     return together, nominal
 
@@ -282,9 +287,17 @@ class SolvedRows:
     def _why(self, row: Row, state: str) -> tuple[str, ...]:
         """What decides whether the row is live, where that is not certain."""
         uncertain = state == "depends" or row.live.get(self.model.key) in ("depends", "unknown")
-        if self.model.changes.grounded and state == "live":
+        if state == "live" and any(name.split(" ")[0] in self._pulled_in for name in row.switches):
             return ()  # by the test load that pulls its relay in
         return row.why.get(self.model.key, ()) if uncertain else ()
+
+    @cached_property
+    def _pulled_in(self) -> frozenset[str]:
+        """The relays that a test load or a short pulls in."""
+        of = self.model.states.nets.of
+        grounded = {of[node] for node in self.model.changes.grounded}
+        coils = (link for link in self.circuit.links if link.kind is LinkKind.COIL)
+        return frozenset(link.part for link in coils if not grounded.isdisjoint((of[link.a], of[link.b])))
 
     def _limit(self, supply: bool, start: int | None) -> LimitInUse:
         """The limit of a whole way: of a positive lead by the volts of the source it begins at."""
