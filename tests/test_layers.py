@@ -40,7 +40,11 @@ HEAVY = (
     "uvicorn",
 )
 # ... except here, by layer.
-HEAVY_ALLOWED = {"electrics": frozenset({"numpy", "scipy"}), "entry": frozenset({"pydantic"})}
+HEAVY_ALLOWED = {
+    "electrics": frozenset({"numpy", "scipy"}),
+    "diagnose": frozenset({"numpy"}),
+    "entry": frozenset({"pydantic"}),
+}
 
 
 @dataclass(frozen=True)
@@ -239,7 +243,7 @@ SHOWN_VALUES = {
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
     "tracer.case": ("case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
-    "tracer.diagnose": ("next.Next",),
+    "tracer.diagnose": ("values",),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "edition.row_marks", "names.full_name", "names.step_name", "sheet_values", "values", "words"),
 }  # fmt: skip
 # Behind TYPE_CHECKING also the reports of what solves: their names cost nothing and compute nothing.

@@ -46,3 +46,12 @@ def reading(name: str, volts: Iterable[float], conditions: Conditions, number: i
     """A reading of these values, as a meter with two decimals shows them."""
     values = tuple(Value(f"{one:.2f}", round(one, 2)) for one in volts)
     return Reading(name, values, "", conditions, f"{number}.1", NOON.isoformat())
+
+
+def true_pieces(plan_row: dict[str, Any], fault: str) -> set[str]:
+    """The pieces that a resistance at a part or point lies in, or at the end of."""
+    return {
+        piece
+        for piece, points in plan_row["ends"].items()
+        if piece.partition(" (")[0] == fault or any(at == fault or at.startswith((f"{fault}.", f"{fault}:")) for at in points)
+    }  # fmt: skip

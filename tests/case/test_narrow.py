@@ -13,9 +13,8 @@ import pytest
 
 import tracer
 from benchmarks.believable import believable
-from tests.case.making import demo, in_memory
+from tests.case.making import demo, in_memory, true_pieces
 from tests.case.test_proof import THOROUGH, Simulated, faults
-from tests.diagnose.test_next import true_pieces
 from tracer.case.case import Case
 from tracer.case.proof import Verdict, verdict_of
 from tracer.trace.tracing import Tracing

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from tracer.case.kept_network import kept_network
 from tracer.circuit.model import Circuit, Part
 from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.limits_in_use import LimitsInUse
@@ -23,12 +24,17 @@ from tracer.trace.tracing import Tracing
 
 def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> dict[str, Any]:
     """What a case on this module's list needs to know of it."""
-    return plan_data(tracing, report, one_sheet_of(tracing, report, limits))
+    sheet = one_sheet_of(tracing, report, limits)
+    plan = plan_data(tracing, report, sheet)
+    leads = [(test["key"], tuple((pin, other) for pin, other in test["leads"])) for row in plan["rows"].values() for test in row["tests"]]  # fmt: skip
+    plan["network"] = kept_network(tracing, report, limits, leads, unplugged=not sheet.not_unplugged)
+    return plan
 
 
 def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[str, Any]:
     """The same from a sheet that is made already."""
     names, done, marks = names_of(tracing.circuit, report), report.completeness, row_marks(report)
+    never = {point_name(probe.at) for row in report.rows for probe in row.probes if row.no_method or probe.expect.no_method}  # fmt: skip
     return {
         "vehicle": report.vehicle,
         "module": report.module,
@@ -43,7 +49,7 @@ def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[s
         "words": {word: list(full) for word, full in names.words.items()},
         "rows": {(name := full_name(one.pin.row)): {**_pin(sheet, one), "mark": marks[name]} for one in sheet.pins},
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
-        "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part)} for row in reversed(report.rows) for probe in row.probes},
+        "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part), "never": point_name(probe.at) in never} for row in reversed(report.rows) for probe in row.probes},
         "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],
         "parts": {part.name: _part(tracing.circuit, part) for part in tracing.circuit.parts.values()},
         "looks": [look.part for look in sheet.looks],

@@ -34,11 +34,11 @@ def side_by_side(tracing: Tracing, bench: Bench | None, report: SupplyReport, ro
     if way is None:
         return SideBySide({}, frozenset())
     legs = tuple(
-        LegAlone(by, out, frozenset(_in_series(tracing, way, out)))
+        LegAlone(by, out, frozenset(in_series(tracing, way, out)))
         for by, out in _legs(tracing, bench, report, row, key)
     )
-    alone = frozenset(_in_series(tracing, way, ()))
-    pieces = _pieces(tracing.circuit, way)
+    alone = frozenset(in_series(tracing, way, ()))
+    pieces = pieces_of(tracing.circuit, way)
     proven = alone.union(*(leg.proves for leg in legs))
     return SideBySide(
         pieces, alone, legs, tuple(piece.words for number, piece in pieces.items() if number not in proven)
@@ -87,7 +87,7 @@ def _still_grounded(bench: Bench | None, row: Row, key: str, out: tuple[str, ...
 # --- through which piece all the current flows -----------------------------------------------------------------------
 
 
-def _in_series(tracing: Tracing, way: Way, out: Iterable[str]) -> Iterator[int]:
+def in_series(tracing: Tracing, way: Way, out: Iterable[str]) -> Iterator[int]:
     """The links through which all the current flows when these parts are opened; diodes count as leading both ways, so never too many."""
     circuit, gone = tracing.circuit, set(out)
     left = {n for n in way.links if circuit.links[n].part not in gone and not gone.intersection((circuit.node_parts[circuit.links[n].a], circuit.node_parts[circuit.links[n].b]))}  # fmt: skip
@@ -108,7 +108,7 @@ def _reaches(circuit: Circuit, links: Iterable[int], start: int, ends: frozenset
 # --- the pieces in words ---------------------------------------------------------------------------------------------
 
 
-def _pieces(circuit: Circuit, way: Way) -> dict[int, Piece]:
+def pieces_of(circuit: Circuit, way: Way) -> dict[int, Piece]:
     """Each wire and part of a way in words that no other one has, in the order from the source to the pin; a wire over references is one, by its first link."""
     place = {node: n for n, node in enumerate(way.nodes)}
     real = [one for one in conductors(circuit, sorted(way.links)) if not _is_mark(circuit, one)]
@@ -146,4 +146,4 @@ def _piece(circuit: Circuit, one: Conductor, first: int, ends: str) -> str:
     return f"{'wire ' if link.kind is LinkKind.WIRE else ''}{ends}"
 
 
-__all__ = ["fuses_alone", "side_by_side"]
+__all__ = ["fuses_alone", "in_series", "pieces_of", "side_by_side"]

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
 from tracer.case.case import Case
-from tracer.diagnose.next import Next
+from tracer.diagnose.values import Explains, Next
+from tracer.entry.problems import listed
 from tracer.report.layout import Page
 from tracer.standards.cautions import caution
 
 SCHEMA = "tracer.next/1"
 _MOST_SHOWN = 5
+LEAST_NAMED = 0.005
 
 
 def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> str:
@@ -23,6 +26,8 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         page.line(f"! The list of {case.plan['module']} is {done['state']}: what is missing in it is not asked for.", hang=2)  # fmt: skip
     for words in found.verdict.contradictions:
         page.line(f"! {words}", hang=2)
+    if found.surprise:
+        page.line(f"Once more, before it counts: {found.surprise}.", hang=2)
     one = found.measurement
     if one is not None:
         if one.set_before:
@@ -33,16 +38,20 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         for seen, means in one.outcomes:
             page.line(f"- {seen}: {means}.", indent=2, hang=4)
         page.line(caution("maker-first"), hang=2)
+    for do, means in found.by_hand:
+        page.line(f"or {do}: {means}.", indent=2, hang=4)
     if found.explains:
         page.heading("What explains the readings")
-        for thing in found.explains[:_MOST_SHOWN]:
-            page.line(f"{_percent(thing.share)}  {thing.what}: {thing.how}", indent=2, hang=8)
-            if thing.speaks_for:
-                page.line(f"for: {', '.join(thing.speaks_for)}", indent=8, hang=10)
-            if thing.speaks_against:
-                page.line(f"against: {', '.join(thing.speaks_against)}", indent=8, hang=10)
-        if rest := found.explains[_MOST_SHOWN:]:
-            page.line(f"{_percent(sum(thing.share for thing in rest))}  {len(rest)} more, each less likely", indent=2)
+        groups = _groups(found.explains)
+        shown = max(2, min(_MOST_SHOWN, sum(share >= 0.01 for share, _ in groups)))
+        for share, things in groups[:shown]:
+            page.line(f"{_percent(share)}  {_named(things)}", indent=2, hang=8)
+            if things[0].speaks_for and (things is groups[0][1] or things[0].speaks_for != groups[0][1][0].speaks_for):
+                page.line(f"for: {', '.join(things[0].speaks_for)}", indent=8, hang=10)
+            if things[0].speaks_against:
+                page.line(f"against: {', '.join(things[0].speaks_against)}", indent=8, hang=10)
+        if rest := groups[shown:]:
+            page.line(f"{_percent(sum(share for share, _ in rest))}  {sum(len(things) for _, things in rest)} more, each less likely", indent=2)  # fmt: skip
         page.line("Shares rest on how often each kind of piece fails (from memory).", hang=2)
     return page.text()
 
@@ -58,6 +67,23 @@ def headline(case: Case, found: Next) -> str:
     return f"{what}: measure {one.short}{f' ({one.place})' if one.place else ''} next."
 
 
+def _groups(explains: Iterable[Explains]) -> list[tuple[float, list[Explains]]]:
+    """What no measurement that is left tells apart, together, the likeliest first."""
+    found: dict[int, list[Explains]] = {}
+    for thing in explains:
+        found.setdefault(thing.group, []).append(thing)
+    groups = [(sum(thing.share for thing in things), things) for things in found.values()]
+    return sorted(groups, key=lambda one: -one[0])
+
+
+def _named(things: Sequence[Explains]) -> str:
+    """One thing and how it fails; of several that nothing left to read tells apart the likeliest by name."""
+    likely = [thing for thing in things if thing.share >= LEAST_NAMED] or things[:1]
+    if len(likely) == 1:
+        return f"{likely[0].what}: {likely[0].how}"
+    return f"one of {len(likely)} that nothing left to read tells apart: {listed([thing.what for thing in likely], most=4, joiner='or')}"  # fmt: skip
+
+
 def _percent(share: float) -> str:
     return " <1 %" if share < 0.01 else f"{min(99, round(100 * share)):3d} %"
 
@@ -69,6 +95,7 @@ def as_data(case: Case, found: Next) -> dict[str, Any]:
         "schema": SCHEMA, "module": case.plan["module"], "edition": case.plan["edition"], "list": case.plan["list"]["state"], "aim": found.aim, "of": found.of,
         "sentence": headline(case, found), "contradictions": list(found.verdict.contradictions), "why_not": found.why_not,
         "measurement": None if one is None else {**asdict(one), "outcomes": [{"seen": seen, "means": means} for seen, means in one.outcomes]},
+        "surprise": found.surprise, "by_hand": [{"do": do, "means": means} for do, means in found.by_hand],
         "explains": [asdict(thing) for thing in found.explains],
     }  # fmt: skip
 

@@ -11,9 +11,24 @@ def piece_fails(kind: str) -> tuple[float, str]:
     return row.number("weight"), row.text("words")
 
 
+def fails_as(how: str) -> float:
+    """The share of the faults of a piece that are of one kind: open, joint, short, stuck, fed, crossed."""
+    return next(row.number("share") for row in table("faults", "ways") if row.text("how") == how)
+
+
+def joint_ohms() -> tuple[float, ...]:
+    """Ω that a bad joint may have."""
+    return tuple(row.number("ohms") for row in table("faults", "joints"))
+
+
 def slip(what: str) -> float:
     """The share of readings that are wrong, or of vehicles with a second fault."""
     return next(row.number("share") for row in table("faults", "slips") if row.text("what") == what)
+
+
+def by_hand(kind: str) -> tuple[tuple[str, str], ...]:
+    """What may be done beside reading where a kind of piece is likely, and what it means."""
+    return tuple((row.text("do"), row.text("means")) for row in table("faults", "by_hand") if row.text("kind") == kind)
 
 
 def effort(what: str) -> float:
@@ -21,4 +36,4 @@ def effort(what: str) -> float:
     return next(row.number("effort") for row in table("faults", "efforts") if row.text("what") == what)
 
 
-__all__ = ["effort", "piece_fails", "slip"]
+__all__ = ["by_hand", "effort", "fails_as", "joint_ohms", "piece_fails", "slip"]
