@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from tracer.case.case import BATTERY_HOLDS_S
-from tracer.case.notes import FITS
+from tracer.case.notes import FITS, NOTES
 from tracer.case.opening import plan_data
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.page.cards import cards_of, paper_only
 from tracer.page.panels import panels_data
 from tracer.page.picture import picture_of
-from tracer.page.without import without_data
+from tracer.page.without import is_large, without_data
 from tracer.plan.drawn import view_of
 from tracer.plan.names import full_name
 from tracer.plan.one_sheet import one_sheet_of
@@ -26,19 +26,23 @@ from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
 SCHEMA = "tracer.page/1"
+_BY_NUMBER_OR_TIME = ("withdraw", "watch", "photo")  # kinds of note that need the case itself, or a file
 
 
-def content_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse, *, mark: str = POINT) -> dict[str, Any]:
-    """What the page shows of one module's list."""
+def content_of(
+    tracing: Tracing, report: SupplyReport, limits: LimitsInUse, *, mark: str = POINT, deep: bool = True
+) -> dict[str, Any]:
+    """What the page shows of one module's list; unless it is `deep` without what dies with each part, which takes as long as all else together."""
     with decimal_mark(mark):
         made = one_sheet_of(tracing, report, limits)
         sheet = sheet_in_words(made, tracing.circuit.typed.vehicle.system)
         plan = plan_data(tracing, report, made)
         view = view_of(tracing, report)
-        panels = panels_data(tracing, report)
+        panels = panels_data(tracing, report, deep=deep)
         of = tracing.circuit.node_parts
         parts = dict.fromkeys([*(step.part for step in view.steps if step.part), *(of[node] for node in view.order)])
-        parts.update(dict.fromkeys(one["part"] for panel in panels for one in panel["positions"]))
+        if not is_large(tracing.circuit):
+            parts.update(dict.fromkeys(one["part"] for panel in panels for one in panel["positions"]))
         return {
             "schema": SCHEMA,
             "module": report.module,
@@ -52,6 +56,7 @@ def content_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse, *, m
             "battery_holds_s": BATTERY_HOLDS_S,
             "system_v": plan["system_v"],
             "fits": list(FITS),
+            "notes": [{"kind": kind, "example": one.example, "what": one.what, "reason": one.reason} for kind, one in NOTES.items() if kind not in _BY_NUMBER_OR_TIME],
             "lamps": sorted({test["lamp_w"] for row in plan["rows"].values() for test in row["tests"] if test["lamp_w"]}),
             "pins": list(_pins(report, sheet)),
             "signs": signs_meaning({sign for row in report.rows for sign in _signs(row, report)}),
@@ -60,7 +65,7 @@ def content_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse, *, m
             "points": {name: _point(tracing, report, plan, name) for name in plan["points"]},
             "panels": panels,
             "picture": picture_of(tracing, report, view),
-            "without": without_data(tracing, report, parts),
+            "without": without_data(tracing, report, parts) if deep else None,
         }  # fmt: skip
 
 

@@ -6,7 +6,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +57,7 @@ class Desk:
         self._saved_at = 0.0
         self._case_mark: object = None
         self._threads: list[threading.Thread] = []
+        self._publishing = threading.Lock()  # around whatever changes what is shown, with its version
 
     @property
     def complete(self) -> bool:
@@ -80,7 +81,14 @@ class Desk:
 
     def _over_and_over(self, act: Callable[[], None]) -> None:
         while not self._stop.wait(LOOK_EVERY_S):
-            act()
+            try:
+                act()
+            except Exception as error:  # a thread that ended without a word would leave the page as it is for ever
+                fault = f"a fault of this program, not of what you typed ({type(error).__name__}: {error}): begin the desk anew"
+                with self._publishing:
+                    self.listed = {**self.listed, "complete": False, "problems": [fault]}
+                    self.versions = replace(self.versions, list=self.versions.list + 1)
+                self._stop.wait(1.0)
 
     # --- the vehicle -----------------------------------------------------------------------------------------------
 
@@ -92,37 +100,46 @@ class Desk:
         """The list of the folder as it is now."""
         self._saved_at = time.monotonic()
         number = self.versions.list + 1
+        wanted = None
         try:
             tracing = Tracing(joined_folder(self.folder, self._kept))
             report = supplies_of(tracing, tracing.circuit.spelt(self.module))
-            self.listed = {"version": number, "problems": [], **list_of(tracing, report, mark=self.decimal)}
-            self._wanted = number, tracing, report
+            found = {"problems": [], **list_of(tracing, report, mark=self.decimal)}
+            wanted = number, tracing, report
         except CannotUse as error:
-            self._cannot(number, [problem.render(100) for problem in error.problems])
+            found = self._cannot([problem.render(100) for problem in error.problems])
         except (CannotAnswer, CannotCompute) as error:
-            self._cannot(number, [str(error)])
-        self.versions = Versions(number, self.versions.page, self.versions.case)
+            found = self._cannot([str(error)])
+        with self._publishing:
+            self.listed, self._wanted = {"version": number, **found}, wanted
+            self.versions = replace(self.versions, list=number)
 
-    def _cannot(self, number: int, problems: list[str]) -> None:
-        self.listed = {"version": number, "module": self.module, "complete": False, "problems": problems}
-        self._wanted = None
+    def _cannot(self, problems: list[str]) -> dict[str, Any]:
+        return {"module": self.module, "complete": False, "problems": problems}
 
     def _work(self) -> None:
-        """Work the whole page out once nothing was saved for a moment; where another save came meanwhile, what was worked out is of yesterday and is dropped."""
+        """Work the whole page out once nothing was saved for a moment, what dies with each part last; where another save came meanwhile, it is of yesterday and is dropped."""
         wanted = self._wanted
         if wanted is None or time.monotonic() - self._saved_at < QUIET_S:
             return
         number, tracing, report = wanted
-        try:
-            limits = limits_of(tracing.circuit, read_shop(self.shop) if self.shop is not None else None)
-            found = content_of(tracing, report, limits, mark=self.decimal)
-        except (CannotUse, CannotCompute) as error:
-            found, self.listed = {}, {**self.listed, "problems": [str(error)]}
-        if self._wanted is wanted:
-            self._wanted = None
-            if found:
-                self.page = {"version": number, **found}
-            self.versions = Versions(self.versions.list, number, self.versions.case)
+        for deep in (False, True):
+            problems = []
+            try:
+                limits = limits_of(tracing.circuit, read_shop(self.shop) if self.shop is not None else None)
+                found = {"version": number, **content_of(tracing, report, limits, mark=self.decimal, deep=deep)}
+            except CannotUse as error:
+                found, problems = self.page, [problem.render(100) for problem in error.problems]
+            except CannotCompute as error:
+                found, problems = self.page, [str(error)]
+            with self._publishing:
+                if self._wanted is not wanted:
+                    return
+                self.page, self.listed = found, {**self.listed, "problems": problems}
+                self.versions = replace(self.versions, page=self.versions.page + 1)
+                if deep or problems:
+                    self._wanted = None
+                    return
 
     # --- the case --------------------------------------------------------------------------------------------------
 
@@ -137,8 +154,9 @@ class Desk:
                 found = {"why_not": "", **case_data(case_in(current()))}
         except (CannotCompute, CannotAnswer) as error:
             found = {"why_not": str(error)}
-        self.case = {"version": number, **found}
-        self.versions = Versions(self.versions.list, self.versions.page, number)
+        with self._publishing:
+            self.case = {"version": number, **found}
+            self.versions = replace(self.versions, case=number)
 
 
 def _mark_of_case() -> object:

@@ -6,6 +6,7 @@ from typing import Any
 
 from tracer.circuit.kinds import FUSE_KINDS
 from tracer.entry.problems import Place
+from tracer.page.without import is_large
 from tracer.report.panel import served_words
 from tracer.standards import figures
 from tracer.standards.fuses import ratings
@@ -19,12 +20,12 @@ from tracer.trace.tracing import Tracing
 AS_IT_SHOULD_BE, NOTHING, BLOWN = "ok", "empty", "blown"
 
 
-def panels_data(tracing: Tracing, report: SupplyReport) -> list[dict[str, Any]]:
-    """Every panel with a position of this module's list: its rows, and each position with what may be seen there."""
+def panels_data(tracing: Tracing, report: SupplyReport, *, deep: bool) -> list[dict[str, Any]]:
+    """Every panel with a position of this module's list: its rows, and each position with what may be seen there; `deep`: with what that takes away, too."""
     own = {fuse.part for row in report.rows for fuse in row.fuses} | {probe.part for row in report.rows for probe in row.probes}  # fmt: skip
     panels = panels_of(tracing)
     kept = [panel for panel in panels.panels if any(position.part in own for position in panel.positions)]
-    meant = _meanings(tracing, panels, kept)
+    meant = _meanings(tracing, panels, kept, own if is_large(tracing.circuit) else None, deep=deep)
     return [
         {
             "panel": panel.panel, "name": panel.name or "", "place": panel.place or "place not typed in", "access": panel.access or "",
@@ -74,21 +75,26 @@ def _ratings(position: Position) -> list[str]:
     return list(dict.fromkeys(figures.stated(one.rating_a) for one in listed if one.rating_a != position.amps))
 
 
-def _meanings(tracing: Tracing, panels: PanelReport, kept: list[Panel]) -> dict[tuple[str, str], list[str]]:
-    """For each position and each word what the comparison would say. Positions of a pair (`either`) hang on each other, so each is asked for alone."""
-    asked: dict[str, list[list[Position]]] = {}
+def _meanings(
+    tracing: Tracing, panels: PanelReport, kept: list[Panel], only: set[str] | None, *, deep: bool
+) -> dict[tuple[str, str], list[str]]:
+    """For each position and each word what the comparison would say; what it takes away of those in `only`, or of all.
+
+    Positions of a pair (`either`) hang on each other, so each is asked for alone.
+    """
+    asked: dict[tuple[str, bool], list[list[Position]]] = {}
     for panel in kept:
         for position in panel.positions:
             for word in _words(position):
-                together = asked.setdefault(word, [[]])
+                together = asked.setdefault((word, deep and (only is None or position.part in only)), [[]])
                 if position.either:
                     together.append([position])
                 else:
                     together[0].append(position)
     found: dict[tuple[str, str], list[str]] = {}
-    for word, groups in asked.items():
+    for (word, symptoms), groups in asked.items():
         for positions in groups:
-            seen = compare(tracing, panels, {one.part: _plugged(one, word) for one in positions})
+            seen = compare(tracing, panels, {one.part: _plugged(one, word) for one in positions}, symptoms=symptoms)
             for one in seen.mismatches:
                 said = f"{one.what.upper() if one.hazard else one.what}: {one.message}. {one.action}"
                 found.setdefault((one.position.part, word), []).append(said)

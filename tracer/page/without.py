@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from tracer.circuit.model import Circuit
 from tracer.report.affects import verdict
 from tracer.trace.affects.dead_part import FEWER, LOST, SOME_STATES, Affected
 from tracer.trace.affects.effects import AffectsReport
@@ -14,9 +15,17 @@ from tracer.trace.tracing import Tracing
 _SIGNS = {LOST: "lost", SOME_STATES: "lost in some key states", FEWER: "no longer certain"}
 
 
+LARGE = 2_000  # links: beyond it what dies is worked out for the ways of the module only, since it takes a third of a second for each part
+
+
+def is_large(circuit: Circuit) -> bool:
+    """Whether only what lies on the ways of the module is asked for what dies without it."""
+    return len(circuit.links) > LARGE
+
+
 def without_data(tracing: Tracing, report: SupplyReport, parts: Iterable[str]) -> dict[str, Any]:
     """For each part the verdict, and each pin that loses something; pins of the module first."""
-    affected = Affected(tracing)
+    affected = tracing.once(Affected)
     found = {}
     for part in parts:
         if part not in tracing.circuit.parts or part == report.module:

@@ -4,7 +4,7 @@ const DATA = JSON.parse(document.getElementById("data").textContent);
 const LIVE = DATA.live;
 let page = DATA.page; // what is shown of the module; of the desk it is fetched
 
-const state = { view: "pins", card: 0, split: "", on: null, open: "", panel: "", key: "", failed: false, chosen: null, said: "", away: false };
+const state = { view: "pins", card: 0, split: "", on: null, open: "", panel: "", key: "", failed: false, chosen: null, said: "", away: false, note: "", noting: false };
 
 /** An element. Attributes that are functions listen; children that are text are text, whatever they look like. */
 function h(tag, attributes, ...children) {
@@ -53,6 +53,9 @@ function say(words) {
 function counted(count, one, several) {
   return `${count} ${count === 1 ? one : several || `${one}s`}`;
 }
+
+/** What dies without a part; nothing while that is being worked out, or where it is not asked for. */
+const withoutOf = (part) => (page.without && part ? page.without[part] : undefined);
 
 /** The card of a kind and name, or the first one of the name. */
 function cardOf(name, kind) {

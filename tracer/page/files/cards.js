@@ -80,6 +80,7 @@ function body(card, kept, parent) {
       keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
     }),
     beyond === 1 ? onFailure(parent) : null,
+    card.kind === "alone" ? contactPart(card) : null,
   ];
 }
 
@@ -112,6 +113,13 @@ function judgedAgain(card, one) {
   const found = judged(card, one.values);
   state.on = now;
   return found;
+}
+
+/** How tight the contact of the pin sits, felt while it is unplugged. */
+function contactPart(card) {
+  const noted = standing().filter((one) => one.said.startsWith(`fit ${card.full}=`)).map((one) => one.said.split("=").pop());
+  const last = noted[noted.length - 1];
+  return h("div", { class: "contact" }, h("p", { class: "place" }, "The contact sits"), h("div", { class: "choices tight" }, page.fits.map((fit) => button(fit, () => { keepNote(`fit ${card.full}=${fit}`, { name: card.name }); show(); say(`${card.name}: the contact is ${fit}.`); }, { class: "choice", "aria-pressed": fit === last ? "true" : "false" }))));
 }
 
 /** Where to go on when a pin fails: the same lamp on its way, half way first. */

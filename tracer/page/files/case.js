@@ -28,22 +28,24 @@ const live = (() => {
       theCase = noCase ? null : found;
       refused = "";
     }
-    if (whole) take(await ask("/page"));
+    const other = whole && take(await ask("/page"));
     known = now;
     connected = true;
-    refresh(whole);
+    refresh(other);
     handOver();
   }
 
-  /** A page that was worked out; whoever stands on a card stays on it. */
+  /** A page that was worked out; whoever stands on a card stays on it. Whether anything but what dies with each part is new. */
   function take(found) {
-    if (!found.module) return;
+    if (!found.module) return false;
     const first = !page;
+    const other = first || found.version !== page.version; // else it only got what dies with each part
     const before = !first && page.cards[state.card] ? signature(page.cards[state.card]) : "";
     page = found;
     if (first) begin();
     const at = page.cards.findIndex((card) => signature(card) === before);
     if (!first) state.card = at >= 0 ? at : Math.min(state.card, page.cards.length - 1);
+    return other;
   }
 
   async function follow() {
@@ -110,7 +112,7 @@ function handOver() {
 function refresh(whole) {
   if (!page) { if (live.desk.list) firstLook(); return; }
   const typing = document.activeElement;
-  if (!whole && (state.view === "card" || typing?.matches("textarea, #reason"))) { head(); tabs(); notice(); showKept(); return; }
+  if (!whole && (state.view === "card" || typing?.matches("textarea, select, .text"))) { head(); tabs(); notice(); showKept(); return; }
   const { id } = typing || {};
   const { scrollY } = window;
   show();
@@ -164,7 +166,7 @@ function caseView() {
     h("table", null, h("thead", null, h("tr", null, ["row", "state", "because"].map((one) => h("th", { scope: "col" }, one)))),
       h("tbody", null, proof.rows.map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
     next.explains.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explains.slice(0, 5).map((one) => h("li", null, h("strong", null, one.share < 0.01 ? "<1 %" : `${Math.min(99, Math.round(100 * one.share))} %`), h("span", null, `${one.what}: ${one.how}`), one.speaks_for.length ? h("small", null, `for: ${one.speaks_for.join(", ")}`) : null, one.speaks_against.length ? h("small", null, `against: ${one.speaks_against.join(", ")}`) : null)))] : null,
-    proof.gate.length ? [h("h3", null, "Open"), h("ul", null, proof.gate.map((one) => h("li", null, "□ ", one)))] : null,
+    proof.gate.length ? [h("h3", null, "Open"), h("ul", null, proof.gate.map((one) => h("li", null, "□ ", one))), button("Note something", () => go("readings"))] : null,
     proof.seat.length ? [h("h3", null, "Seat and test again"), h("p", null, proof.seat.join(", "))] : null,
     proof.verdict === "proven" ? [h("h3", null, "Not excluded by this"), h("ul", null, proof.not_excluded.map((one) => h("li", null, one)))] : null,
     h("h3", null, `Readings: ${theCase.readings.length}`),

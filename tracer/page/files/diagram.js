@@ -92,7 +92,7 @@ function paint(svg) {
 }
 
 function crosses(svg) {
-  const dies = page.without[state.chosen];
+  const dies = withoutOf(state.chosen);
   const own = new Set(page.picture.parts[state.chosen] || []);
   const dead = new Set(dies ? dies.pins.map((one) => one.node) : []);
   svg.marks = [];
@@ -159,9 +159,9 @@ const shortName = (full) => { const pin = page.pins.find((one) => one.full === f
 
 function told() {
   if (state.failed) {
-    const dies = state.chosen && page.without[state.chosen];
+    const dies = state.chosen && withoutOf(state.chosen);
     if (!state.chosen) return "Tap a fuse, relay, connector, splice or ground: what dies without it.";
-    if (!dies) return `${state.chosen}: what dies without it is not worked out here.`;
+    if (!dies) return page.without ? `${state.chosen}: what dies without it says tracer affects ${state.chosen}.` : "What dies without it is being worked out.";
     return [h("strong", null, dies.title, ". "), dies.verdict];
   }
   const rows = rowsOf(state.chosen);
@@ -173,7 +173,7 @@ function told() {
 /** The points of the way that stands out, from the pin back. */
 function wayList() {
   if (state.failed) {
-    const dies = state.chosen && page.without[state.chosen];
+    const dies = state.chosen && withoutOf(state.chosen);
     return dies ? h("ul", { class: "points" }, dies.pins.map((one) => h("li", null, one.own ? h("strong", null, one.words) : one.words)), dies.gains.map((one) => h("li", null, one))) : null;
   }
   const rows = rowsOf(state.chosen);

@@ -55,7 +55,7 @@ function cell(position, panel, seen) {
 }
 
 function detail(position, seen) {
-  const dies = page.without[position.part];
+  const dies = withoutOf(position.part);
   const word = seen.get(position.part);
   return h("div", { class: "detail" },
     h("h4", null, `${position.label}: ${position.belongs}`),

@@ -1,16 +1,46 @@
 // What was read, and how it is handed over.
 
 function readingsView() {
-  const all = records().filter((one) => one.id);
+  const all = records();
   const corrected = new Set(all.map((one) => one.insteadOf).filter(Boolean));
   return [
     h("h2", null, "Readings"),
     all.length ? null : h("p", null, "Nothing is read yet."),
     LIVE ? h("p", { class: "verdict" }, live.words()) : handOverPart(all),
+    noteForm(),
     h("ul", { class: "read-list" }, [...all].reverse().map((one) => h("li", { class: corrected.has(one.id) ? "corrected" : "" },
       h("strong", null, one.name), h("span", null, one.values.length ? `${one.values.join(" / ")}${one.lit ? ", lit" : ""}` : one.said.replace(/^.*=/, "").replace("-", " "), one.why ? `: ${one.why}` : ""),
-      h("small", null, [iso(one.at).slice(11, 16), ...one.on.filter((word) => !/^(engine=off|asleep=no|out=none|lead=none)$/.test(word)).map((word) => word.replace("=", " "))].join(" · "), corrected.has(one.id) ? " · corrected below" : "", LIVE ? one.refused ? ` · REFUSED: ${one.refused}` : one.sent ? " · in the case" : " · not handed over yet" : "")))),
+      h("small", null, [iso(one.at).slice(11, 16), ...one.on.filter((word) => !/^(engine=off|asleep=no|out=none|lead=none)$/.test(word)).map((word) => word.replace("=", " "))].join(" · "), corrected.has(one.id) ? " · corrected above" : "", LIVE ? one.refused ? ` · REFUSED: ${one.refused}` : one.sent ? " · in the case" : " · not handed over yet" : "")))),
   ];
+}
+
+/** What is noted beside readings, in the words of `tracer case note`: whether they fit says the case. */
+function noteForm() {
+  const kind = page.notes.find((one) => one.kind === state.note) || page.notes[0];
+  const words = h("input", { id: "note-words", class: "text", list: "note-parts", maxlength: "120", autocomplete: "off", autocapitalize: "off", spellcheck: "false", "aria-describedby": "note-what" });
+  const why = h("input", { id: "note-why", class: "text", maxlength: "200", autocomplete: "off" });
+  const wrong = h("p", { class: "wrong", role: "alert" });
+  const done = () => {
+    const said = single(words.value.replaceAll(",", " ").replaceAll("#", ""));
+    const fits = said && (!kind.example.includes("=") || said.split(" ").every((word) => /.=./.test(word)));
+    if (!fits || (kind.reason && !why.value.trim())) {
+      wrong.textContent = fits ? `${kind.kind} wants a reason.` : `Write it as in: ${kind.example}`;
+      (fits ? why : words).focus();
+      return;
+    }
+    keepNote(`${kind.kind} ${said}`, { why: single(why.value).replaceAll("#", "") });
+    show();
+    say(`Noted: ${kind.kind} ${said}`);
+  };
+  return h("details", { open: state.noting, toggle: (event) => { state.noting = event.currentTarget.open; } }, h("summary", null, "Note something: a repair, a contact, what of the gate is seen"),
+    h("div", { class: "note-form" },
+      h("label", { for: "note-kind" }, "What"),
+      h("select", { id: "note-kind", class: "text", change: (event) => { state.note = event.currentTarget.value; state.noting = true; show(); byId("note-kind").focus(); } }, page.notes.map((one) => h("option", { value: one.kind, selected: one === kind }, one.kind))),
+      h("p", { id: "note-what", class: "place" }, `${kind.what}. As in: ${kind.example}`),
+      h("label", { for: "note-words" }, "Where and what"), words,
+      h("label", { for: "note-why" }, kind.reason ? "Why" : "Why (if it wants saying)"), why, wrong,
+      button("Keep", done, { class: "main" }),
+      h("datalist", { id: "note-parts" }, [...Object.keys(page.picture.parts), ...page.pins.map((pin) => pin.name)].map((name) => h("option", { value: name })))));
 }
 
 function handOverPart(all) {

@@ -55,6 +55,7 @@ class Affected:
         self.tracing = tracing
         self.circuit = tracing.circuit
         self._fitted: dict[frozenset[str], _Fitted] = {}
+        self._reports: dict[tuple[str, str | None], AffectsReport] = {}
 
     def report(self, name: str, pin: str | None = None) -> AffectsReport:
         """Everything that opening a part (or a pin of it) affects.
@@ -63,7 +64,9 @@ class Affected:
         ------
         UnknownPart : no such part or pin
         """
-        return self.of_target(target_of(self.circuit, name, pin))
+        if (name, pin) not in self._reports:
+            self._reports[name, pin] = self.of_target(target_of(self.circuit, name, pin))
+        return self._reports[name, pin]
 
     def of_target(self, target: Target) -> AffectsReport:
         """Everything that opening this target affects."""

@@ -99,8 +99,8 @@ class SeenReport(Answer):
 # --- comparing ---------------------------------------------------------------------------------------------------
 
 
-def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged]) -> SeenReport:
-    """What belongs in the panels against what was seen, hazards first."""
+def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged], *, symptoms: bool = True) -> SeenReport:
+    """What belongs in the panels against what was seen, hazards first; what each mismatch takes away only where `symptoms` are asked for, since that takes long."""
     asking = tracing.once(_Symptoms)
     mismatches = []
     right = []
@@ -109,8 +109,8 @@ def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged]) 
             continue
         found = list(_judged(position, seen[position.part], seen, report))
         for what, message, action in found:
-            symptoms = asking.of(position, what)
-            mismatches.append(Mismatch(position, seen[position.part], what, message, action, symptoms))
+            takes = asking.of(position, what) if symptoms else ()
+            mismatches.append(Mismatch(position, seen[position.part], what, message, action, takes))
         if not found:
             right.append(position.label)
     mismatches.sort(key=lambda one: _ORDER.index(one.what))
@@ -242,7 +242,7 @@ class _Symptoms:
 
     def __init__(self, tracing: Tracing) -> None:
         self.tracing = tracing
-        self._affected = Affected(tracing)
+        self._affected = tracing.once(Affected)
         self._kept: dict[str, tuple[str, ...]] = {}
 
     def of(self, position: Position, what: str) -> tuple[str, ...]:
