@@ -11,7 +11,7 @@ import tracer
 from tests.electrics.vehicles import tracing_of
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.bus.readings import access_named, classify, ohm_value
-from tracer.electrics.bus.values import BusReport, UnknownBus
+from tracer.electrics.bus.values import ASLEEP, AWAKE, ONE_OUT, PLUGGED, UNPLUGGED, BusReport, UnknownBus
 from tracer.electrics.limits_in_use import limits_of
 from tracer.entry.problems import CannotUse
 from tracer.trace.tracing import Tracing
@@ -110,21 +110,146 @@ def test_the_60_ohm_rule_is_not_applied_where_it_does_not_hold(tmp_path: Path) -
 
 LIN = """
 parts:
-  A: {is: module, cavities: 1, pins: {1: bus w}}
-  B: {is: module, cavities: 1, pins: {1: bus w}}
+  BAT: battery
+  B2: battery
+  CV: {{is: converter, volts: 13.2}}
+  A: {{is: module, cavities: 1-3, pins: {{1: bus w, 2: supply, 3: ground}}}}
+  B: {{is: module, cavities: 1-3, pins: {{1: bus w, 2: supply, 3: ground}}}}
+  N: splice
 runs:
 - A.1 -- GY 0.5 1m -- B.1
-"""
+- A.2 -- RD 1 -- {feed}
+- BAT.+ -- RD 1 -- B.2
+- A.3 -- BN 1 -- N
+- B.3 -- BN 1 -- N
+{more}"""
+STACKED = "- BAT.- -- BK 25 -- B2.+\n"
 
 
-def test_lin_has_one_line_and_levels_by_the_supply(tmp_path: Path) -> None:
-    tracing = tracing_of(tmp_path, LIN, "buses:\n  w: {kind: lin, commander: A, terminations: {A: 1000}}\n")
-    report = bus_of(tracing, "w", limits=limits_of(tracing.circuit))
+def lin(folder: Path, vehicle: str = "", feed: str = "BAT.+", more: str = "", supply: str = "") -> BusReport:
+    """Two modules, of which A commands; B2 stands below BAT in a stack, or is not there."""
+    minus = "B2.-" if STACKED in more else "BAT.-"
+    sheet = LIN.format(feed=feed, more=f"{more}- {minus} -- BK 25 -- N\n")
+    sheet = sheet if "B2." in sheet else sheet.replace("  B2: battery\n", "")
+    sheet = sheet if "CV." in sheet else sheet.replace("  CV: {is: converter, volts: 13.2}\n", "")
+    tracing = tracing_of(folder, sheet, f"{vehicle}buses:\n  w: {{kind: lin, commander: A{supply}}}\n")
+    return bus_of(tracing, "w", limits=limits_of(tracing.circuit))
+
+
+def test_lin_has_one_line_and_levels_by_the_supply_of_its_modules(tmp_path: Path) -> None:
+    report = lin(tmp_path)
     assert report.lines == ("LIN",)
-    assert report.cases == ()
+    assert report.cases == () and report.complete
     levels = {level.state: level for level in report.levels}
-    assert levels["recessive (at rest)"].low_v == pytest.approx(0.8 * 12.65)
-    assert levels["dominant"].high_v == pytest.approx(0.2 * 12.65)
+    rest, driven = levels["recessive (at rest)"], levels["dominant"]
+    assert [rest.low_v, rest.high_v] == pytest.approx([0.8 * (12.65 - 1.0), 12.65])
+    assert [driven.low_v, driven.high_v] == pytest.approx([0.0, 0.2 * (12.65 - 0.4)])
+
+
+FED = {
+    "24 V battery": ("system: 24 V\n", "BAT.+", "", 25.3),
+    "24 V battery, two in a row": ("system: 24 V\n", "BAT.+", STACKED, 25.3),
+    "12 V tap of two in a row": ("system: 24 V\n", "B2.+", STACKED, 12.65),
+    "12 V converter in a 24 V vehicle": ("system: 24 V\n", "CV.out", "- BAT.+ -- RD 1 -- CV.in\n- CV.ground -- BN 1 -- N\n", 13.2),
+    "a rail": ("system: 24 V\nrails: {'30': always}\n", "30", "", 25.3),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", FED)
+def test_lin_levels_follow_what_feeds_the_modules(what: str, tmp_path: Path) -> None:
+    vehicle, feed, more, volts = FED[what]
+    report = lin(tmp_path, vehicle=vehicle, feed=feed, more=more)
+    assert report.supply_v == pytest.approx(volts)
+    rest = report.line_reading(AWAKE, "LIN")
+    assert rest is not None and rest.low == pytest.approx(0.8 * (volts - 1.0)) and rest.high == pytest.approx(volts)
+    to_supply = report.line_reading(AWAKE, "LIN", "supply")
+    assert to_supply is not None and to_supply.low == 0.0
+    assert to_supply.high == pytest.approx(volts - 0.8 * (volts - 1.0))
+
+
+def test_lin_asks_for_the_supply_where_the_circuit_does_not_tell_it(tmp_path: Path) -> None:
+    asked = lin(tmp_path / "a", feed="?")
+    assert not asked.complete and asked.supply_v is None
+    assert any(
+        "what feeds A is not known: type `supply: 12 V` (or 24 V) under `buses`, `w`" in one for one in asked.problems
+    )
+    assert [level.state for level in asked.levels] == ["all states"] and asked.levels[0].low_v is None
+    assert not [one for one in asked.line_readings if one.unit == "V"]
+    typed = lin(tmp_path / "t", feed="?", supply=", supply: 24V")
+    assert typed.supply_v == pytest.approx(25.3)
+
+
+def test_lin_fed_otherwise_than_typed_is_said(tmp_path: Path) -> None:
+    report = lin(tmp_path, supply=", supply: 24 V")
+    assert any(
+        "`supply: 24 V` is typed for this bus, but its modules are fed otherwise" in one for one in report.problems
+    )
+    (level,) = lin(tmp_path / "48", supply=", supply: 48 V").levels
+    assert level.low_v is None and "not of 48 V" in level.words
+
+
+def test_lin_modules_on_two_supplies_have_no_common_levels(tmp_path: Path) -> None:
+    sheet = (
+        LIN.format(feed="BAT.+", more=f"{STACKED}- B2.- -- BK 25 -- N\n")
+        .replace("  CV: {is: converter, volts: 13.2}\n", "")
+        .replace("- BAT.+ -- RD 1 -- B.2", "- B2.+ -- RD 1 -- B.2")
+    )
+    tracing = tracing_of(tmp_path, sheet, "system: 24 V\nbuses: {w: {kind: lin}}\n")
+    report = bus_of(tracing, "w", limits=limits_of(tracing.circuit))
+    assert report.supply_v is None
+    assert "fed with 12.65 V and 25.3 V" in report.levels[0].words
+
+
+# --- each line to ground and to supply -------------------------------------------------------------------------------
+
+
+def test_each_line_of_high_speed_can_to_ground_and_to_supply(tmp_path: Path) -> None:
+    """By hand: three modules with two inputs of 5 kΩ each at least, side by side."""
+    report = bus(tmp_path, "A: 120, C: 120")
+    assert len(report.nodes) == 3
+    for line in ("CAN_H", "CAN_L"):
+        for to in ("ground", "supply"):
+            plugged, one_out = (report.line_reading(state, line, to) for state in (PLUGGED, ONE_OUT))
+            assert plugged is not None and one_out is not None
+            assert [plugged.low, one_out.low] == pytest.approx([5000 / 6, 5000 / 4])
+            assert plugged.high == math.inf
+            alone = report.line_reading(UNPLUGGED, line, to)
+            assert alone is not None and alone.low == math.inf
+        asleep, left = (report.line_reading(ASLEEP, line, to) for to in ("ground", "supply"))
+        assert asleep is not None and (asleep.low, asleep.high) == (-0.1, 0.1)
+        assert left is not None and [left.low, left.high] == pytest.approx([12.55, 12.75])
+
+
+def test_a_sleeping_fault_tolerant_bus_is_not_held_against_0_v(tmp_path: Path) -> None:
+    report = bus(tmp_path, "A: 600, B: 600, C: 600", "fault-tolerant can")
+    high, low = (report.line_reading(ASLEEP, line) for line in ("CAN_H", "CAN_L"))
+    assert high is not None and high.high == pytest.approx(0.3)
+    assert low is not None and low.nominal == pytest.approx(12.65)
+    plugged = report.line_reading(PLUGGED, "CAN_L")
+    assert plugged is not None and plugged.low is None and "inside the transceivers" in plugged.words
+
+
+@pytest.mark.parametrize("kind", ["other", ""])
+def test_of_a_bus_of_unknown_kind_no_line_reading_is_made_up(kind: str, tmp_path: Path) -> None:
+    facts = f"buses:\n  d: {{{f'kind: {kind}' if kind else 'name: x'}}}\n"
+    tracing = tracing_of(tmp_path, SHEET, facts)
+    assert bus_of(tracing, "d", limits=limits_of(tracing.circuit)).line_readings == ()
+
+
+def test_no_ohms_to_ground_where_a_module_may_be_missing_or_something_hangs_on_a_line(tmp_path: Path) -> None:
+    loose = bus(tmp_path / "l", "A: 120, C: 120", sheet=SHEET + "- S1 -- GN 0.5 -- ?\n")
+    (words,) = {one.words for one in loose.line_readings if one.unit == "Ω"}
+    assert words == "not known: a module may be missing"
+    sheet = SHEET.replace("parts:\n", "parts:\n  R9: {is: resistor, ohms: 10000}\n  G9: ground\n")
+    sheet += "- S1 -- GN 0.5 1m -- R9.1\n- R9.2 -- BN 0.5 1m -- G9\n"
+    hung = bus(tmp_path / "h", "A: 120, C: 120", sheet=sheet)
+    assert "not known: R9 on the lines" in {one.words for one in hung.line_readings if one.unit == "Ω"}
+
+
+def test_the_pull_ups_of_lin_side_by_side(tmp_path: Path) -> None:
+    """By hand: 1 kΩ and 30 kΩ; 0.9 and 20; 1.1 and 60."""
+    (words,) = {one.words for one in lin(tmp_path).line_readings if one.state == PLUGGED}
+    assert "968 Ω side by side, 861 Ω to 1.08 kΩ" in words
 
 
 def test_a_bus_whose_kind_is_not_said_is_not_complete(tmp_path: Path) -> None:

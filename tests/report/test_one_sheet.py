@@ -24,7 +24,7 @@ from tracer.plan.one_sheet import one_sheet_of
 from tracer.plan.sheet_values import OneSheet
 from tracer.plan.values import there
 from tracer.report.one_sheet import Sheet, as_csv, as_data, as_html, as_pdf, as_text, sheet_in_words
-from tracer.report.one_sheet.values import ALONE, DEAD, LEGS, LOOK, STEPS
+from tracer.report.one_sheet.values import ALONE, ASLEEP, DEAD, LEGS, LOOK, STEPS
 from tracer.report.typeset import template
 from tracer.trace.tracing import Tracing
 
@@ -233,3 +233,30 @@ def test_a_relay_that_the_module_pulls_is_proven_from_the_plug_coil_contact_fuse
     )
     assert {"F50.load", "KAL.85", "KAL.86", "X1.7", "X4.9"} <= set(opened)
     assert [at for at in opened if live(at)] == []
+
+
+def test_a_bus_that_sleeps_at_battery_voltage_is_not_asked_to_read_0_v(tmp_path: Path) -> None:
+    """Fault-tolerant CAN and LIN; of a bus of unknown kind nothing is expected."""
+    typed = {"t": "fault-tolerant can, terminations: {A: 600, B: 600}", "w": "lin, commander: A", "u": "other"}
+    buses = ", ".join(f"{name}: {{kind: {kind}}}" for name, kind in typed.items())
+    pins = {1: "supply", 2: "ground", 3: "bus t H", 4: "bus t L", 5: "bus w", 6: "bus u H", 7: "bus u L"}
+    module = f"{{is: module, cavities: 1-7, pins: {{{', '.join(f'{pin}: {role}' for pin, role in pins.items())}}}}}"
+    runs = [*(f"BAT.+ -- RD 1 1m -- {name}.1" for name in "AB"), *(f"{name}.2 -- BN 1 1m -- BAT.-" for name in "AB")]
+    runs += [f"A.{pin} -- GY 0.35 2m -- B.{pin}" for pin in (3, 4, 5, 6, 7)]
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "vehicle.yaml").write_text(f"vehicle: v\nbuses: {{{buses}}}\n", encoding="utf-8")
+    parts = f"parts: {{BAT: battery, A: {module}, B: {module}}}"
+    sheet = "\n".join(["sheet: 1", parts, "runs:", *(f"- {run}" for run in runs)])
+    (tmp_path / "sheets" / "1.yaml").write_text(sheet, encoding="utf-8")
+    tracing = Tracing(tracer.load(str(tmp_path)))
+    strips = words_of(tracing, made_of(tracing, "A")).after
+    boxes = [box for strip in strips if strip.number == ASLEEP for box in strip.boxes]
+    assert [(box.row, box.ask, box.expect) for box in boxes if box.unit == "V"] == [
+        ("3", "bus t H", "< 0.3"),
+        ("4", "bus t L", "≈ 12.65"),
+        ("5", "bus w", "9.32 to 12.65"),
+        ("6", "bus u H", ""),
+        ("7", "bus u L", ""),
+    ]
+    ohms = [(box.row, box.ask, box.expect) for box in boxes if box.unit == "Ω"]
+    assert ohms == [("3-4", "between them", "maker's figure"), ("6-7", "between them", "maker's figure")]

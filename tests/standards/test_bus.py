@@ -107,3 +107,14 @@ def test_lin_levels_leave_a_margin() -> None:
         < lin_level_v("transmitter, recessive at least", 12).value
     )
     assert lin_level_v("receiver, dominant below", 12).certainty == "standard"
+
+
+def test_the_24_v_form_of_lin_has_a_range_of_its_own_and_the_same_shares() -> None:
+    """From memory, both."""
+    for level, share in (("transmitter, recessive at least", 0.8), ("transmitter, dominant at most", 0.2)):
+        for supply_v in (15, 24, 36):
+            found = lin_level_v(level, supply_v, 24)  # type: ignore[arg-type]
+            assert found.value == pytest.approx(share * supply_v) and found.certainty == "memory"
+        for outside_v in (14.9, 36.1):
+            with pytest.raises(ValueError, match="15 to 36 V"):
+                lin_level_v(level, outside_v, 24)  # type: ignore[arg-type]

@@ -444,6 +444,7 @@ class BusFacts(Facts):
         default_factory=dict, description="{PART or MODULE: ohms}, or {ohms: 120, split: yes}"
     )
     commander: Text | None = Field(None, description="LIN: the module that commands the bus")
+    supply: System | None = Field(None, description="LIN: what feeds its modules, where the circuit does not tell")
     name: Text | None = None
 
 

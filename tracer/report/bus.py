@@ -7,7 +7,16 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from tracer.electrics.bus.alike import clusters_of, cut_off, cut_off_modules, only_cuts_off, signature
-from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, BusTermination, Case, LevelLine, ohm_words
+from tracer.electrics.bus.values import (
+    INPUTS_OHM,
+    KINDS,
+    BusReport,
+    BusTermination,
+    Case,
+    LevelLine,
+    LineReading,
+    ohm_words,
+)
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.report.minding import marked, notes, opening
@@ -40,6 +49,7 @@ def as_text(reports: Sequence[BusReport], reading: Classified | None, *, width: 
             _tests(page, report)
         elif report.kind:
             _without_rule(page, report)
+        _line_readings(page, report)
         if report.kind not in shown:
             _levels(page, report)
         shown.add(report.kind)
@@ -288,6 +298,54 @@ def _without_rule(page: Page, report: BusReport) -> None:
         page.line(f"{why}: see {'above' if report.not_to_measure else 'what is not known above'}.", indent=2)
     else:
         page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
+
+
+def _line_readings(page: Page, report: BusReport) -> None:
+    """Each line to ground and to supply: lines that read alike in a state together."""
+    if not report.line_readings:
+        return
+    held = "" if report.supply_v is None else f", with {figures.stated(report.supply_v, 'V')} there"
+    page.heading(f"Each line to ground, and to supply{held}")
+    cells: dict[tuple[str, str], dict[str, str]] = {}
+    for one in report.line_readings:
+        cells.setdefault((one.state, one.line), {})[one.to] = reading_words(one)
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for (state, line), found in cells.items():
+        alike.setdefault((state, found["ground"], found.get("supply", "")), []).append(line)
+    rows = [[state, ", ".join(lines), ground, supply] for (state, ground, supply), lines in alike.items()]
+    page.table(
+        rows,
+        indent=2,
+        head=["state", "line", "to ground", "to supply"],
+        stretch=0,
+        stacked_names=["to ground", "to supply"],
+    )
+    for words in dict.fromkeys(one.words for one in report.line_readings if one.words):
+        page.line(f"{words[0].upper()}{words[1:]}.", indent=2, hang=4)
+    if any(one.unit == "Ω" and one.low is not None for one in report.line_readings):
+        page.line(
+            "Off: supplies off, all asleep. Less Ω than that is a way beside the bus: unplug the modules one after another; what is left with all unplugged lies in the harness.",
+            indent=2,
+            hang=4,
+        )
+    sources = dict.fromkeys(
+        one.source for one in report.line_readings if one.unit == "Ω" and not one.source.startswith("computed")
+    )
+    for source in filter(None, sources):
+        page.line(f"- Ω: {source}", indent=2, hang=4)
+
+
+def reading_words(one: LineReading) -> str:
+    """'2.50 (2.00 to 3.00) V', 'at least 1 kΩ', 'open', 'not judged'."""
+    if one.words:
+        return one.words.partition(":")[0]
+    if one.unit == "Ω":
+        low = one.low or 0.0
+        return "open" if math.isinf(low) else f"at least {figures.ohms(low)}"
+    ends = "" if one.low is None or one.high is None else figures.volts_ends(one.low, one.high)
+    if one.nominal is None:
+        return f"{ends} V"
+    return f"{figures.volts_number(one.nominal)} ({ends}) V" if ends else figures.volts(one.nominal)
 
 
 def _levels(page: Page, report: BusReport) -> None:

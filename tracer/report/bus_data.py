@@ -92,12 +92,32 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
             }
             for level in report.levels
         ],
+        "supply_v": report.supply_v,
+        "line_readings": [
+            {
+                "state": one.state,
+                "line": one.line,
+                "to": one.to,
+                "unit": one.unit,
+                "low": _finite(one.low),
+                "nominal": _finite(one.nominal),
+                "high": _finite(one.high),
+                "open": one.low is not None and math.isinf(one.low),
+                "note": one.words,
+                "source": one.source,
+            }
+            for one in report.line_readings
+        ],
         "notes": list(report.notes),
         "not_to_measure": [{"at": name, "why": words} for name, words in report.not_to_measure],
         "minding": minding_data(report.minding),
         "problems": list(report.problems),
         "meter": report.meter,
     }
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or math.isinf(value) else round(value, 4)
 
 
 def _ohm_data(reading: Ohm | None) -> list[float | None] | None:

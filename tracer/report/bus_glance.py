@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from tracer.electrics.bus.values import INPUTS_OHM, KINDS, BusReport, Case, ohm_words
-from tracer.report.bus import termination_words
+from tracer.electrics.bus.values import INPUTS_OHM, KINDS, PLUGGED, UNPLUGGED, BusReport, Case, ohm_words
+from tracer.report.bus import reading_words, termination_words
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, notes_line, opening
@@ -84,10 +84,14 @@ def _plug(name: str, pins: Iterable[str], ends: Sequence[str]) -> str:
 def _rule(report: BusReport) -> Iterator[tuple[str, str]]:
     """What an ohmmeter is good for on a bus that is not terminated between its lines."""
     if report.kind == "lin":
-        yield "rule", f"one line, judged by voltage; commander {report.commander or 'not typed in'}"
+        yield "rule", f"one line, judged by voltage; commander {report.commander or 'not typed in'}{_fed(report)}"
     elif report.kind == "fault-tolerant can":
         ohms = ", ".join(f"{line} {figures.ohms(ohm)}" for line, ohm in report.line_ohms.items())
         yield "rule", "across the lines a meter proves nothing" + (f"; all resistors of a line together: {ohms}" if ohms else "")  # fmt: skip
+
+
+def _fed(report: BusReport) -> str:
+    return "" if report.supply_v is None else f", fed with {figures.stated(report.supply_v, 'V')}"
 
 
 def _values(report: BusReport) -> Iterator[tuple[str, str]]:
@@ -99,6 +103,21 @@ def _values(report: BusReport) -> Iterator[tuple[str, str]]:
         yield "ohms", "; ".join(_ohms(report))
     if levels := _levels(report):
         yield "volts", f"{levels}. That it talks does not clear its wiring."
+    if off := _to_ground(report):
+        yield "ground", off
+
+
+def _to_ground(report: BusReport) -> str:
+    """What each line reads to ground and to supply with everything off; empty where nothing is said."""
+    said = [
+        f"{reading_words(one)} with {words}"
+        for state, words in ((PLUGGED, "all plugged in"), (UNPLUGGED, "all unplugged"))
+        for one in report.line_readings
+        if one.state == state and one.low is not None
+    ]
+    if not said:
+        return ""
+    return f"each line to ground and to supply, off: {', '.join(dict.fromkeys(said))}; less is a way beside the bus"
 
 
 def _ohms(report: BusReport) -> Iterator[str]:
@@ -135,6 +154,8 @@ def _levels(report: BusReport) -> str:
         volts: dict[str, str] = {}
         for one in found:
             value = "" if one.nominal_v is None else figures.volts_number(one.nominal_v)
+            if not value and one.low_v is not None and one.high_v is not None:
+                value = figures.volts_ends(one.low_v, one.high_v)
             volts.setdefault(one.line.removeprefix("CAN_"), value or one.words.split("; ")[0])
         if volts:
             said.append(f"{words} {', '.join(f'{line} {value}' for line, value in volts.items())}")

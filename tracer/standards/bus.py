@@ -172,17 +172,18 @@ def workshop_readings() -> tuple[WorkshopReading, ...]:
     )
 
 
-def lin_level_v(level: LinLevel, supply_v: float) -> Sourced:
-    """A LIN level at a given supply at the transceiver, V.
+def lin_level_v(level: LinLevel, supply_v: float, system_v: int = 12) -> Sourced:
+    """A LIN level at a given supply at the transceiver, V; `system_v` is 12, or 24 for the 24 V form of ISO 17987-4.
 
     Raises
     ------
-    ValueError : supply outside 7 to 18 V, the range the levels are given for
+    ValueError : supply outside the range the levels are given for, 7 to 18 V or 15 to 36 V
     """
-    low, high = lin_quantity("supply, lowest").value, lin_quantity("supply, highest").value
+    form = "" if system_v == 12 else f", {system_v} V"
+    low, high = lin_quantity(f"supply, lowest{form}").value, lin_quantity(f"supply, highest{form}").value
     if not low <= supply_v <= high:
         raise ValueError(f"LIN levels are given for {low:g} to {high:g} V, not for {supply_v} V")
-    share = lin_quantity(level)
+    share = lin_quantity(f"{level}{form}")
     if share.unit != "share of the supply":
         raise ValueError(f"{level!r} is no level")
     source = f"computed: {share.value:g} of the supply; {share.source}"

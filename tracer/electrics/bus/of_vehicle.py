@@ -9,8 +9,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from tracer.electrics.bus.levels import levels_of
+from tracer.electrics.bus.line_readings import Asked, line_readings, supply_v_of
 from tracer.electrics.bus.lines import BusLines, bus_names
 from tracer.electrics.bus.ohms import BusNetwork
+from tracer.electrics.bus.supply import lin_supply_of
 from tracer.electrics.bus.terminations import judge_terminations, line_ohms, terminations_of
 from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
@@ -66,6 +68,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
     terminations = terminations_of(lines)
     on_lines = list(lines.loose_ends())
     lines.problems += [*lines.not_declared(), *on_lines, *_problems(lines, terminations)]
+    supply = lin_supply_of(lines, limits.system_v) if kind == "lin" else None
     accesses = tuple(lines.accesses()) if lines.two else ()
     cases: tuple[Case, ...] = ()
     tests: tuple[Test, ...] = ()
@@ -90,7 +93,8 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
     if all(reading is None for case in cases for reading in case.readings):
         cases = ()  # there is no point at which anything may be read
     tests = tuple(test for test in tests if withheld.keys().isdisjoint((test.module, test.at)))
-    levels = tuple(levels_of(kind, limits.system_v))
+    levels = tuple(levels_of(kind, supply))
+    supply_v = supply_v_of(limits.system_v, supply)
     report = BusReport(
         lines.circuit.name,
         lines.name,
@@ -113,6 +117,8 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         line_ohms(terminations) if kind == "fault-tolerant can" else {},
         lines.facts.commander or "",
         tuple(withheld.items()),
+        line_readings=line_readings(Asked(lines, terminations, levels, supply_v), ohms=not withheld),
+        supply_v=supply_v,
     )
     return replace(report, minding=minding_of(lines.tracing, report))
 

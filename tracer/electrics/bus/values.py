@@ -10,6 +10,11 @@ from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
 KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
+AWAKE, ASLEEP = (
+    "awake, at rest",
+    "asleep",
+)  # states of the readings of a line: volts, and ohms with the supplies off and all asleep
+PLUGGED, ONE_OUT, UNPLUGGED = "off, all plugged in", "off, one unplugged", "off, all unplugged"
 OPEN_OHM = 1e6  # readings above count as open
 INPUTS_OHM = 1e3  # from here on no termination is in reach: open, or the inputs of nodes
 
@@ -117,6 +122,21 @@ class LevelLine:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class LineReading:
+    """What one line must read to ground or to supply in a state: low, nominal, high in V or Ω (infinite where open); None where not given, with why in `words`."""
+
+    state: str
+    line: str
+    to: str  # ground | supply
+    unit: str
+    low: float | None
+    nominal: float | None
+    high: float | None
+    words: str
+    source: str
+
+
 @dataclass(frozen=True)
 class BusReport(Answer):
     """One bus: what it is made of, what is read where, what a test tells. `cases` begins with the bus in order."""
@@ -145,6 +165,12 @@ class BusReport(Answer):
         tuple[str, str], ...
     ] = ()  # access points and modules at which nothing may be measured, with the reason
     minding: Minding = NOTHING
+    line_readings: tuple[LineReading, ...] = ()
+    supply_v: float | None = None  # what the readings to supply are held against
+
+    def line_reading(self, state: str, line: str, to: str = "ground") -> LineReading | None:
+        """What a line must read in a state; None where nothing is said."""
+        return next((one for one in self.line_readings if (one.state, one.line, one.to) == (state, line, to)), None)
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

@@ -1,6 +1,6 @@
 """What neither a figure nor a verdict is given for, because the model of it is not good enough; in words, for every output alike.
 
-The levels of LIN are known for 12 V only. What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
+What flows into a part of which nobody knows the inside, or out of it, is in no figure either. Where one of
 these bears on a reading it is better left out than wrong.
 """
 
@@ -16,8 +16,6 @@ from tracer.entry.problems import listed, natural
 from tracer.standards import figures
 from tracer.trace.lists.results import Row
 from tracer.trace.tracing import Tracing
-
-LIN_SYSTEM_V = 12
 
 
 def said(reason: str) -> str:
@@ -90,10 +88,3 @@ class Withheld:
                         f"generator {branch.part} would have to give {figures.stated(round(amps), 'A')} and gives {figures.stated(facts.amps, 'A')} at most: the battery feeds too"
                     )
         return ""
-
-
-def why_no_lin_levels(system_v: int) -> str:
-    """Why no levels of a LIN bus are given; empty where they are."""
-    if system_v == LIN_SYSTEM_V:
-        return ""
-    return said(f"the supply of these nodes is not the {system_v} V of the vehicle, and its volts are not known")

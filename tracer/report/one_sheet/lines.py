@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from tracer.electrics.bus.values import ASLEEP as BUS_ASLEEP
+from tracer.electrics.bus.values import ONE_OUT, LineReading
 from tracer.entry.problems import listed
 from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import full_name
@@ -107,7 +110,7 @@ class _Writer:
         yield Strip(
             ASLEEP,
             "all asleep, unplugged",
-            "Each line below 0.1 V before the meter goes to Ω; no lamp.",
+            "The meter goes to Ω only on a line below 0.1 V; no lamp.",
             tuple(self._bus_asleep()),
         )
 
@@ -201,9 +204,19 @@ class _Writer:
                 )
 
     def _bus_asleep(self) -> Iterator[Box]:
-        for step in self.made.bus_levels if self.made.bus_ohms else ():
+        """Volts before ohms: a line that a module still holds up is not measured in Ω."""
+        for step in self.made.bus_levels:
+            asleep = step.bus.line_reading(BUS_ASLEEP, step.bus_line) if step.bus else None
+            if step.no_method or (asleep is None and not self.made.bus_ohms):
+                continue
             assert step.cavity is not None
-            yield Box(step.cavity.pin, step.cavity.declared, "V", "< 0.1", self.first_key, OUT, step.point)
+            expect = "" if asleep is None else _asleep_words(asleep)
+            yield Box(step.cavity.pin, step.cavity.declared, "V", expect, self.first_key, OUT, step.point)
+        for step in self.made.bus_levels:
+            to_ground = step.bus.line_reading(ONE_OUT, step.bus_line) if step.bus else None
+            if not step.no_method and to_ground is not None and to_ground.low is not None and step.cavity is not None:
+                least = "open" if math.isinf(to_ground.low) else f"≥ {figures.ohms(to_ground.low)}"
+                yield Box(step.cavity.pin, "to ground", "Ω", least, self.first_key, OUT, step.point)
         for step in self.made.bus_ohms:
             value = None if step.bare is None else step.bare.value
             expect = f"{figures.ohms_range(value.low, value.nominal, value.high)}" if value else "maker's figure"
@@ -278,6 +291,13 @@ class _Writer:
         lost = None if step.bare is None else step.bare.lost_high_v
         key = "" if step.key == self.made.working else f"{step.key}: "
         return Box(name, TO_ITS_POST, "V", key + _at_most(lost), step.key, IN, step.point)
+
+
+def _asleep_words(asleep: LineReading) -> str:
+    """'< 0.1', '≈ 12.65', '9.32 to 12.65'."""
+    if asleep.low is None or asleep.high is None:
+        return "" if asleep.nominal is None else f"≈ {figures.volts_number(asleep.nominal)}"
+    return f"< {asleep.high:g}" if asleep.high < 1 else figures.volts_ends(asleep.low, asleep.high)
 
 
 def _list_words(report: SupplyReport) -> str:

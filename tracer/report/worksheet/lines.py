@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
-from tracer.electrics.bus.values import BusReport, LevelLine
+from tracer.electrics.bus.values import ASLEEP, BusReport, LevelLine
 from tracer.plan.codes import bus_pins
 from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
 from tracer.plan.values import Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.plan.words import CRANKING
+from tracer.report.bus import reading_words
 from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words, lead_words
 from tracer.report.layout import also_words, codes, elsewhere_words
@@ -414,9 +415,11 @@ def _levels(bus: BusReport | None, line: str) -> tuple[str, str, str]:
         if "recessive" in by_state and "dominant" in by_state:
             rest, driven = by_state["recessive"], by_state["dominant"]
             mean = by_state.get("awake, with traffic, meter average")
+            asleep = bus.line_reading(ASLEEP, line)
             return (
                 f"at rest {_level_words(rest)}, driven {_level_words(driven)}",
-                f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}",
+                f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}"
+                + ("" if asleep is None else f"; asleep {reading_words(asleep)}"),
                 (mean or rest).source,
             )
         if (none := by_state.get("all states")) is not None:
