@@ -16,7 +16,8 @@ from scipy.sparse import csc_array
 from scipy.sparse.linalg import SuperLU, splu
 
 from benchmarks import ratios as shown
-from tracer.electrics.network.linear import Network, network_of_resistances, solve
+from tracer.electrics.network.described import Network, network_of_resistances
+from tracer.electrics.network.linear import solve
 
 # Most times as long as the library's own factorisation and solve of the same matrix.
 SOLVE_LIMIT = 3.0

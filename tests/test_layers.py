@@ -151,9 +151,8 @@ def _read_imports() -> Iterator[tuple[str, Path, Import]]:
             yield module, file, imported
 
 
-# No file is longer than this, and no file that was longer may grow: it is named here until it is split.
+# No file is longer than this.
 MOST_LINES = 500
-STILL_LONGER = {"electrics/network/linear.py": 725}
 
 
 def test_no_file_is_too_long_to_be_read_at_once() -> None:
@@ -161,10 +160,8 @@ def test_no_file_is_too_long_to_be_read_at_once() -> None:
         str(file.relative_to(ROOT / "tracer")): len(file.read_text(encoding="utf-8").splitlines())
         for _, file in tracer_modules()
     }
-    too_long = {name: lines for name, lines in lengths.items() if lines > STILL_LONGER.get(name, MOST_LINES)}
-    assert not too_long, f"longer than {MOST_LINES} lines, or than they were: {too_long}"
-    split = [name for name in STILL_LONGER if lengths.get(name, 0) <= MOST_LINES]
-    assert not split, f"no longer too long, so not in STILL_LONGER: {split}"
+    too_long = {name: lines for name, lines in lengths.items() if lines > MOST_LINES}
+    assert not too_long, f"longer than {MOST_LINES} lines: {too_long}"
 
 
 def circles(imports: dict[str, set[str]]) -> list[list[str]]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from hypothesis import strategies as st
 
-from tracer.electrics.network.linear import Network, network_of_resistances
+from tracer.electrics.network.described import Network, network_of_resistances
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -15,7 +15,8 @@ import pytest
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import FloatArray
 from tracer.electrics.meters import reading_at
-from tracer.electrics.network.linear import Network, network_of_resistances, solve
+from tracer.electrics.network.described import Network, network_of_resistances
+from tracer.electrics.network.linear import solve
 from tracer.electrics.network.load_laws import ConstantPower, FilamentLamp, Load
 from tracer.electrics.network.with_loads import solve_with_loads
 

@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import networks, reached
+from tracer.electrics.network.described import FloatArray, IntArray, Network, network_of_resistances
 from tracer.electrics.network.elimination import Elimination, Reduction, RowSums, elimination_of
-from tracer.electrics.network.linear import FloatArray, IntArray, Network, factorise, islands_of, network_of_resistances
+from tracer.electrics.network.factor import factorise, islands_of
 
 LEAK_S = 1.0
 

@@ -9,15 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.electrics.slow import networks
-from tracer.electrics.network.linear import (
-    LEAST_OHM,
-    MOST_OHM,
-    BadNode,
-    BadValue,
-    Network,
-    network_of_resistances,
-    solve,
-)
+from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BadNode, BadValue, Network, network_of_resistances
+from tracer.electrics.network.linear import solve
 from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp, Load, LoadLaws
 from tracer.electrics.network.with_loads import AtRest, NoConvergence, settle, solve_with_loads
 

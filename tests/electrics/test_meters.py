@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from tests.electrics.slow import networks
 from tracer.electrics.meters import reading_at, source_ohm
-from tracer.electrics.network.linear import BadNode, BadResistance, Network, network_of_resistances, solve
+from tracer.electrics.network.described import BadNode, BadResistance, Network, network_of_resistances
+from tracer.electrics.network.linear import solve
 
 
 @given(networks(), st.sampled_from([10e6, 1e6, 20e3]))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from benchmarks.bench_solve import vehicle_like_network
 from tests.electrics.slow import FloatArray, dense_voltages, kirchhoff_error_a, networks, reached
-from tracer.electrics.network.linear import (
+from tracer.electrics.network.described import (
     LEAST_OHM,
     MOST_OHM,
     BadNode,
@@ -22,10 +22,10 @@ from tracer.electrics.network.linear import (
     FixedTwice,
     Network,
     NoReturnPath,
-    factorise,
     network_of_resistances,
-    solve,
 )
+from tracer.electrics.network.factor import factorise
+from tracer.electrics.network.linear import solve
 
 
 def battery_and_load(ground_ohm: float = 1.0) -> Network:

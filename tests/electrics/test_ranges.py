@@ -13,8 +13,8 @@ from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Setting
 from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import States, Together
-from tracer.electrics.network.linear import FloatArray, IntArray
 from tracer.electrics.volts import extremes
 from tracer.electrics.volts.expected import expectations
 from tracer.report.volts import as_text

@@ -17,7 +17,7 @@ from tracer.electrics.model.changes import BadChange, changes_of
 from tracer.electrics.model.circuit_model import NotSettled, Rest
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.model.sources import share_of_system
-from tracer.electrics.network.linear import FloatArray, NotAccurate
+from tracer.electrics.network.described import FloatArray, NotAccurate
 from tracer.electrics.volts.expected import expectations
 from tracer.electrics.volts.likely import band
 from tracer.electrics.volts.of_module import volts_of

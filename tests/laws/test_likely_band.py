@@ -25,8 +25,8 @@ from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
 from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.described import FloatArray
 from tracer.electrics.network.in_many_settings import States, Together
-from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.alone import with_test_lamp
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.plan.values import PinAtAGlance

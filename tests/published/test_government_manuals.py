@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import pytest
 
-from tracer.electrics.network.linear import network_of_resistances, solve
+from tracer.electrics.network.described import network_of_resistances
+from tracer.electrics.network.linear import solve
 from tracer.standards.allowances import contact_ohm
 from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m, parse_size
 from tracer.standards.limits import drop_limit, lead_limit

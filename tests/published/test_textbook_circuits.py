@@ -18,7 +18,8 @@ import numpy as np
 import pytest
 
 from tracer.electrics.meters import source_ohm
-from tracer.electrics.network.linear import Network, Solution, network_of_resistances, solve
+from tracer.electrics.network.described import Network, network_of_resistances
+from tracer.electrics.network.linear import Solution, solve
 
 Element = tuple[str, str, str, float]
 

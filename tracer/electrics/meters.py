@@ -9,15 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.network.linear import (
-    BLOCK_WIDTH,
-    BadResistance,
-    Factor,
-    FloatArray,
-    Solution,
-    checked_nodes,
-    solve,
-)
+from tracer.electrics.network.described import BadResistance, FloatArray, checked_nodes
+from tracer.electrics.network.factor import BLOCK_WIDTH, Factor
+from tracer.electrics.network.linear import Solution, solve
 
 __all__ = ["Reading", "accuracy_ohm", "reading_at", "source_ohm"]
 

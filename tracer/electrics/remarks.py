@@ -21,7 +21,7 @@ from tracer.trace.tracing import Tracing
 if TYPE_CHECKING:
     from tracer.electrics.bus.values import BusTermination, Ohm
     from tracer.electrics.model.circuit_model import Model
-    from tracer.electrics.network.linear import FloatArray
+    from tracer.electrics.network.described import FloatArray
     from tracer.electrics.volts.current_ways import CurrentWays
 
 _ELECTRIC: dict[str, Rule] = {}

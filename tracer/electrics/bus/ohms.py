@@ -15,7 +15,8 @@ from tracer.electrics.bus.values import INPUTS_OHM, Access, BusTermination, Case
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import accuracy_ohm
 from tracer.electrics.model.elements import ohms_of
-from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, FloatArray, IntArray, islands_of
+from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, FloatArray, IntArray
+from tracer.electrics.network.factor import islands_of
 from tracer.standards import bus as tables
 from tracer.standards import figures
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tracer.electrics.model.elements import Ohms
-from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, FloatArray, IntArray
+from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, FloatArray, IntArray
 from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp
 from tracer.standards.allowances import Span
 

@@ -18,21 +18,18 @@ from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Drawn, Setting, apart, between, reach
 from tracer.electrics.model.changes import Changes
-from tracer.electrics.network.linear import (
+from tracer.electrics.network.described import (
     LEAST_OHM,
     MOST_OHM,
     BoolArray,
-    Factor,
     FloatArray,
     IntArray,
     Network,
     NetworkError,
-    Solution,
-    factorise,
-    islands_of,
     network_of_resistances,
-    solve,
 )
+from tracer.electrics.network.factor import Factor, factorise, islands_of
+from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LoadLaws
 from tracer.electrics.network.with_loads import AtRest, settle, solve_with_loads
 from tracer.entry.problems import CannotCompute

@@ -17,7 +17,7 @@ import numpy as np
 
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.network.linear import BoolArray, FloatArray
+from tracer.electrics.network.described import BoolArray, FloatArray
 from tracer.standards.allowances import contact_most_v, conversion, junctions
 
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried

@@ -14,7 +14,7 @@ from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.elements import Ohms
 from tracer.electrics.model.making import Draft
 from tracer.electrics.model.switching import Switching
-from tracer.electrics.network.linear import LEAST_OHM
+from tracer.electrics.network.described import LEAST_OHM
 from tracer.entry.models import BatteryFacts, ConverterFacts, GeneratorFacts, GroundFacts
 from tracer.standards import figures
 from tracer.standards.allowances import Span, charging_a, contact_ohm, conversion

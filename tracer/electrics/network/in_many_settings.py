@@ -16,8 +16,10 @@ import numpy as np
 
 from tracer.electrics.model.branches import Drawn, Setting
 from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Reduction
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray, islands_of, limit_of_correction_v
+from tracer.electrics.network.factor import islands_of
+from tracer.electrics.network.linear import limit_of_correction_v
 from tracer.electrics.network.load_laws import LoadLaws
 from tracer.electrics.network.needed import Needed
 from tracer.electrics.network.reduced import RESTING_V, Block, Flows, Plan, with_loads_at_rest

@@ -9,7 +9,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from tracer.electrics.network.linear import LEAST_OHM, MOST_OHM, BadValue, FloatArray
+from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BadValue, FloatArray
 
 __all__ = ["LOAD_BASE_S", "ConstantCurrent", "ConstantPower", "FilamentLamp", "Law", "Load", "LoadLaws"]
 

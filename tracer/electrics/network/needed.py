@@ -10,7 +10,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray, islands_of
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.factor import islands_of
 
 __all__ = ["Needed"]
 

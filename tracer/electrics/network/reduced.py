@@ -9,8 +9,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.elimination import Reduction, RowSums, elimination_of
-from tracer.electrics.network.linear import FloatArray, IntArray
 from tracer.electrics.network.load_laws import LoadLaws
 
 __all__ = ["RESTING_V", "Block", "Flows", "Plan", "with_loads_at_rest"]

@@ -14,23 +14,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracer.electrics.network.linear import (
-    BLOCK_WIDTH,
+from tracer.electrics.network.described import (
     LEAST_OHM,
     MOST_OHM,
     BadValue,
     BoolArray,
-    Factor,
     FloatArray,
     Network,
     NetworkError,
-    Solution,
     checked_nodes,
-    current_sums,
-    factorise,
-    limit_of_correction_v,
-    solve,
 )
+from tracer.electrics.network.factor import BLOCK_WIDTH, Factor, factorise
+from tracer.electrics.network.linear import Solution, current_sums, limit_of_correction_v, solve
 from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load, LoadLaws
 
 __all__ = ["AtRest", "LoadedSolution", "NoConvergence", "settle", "solve_with_loads"]

@@ -16,8 +16,8 @@ import numpy as np
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Draw, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
 from tracer.electrics.volts.likely import band, drawn_settings, even
 from tracer.electrics.volts.rows import nominal_in_order

@@ -9,7 +9,7 @@ import numpy as np
 
 from tracer.circuit.flood import shortest_way
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.network.linear import FloatArray, IntArray
+from tracer.electrics.network.described import FloatArray, IntArray
 
 FLOWING_A = 1e-6  # below, no current is said to flow
 

@@ -17,8 +17,8 @@ import numpy as np
 
 from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
+from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together
-from tracer.electrics.network.linear import FloatArray, IntArray
 
 _CELLS = 4_000_000  # of an array of nodes by currents pushed in: 32 MB
 _NOTHING_V = 1e-7

@@ -16,7 +16,7 @@ import numpy as np
 
 from tracer.electrics.model.branches import Drawn
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.values import Range
 
 KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of

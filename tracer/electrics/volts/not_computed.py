@@ -10,7 +10,7 @@ from functools import cached_property
 
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import is_charged
-from tracer.electrics.network.linear import FloatArray
+from tracer.electrics.network.described import FloatArray
 from tracer.entry.models import GeneratorFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures

@@ -14,8 +14,8 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.described import FloatArray
 from tracer.electrics.network.in_many_settings import Together
-from tracer.electrics.network.linear import FloatArray
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import FLOWS_A, Opening, Overload, Shorted
 from tracer.entry.models import FuseFacts

@@ -13,8 +13,8 @@ from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.model.branches import HIGH, LOW, Drawn
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.fitting import NOT_FITTED, TURNS, Fit, State
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together, alike
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
 from tracer.electrics.volts.extremes import Push, extremes, source_ohms
 from tracer.electrics.volts.likely import band, drawn_settings
