@@ -21,8 +21,9 @@ from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
 from tracer.electrics.model.making import Draft, Shared
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.model.switching import Switching
+from tracer.electrics.network.described import FloatArray, Network
 from tracer.electrics.network.in_many_settings import Together
-from tracer.electrics.network.linear import FloatArray, Network, Solution, solve
+from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import natural

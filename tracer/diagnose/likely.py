@@ -18,7 +18,7 @@ import numpy as np
 from tracer.case.readings import Conditions, Reading, Value
 from tracer.diagnose.faults import Fault, Faults, both, faults_of
 from tracer.diagnose.predicted import Predicted, Readings, Setting
-from tracer.electrics.network.linear import FloatArray
+from tracer.electrics.network.described import FloatArray
 from tracer.standards.faults import slip
 
 # One sigma. Of a bare reading the battery's volts are minutes old; by how much a lamp moves a point is two readings of one meter. The shares are of what is lost

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from tracer.diagnose.faults import STUCK_OHM, Atom, Faults
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Elimination, Reduction, elimination_of
-from tracer.electrics.network.linear import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
 
 _OPEN_S = 1e-10
