@@ -364,3 +364,13 @@ def test_next_asks_for_the_fused_lead_and_the_lit_lamp_in_the_words_that_record_
 
 def test_good_readings_are_those_of_the_simulated_demo() -> None:
     assert row("3+", *good("ALM.3:+")).state == "proven" and Value("1", 1.0).ends == (1.0, 1.0)
+
+
+def test_a_supply_that_is_live_each_time_where_it_must_be_dead_is_not_asked_for_once_more() -> None:
+    live = typed("ALM.4:+", "12.3/12.1", OFF)
+    assert row("4+", live).reason == "live in off, where it must be dead: read it once more before anything is concluded"  # fmt: skip
+    twice = row("4+", live, live)
+    assert twice.state == "doubtful"
+    assert twice.reason == "live in off, where it must be dead, each time (2.1, 3.1): `tracer next` weighs what explains it"  # fmt: skip
+    waived = row("4+", live, live, notes=[noted("waive", "ALM.4:+", why="no time")])
+    assert waived.state == "doubtful"  # what was read bad is not waived away

@@ -200,6 +200,8 @@ def _opened(row: Mapping[str, Any], one: Reading) -> set[str]:
 def _disputed(group: _Group) -> str:
     """Why a row that was read bad is read once more."""
     worst, good = group.last(*AGAINST), [one for one in group.readings if one.says is group.good]
+    if not good and len(group.against) > 1:
+        return f"{worst.reason}, each time ({_ids(group.against)}): `tracer next` weighs what explains it"
     if not good:
         return f"{worst.reason}: read it once more before anything is concluded"
     return f"it was read good ({_ids(good)}) and bad ({_ids(group.against)}; {worst.reason}): it counts once it reads good more often in a row than it read bad"  # fmt: skip
