@@ -5,19 +5,21 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner
 
 import tracer
-from tests.case.making import demo_plan, in_memory, opened, reading
+from tests.case.making import demo, demo_plan, in_memory, opened, reading
 from tests.golden import check_golden
 from tests.typed import load
-from tracer.case import calls
+from tracer.case import calls, kept_network
 from tracer.case.opening import kept_plan
 from tracer.case.readings import Conditions, Reading
 from tracer.cli import app
 from tracer.diagnose.next import READING_WRONG, Next, next_of
+from tracer.electrics.model.circuit_model import NotSettled
 from tracer.plan.words import line_name
 from tracer.report.next import as_data, as_text
 from tracer.trace.tracing import Tracing
@@ -209,3 +211,21 @@ def test_the_answers_on_the_demo_are_what_somebody_last_read() -> None:
     first, last = (replace(in_memory(demo_plan(), read), conditions=on) for read in (dead, [*dead, *split]))
     check_golden("minibus/next-find-80.txt", as_text(first, next_of(first)))
     check_golden("minibus/next-found-40.txt", as_text(last, next_of(last), width=40))
+
+
+def test_a_key_state_without_rest_costs_its_own_predictions_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved = kept_network._Maker._solved
+
+    def unless_cranking(self: Any, base: Any) -> Any:
+        if base.key == "start":
+            raise NotSettled("no steady state was found: a starter that gives up and recovers")
+        return solved(self, base)
+
+    monkeypatch.setattr(kept_network._Maker, "_solved", unless_cranking)
+    report, limits = tracer.supplies(demo(), "ALM"), tracer.limits(demo())
+    network = kept_network.kept_network(demo(), report, limits, [])
+    assert {base["key"] for base in network["bases"]} == {"off", "acc", "run"}
+    dead = [reading("ALM.5:+", (0.0, 0.0), OUT, n) for n in (2, 3)]
+    cranking = [reading("ALM.5:+", (0.0,), replace(OUT, key="start", lamp_w=None), 4)]
+    found = at(*dead, *cranking, plan={**demo_plan(), "network": network})
+    assert found.aim == "find" and found.measurement is not None and "F9" in {one.what for one in found.explains}

@@ -69,7 +69,7 @@ class _Piece:
 def kept_network(tracing: Tracing, report: SupplyReport, limits: LimitsInUse, leads: Iterable[tuple[str, tuple[Lead, ...]]], *, unplugged: bool = True) -> dict[str, Any]:  # fmt: skip
     """The network around a module; `leads` are pairs of a key state and the leads in the plug that some test of the plan wants there.
 
-    Where no steady voltages are found there is no network, and `why_not` says so.
+    A way of reading in which no steady voltages are found is left out; where there is none at all there is no network, and `why_not` says so.
     """
     maker = _Maker(tracing, report, limits)
     bases = [_Base(key, True) for key in report.keys]
@@ -100,9 +100,18 @@ class _Maker:
 
         Raises
         ------
-        NotSettled : no steady voltages in some way of reading
+        NotSettled : no steady voltages in any way of reading
         """
-        solved = [self._solved(base) for base in bases]
+        solved, found, failed = [], [], ""
+        for base in bases:
+            try:
+                solved.append(self._solved(base))
+                found.append(base)
+            except NotSettled as error:  # the others still say something
+                failed = failed or str(error)
+        if not solved:
+            raise NotSettled(failed)
+        bases = found
         self.nodes[solved[0][0].reference] = 0
         kept = [self._kept(base, *one) for base, one in zip(bases, solved, strict=True)]
         for data in kept:  # what is not there in one of them is open there
@@ -114,7 +123,7 @@ class _Maker:
         for base, data in zip(bases, kept, strict=True):
             data["follows"] = self._follows(base, pieces, signs)
         working = working_key(self.report)
-        loaded = next(one for base, one in zip(bases, solved, strict=True) if base == _Base(working, True))
+        loaded = next((one for base, one in zip(bases, solved, strict=True) if base == _Base(working, True)), solved[0])
         return {
             "nodes": len(self.nodes), "ends": [node for pair in self.ends for node in pair], "ohm": [_rounded(ohm) for ohm in self.ohm], "post": self._post(solved[0]),
             "diodes": [n for key, n in self.branches.items() if key[0] == "link" and self.circuit.links[key[1]].kind is LinkKind.DIODE],

@@ -160,11 +160,16 @@ def setting_of(plan: Mapping[str, Any], on: Conditions) -> Setting | None:
     """The way of reading that conditions stand for; None where the case has no network for it."""
     if on.engine:
         return None
-    leads = () if on.plugged else tuple(sorted(on.leads))
+    leads = frozenset[frozenset[str]]() if on.plugged else _leads(lead.split("-") for lead in on.leads)
     for n, base in enumerate(plan["network"]["bases"]):
-        if (base["key"], base["plugged"]) == (on.key, on.plugged) and tuple(sorted("-".join(lead) for lead in base["leads"])) == leads:  # fmt: skip
+        if (base["key"], base["plugged"]) == (on.key, on.plugged) and _leads(base["leads"]) == leads:
             return Setting(n, tuple(sorted(set(on.out).intersection(plan["network"]["outs"]))))
     return None
+
+
+def _leads(pairs: Iterable[Iterable[str]]) -> frozenset[frozenset[str]]:
+    """Leads in the plug, from whichever end they are named."""
+    return frozenset(frozenset(pair) for pair in pairs)
 
 
 def level_of(plan: Mapping[str, Any], name: str) -> str:
