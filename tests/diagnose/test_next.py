@@ -187,6 +187,7 @@ def test_no_point_on_a_way_with_a_hazard_is_offered() -> None:
     for name in plan["points"]:
         plan["points"][name]["never"] = name not in ("F9.load",)
     dead = [reading("ALM.5:+", (0.0, 0.0), OUT, n) for n in (2, 3)]
+    assert at(*dead).by_hand and not at(*dead, plan=plan).by_hand  # nor is anything there to be done by hand
     found, asked = at(*dead, plan=plan), []
     while found.measurement is not None:
         asked.append(found.measurement.short)

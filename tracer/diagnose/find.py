@@ -248,12 +248,15 @@ class Finding:
         return listed([*said, *others], joiner="or", most=4)
 
     def by_hand(self) -> tuple[tuple[str, str], ...]:
-        """What may be done beside reading: to the likeliest pieces, each with what it would mean."""
+        """What may be done beside reading: to the likeliest pieces, each with what it would mean. Nothing on a way with a hazard."""
         found: dict[str, str] = {}
+        points = self.case.plan["points"]
+        never = {n for n, piece in enumerate(self.network["pieces"]) if any(points.get(end, {}).get("never") for end in piece["ends"])}  # fmt: skip
         for n in self.live:
             fault = self.weighed.faults[n]
             kind = "short" if fault.what.startswith("short ") else self.network["pieces"][fault.pieces[0]]["kind"] if self._is_piece(fault) else ""  # fmt: skip
-            for do, means in by_hand(kind) if self.weighed.share[n] >= _BY_HAND else ():
+            offered = self.weighed.share[n] >= _BY_HAND and never.isdisjoint(fault.pieces)
+            for do, means in by_hand(kind) if offered else ():
                 part = self.network["pieces"][fault.pieces[0]]["part"]
                 found.setdefault(do.replace("{what}", self.words(fault)).replace("{part}", part), means)
         return tuple(found.items())[:2]
