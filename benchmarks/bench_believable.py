@@ -14,19 +14,19 @@ from benchmarks.ratios import Ratio, checked, process_cpu_s, process_mb, tracer_
 
 MODULE = "M78"
 MOST = {
-    f"supplies {MODULE}": 3.5,
-    f"states {MODULE}": 1.6,
-    f"volts {MODULE}": 4.5,
-    f"diagram {MODULE} -o out.svg": 2.5,
-    f"worksheet {MODULE} -o out.html": 4.5,
-    "check": 3.2,
-    "bus": 2.4,
-    "draw": 2.4,
-    "panel": 2.2,
-    "affects ML1": 2.8,
-    f"common {MODULE} M79": 1.8,
+    f"supplies {MODULE}": 3.0,
+    f"states {MODULE}": 1.5,
+    f"volts {MODULE}": 3.4,
+    f"diagram {MODULE} -o out.svg": 2.3,
+    f"worksheet {MODULE} -o out.html": 4.2,
+    "check": 2.4,
+    "bus": 1.8,
+    "draw": 1.9,
+    "panel": 1.6,
+    "affects ML1": 1.7,
+    f"common {MODULE} M79": 1.7,
 }
-MOST_MB = 300
+MOST_MB = 250
 RUNS = 3
 
 

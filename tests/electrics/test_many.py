@@ -188,6 +188,7 @@ def test_dead_ends_left_out_and_branches_in_a_row_as_one_change_nothing(
             node_v, found_v = expected.node_v(columns), found.node_v(columns)
             assert np.array_equal(np.isnan(node_v), np.isnan(found_v))
             assert np.allclose(node_v, found_v, rtol=0, atol=1e-9, equal_nan=True)
+            assert np.array_equal(found.at(asked), found_v[asked], equal_nan=True)
             assert np.allclose(expected.potential_v, found.potential_v, rtol=0, atol=1e-9)
             assert np.allclose(expected.branch_a, found.branch_a, rtol=0, atol=1e-9)
             pushed_a = np.zeros((whole.node_count, columns.size, asked.size))

@@ -160,7 +160,7 @@ class _Unplugged:
         own = (row for row in report.rows if row.part == report.module)
         self.pins = {(row.code, row.point): self._pin(row) for row in own}
         self.alone = PinsAlone(model, list(self.pins.values()), limits)
-        self._withheld = Withheld(tracing, self.alone.model, self.alone.states.branch_a[:, 0])
+        self._withheld = Withheld(tracing, self.alone.model, self.alone.nominal.branch_a[:, 0])
 
     def _pin(self, row: Row) -> AlonePin:
         return AlonePin(self.tracing.circuit.pins_of[row.part][row.pin], row.level == "supply", bool(row.diodes))

@@ -84,11 +84,17 @@ class States:
             volts[self.shape[column].floating, place] = np.nan
         return volts
 
+    def at(self, nodes: IntArray) -> FloatArray:
+        """(w, s) volts of some nodes against battery negative, not a number where floating."""
+        floating = np.stack([shape.floating[nodes] for shape in self.shape], axis=1)
+        found: FloatArray = np.where(floating, np.nan, self.potential_v[nodes])
+        return found
+
     def first(self, count: int) -> States:
-        """The first columns alone."""
-        some = slice(count)
+        """The first columns alone; the others are let go."""
+        some = np.arange(count)
         return States(
-            self.cases[some], self.model[some], self.shape[some], self.closed[:, some], self.conductance_s[:, some], self.source_v[:, some],
+            self.cases[:count], self.model[some], self.shape[:count], self.closed[:, some], self.conductance_s[:, some], self.source_v[:, some],
             self.branch_a[:, some], self.potential_v[:, some], self.laws[:, :, some], self.drop_v[:, some],
         )  # fmt: skip
 

@@ -67,25 +67,27 @@ class PinsAlone:
 
     def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
         watched = {model.reference, *model.posts, *(pin.node for pin in pins)}
-        self._together, nominal = nominal_in_order(Together([model], (), watched), {})
-        self.model = model = self._together.models[0]
+        together, nominal = nominal_in_order(Together([model], (), watched), {})
+        self.model = model = together.models[0]
         self.limits = limits
         ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
         settings: list[Setting | Drawn] = [model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
         self._ends = len(settings)
         settings += drawn_settings(model)
         self._cases: list[Case] = [(0, one) for one in settings]
-        self.states = self._together.solve(self._cases, nominal)
+        states = together.solve(self._cases, nominal)
+        self.nominal = states.first(1)
         self.drawn: BoolArray = np.arange(len(settings)) >= self._ends
-        self._node_v = self.states.node_v(np.arange(len(settings)))
+        # of all those states only the nodes asked about are kept: a vehicle in 73 settings is 20 MB
+        self._node_v = dict(zip(together.watched.tolist(), states.at(together.watched), strict=True))
         # the positive post that the drop of a supply is measured from; None where no battery is typed in
-        self._post = max(model.posts, key=lambda post: float(np.nan_to_num(self._node_v[post, 0])), default=None)
-        self._pins = list(dict.fromkeys(pins))
+        self._post = max(model.posts, key=lambda post: float(np.nan_to_num(self._node_v[post][0])), default=None)
+        self._seen = self._seen_from(together, states, list(dict.fromkeys(pins)))
         self._lit: dict[tuple[AlonePin, float], _Reading] = {}
 
     def floats(self, pin: AlonePin) -> bool:
         """Whether the pin has no way to the battery."""
-        return bool(self.states.shape[0].floating[pin.node])
+        return bool(self.nominal.shape[0].floating[pin.node])
 
     def bare(self, pin: AlonePin) -> _Reading:
         """The meter alone; it loads the probed point only."""
@@ -155,18 +157,17 @@ class PinsAlone:
             law.amount * of_one, np.full_like(rated, law.exponent), np.full_like(rated, law.knee_v), law.low_s * of_one
         )
 
-    @cached_property
-    def _seen(self) -> Mapping[AlonePin, _Seen]:
+    def _seen_from(self, together: Together, states: States, pins: Sequence[AlonePin]) -> Mapping[AlonePin, _Seen]:
         """Every pin as a lamp sees it."""
         columns: IntArray = np.arange(len(self._cases))
-        row = {node: place for place, node in enumerate(self._together.watched.tolist())}
-        pushed_a = np.zeros((len(row), len(self._pins)))
-        for place, (first, second) in enumerate(map(self._lamp_ends, self._pins)):
+        row = {node: place for place, node in enumerate(together.watched.tolist())}
+        pushed_a = np.zeros((len(row), len(pins)))
+        for place, (first, second) in enumerate(map(self._lamp_ends, pins)):
             pushed_a[row[first], place] -= 1.0
             pushed_a[row[second], place] += 1.0
-        moved_v = self._together.answers_at(self.states, columns, pushed_a)
+        moved_v = together.answers_at(states, columns, pushed_a)
         found = {}
-        for place, pin in enumerate(self._pins):
+        for place, pin in enumerate(pins):
             first, second = self._lamp_ends(pin)
             moved = moved_v[:, :, place]
             bare_v = self._node_v[first] - self._node_v[second]

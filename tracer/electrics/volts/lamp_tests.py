@@ -37,7 +37,9 @@ def lamp_tests(
     model = _in_order(made, sound)
     bare = model.solve()
     meter_ohm = limits.of("meter input").high
-    most_v = _most_v(tracing, report, key, changes, limits, lamps)
+    sound_changes = replace(changes.without_faults, unplugged=(report.module,))
+    in_order_made = made if sound_changes == unplugged else None
+    most_v = _most_v(tracing, report, key, sound_changes, limits, lamps, in_order_made)
     found = {}
     for row in report.rows:
         if row.part != report.module or row.code not in lamps:
@@ -67,10 +69,12 @@ def _in_order(model: Model, sound: dict[int, float]) -> Model:
 
 
 def _most_v(
-    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, lamps: Mapping[str, Lamp]
-) -> dict[str, float]:
-    """What each way in order loses at most under its lamp besides what a meter shows, by the code of its row: the figure of the first look."""
-    sound = replace(changes.without_faults, unplugged=(report.module,))
+    tracing: Tracing, report: SupplyReport, key: str, changes: Changes, limits: LimitsInUse, lamps: Mapping[str, Lamp], made: Model | None,
+) -> dict[str, float]:  # fmt: skip
+    """What each way in order loses at most under its lamp besides what a meter shows, by the code of its row: the figure of the first look.
+
+    `changes` are without faults, `made` is their model if there is one.
+    """
     pins = {
         row.code: AlonePin(tracing.circuit.pins_of[row.part][row.pin], row.level == "supply", False)
         for row in report.rows
@@ -79,9 +83,8 @@ def _most_v(
     if not pins:
         return {}
     try:
-        alone = PinsAlone(
-            model_of(tracing, key, sound, limits=limits, first=report.module), list(pins.values()), limits
-        )
+        made = made or model_of(tracing, key, changes, limits=limits, first=report.module)
+        alone = PinsAlone(made, list(pins.values()), limits)
         return {
             code: alone.most_growth_v(pin, lamps[code].watts or 0.0)
             for code, pin in pins.items()
