@@ -54,7 +54,7 @@ pictures: $(STAMP) ## make the pictures of the README anew; a test asks whether 
 # `fewest` keeps one version of each package for all Python versions, so that outputs are the same on all.
 lock: $(STAMP) ## pin all dependencies anew in requirements.lock
 	$(BIN)/uv pip compile pyproject.toml --group dev --universal --python-version 3.11 \
-	  --fork-strategy fewest --generate-hashes --no-config --upgrade --quiet \
+	  --constraints constraints.txt --fork-strategy fewest --generate-hashes --no-config --upgrade --quiet \
 	  --custom-compile-command "make lock" --output-file requirements.lock
 
 clean: ## remove caches and build products, keep the environment

@@ -158,6 +158,7 @@ COMMANDS: dict[str, list[list[str]]] = {
     "proof": [[], ["--json"]],
     "report": [[], ["--json"], ["-o", "r.pdf"], ["-o", "r.html"]],
     "pocket": [[MODULE, "-o", "pocket.html"]],
+    "demo": [[]],
     "desk": [],  # serves what `pocket` writes
     "new": [["started\u202e"], ["v"]],
 }  # fmt: skip
@@ -196,6 +197,7 @@ def test_every_output_shows_what_was_typed_and_runs_nothing(folder: Path, monkey
         "take-in",
         "desk",
         "pocket",
+        "demo",
     }
     assert {command for command in wanted if not shown[command]} == set()
 

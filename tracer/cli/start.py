@@ -7,9 +7,25 @@ from typing import Annotated
 
 import typer
 
-from tracer.cli.answer import CANNOT_USE, fail, show
-from tracer.cli.app import app
+import tracer
+from tracer.cli.answer import CANNOT_USE, answer, fail, show, tell
+from tracer.cli.app import app, chosen
 from tracer.entry.visible import visible
+
+
+@app.command(epilog="Example: tracer demo")
+def demo() -> None:
+    """List a module of the invented vehicle that comes with the program, and say where its files are."""
+    from tracer.entry.start import DEMO, demo_folder
+    from tracer.report import glance as report
+
+    chosen.folder, module = demo_folder(), DEMO[1]
+    tell(f'tracer -C "{chosen.folder}" supplies {module}')
+    answer(
+        lambda tracing: tracer.glance(tracing, tracer.supplies(tracing, module)),
+        text=report.as_text,
+        completeness=lambda got: got.report.completeness,
+    )
 
 
 @app.command(epilog="Example: tracer new my-van")

@@ -56,6 +56,16 @@ runs:                           # one line for each run, as the finger follows i
 """
 
 
+DEMO = ("minibus", "ALM")  # the invented vehicle that comes with the program, and a module of it
+
+
+def demo_folder() -> Path:
+    """Where the demo vehicle is: inside the installed package, or at the top of a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "_circuits"
+    return (inside if inside.is_dir() else package.parent / "circuits") / DEMO[0]
+
+
 class CannotStart(Exception):
     """The folder cannot be made; the text says why and what to do instead."""
 
