@@ -15,7 +15,10 @@ from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent / "circuits" / "minibus"
 RUNS = 10_000
-AT_MOST = 3.0
+AT_MOST = {
+    "demo": 6.0,
+    f"{RUNS} runs": 3.5,
+}  # about one and a half times what was measured: a list has become quick to make, the demo's most of all
 
 
 def ratios() -> list[Ratio]:
@@ -33,4 +36,4 @@ def _ratio(folder: Path, module: str, name: str, runs: int) -> Ratio:
     report, limits = supplies_of(tracing, module), limits_of(tracing.circuit)
     ours_s = collector_off(lambda: fastest_s(lambda: expectations(tracing, report, limits=limits), runs))
     job = f"readings of one module, {len(report.keys)} key states, {name} / its list from the files"
-    return Ratio(job, ours_s, listed_s, AT_MOST)
+    return Ratio(job, ours_s, listed_s, AT_MOST[name])
