@@ -37,9 +37,10 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         page.line(f"then:  {one.typed}", indent=2, hang=9)
         for seen, means in one.outcomes:
             page.line(f"- {seen}: {means}.", indent=2, hang=4)
-        page.line(caution("maker-first"), hang=2)
     for do, means in found.by_hand:
         page.line(f"or {do}: {means}.", indent=2, hang=4)
+    if one is not None or found.by_hand:
+        page.line(caution("maker-first"), hang=2)
     if found.explains:
         page.heading("What explains the readings")
         groups = _groups(found.explains)
