@@ -4,6 +4,7 @@ Names of graphic symbols ("Fuse (general symbol)", "Make contact", "Break contac
 IEC 60617; the paper sizes are those of ISO 216 (A4, 210 mm × 297 mm) and ANSI/ASME Y14.1 (letter, 8.5 in × 11 in), from memory.
 """
 
+import html
 import io
 import re
 import shutil
@@ -442,3 +443,18 @@ def test_no_page_has_a_box_without_a_pin(tracings: dict[str, Tracing]) -> None:
     assert len(pages) == 2
     assert any(text.text == "INS" for text in pages[0].texts())
     assert not any(text.text == "INS" for text in pages[1].texts())
+
+
+def test_the_title_names_each_panel_of_the_page_with_its_place_and_positions(tmp_path: Path) -> None:
+    tracing = Tracing(tracer.load(Path(__file__).parents[2] / "circuits" / "minibus"))
+    (drawn,) = tracer.diagram(tracing, "ALM", "svg", key="run").files
+    text = " ".join(html.unescape(" ".join(re.findall(r">([^<]+)</text>", drawn.decode()))).split())
+    assert "FPE Engine bay fuse panel, left inner wing, behind the air filter: F40, F47, F50, F52, KAL, KLE." in text
+    panels = {part.panel for part in tracing.circuit.parts.values() if part.panel}
+    for panel in panels:
+        named = re.search(rf"\b{panel} [^:]*: ([^.]*)\.", text)
+        assert named is not None
+        labels = {part.label for part in tracing.circuit.parts.values() if part.panel == panel}
+        on_page = {label for label in labels if re.search(rf"(?<![\w.]){label}(?![\w.])", text.partition("Quillam")[0])}
+        assert set(named[1].split(", ")) == on_page
+    assert text.count("supply or ground is there") == text.count("depends, or not known") == 1

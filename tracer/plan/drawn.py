@@ -6,7 +6,7 @@ Only what lies on a way of the module's rows is here, and what leads from there 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from tracer.circuit.flood import lead_back, walk
@@ -55,6 +55,16 @@ class Step:
     closed: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class PanelOnPage:
+    """A panel of which something is drawn: what it is called, where it is, and the labels of its positions that are drawn."""
+
+    name: str
+    title: str
+    place: str
+    labels: tuple[str, ...]
+
+
 @dataclass
 class View:
     """One module's diagram as data. `order` grows from source to ground; `nodes_of_row` are in order along the row."""
@@ -73,6 +83,7 @@ class View:
     loose_rest: tuple[LooseEnd, ...] = ()  # those that hang on nothing that is drawn
     supply_side: frozenset[int] = frozenset()
     levels: dict[int, Level] = field(default_factory=dict)  # in `key`; empty where none was asked for
+    panels: tuple[PanelOnPage, ...] = ()
     minding: Minding = NOTHING  # of the list, and of all that is drawn: a lead to a loose end is on no row
 
     @property
@@ -125,8 +136,20 @@ def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> V
     shown |= {loose for part, found in view.loose_parts.items() if part in parts for loose in found}
     shown |= {loose for found in view.loose_pins.values() for loose in found}
     view.loose_rest = tuple(loose for loose in report.loose_ends if loose not in shown)
+    view.panels = tuple(_panels(circuit, parts))
     view.minding = minding_of(tracing, (report, [names[node] for node in view.order], sorted(parts)))
     return view
+
+
+def _panels(circuit: Circuit, parts: Iterable[str]) -> Iterator[PanelOnPage]:
+    """The panels that positions on the page sit in, with these positions."""
+    labels: dict[str, list[str]] = {}
+    for part in (circuit.parts[name] for name in sorted(parts, key=natural) if name in circuit.parts):
+        if part.panel is not None:
+            labels.setdefault(part.panel, []).append(part.label or part.name)
+    for panel in sorted(labels, key=natural):
+        facts = circuit.parts[panel].facts
+        yield PanelOnPage(panel, facts.name or "", facts.at or "", tuple(labels[panel]))
 
 
 def _forget_empty(view: View) -> None:

@@ -18,7 +18,7 @@ from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, S
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap
-_TIGHT = 0.8  # both are drawn in to this share where a page is otherwise a little too low
+_TIGHT = 0.74  # both are drawn in to this share where a page is otherwise a little too low
 _SEP = 2.0  # least distance of two blocks side by side
 _BESIDE = (
     8.5  # what the edge of a box takes beyond a name that stands beside its pins, with room for no line to lie on it

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import count, product
 from math import ceil
 
-from tracer.plan.drawn import View
+from tracer.plan.drawn import PanelOnPage, View
 from tracer.report.completeness import loose_words
 from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
@@ -330,8 +330,8 @@ def _title_block(
     ) -> None:
         nonlocal y
         for one in wrapped(text, width - 10 - indent, size, bold=bold):
-            y += size + 1.4
-            shapes.append(Text(5 + indent, y - 1.4, one, size, "start", bold, role))
+            y += size + 0.9
+            shapes.append(Text(5 + indent, y - 0.9, one, size, "start", bold, role))
 
     status = report.completeness.word + ("" if report.complete else f": {_why(view)}")
     right = f"page {number} of {pages}    {sheet.date}".strip()
@@ -355,7 +355,8 @@ def _title_block(
     place = f"Place: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
     noted = [one.rstrip(".") for one in lines(view.minding, NOTE)] if number == 1 else []
     notes = f" Notes: {'. '.join(noted)}." if noted else ""
-    line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.{notes}")
+    panels = "".join(f" {_panel_words(panel)}." for panel in view.panels)
+    line(f"{report.vehicle}. {place}. From sheets {', '.join(report.sheets) or 'none'}.{panels}{notes}")
     if report.completeness.rests_on:
         line(f"Rests on: {', and '.join(report.completeness.conditions)}.", bold=True)
     if words := first_words(view.minding):
@@ -368,14 +369,14 @@ def _title_block(
         line(elsewhere_words(report.loose_elsewhere))
     y += 1
     shapes.append(Line(((0, y), (width, y)), "hair"))
-    y += 2.5
+    y += 1.5
     shapes.extend(_key_legend(view, 5, y + 6.5, listed=listed))
     y += _LINE
     line(
         "S supply, G ground, V carries a level, C side chain, B bus line: rows of tracer supplies; after the dot the point's number in it, as on the worksheet. "
         "A point is named by its first row; also: the others. "
         + ("" if listed else "Beside a line: colour left, size right. 5>12: cavity 5 of the half above, 12 below. ")
-        + "The vehicle maker's procedure, local codes and licensed practice come before this sheet."
+        + "The maker's procedure, local codes and licensed practice come first."
     )
     if report.loose_ends and not listed:
         y += 1
@@ -384,9 +385,15 @@ def _title_block(
         line("LOOSE ENDS" + ("" if number == 1 else ": listed on page 1"), bold=True)
         for loose in report.loose_ends if number == 1 else ():
             line(f"{loose.code} {loose.message}.", role="loose")
-    y += 3
+    y += 2
     shapes.append(Rect(Box(0, 0, width, y), "plain"))
     return shapes, y
+
+
+def _panel_words(panel: PanelOnPage) -> str:
+    """'FPE Engine bay fuse panel, left inner wing: F40, F50'."""
+    where = f", {panel.place}" if panel.place else ", place not typed in"
+    return f"{panel.name}{f' {panel.title}' if panel.title else ''}{where}: {', '.join(panel.labels)}"
 
 
 def _why(view: View) -> str:
