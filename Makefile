@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check quick bench golden pictures lock clean distclean
+.PHONY: help demo check quick bench fuzz golden pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -44,6 +44,9 @@ quick: $(STAMP) ## style, types and the tests that most changes break, in less t
 
 bench: $(STAMP) ## measure speed and memory
 	$(BIN)/python benchmarks/run.py
+
+fuzz: $(STAMP) ## 100 000 spoiled inputs of every sort; what goes wrong is kept in tests/fuzz/found (SEED=2: others)
+	$(BIN)/python -m tests.fuzz.fuzz 100000 $(or $(SEED),1)
 
 golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
 	TRACER_GOLDEN=write $(BIN)/pytest -n auto

@@ -14,6 +14,7 @@ from tracer.case.file import CaseFile, Entry, Grown, append, read_case
 from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_by, split_word, value_of
 from tracer.case.things import Things
 from tracer.entry.files import NotWritten
+from tracer.entry.problems import CannotCompute
 from tracer.plan.words import Names, line_name
 from tracer.standards import figures
 
@@ -159,9 +160,19 @@ def case_in(file: Path) -> Case:
 
     Raises
     ------
-    CannotCompute : it cannot be read
+    CannotCompute : it cannot be read, or its entries are none that this program writes
     """
-    return case_of(read_case(file))
+    found = read_case(file)
+    try:
+        return case_of(found)
+    except (
+        AttributeError,
+        IndexError,
+        KeyError,
+        TypeError,
+        ValueError,
+    ) as error:  # whole lines, of another program or version
+        raise CannotCompute(f"{file} cannot be read: an entry in it is none of this version ({type(error).__name__}: {error}).") from error  # fmt: skip
 
 
 # --- new entries -------------------------------------------------------------------------------------------------------

@@ -96,7 +96,11 @@ class TypedFile:
             if isinstance(node, yaml.MappingNode):
                 pairs = self._pairs.get(id(node))
                 if pairs is None:
-                    pairs = self._pairs[id(node)] = {one.value: (one, other) for one, other in reversed(node.value)}
+                    pairs = self._pairs[id(node)] = {
+                        one.value: (one, other)
+                        for one, other in reversed(node.value)
+                        if isinstance(one, yaml.ScalarNode)
+                    }
                 if str(step) not in pairs:
                     return node
                 node = pairs[str(step)][0 if key and depth == len(path) - 1 else 1]
