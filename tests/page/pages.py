@@ -54,6 +54,8 @@ def prepare(page: Page, battery: str = "12.62") -> None:
     if page.get_by_role("heading", name="Battery posts, now").count():
         press(page, battery)
         enter(page)
+    if page.get_by_role("heading", name="Is the fault there now?").count():
+        page.get_by_role("button", name="It is there").click()
 
 
 def read(page: Page, *values: str) -> None:

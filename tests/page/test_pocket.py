@@ -104,6 +104,7 @@ def test_conditions_that_a_card_wants_come_first_and_the_battery_after_each_turn
     card(page, "5 unplugged", "6+")
     assert page.locator(".keys").count() == 0  # nothing can be typed under conditions that are not those of the card
     assert page.locator(".todo li").all_inner_texts() == ["Key to run", "Unplug ALM", "Lamp 21 W"]
+    assert page.locator("#conditions").get_by_role("button", name="fault ?").count() == 1
     prepare(page)
     assert page.locator("#conditions .chip").all_inner_texts()[:4] == ["key run", "unplugged", "lamp 21 W", "lead at −"]
     read(page, "12.58", "12.5")
@@ -292,6 +293,8 @@ def test_all_can_be_done_by_keyboard(demo_file: Path, visit: Visit) -> None:
     page.keyboard.press("Enter")
     page.locator("#field-0").focus()
     page.keyboard.type("12,62")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="It is there").focus()
     page.keyboard.press("Enter")
     page.locator("#field-0").focus()
     page.keyboard.type("12.61")

@@ -15,19 +15,26 @@ def case_data(case: Case) -> dict[str, Any]:
     """Everything of a case that the desk shows; verdict, reasons and outcomes in the words of the terminal."""
     verdict = verdict_of(case)
     rows = {one.short for one in verdict.rows}
+    handed = {number: name for name, number in case.handed.items()}
     return {
         "case": case.file.stem,
+        "id": case_id(case),
         "module": case.plan["module"],
         "vehicle": case.plan["vehicle"],
         "edition": case.plan["edition"],
         "complaint": case.opening["complaint"],
         "now": conditions_text(case.conditions),
         "damaged": [*case.damaged, *case.remarks],
-        "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions)} for one in case.readings],
+        "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions), "handed": handed.get(one.entry, "")} for one in case.readings],
         "looks": [[name, said] for note in case.notes_of("look") for name, said in note.words.items()],
         "proof": {**proof_data(case, verdict), "gate": [words for words in verdict.open if words.partition(": ")[0] not in rows]},
         "next": next_data(case, next_of(case)),
     }  # fmt: skip
 
 
-__all__ = ["case_data"]
+def case_id(case: Case) -> str:
+    """What tells a case from every other one."""
+    return f"{case.file.stem}, opened {case.opening['at']}"
+
+
+__all__ = ["case_data", "case_id"]

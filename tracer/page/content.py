@@ -9,6 +9,7 @@ from tracer.case.case import BATTERY_HOLDS_S
 from tracer.case.notes import FITS, NOTES
 from tracer.case.opening import plan_data
 from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.page.at_once import signs_of
 from tracer.page.cards import cards_of, paper_only
 from tracer.page.panels import panels_data
 from tracer.page.picture import picture_of
@@ -17,12 +18,12 @@ from tracer.plan.drawn import view_of
 from tracer.plan.names import full_name
 from tracer.plan.one_sheet import one_sheet_of
 from tracer.report.completeness import completeness_data
-from tracer.report.layout import GROUND_SIGNS, SIGNS, signs_meaning
+from tracer.report.layout import signs_meaning
 from tracer.report.one_sheet import sheet_in_words
 from tracer.report.one_sheet.values import Sheet
 from tracer.report.one_sheet.wording import words_of
 from tracer.standards.figures import COMMA, POINT, decimal_mark
-from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
 SCHEMA = "tracer.page/1"
@@ -59,7 +60,7 @@ def content_of(
             "notes": [{"kind": kind, "example": one.example, "what": one.what, "reason": one.reason} for kind, one in NOTES.items() if kind not in _BY_NUMBER_OR_TIME],
             "lamps": sorted({test["lamp_w"] for row in plan["rows"].values() for test in row["tests"] if test["lamp_w"]}),
             "pins": list(_pins(report, sheet)),
-            "signs": signs_meaning({sign for row in report.rows for sign in _signs(row, report)}),
+            "signs": signs_meaning({sign for row in report.rows for sign in signs_of(row, report)}),
             "cards": list(cards_of(tracing.circuit, made, sheet, plan)),
             "paper_only": paper_only(sheet, plan),
             "points": {name: _point(tracing, report, plan, name) for name in plan["points"]},
@@ -76,13 +77,8 @@ def _pins(report: SupplyReport, sheet: Sheet) -> Iterator[dict[str, Any]]:
         row = rows.get(pin.point)
         yield {
             "name": pin.name, "full": full_name(row) if row else "", "point": pin.point, "wire": pin.wire, "way": pin.way, "says": pin.says,
-            "live": _signs(row, report) if row else "",
+            "live": signs_of(row, report) if row else "",
         }  # fmt: skip
-
-
-def _signs(row: Row, report: SupplyReport) -> str:
-    signs = GROUND_SIGNS if row.level == "ground" else SIGNS
-    return "".join(signs[row.live.get(key, "unknown")] for key in report.keys)
 
 
 def _point(tracing: Tracing, report: SupplyReport, plan: dict[str, Any], name: str) -> dict[str, Any]:
@@ -92,24 +88,4 @@ def _point(tracing: Tracing, report: SupplyReport, plan: dict[str, Any], name: s
     return {"level": kept["level"], "part": kept["part"], "kind": str(kept["kind"]), "place": place or "", "access": access or ""}  # fmt: skip
 
 
-def list_of(tracing: Tracing, report: SupplyReport, *, mark: str = POINT) -> dict[str, Any]:
-    """The list alone, without figures: what can be shown at once after a save."""
-    from tracer.plan.glance import glance_of
-    from tracer.report.glance import behind_panels, short_wire, verdict, way_words
-    from tracer.report.missing import as_data as missing_data
-    from tracer.trace.lists.missing import missing
-
-    with decimal_mark(mark):
-        glance = glance_of(tracing, report, None)
-        behind = behind_panels(glance)
-        return {
-            "module": report.module,
-            **completeness_data(report.completeness),
-            "verdict": verdict(report),
-            "pins": [{"name": pin.name, "full": full_name(pin.row), "wire": short_wire(pin.row), "way": way_words(pin, behind), "live": _signs(pin.row, report)} for pin in glance.pins],
-            "unknown": [{"pin": one.pin, "declared": one.declared, "kind": one.kind} for one in glance.unknown],
-            "missing": missing_data(missing(tracing, report.module)),
-        }  # fmt: skip
-
-
-__all__ = ["SCHEMA", "content_of", "list_of"]
+__all__ = ["SCHEMA", "content_of"]

@@ -10,15 +10,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from tracer.case.case import case_in
 from tracer.case.current import current
 from tracer.circuit.join import joined_folder
-from tracer.electrics.limits_in_use import limits_of
-from tracer.entry.overrides import read_shop
 from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
 from tracer.entry.text import Kept
-from tracer.page.case_view import case_data
-from tracer.page.content import content_of, list_of
+from tracer.page.at_once import list_of
 from tracer.standards.figures import POINT, decimal_mark
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.lists.supplies import supplies_of
@@ -55,7 +51,7 @@ class Desk:
         self._wanted: tuple[int, Tracing, SupplyReport] | None = None
         self._stop = threading.Event()
         self._saved_at = 0.0
-        self._case_mark: object = None
+        self._case_mark: object = ""  # nothing was looked at yet; None: no case
         self._threads: list[threading.Thread] = []
         self._publishing = threading.Lock()  # around whatever changes what is shown, with its version
 
@@ -68,7 +64,6 @@ class Desk:
         """Look at the folder and the case from now on."""
         self._kept.something_saved(self.folder)  # asked before reading: what is saved meanwhile shows at the next look
         self._look()
-        self._look_at_case()
         self._threads = [threading.Thread(target=self._over_and_over, args=(act,), daemon=True) for act in (self._watch, self._work, self._look_at_case)]  # fmt: skip
         for thread in self._threads:
             thread.start()
@@ -122,6 +117,10 @@ class Desk:
         wanted = self._wanted
         if wanted is None or time.monotonic() - self._saved_at < QUIET_S:
             return
+        from tracer.electrics.limits_in_use import limits_of
+        from tracer.entry.overrides import read_shop
+        from tracer.page.content import content_of
+
         number, tracing, report = wanted
         for deep in (False, True):
             problems = []
@@ -147,6 +146,9 @@ class Desk:
         mark = _mark_of_case()
         if mark == self._case_mark:
             return
+        from tracer.case.case import case_in
+        from tracer.page.case_view import case_data
+
         self._case_mark = mark
         number = self.versions.case + 1
         try:

@@ -17,6 +17,7 @@ from tracer.case.calls import read_handed
 from tracer.case.handed import MOST_CHARACTERS
 from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotAnswer, CannotCompute
+from tracer.page.case_view import case_id
 from tracer.page.desk import Desk, Versions
 from tracer.page.file import page_html, policy
 from tracer.report.handed import as_data
@@ -61,7 +62,7 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
         if not doors.key or not compare_digest(request.path_params["key"], doors.key):
             return PlainTextResponse("another key is wanted: the desk shows it in its terminal", status_code=403)
         found = RedirectResponse("/", status_code=303, headers=_HEADERS)
-        found.set_cookie(COOKIE, doors.key, max_age=KEPT_FOR_S, httponly=True, samesite="strict")
+        found.set_cookie(COOKIE, doors.key, max_age=KEPT_FOR_S, httponly=True, samesite="lax")
         return found
 
     async def page(_: Request) -> Response:
@@ -82,7 +83,7 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
             taken = await run_in_threadpool(read_handed, text)
         except (CannotAnswer, CannotCompute, NotWritten) as error:
             return _told({"taken": False, "why": str(error)})
-        return _told({"taken": True, **as_data(taken)})
+        return _told({"taken": True, "case": case_id(taken.case), **as_data(taken)})
 
     async def nothing(_: Request) -> Response:
         return PlainTextResponse("there is nothing here", status_code=404)

@@ -64,11 +64,13 @@ function body(card, kept, parent) {
     card.leads_words ? h("p", { class: "safe" }, card.leads_words) : null,
     h("p", { class: "figure" }, card.figure.words, card.figure.beside ? h("small", null, card.figure.beside) : null),
     kept.map((one) => keptLine(card, one)),
+    fromOthers(card),
   ];
   if (state.open === "reason") return [...parts, reasons(card)];
   if (todo.length) return [...parts, todoList(todo, card)];
   const old = batteryIsOld(state.on);
   if (old) return [...parts, batteryPad(old)];
+  if (!state.on.symptom) return [...parts, symptomPart()];
   const wrong = kept.find((one) => one.id === state.open);
   const beyond = card.kind === "point" ? 0 : kept.filter((one) => one.judged === "beyond").length;
   return [
@@ -103,6 +105,13 @@ function keptLine(card, one) {
     h("span", { class: "sign", "aria-hidden": "true" }, sign === "within" ? "✓" : sign === "beyond" ? "✕" : "•"),
     h("span", null, `${one.values.length ? one.values.join(" / ") : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
     one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${one.values.join("/")} was mistyped` }) : null);
+}
+
+/** What the case has of a pin beside what was read here. */
+function fromOthers(card) {
+  if (!LIVE || !theCase) return null;
+  const own = new Set(records().map((one) => one.id));
+  return theCase.readings.filter((one) => one.name === card.full && !own.has(one.handed)).map((one) => h("p", { class: "kept" }, h("span", { class: "sign", "aria-hidden": "true" }, "•"), h("span", null, `in the case: ${one.words}`, h("small", null, one.on))));
 }
 
 /** The hint under the conditions of the reading, not those of now. */
@@ -152,6 +161,12 @@ function batteryPad(why) {
       say(`Battery ${value} V kept.`);
       show();
     } }));
+}
+
+/** A reading without the fault there may be of a wire that is whole at this moment: so it is asked for before the first one. */
+function symptomPart() {
+  const set = (symptom) => () => { setCondition({ symptom }); show(); };
+  return h("div", { class: "todo" }, h("h3", null, "Is the fault there now?"), h("div", { class: "choices" }, button("It is there", set("yes"), { class: "choice" }), button("It is not", set("no"), { class: "choice" })));
 }
 
 function reasons(card) {

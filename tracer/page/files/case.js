@@ -24,8 +24,8 @@ const live = (() => {
     if (now.list !== known.list) desk.list = await ask("/list");
     if (now.case !== known.case) {
       const found = await ask("/case");
-      noCase = found.why_not;
-      theCase = noCase ? null : found;
+      noCase = found.why_not || "";
+      theCase = found.proof ? found : null;
       refused = "";
     }
     const other = whole && take(await ask("/page"));
@@ -71,7 +71,7 @@ const live = (() => {
       if (got.taken) {
         const whys = new Map(got.refused.map(({ id, why }) => [id, why]));
         const there = new Set([...got.recorded, ...got.there]);
-        unsent.forEach((one) => { if (there.has(one.id)) mark(one, { sent: true }); else if (whys.has(one.id)) mark(one, { refused: whys.get(one.id) }); });
+        unsent.forEach((one) => { if (there.has(one.id)) mark(one, { sent: true, case: got.case }); else if (whys.has(one.id)) mark(one, { refused: whys.get(one.id) }); });
         if (whys.size) say(`Refused: ${[...whys.values()][0]}`);
       }
     } catch {

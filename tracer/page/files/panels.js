@@ -67,7 +67,7 @@ function detail(position, seen) {
     h("p", null, h("strong", null, "What sits there?")),
     h("div", { class: "choices tight" }, position.seen.map((one) => button(one.word === "ok" ? "as it should be" : /^\d/.test(one.word) ? `${one.word} A` : one.word, () => {
       keepNote(`look ${position.part}=${one.word}`);
-      say(`${position.label}: ${one.says.length ? one.says.join(" ") : "as it should be"}`);
+      say(`${position.label}: ${one.says.length ? one.says[0] : "as it should be"}`);
       show();
     }, { class: "choice", "aria-pressed": one.word === word ? "true" : "false" }))),
     word === undefined ? null : meaning(position, word).length ? meaning(position, word).map((one) => h("p", { class: "heavy" }, one)) : h("p", { class: "kept within" }, h("span", { class: "sign", "aria-hidden": "true" }, "✓"), "as it should be"));

@@ -59,9 +59,12 @@ const letters = "abcdefghijkmnpqrstuvwxyz23456789";
 const mine = [...crypto.getRandomValues(new Uint8Array(6))].map((byte) => letters[byte % letters.length]).join("");
 let written = 0;
 
+/** At the desk a reading belongs to the case that it went into; on the way it belongs to whichever is current. */
+const ofThisCase = (one) => !LIVE || !one.case || !theCase || one.case === theCase.id;
+
 /** Everything kept and not put away, in the order in which it was read. */
 function records() {
-  return store.names("read/").map((name) => store.get(name)).filter((one) => one && !one.away)
+  return store.names("read/").map((name) => store.get(name)).filter((one) => one && !one.away && ofThisCase(one))
     .sort((a, b) => a.at - b.at || a.id.localeCompare(b.id, "en", { numeric: true }));
 }
 
