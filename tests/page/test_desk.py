@@ -71,8 +71,8 @@ class Served:
 
 
 @contextmanager
-def desk(folder: Path, *options: str, port: int = 0) -> Iterator[Served]:
-    words = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "desk", "ALM", "--port", str(port), *options]
+def desk(folder: Path, *options: str, port: int = 0, module: str = "ALM") -> Iterator[Served]:
+    words = [sys.executable, "-m", "tracer.cli", "-C", str(folder), "desk", module, "--port", str(port), *options]
     process = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     assert process.stdout is not None
     try:
@@ -217,6 +217,7 @@ def test_two_phones_and_a_laptop_see_each_other_and_nothing_acknowledged_is_lost
         view(one, "Case")
         one.get_by_text("FOUND at 5+").wait_for(timeout=PATIENCE_S * 1000)  # the other phone's reading as well
         assert len(case_in(cases.current_case().file).readings) == 2
+        assert "The vehicle maker's procedure" in one.locator("main").inner_text()
         _audit(one, PHONE)
 
         served.process.kill()
@@ -232,6 +233,19 @@ def test_two_phones_and_a_laptop_see_each_other_and_nothing_acknowledged_is_lost
         laptop.get_by_text("Readings: 3").wait_for(timeout=PATIENCE_S * 1000)
         two.locator("#notice", has_text="does not answer").wait_for(state="detached", timeout=PATIENCE_S * 1000)
         assert sorted(cases.current_case().handed.values()) == [2, 3, 4]
+
+
+def test_a_case_on_a_list_that_is_not_complete_says_so_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, visit: Visit) -> None:  # fmt: skip
+    monkeypatch.setenv("TRACER_STATE", str(tmp_path / "state"))
+    folder = ROOT / "circuits" / "unfinished"
+    cases.open_case(tracer.load(folder), "LIFT")
+    with desk(folder, module="LIFT") as served:
+        page = visit(served.address, NARROW, offline=False)
+        page.get_by_role("button", name="Begin").wait_for(timeout=PATIENCE_S * 1000)
+        view(page, "Case")
+        page.locator("main .heavy").first.wait_for(timeout=PATIENCE_S * 1000)
+        assert page.locator("main .heavy").first.inner_text().startswith("The list of this case is NOT COMPLETE")
+        assert "NOT COMPLETE" in page.locator("#head").inner_text()
 
 
 def _audit(page: Page, size: tuple[int, int]) -> None:

@@ -9,6 +9,7 @@ from tracer.case.proof import verdict_of
 from tracer.diagnose.next import next_of
 from tracer.report.case import conditions_text, proof_data, reading_data, values_text
 from tracer.report.next import as_data as next_data
+from tracer.standards.cautions import caution
 
 
 def case_data(case: Case) -> dict[str, Any]:
@@ -28,7 +29,7 @@ def case_data(case: Case) -> dict[str, Any]:
         "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions), "handed": handed.get(one.entry, "")} for one in case.readings],
         "looks": [[name, said] for note in case.notes_of("look") for name, said in note.words.items()],
         "proof": {**proof_data(case, verdict), "gate": [words for words in verdict.open if words.partition(": ")[0] not in rows]},
-        "next": next_data(case, next_of(case)),
+        "next": {**next_data(case, next_of(case)), "caution": caution("maker-first")},
     }  # fmt: skip
 
 

@@ -159,6 +159,7 @@ function caseView() {
     theCase.module !== page.module ? h("p", { class: "heavy" }, h("strong", null, `This case is on ${theCase.module}, the desk on ${page.module}. `), "Readings from here do not fit it.") : null,
     theCase.complaint ? h("p", { class: "place" }, `“${theCase.complaint}”`) : null,
     theCase.damaged.map((one) => h("p", null, "! ", one)),
+    next.list === "complete" ? null : h("p", { class: "heavy" }, h("strong", null, `The list of this case is ${next.list.toUpperCase()}: `), "what is missing in it is not asked for."),
     h("p", { class: "heavy verdict" }, proof.sentence),
     proof.contradictions.map((one) => h("p", null, "! ", one)),
     nextPart(next),
@@ -183,10 +184,15 @@ function nextPart(next) {
   return h("section", { class: "todo" },
     h("h3", null, "Next"),
     h("p", { class: "figure" }, next.sentence),
+    next.surprise ? h("p", null, `Once more, before it counts: ${next.surprise}.`) : null,
     one ? [
       one.set_before.length ? h("p", null, "first: ", one.set_before.join(" ")) : null,
       one.by_hand.map((words) => h("p", null, `and a ${words}`)),
       h("ul", { class: "outcomes" }, one.outcomes.map(({ seen, means }) => h("li", null, `${seen}: ${means}.`))),
+    ] : null,
+    next.by_hand.length ? h("ul", { class: "outcomes" }, next.by_hand.map(({ do: what, means }) => h("li", null, `or ${what}: ${means}.`))) : null,
+    one || next.by_hand.length ? h("p", { class: "safe" }, next.caution) : null,
+    one ? [
       card || of ? button("Its card", () => go("card", card ? { card: card.n, split: "" } : { card: of.n, split: one.short }), { class: "main" }) : null,
     ] : null);
 }
