@@ -320,6 +320,32 @@ def test_not_complete_stands_on_every_view(visit: Visit, tmp_path: Path) -> None
     assert "FIND THESE FIRST" in page.locator("main").inner_text()
 
 
+LOOSE_ELSEWHERE = """\
+sheet: 1
+parts:
+  BAT: battery
+  F1: {is: fuse, amps: 10}
+  G1: {is: ground, on: body}
+  M: {is: module, cavities: 1-2}
+  N: {is: module, cavities: 1-2}
+runs:
+  - BAT.+ -- RD 2.5 -- F1 -- RD 1 -- M.1
+  - M.2 -- BN 2.5 -- G1
+  - N.1 -- BN 2.5 -- G1
+"""
+
+
+def test_what_is_loose_elsewhere_stands_in_the_first_line_of_every_view(visit: Visit, tmp_path: Path) -> None:
+    folder = write(tmp_path / "v", LOOSE_ELSEWHERE)
+    assert tracer.supplies(tracer.load(folder), "M").completeness.elsewhere
+    file = tmp_path / "m.html"
+    file.write_text(page_of(folder, "M"), encoding="utf-8")
+    page = visit(file, NARROW)
+    for name in ("Pins", "Card", "Diagram"):
+        view(page, name)
+        assert re.search(r"loose ends? elsewhere in the vehicle", page.locator("#head").inner_text())
+
+
 NASTY = """\
 sheet: 1
 parts:

@@ -14,7 +14,7 @@ function show() {
 
 function head() {
   const { words } = page;
-  const status = LIVE && live.desk.list && live.desk.list.version !== page.version ? [live.desk.list.complete, live.desk.list.verdict || "The files cannot be used as they are."] : [page.complete, page.complete ? "list complete" : words.list];
+  const status = LIVE && live.desk.list && live.desk.list.version !== page.version ? [live.desk.list.complete, live.desk.list.verdict || "The files cannot be used as they are."] : [page.complete, page.complete ? `list ${words.list}` : words.list];
   const dark = document.documentElement.dataset.look === "dark";
   fill(byId("head"),
     h("h1", null, words.title),
