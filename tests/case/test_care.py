@@ -340,7 +340,7 @@ def test_the_other_legs_clear_of_a_ring_what_they_carried() -> None:
     assert verdict.kind == "found" and set(verdict.pieces) == {"G5", "wire G5 to S31"}
 
 
-def test_what_splits_a_failed_ground_is_the_same_in_proof_and_in_next() -> None:
+def test_where_a_failed_ground_is_split_is_left_to_next() -> None:
     from tracer.diagnose.next import next_of
     from tracer.report.case import proof_text
 
@@ -348,8 +348,10 @@ def test_what_splits_a_failed_ground_is_the_same_in_proof_and_in_next() -> None:
     case = in_memory(demo_plan(), failed)
     verdict = verdict_of(case)
     assert verdict.kind == "found"
-    said = "open or look at each by hand, first G1 or G11"
-    assert said in proof_text(case, verdict, width=200) and said in next_of(case).why_not
+    said = "`tracer next` weighs where to measure; or open or look at each by hand, first G1 or G11"
+    assert said in proof_text(case, verdict, width=200)
+    measurement = next_of(case).measurement
+    assert measurement is not None and measurement.short in ("G1", "G11")
 
 
 def test_next_asks_for_the_fused_lead_and_the_lit_lamp_in_the_words_that_record_them() -> None:

@@ -162,8 +162,8 @@ def splits_of(case: Case, failed: RowProof, left: Sequence[str]) -> Splits:
     named = [part for part in row["splits"] if any(part in _words(piece) for piece in left)]
     first = f"first {listed(named or list(left), most=3)}"
     if test is None:
-        why = "its pieces lie side by side" if row["level"] == "supply" else "points of a ground are not told apart by a lamp"  # fmt: skip
-        return Splits(failed.name, {}, f"{why}: open or look at each by hand, {first}")
+        why = "its pieces lie side by side" if row["level"] == "supply" else "points of a ground are cleared by no lamp for certain"  # fmt: skip
+        return Splits(failed.name, {}, f"{why}: `tracer next` weighs where to measure; or open or look at each by hand, {first}")  # fmt: skip
     if test["most_v"] is None:
         why = f" ({test['why_not']})" if test["why_not"] else ""
         return Splits(failed.name, {}, f"no figure tells a good point of this way from a bad one{why}; a point that is dead has the fault before it, {first}")  # fmt: skip
