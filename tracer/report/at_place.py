@@ -8,7 +8,7 @@ from typing import Any
 
 from tracer.plan.values import AtPlace, PointAtPlace
 from tracer.report.completeness import completeness_data, first_line
-from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, signs_meaning
+from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, elsewhere_words, signs_meaning
 from tracer.report.minding import marked, minding_data, notes_line, opening
 from tracer.report.volts_data import range_data
 from tracer.standards import figures
@@ -29,6 +29,8 @@ def as_text(found: AtPlace, *, width: int = 80, bold: bool = False) -> str:
         said if len(found.modules) == 1 else said.replace("to this module", "to these modules"), strong=True, hang=4
     )
     page.line(f"By {of}.")
+    if found.completeness.elsewhere:
+        page.line(elsewhere_words(found.completeness.elsewhere))
     opening(page, found.minding)
     with_volts = any(one.volts is not None for one in found.points)
     narrow = page.width < STACKED
