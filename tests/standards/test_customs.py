@@ -12,7 +12,6 @@ from tracer.standards.bus import trade_range, workshop_readings
 from tracer.standards.colours import colour_name, parse_colour
 from tracer.standards.conductors import largest_fuse_a
 from tracer.standards.fuses import cold_resistance_mohm, colour_of, rating_of
-from tracer.standards.terminals import meaning
 
 
 def test_lines_shorted_read_below_10_ohm(tmp_path: Path) -> None:
@@ -45,28 +44,6 @@ def test_largest_fuse_is_only_from_memory() -> None:
         rating = largest_fuse_a(area_mm2)
         assert rating is not None
         assert rating.certainty == "memory"
-
-
-@pytest.mark.parametrize(("code", "word", "live"), [("IG2", "second ignition", ("run",)), ("ST", "start", ("start",))])
-def test_ignition_positions_that_no_standard_lists(code: str, word: str, live: tuple[str, ...]) -> None:
-    entry = meaning(code)
-    assert entry is not None
-    assert word in entry.meaning and entry.live == live and entry.role == "supply" and not entry.din
-
-
-def test_accessory_terminal_that_no_standard_lists() -> None:
-    entry = meaning("15R")
-    assert entry is not None
-    assert "accessory" in entry.meaning and not entry.din
-
-
-@pytest.mark.parametrize("code", ["15", "15a", "53", "75", "15R"])
-def test_key_states_from_memory_are_marked_so(code: str) -> None:
-    """No page gives the key states of these, so they say from memory and leave cranking open."""
-    entry = meaning(code)
-    assert entry is not None
-    assert entry.live_certainty == "memory"
-    assert not entry.start_certain
 
 
 US = {

@@ -13,8 +13,6 @@ LIVE = [
     ("30a", "second battery", ("off", "acc", "run", "start")),
     ("50", "starter control", ("start",)),
     ("B+", "generator output", ("off", "acc", "run", "start")),
-    ("IG2", "second ignition", ("run",)),
-    ("ST", "start", ("start",)),
 ]
 
 GROUND = ["31", "31a", "31d", "B-"]
@@ -52,7 +50,6 @@ MEANING = [
     ("W", "phase"),
     ("L", "left"),
     ("R", "right"),
-    ("15R", "accessory"),
 ]
 
 
@@ -94,7 +91,7 @@ def test_switched_ground_is_not_a_plain_ground() -> None:
     assert "closed" in entry.when
 
 
-@pytest.mark.parametrize("code", ["15", "15a", "53", "75", "15R"])
+@pytest.mark.parametrize("code", ["15", "15a", "53", "75"])
 def test_key_states_from_memory_are_marked_so(code: str) -> None:
     """The key states of these are not certain, so they say from memory and leave cranking open."""
     entry = meaning(code)

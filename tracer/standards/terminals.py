@@ -1,4 +1,4 @@
-"""Terminal designations of DIN 72552, and a few that diagrams use beside them."""
+"""Terminal designations of DIN 72552. What other marks on a diagram mean is typed in: `rails: {X: [run]}`."""
 
 from __future__ import annotations
 
@@ -37,7 +37,6 @@ class Terminal:
     when: str
     start_certain: bool
     note: str
-    din: bool
     source: str
     certainty: Certainty
     live_certainty: Certainty
@@ -66,12 +65,8 @@ def meaning(terminal: str) -> Terminal | None:
 
 @cache
 def terminals() -> tuple[Terminal, ...]:
-    """Every entry, those of DIN 72552 first."""
-    return tuple(
-        _terminal(row, din=name == "din_72552")
-        for name in ("din_72552", "not_din")
-        for row in _tables.table("terminals", name)
-    )
+    """Every entry."""
+    return tuple(_terminal(row) for row in _tables.table("terminals", "din_72552"))
 
 
 @cache
@@ -79,7 +74,7 @@ def _by_code() -> Mapping[str, Terminal]:
     return MappingProxyType({entry.code: entry for entry in terminals()})
 
 
-def _terminal(row: Row, *, din: bool) -> Terminal:
+def _terminal(row: Row) -> Terminal:
     role = row.text("role")
     if role not in ROLES:
         raise BrokenTable(f"{row.where}: role must be one of {', '.join(ROLES)}, is {role!r}")
@@ -91,7 +86,6 @@ def _terminal(row: Row, *, din: bool) -> Terminal:
         when=row.optional_text("when"),
         start_certain=row.flag("start_certain"),
         note=row.optional_text("note"),
-        din=din,
         source=row.source,
         certainty=row.certainty,
         live_certainty=row.mark("live_sure"),
