@@ -230,3 +230,9 @@ def test_no_lamp_is_computed_for_a_restraint_module(tmp_path: Path) -> None:
             text = " ".join(_in(folder, "volts", "RCM", *more).stdout.split())
             assert (words in text.casefold()) is lamp
             assert ("restraint wiring, the maker's procedure only" in text) is not lamp
+
+
+def test_what_is_held_is_not_said_to_be_taken_as_not_so() -> None:
+    free, held = (" ".join(run("volts", "ALM", *more).stdout.split()) for more in ((), ("--with", "KNS=pressed")))
+    assert "KNS in position pressed (taken as not so: --with)" in free
+    assert "(taken as not so" not in held and "(what is not held is taken as not so: --with)" in held

@@ -159,11 +159,16 @@ def _glance(page: Page, report: VoltsReport) -> None:
     )
 
 
+def taken_as(report: VoltsReport) -> str:
+    """How what a row depends on is taken."""
+    return "what is not held is taken as not so" if report.held else "taken as not so"
+
+
 def _row(page: Page, report: VoltsReport, row: RowVolts) -> None:
     page.blank()
     page.line(f"{row.code:<3} {row.point}  {row.declared or 'not declared'}: {row.state}", hang=4, strong=True)
     if row.why:
-        page.labelled("depends", f"{'; '.join(row.why)} (taken as not so; hold it with --with)")
+        page.labelled("depends", f"{'; '.join(row.why)} ({taken_as(report)}; hold it with --with)")
     labelled(page, report.minding, row.point, *(probe.at for probe in row.probes))
     if row.not_computed:
         page.labelled("expect", row.not_computed)
@@ -345,4 +350,4 @@ def limit_words(limit: LimitInUse) -> str:
     return f"{limit.words()} for {limit.item} ({limit.said})"
 
 
-__all__ = ["as_data", "as_text", "doubts", "lamp_cells", "limit_words", "supposed", "volts"]
+__all__ = ["as_data", "as_text", "doubts", "lamp_cells", "limit_words", "supposed", "taken_as", "volts"]

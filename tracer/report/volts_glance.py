@@ -5,7 +5,7 @@ from __future__ import annotations
 from tracer.electrics.volts.values import RowVolts, VoltsReport
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, notes_line
-from tracer.report.volts import doubts, lamp_cells, supposed, volts
+from tracer.report.volts import doubts, lamp_cells, supposed, taken_as, volts
 from tracer.standards import figures
 
 STACKED = 70  # columns below which a pin takes two lines
@@ -106,7 +106,7 @@ def _below(page: Page, report: VoltsReport, own: list[RowVolts], *, changed: boo
         for reason in row.why:
             said.setdefault(reason, []).append(row.point)
     if said:
-        told("depends", "; ".join(f"{', '.join(points)}: {words}" for words, points in said.items()) + " (taken as not so: --with)")  # fmt: skip
+        told("depends", "; ".join(f"{', '.join(points)}: {words}" for words, points in said.items()) + f" ({taken_as(report)}: --with)")  # fmt: skip
     charging = " or the generator's minus" if "charging" in report.battery_state else ""
     most = "" if changed else "; above `at most`: more resistance than the wiring has"
     idle = f"; {NO_LOAD}: a reading proves nothing" if not changed and any(row.idle for row in own) else ""  # fmt: skip
