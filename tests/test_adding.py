@@ -137,9 +137,9 @@ def test_a_kind_of_part_works_everywhere(with_shunt: Copy) -> None:
     listed = with_shunt.said["tracer supplies ALM --all"]
     assert re.search(r"SH1\.1 +.*shunt", listed) and re.search(r"SH1\.2 +.*shunt", listed)
     assert "COMPLETE" in listed.splitlines()[1] and "NOT COMPLETE" not in listed
-    assert "S1" in with_shunt.said["tracer volts ALM"]
+    assert "SH1" in with_shunt.said["tracer volts ALM --all"]
     assert "ALM" in with_shunt.said["tracer affects SH1"] and "shunt SH1 open" in with_shunt.said["tracer affects SH1"]
-    assert "shunt SH1 (battery shunt)" in with_shunt.said["tracer common ALM"]
+    assert "shunt SH1 (battery shunt)" in with_shunt.said["tracer common ALM --all"]
     drawn = (with_shunt.root / "vehicle" / "ALM.svg").read_text(encoding="utf-8")
     assert "SH1 (battery shunt), shunt 1-2" in drawn
     schema = (with_shunt.root / "tracer" / "entry" / "schemas" / "sheet.schema.json").read_text(encoding="utf-8")

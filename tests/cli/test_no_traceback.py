@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import re
 import signal
 import subprocess
 import sys
@@ -70,7 +71,9 @@ def test_an_interrupt_at_any_moment_ends_it_without_a_word(arguments: list[str],
                 os.killpg(process.pid, signal.SIGINT)  # as the terminal does, to its helpers too
             _, error = process.communicate(timeout=60)
         assert process.returncode in (0, 130, -signal.SIGINT)
-        assert [line for line in error.splitlines() if not line.startswith("wrote ")] == []
+        assert [
+            line for line in error.splitlines() if not re.match(r"wrote |12 modules; ", line)
+        ] == []  # it may have been ready
     if (tmp_path / "prints").exists():  # what is there is whole, and nothing lies beside
         for file in (tmp_path / "prints").iterdir():
             assert file.name.endswith("-worksheet.pdf")

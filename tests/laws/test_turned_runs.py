@@ -62,12 +62,15 @@ def retyped(vehicle: Path, folder: Path, rng: random.Random) -> Path:
 def shuffled_parts(head: str, rng: random.Random) -> str:
     """The head of a sheet with its parts in another order, each with the lines that belong to it."""
     before, parts, below = head.partition("parts:\n")
+    below, *after = re.split(
+        r"^(?=\S)", below, maxsplit=1, flags=re.MULTILINE
+    )  # what stands behind the parts stays there
     entries = re.split(r"^(?=  \S)", below, flags=re.MULTILINE)
     if not parts or entries[0] or any(not entry.startswith("  ") for entry in entries[1:]):
         return head
     entries = [entry.rstrip("\n") + "\n" for entry in entries[1:]]
     rng.shuffle(entries)
-    return before + parts + "".join(entries)
+    return before + parts + "".join([*entries, *after])
 
 
 def as_json(folder: Path, modules: list[str] | None = None) -> dict[str, str]:
