@@ -17,6 +17,7 @@ from datetime import datetime
 
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
 from tracer.case.file import Grown, append
+from tracer.case.judged import leads_of
 from tracer.case.readings import BadWord, Conditions, Reading, battery_volts, value_of
 from tracer.entry.problems import CannotAnswer, listed
 from tracer.plan.words import BETWEEN_LINES, CRANKING, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST, UnknownName, line_name
@@ -135,8 +136,8 @@ class _Sheet:
     def leads(self, name: str, line: _Line, lamp_w: float | None) -> tuple[str, ...]:
         """The fused leads that the sheet asks for at a pin with this lamp."""
         tests = self.case.plan["rows"].get(name, {"tests": []})["tests"] if lamp_w is not None else []
-        asked = (test["leads"] for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (line.key, lamp_w, line.out))  # fmt: skip
-        return tuple(sorted("-".join(pair) for pair in next(asked, ())))
+        asked = (leads_of(test) for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (line.key, lamp_w, line.out))  # fmt: skip
+        return next(asked, ())
 
     def name_of(self, line: _Line) -> str:
         """The full name of what a line reads; empty, and said in `left`, where it has changed since the sheet was printed.

@@ -26,7 +26,6 @@ FLOATS_OHM = 3e6  # what a meter looks into behind an open way
 METER_OHM = 1e7
 _DIODE_TURNS = 6
 _BACKWARDS_A, _FORWARDS_V = 1e-6, 1e-3
-_HALVINGS = 40
 _BLOCK = 600  # faults side by side
 
 
@@ -144,7 +143,8 @@ class _Solved:
             lit_v = None
             if lamp_w is not None:
                 free_v = volts[row] if level == "supply" else volts[post_row] - volts[row]
-                amps = _lamp_a(free_v, np.abs(lamp_ohm), lamp_w, self.of.system_v)
+                lamp = LoadLaws.of([FilamentLamp(0, 0, self.of.system_v, lamp_w).law])
+                amps = lamp.behind_a(free_v, np.abs(lamp_ohm))
                 lit_v = volts[row] - lifts * amps if level == "supply" else volts[row] + lifts * amps
             found.append(Readings(bare_v, lit_v, floats, volts[post_row]))
         return found
@@ -269,7 +269,7 @@ class _Solved:
             a, b = of.ends[branch].tolist()
             values[self._late_row[a]] -= volts * siemens
             values[self._late_row[b]] += volts * siemens
-        return _answered(reduction, values)
+        return reduction.solve(values)
 
     def _seen(self, nodes: Sequence[int], level: str, post: int) -> FloatArray:
         """(late nodes, k, points) by how much an ampere into each point, of a ground out of the post, lifts every node."""
@@ -280,7 +280,7 @@ class _Solved:
                 values[self._late_row[node], :, n] += 1.0
                 if level == "ground":
                     values[self._late_row[post], :, n] -= 1.0
-            self._volts[key] = _answered(self._at_rest[0], values)
+            self._volts[key] = self._at_rest[0].solve(values)
         return self._volts[key]
 
     @cached_property
@@ -290,25 +290,6 @@ class _Solved:
         rows[order.late_node] = np.arange(order.late_node.size)
         rows[0] = order.late_node.size
         return rows
-
-
-def _answered(reduction: Reduction, values: FloatArray) -> FloatArray:
-    reduction.forward(values)
-    values[-1] = 0.0
-    reduction.back(values)
-    return values
-
-
-def _lamp_a(free_v: FloatArray, ohm: FloatArray, watts: float, system_v: float) -> FloatArray:
-    """(k,) amperes through a lamp behind so many volts and ohms."""
-    law = FilamentLamp(0, 0, system_v, watts).law
-    laws = LoadLaws(*(np.array([part]) for part in law))
-    low_v, high_v = np.zeros_like(free_v), np.maximum(free_v, 0.0)
-    for _ in range(_HALVINGS):
-        middle_v = (low_v + high_v) / 2.0
-        more = free_v - ohm * laws.current_a(middle_v) > middle_v
-        low_v, high_v = np.where(more, middle_v, low_v), np.where(more, high_v, middle_v)
-    return laws.current_a(low_v)
 
 
 __all__ = ["FLOATS_OHM", "Predicted", "Readings", "Setting"]

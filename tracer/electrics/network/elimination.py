@@ -131,6 +131,13 @@ class Reduction:
             from_others = step.around.of(_widened(share, volts) * volts[step.other])
             volts[step.node] = volts[step.node] / _widened(total_s, volts) + from_others
 
+    def solve(self, values: FloatArray) -> FloatArray:
+        """From currents into the nodes to their volts, in place, where all but the reference, the last row, are taken out."""
+        self.forward(values)
+        values[-1] = 0.0
+        self.back(values)
+        return values
+
 
 def _widened(values: FloatArray, like: FloatArray) -> FloatArray:
     return values if values.ndim == like.ndim else values[..., np.newaxis]
@@ -202,10 +209,7 @@ class WholeReduction:
         """Volts against the reference for (size,) or (size, k) amperes."""
         values = np.zeros((self.size + 1, 1, *injected_a.shape[1:]))
         values[: self.size, 0] = injected_a
-        self.reduction.forward(values)
-        values[self.size] = 0.0
-        self.reduction.back(values)
-        volts: FloatArray = values[: self.size, 0]
+        volts: FloatArray = self.reduction.solve(values)[: self.size, 0]
         return volts
 
 

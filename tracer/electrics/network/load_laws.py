@@ -11,6 +11,8 @@ import numpy as np
 
 from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BadValue, FloatArray
 
+_HALVINGS = 60  # of the volts across a load: to the last digit
+
 __all__ = ["LOAD_BASE_S", "ConstantCurrent", "ConstantPower", "FilamentLamp", "Law", "Load", "LoadLaws"]
 
 LOAD_BASE_S = 1e-6  # what every load conducts at least while its current is looked for
@@ -209,6 +211,15 @@ class LoadLaws:
         high_a = self.amount * np.maximum(size_v, self.knee_v) ** self.exponent
         current_a: FloatArray = np.where(size_v < self.knee_v, self.low_s * drop_v, np.copysign(high_a, drop_v))
         return current_a
+
+    def behind_a(self, free_v: FloatArray, ohm: FloatArray) -> FloatArray:
+        """(k,) amperes of each load by itself, on a way that gives (k,) volts without it and has (k,) ohms; 0 where the volts are not above 0."""
+        low_v, high_v = np.zeros_like(free_v), np.maximum(free_v, 0.0)  # across the load
+        for _ in range(_HALVINGS):
+            middle_v = (low_v + high_v) / 2.0
+            more = free_v - ohm * self.current_a(middle_v) > middle_v
+            low_v, high_v = np.where(more, middle_v, low_v), np.where(more, high_v, middle_v)
+        return self.current_a(low_v)
 
     def slope_s(self, drop_v: FloatArray) -> FloatArray:
         """(k,) siemens, the slope of `current_a`."""

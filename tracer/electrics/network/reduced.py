@@ -113,7 +113,7 @@ class Block:
         volts = np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])
         if draw_a is not None:
             volts += self.plan.draw_flows.surplus_a(draw_a)
-        return _solved(late, volts)
+        return late.solve(volts)
 
     def drop_v(self, late_v: FloatArray) -> FloatArray:
         """(k, c) volts across the draws."""
@@ -128,14 +128,14 @@ class Block:
         """Volts that injected currents alone would cause; (n, c) or (n, c, p), changed in place."""
         self.early.forward(injected_a)
         volts = injected_a[self.plan.elimination.late_node]
-        return self._whole_v(injected_a, _solved(late, np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])))
+        return self._whole_v(injected_a, late.solve(np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])))
 
     def answer_at(self, late: Reduction, nodes: IntArray, injected_a: FloatArray) -> FloatArray:
         """(w, c, p) volts at nodes of the late part that (w, p) amperes injected there alone would cause; 0 at one on which no branch ends."""
         rows = self.plan.row_of[nodes]
         volts = np.zeros((self.plan.elimination.late_node.size + 1, self.late_s.shape[1], injected_a.shape[1]))
         volts[rows] = injected_a[:, np.newaxis]
-        found: FloatArray = _solved(late, volts)[rows]
+        found: FloatArray = late.solve(volts)[rows]
         return found
 
     def _whole_v(self, volts: FloatArray, late_v: FloatArray) -> FloatArray:
@@ -144,14 +144,6 @@ class Block:
         volts[self.plan.elimination.reference] = 0.0
         self.early.back(volts)
         return volts
-
-
-def _solved(late: Reduction, volts: FloatArray) -> FloatArray:
-    """From currents into the late nodes to their volts, in place; the last row is the reference."""
-    late.forward(volts)
-    volts[-1] = 0.0
-    late.back(volts)
-    return volts
 
 
 def with_loads_at_rest(block: Block, laws: LoadLaws, drop_v: FloatArray) -> tuple[Reduction, FloatArray]:

@@ -26,7 +26,6 @@ from tracer.standards.allowances import spread
 
 __all__ = ["AlonePin", "PinsAlone", "with_test_lamp"]
 
-_HALVINGS = 60
 _STEP_V = 0.01  # growth is given in steps of 10 mV
 
 
@@ -187,12 +186,7 @@ class PinsAlone:
     def _seen_by_lamp(self, pin: AlonePin, watts: float) -> _Reading:
         """From the network as the lamp sees it, so that nothing is solved anew: other loads go along their slopes."""
         seen, lamp = self._seen[pin], self._lamp(watts)
-        low_v, high_v = np.zeros_like(seen.bare_v), np.maximum(seen.bare_v, 0.0)  # across the lamp
-        for _ in range(_HALVINGS):
-            middle_v = (low_v + high_v) / 2.0
-            more = seen.bare_v - seen.lamp_ohm * lamp.current_a(middle_v) > middle_v
-            low_v, high_v = np.where(more, middle_v, low_v), np.where(more, high_v, middle_v)
-        amps = lamp.current_a(low_v)
+        amps = lamp.behind_a(seen.bare_v, seen.lamp_ohm)
         return self._reading(pin, self._node_v[pin.node] + seen.node_ohm * amps, self._post_v + seen.post_ohm * amps)
 
     def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Reading:
