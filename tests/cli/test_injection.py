@@ -23,7 +23,8 @@ from typer.testing import CliRunner
 
 from tracer.cli import app
 from tracer.entry.facts import Facts
-from tracer.entry.models import KINDS, RunFacts, SheetFacts, VehicleFacts
+from tracer.entry.file_models import RunFacts, SheetFacts, VehicleFacts
+from tracer.entry.models import KINDS
 
 MARKUP = r"""<script>alert(1)</script><img src=x onerror=alert(1)>&lt;"'`#{sys.inputs}#eval("1") $x$ *b* _u_ \N\l\\ %s {{7*7}} {% if %} ]]> --> //x ../../up"""
 HIDDEN = "\x1b[31m\x07\x7f\x9b31m\u202e\u200b\u2066\ufeff\u00ad\ufffe"

@@ -10,7 +10,8 @@ from pydantic import ValidationError
 
 from tests.typed import load
 from tracer.entry.facts import Facts, Path_, keys_of, read_facts
-from tracer.entry.models import KINDS, BusFacts, FuseFacts, ModuleFacts, OutputFacts, VehicleFacts
+from tracer.entry.file_models import BusFacts, VehicleFacts
+from tracer.entry.models import KINDS, FuseFacts, ModuleFacts, OutputFacts
 
 
 class Counted(Facts):

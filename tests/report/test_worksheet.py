@@ -22,7 +22,7 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import with_test_lamp
 from tracer.electrics.volts.of_module import volts_of
 from tracer.electrics.volts.values import Range
-from tracer.entry.models import ShopFacts
+from tracer.entry.file_models import ShopFacts
 from tracer.plan.lamps import LAMPS_W, lamp_below, lamp_for_ground
 from tracer.report.lamps import lamp_words
 from tracer.report.typeset import template

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit
-from tracer.entry.models import ShopFacts
+from tracer.entry.file_models import ShopFacts
 from tracer.standards import figures
 from tracer.standards.overrides import Standing, standing
 from tracer.standards.sources import Certainty, said

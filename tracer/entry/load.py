@@ -9,13 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from tracer.entry.file_models import VehicleFacts
 from tracer.entry.folder import files_of
 from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, below, facts_of, place_in_run
 from tracer.entry.kinds import KindFacts, kinds_of
 from tracer.entry.known_names import check_names, check_vehicle_names
-from tracer.entry.models import (
-    VehicleFacts,
-)
 from tracer.entry.own_colours import colour_system
 from tracer.entry.page import check_pages
 from tracer.entry.problems import CannotUse, Place, Problem, Problems, TooMany

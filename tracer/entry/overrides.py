@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tracer.entry.facts import read_facts
-from tracer.entry.models import BusFacts, ModuleFacts, ShopFacts
+from tracer.entry.file_models import BusFacts, ShopFacts
+from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.text import TypedFile, read_file
 

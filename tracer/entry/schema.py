@@ -13,7 +13,8 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue, models_jso
 from pydantic_core import core_schema
 
 from tracer.entry.facts import Facts
-from tracer.entry.models import KINDS, RunFacts, SheetFacts, VehicleFacts
+from tracer.entry.file_models import RunFacts, SheetFacts, VehicleFacts
+from tracer.entry.models import KINDS
 
 FOLDER = Path(__file__).parent / "schemas"
 VEHICLE_FILE = "vehicle.schema.json"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus.values import Access, BusNode
-from tracer.entry.models import BusFacts
+from tracer.entry.file_models import BusFacts
 from tracer.entry.problems import natural
 from tracer.trace.bus_pins import lines_typed, pins_by_role
 from tracer.trace.rules.registry import loose_ends

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from tracer.circuit.model import Link, LinkKind
 from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.bus.values import INPUTS_OHM, BusTermination, Case
-from tracer.entry.models import ResistorFacts, TerminationFacts
+from tracer.entry.file_models import TerminationFacts
+from tracer.entry.models import ResistorFacts
 from tracer.standards import bus as tables
 from tracer.standards import figures
 
