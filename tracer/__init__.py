@@ -16,6 +16,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from tracer.public import VALUES
+
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:  # `as` makes a name public
@@ -75,44 +77,6 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.trace.rules.registry import Rule
     from tracer.trace.tracing import Tracing as Tracing
     from tracer.trace.tracing import UnknownKeyState as UnknownKeyState
-
-# The values that the calls below take, give and raise, each with the module that it is taken from when it is first asked for.
-_TAKEN_FROM = {
-    "tracer.circuit.comparing": "Comparison compare",
-    "tracer.circuit.model": "Circuit",
-    "tracer.circuit.read_back": "ReadBack read_back",
-    "tracer.circuit.wire_list": "WireList wire_list",
-    "tracer.electrics.audit": "Audit",
-    "tracer.electrics.bus.readings": "Classified",
-    "tracer.electrics.bus.values": "BusReport UnknownBus",
-    "tracer.electrics.key_off_draw": "DrawReport",
-    "tracer.electrics.model.changes": "BadChange",
-    "tracer.electrics.model.circuit_model": "NotSettled",
-    "tracer.electrics.volts.expected": "Expected",
-    "tracer.electrics.volts.values": "VoltsReport",
-    "tracer.entry.problems": "BadReading CannotAnswer CannotCompute CannotUse Place Problem",
-    "tracer.entry.text": "Kept",
-    "tracer.entry.wire_lists.take_in": "TakenIn take_in",
-    "tracer.plan.at_place": "UnknownPlace",
-    "tracer.plan.faces": "faces_of_rows",
-    "tracer.plan.names": "rows_of",
-    "tracer.plan.values": "AtPlace Glance",
-    "tracer.report.printing": "Job Printed",
-    "tracer.standards.cautions": "cautions",
-    "tracer.standards.sources": "sources",
-    "tracer.trace.affects.dead_part": "AffectsReport UnknownPart",
-    "tracer.trace.affects.in_common": "CommonReport",
-    "tracer.trace.lists.completeness": "Completeness",
-    "tracer.trace.lists.missing": "Missing missing",
-    "tracer.trace.lists.news": "news",
-    "tracer.trace.lists.pin_states": "ModuleStates",
-    "tracer.trace.lists.results": "LooseEnd News Probe Row SupplyReport",
-    "tracer.trace.lists.supplies": "UnknownModule every_list",
-    "tracer.trace.panels.plugged_in": "SeenReport",
-    "tracer.trace.panels.positions_of": "PanelReport UnknownPanel",
-    "tracer.trace.tracing": "Tracing UnknownKeyState",
-}
-_VALUES = {name: module for module, names in _TAKEN_FROM.items() for name in names.split()}
 
 
 def load(folder: str | Path, kept: Kept | None = None) -> Circuit:
@@ -489,12 +453,12 @@ def _tracing(circuit: Circuit | Tracing) -> Tracing:
 
 # The calls are what is defined here: no second list that could miss one.
 __all__ = [
-    *_VALUES,
+    *VALUES,
     *(name for name, value in globals().items() if getattr(value, "__module__", "") == __name__ and name[0] != "_"),
 ]
 
 
 def __getattr__(name: str) -> Any:
-    if name in _VALUES:
-        return getattr(import_module(_VALUES[name]), name)
+    if name in VALUES:
+        return getattr(import_module(VALUES[name]), name)
     raise AttributeError(f"module 'tracer' has no attribute {name!r}")
