@@ -24,6 +24,7 @@ from tracer.plan.steps import plan_of, working_key
 from tracer.plan.values import Glance, Kind, PinAtAGlance, Range, Step, there
 from tracer.plan.words import CRANKING
 from tracer.trace.hazards import Hazards
+from tracer.trace.kinds import PARTS, Draws
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -209,9 +210,10 @@ class _Maker:
 
     @cached_property
     def _consumers(self) -> frozenset[str]:
-        consuming = (PartKind.LOAD, PartKind.MODULE)
         return frozenset(
-            name for name, part in self.circuit.parts.items() if part.kind in consuming and name != self.report.module
+            name
+            for name, part in self.circuit.parts.items()
+            if PARTS[part.kind].draws in (Draws.AS_DECLARED, Draws.AT_EVERY_PIN) and name != self.report.module
         )
 
 

@@ -93,8 +93,7 @@ def _parts_words(effects: Iterable[Effect]) -> str:
     names: dict[str, set[str]] = {}
     for effect in effects:
         names.setdefault(effect.terminal.kind, set()).add(effect.terminal.part)
-    order = ("module", "load", "converter", "relay")
-    return " and ".join(counted(len(names[kind]), kind) for kind in order if kind in names)
+    return " and ".join(counted(len(parts), kind) for kind, parts in names.items())  # in the order of the effects
 
 
 def place(page: Page, circuit: Circuit, report: AffectsReport) -> None:

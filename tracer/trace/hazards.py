@@ -17,6 +17,7 @@ from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS, PartKind
 from tracer.circuit.model import LOADS, Circuit, Part
 from tracer.standards.hazards import HAZARDS, hazards_in_words
 from tracer.trace.kinds import CONSUMERS as DRAWING
+from tracer.trace.kinds import PARTS
 from tracer.trace.tracing import Tracing
 
 if TYPE_CHECKING:
@@ -218,7 +219,7 @@ def pins_of_names(circuit: Circuit, part: str, names: Collection[str]) -> frozen
 
 
 def _of(circuit: Circuit, part: Part) -> Iterator[Danger]:
-    """The hazards of one part: typed on it or on its pins, typed for a whole page of consumers, or given away by a name."""
+    """The hazards of one part: that of its kind, typed on it or on its pins, typed for a whole page of consumers, or given away by a name."""
     typed: dict[str, dict[str, None]] = {}
     for fragment in part.fragments:
         for pin, words in fragment.facts.hazard.items():
@@ -231,6 +232,8 @@ def _of(circuit: Circuit, part: Part) -> Iterator[Danger]:
         elif not all("none" in sheet.hazard for sheet in sheets) and part.kind != "panel":
             for kind, word in hazards_in_words(part.name, part.facts.name, getattr(part.facts, "serves", None)):
                 yield Danger(kind, part.name, word=word)
+    if (own := PARTS[part.kind].hazard) and "none" not in typed.get("", ()):
+        typed.setdefault("", {}).setdefault(own)
     for pin, kinds in typed.items():
         yield from (Danger(kind, part.name, pin) for kind in kinds if kind != "none")
 

@@ -25,7 +25,8 @@ class PartRow:
 
     `touched`: what a probe touches there, in words, by pin where pins differ. `suspect`: where it stands among what can have failed for several parts at
     once, what fails most and is looked at soonest first; None for what feeds nothing else. `comes_off`: opened, every wire comes off it (else it opens between its pins). `passes_current`: one side open is a loose end. `ends_line`: a line that
-    comes apart is told by its pins. `gates`: what is behind it may be switched to its pin.
+    comes apart is told by its pins. `gates`: what is behind it may be switched to its pin. `hazard`: what of `standards/hazards.py` it is by itself, whatever else
+    is typed; only `hazard: none` on the part takes that away.
     """
 
     touched: str | Mapping[str, str]
@@ -35,6 +36,7 @@ class PartRow:
     passes_current: bool = False
     ends_line: bool = False
     gates: bool = False
+    hazard: str = ""
 
 
 def _sides(word: str) -> Mapping[str, str]:

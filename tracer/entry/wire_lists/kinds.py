@@ -7,7 +7,16 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from tracer.entry.models import IN_A_POSITION
+from tracer.entry.models import (
+    IN_A_POSITION,
+    KINDS,
+    FuseFacts,
+    GroundFacts,
+    JointFacts,
+    LoadFacts,
+    SpliceFacts,
+    TwoPinFacts,
+)
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.values import MAX_PINS
 from tracer.entry.wire_lists.rows import End, Spelling, Taken
@@ -140,16 +149,17 @@ def _fits(kind: PartKind, ends: list[End], uses: Mapping[tuple[str, str], int]) 
         return "" not in pins and _halves_fit(ends, uses)
     if kind is PartKind.PANEL:
         return False
-    if kind in (PartKind.SPLICE, PartKind.GROUND, PartKind.JOINT, PartKind.LOAD):  # their pins are listed
+    model = KINDS[kind]
+    if issubclass(model, SpliceFacts | GroundFacts | JointFacts | LoadFacts):  # their pins are listed
         if len(pins) > MAX_PINS:
             return False
         dashes = ["-" in pin for pin in pins if pin]
         return all(dashes) or not any(dashes)
     if kind is PartKind.BATTERY:
         return all(pin[:1] in ("+", "-") for pin in pins)
-    if kind in (PartKind.FUSE, PartKind.LINK, PartKind.BREAKER):
+    if issubclass(model, FuseFacts):
         return pins <= _SIDES
-    if kind in (PartKind.STRAP, PartKind.RESISTOR):
+    if issubclass(model, TwoPinFacts):
         return pins <= _LIKE_PINS
     if kind is PartKind.DIODE:
         return pins <= {"A", "K"}

@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Iterable, Mapping
 
+from tracer.entry.models import KINDS, LoadFacts
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import natural
 from tracer.entry.wire_lists.kinds import Found
@@ -72,7 +73,7 @@ def _facts(part: Found) -> str:
         facts["cavities"] = pins_text(part.pins)
         if part.several:
             facts["several"] = pins_text(part.several)
-    elif part.kind is PartKind.LOAD and not set(part.pins) <= {"1", "2"}:
+    elif issubclass(KINDS[part.kind], LoadFacts) and not set(part.pins) <= {"1", "2"}:
         facts["pins"] = pins_text(part.pins)
     elif part.kind is PartKind.CONVERTER and "return" in part.pins:
         facts["return"] = "unknown"

@@ -223,7 +223,7 @@ class _Common:
             needed = {circuit.links[number].part for number in way.links if self._is_switched(number)}
             needed |= {circuit.node_parts[end] for end in way.ends}
             for terminal in self.fitted.terminals:
-                if terminal.part in needed and terminal.kind != "load" and terminal.role != "signal":
+                if terminal.part in needed and terminal.role != "signal":
                     queue.append((terminal.node, terminal.level))
         return links, nodes
 
