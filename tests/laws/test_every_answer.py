@@ -15,9 +15,11 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+import typer
 
 from tests.commands import commands, run
 from tracer.circuit import join
+from tracer.cli import app
 from tracer.entry import CannotUse, Typed, read_folder
 from tracer.entry.models import PanelFacts
 from tracer.entry.runs import Run, read_run
@@ -47,6 +49,23 @@ def _asked(tracing: Tracing, scratch: Path, modules: list[str]) -> Iterator[list
         if isinstance(part.facts, PanelFacts) and part.facts.positions:
             yield ["panel", part.name, "--saw", f"{next(iter(part.facts.positions))}:ok"]
             return
+
+
+# Commands that are not among those above, and why.
+NOT_ASKED = {
+    **dict.fromkeys(("demo", "watch"), "the list of `supplies`"),
+    **dict.fromkeys(("pocket", "desk"), "a page with the list of `supplies`: tests/page"),
+    **dict.fromkeys(("case", "read", "next", "proof", "report"), "about a case, which keeps what its list rested on: tests/case"),
+    **dict.fromkeys(("new", "take-in", "write-out", "compare", "read-back"), "about what is typed, not about the circuit"),
+    **dict.fromkeys(("cautions", "sources"), "about no vehicle"),
+}  # fmt: skip
+
+
+def test_every_command_is_asked_or_is_said_why_not(tmp_path: Path) -> None:
+    tracing = Tracing(join(_typed(ROOT / "circuits" / "minibus")))
+    asked = {arguments[0] for arguments in _asked(tracing, tmp_path, ["ALM"])}
+    every = set(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
+    assert every - asked == NOT_ASKED.keys(), "tests/commands.py calls every command that answers"
 
 
 def _word(text: str) -> str:
