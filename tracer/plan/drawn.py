@@ -25,6 +25,9 @@ from tracer.trace.ways.settings import level_of
 
 _FAR = 100_000  # where ground lies on the scale that grows from source to ground
 _PIN = 50_000  # where a pin lies that nothing reaches
+_GROUND_SIDE = (
+    60_000  # beyond it lies what is on a way to ground: no way is so long that it leaves the side it began on
+)
 # Leads on to what has to be found; a load does not, and the mass is what the ground symbol stands for.
 _LEADS = (SUPPLY_KINDS | GROUND_KINDS) - INSIDE_MODULE - {LinkKind.MASS}
 _WIRE = re.compile(
@@ -93,6 +96,10 @@ class View:
     def level(self, node: int) -> Level | None:
         """Whether the node has its supply (or ground) in the key state asked for; None when none was asked for."""
         return None if self.key is None else self.levels[node]
+
+    def is_by_ground(self, node: int) -> bool:
+        """Whether it lies on a way to ground, and not on one from a source or at a pin that nothing reaches."""
+        return self.order.get(node, 0) > _GROUND_SIDE
 
 
 def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> View:

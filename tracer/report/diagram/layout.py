@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 from tracer.plan.drawn import View
-from tracer.report.diagram.blocks import Block, Blocks, Edge, style_of
+from tracer.report.diagram.blocks import Block, Blocks, Edge, slug, style_of
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Stretch, left_and_right, moved
@@ -176,7 +177,7 @@ class _Layout:
             and not block.box
             and block.upper is not None
             and block.upper not in self.view.supply_side
-            and self.view.order.get(block.upper, 0) > 60_000
+            and self.view.is_by_ground(block.upper)
         ]
 
     # --- lines through ranks -------------------------------------------------------------------------------------
@@ -198,13 +199,18 @@ class _Layout:
             tail, head = self.rank[edge.tail], self.rank[edge.head]
             if tail >= head:
                 for rank in range(head, tail + 1):
-                    self.lane.setdefault((f"back-{edge.tail}--{edge.head}", rank), f"d{len(self.lane)}")
+                    self.lane.setdefault((_back(edge), rank), f"d{len(self.lane)}")
+
+    def _trunk(self, edge: Edge) -> str:
+        """Whose way an edge takes: that of its trunk, or one of its own where it goes up."""
+        return edge.trunk if self.rank[edge.tail] < self.rank[edge.head] else _back(edge)
 
     def _joints(self, edge: Edge) -> list[tuple[int, str | None, str | None]]:
         """The gaps that an edge crosses: gap, name of what it comes from above, of what it goes to below (a block id or a lane)."""
         tail, head = self.rank[edge.tail], self.rank[edge.head]
         if tail >= head:
-            trunk = f"back-{edge.tail}--{edge.head}"
+            # Out below its tail and at once into a lane beside it, up past the tail's own rank and the head's, and down into the head from above.
+            trunk = _back(edge)
             joints: list[tuple[int, str | None, str | None]] = [
                 (tail, edge.tail, None),
                 (tail, self.lane[trunk, tail], None),
@@ -228,6 +234,7 @@ class _Layout:
             by_rank[rank].append(self.names[block])
         for (_, rank), lane in self.lane.items():
             by_rank[rank].append(lane)
+        # a column of invisible points, one for each rank, holds the ranks one below the other where nothing else joins them
         lines += [f"r{rank} [width=0.01, height=0.01, style=invis];" for rank in range(self.ranks)]
         lines += [f"r{rank}->r{rank + 1} [style=invis, weight=0];" for rank in range(self.ranks - 1)]
         lines.append(
@@ -244,6 +251,7 @@ class _Layout:
                 pair = (self.names.get(above, above), self.names.get(below, below))
                 if pair not in drawn:
                     drawn.add(pair)
+                    # a bend in the middle of a long line is seen most, one beside a block least: lane to lane is pulled straight hardest
                     straight = (above in self.names) + (below in self.names)
                     lines.append(f"{pair[0]}->{pair[1]} [weight={(12, 6, 3)[straight]}];")
         found = positions("\n".join([*lines, "}"]), self.engine)
@@ -256,7 +264,7 @@ class _Layout:
         self.gap = {number: _Gap() for number in range(-1, self.ranks)}
         self.net: dict[str, int] = {}
         for edge in self.edges:
-            trunk = edge.trunk if self.rank[edge.tail] < self.rank[edge.head] else f"back-{edge.tail}--{edge.head}"
+            trunk = self._trunk(edge)
             self.net[trunk] = edge.net
             for gap, above, below in self._joints(edge):
                 for side, name in ((self.gap[gap].above, above), (self.gap[gap].below, below)):
@@ -265,6 +273,7 @@ class _Layout:
         self.track = {number: _tracks(one) for number, one in self.gap.items()}
 
     def _heights(self) -> None:
+        # for each rank with pins of a box: how much of them is over the edge of that box, and how much under it
         anchored: dict[int, tuple[float, float]] = {}
         height = [4.0] * self.ranks
         for block in self.blocks.values():
@@ -334,8 +343,7 @@ class _Layout:
 
     def _stretch(self, edge: Edge) -> Iterator[Line]:
         """The pieces of the drawn lines that one edge takes: through each gap, and along its lanes."""
-        back = self.rank[edge.tail] >= self.rank[edge.head]
-        trunk = f"back-{edge.tail}--{edge.head}" if back else edge.trunk
+        trunk = self._trunk(edge)
         gaps: dict[int, tuple[set[float], set[float]]] = {}
         lanes: set[str] = set()
         for number, above, below in self._joints(edge):
@@ -365,7 +373,7 @@ class _Layout:
         foot = max(feet) if feet else max(self._top(b) + b.height for b in members) + 3
         left, right = self._sides(members)
         shape = Rect(Box(left, top, right - left, foot - top), "box" if box == self.view.module else "plain")
-        return Group(f"module-{_safe(box)}", self.boxes[box], "module", [shape])
+        return Group(f"module-{slug(box)}", self.boxes[box], "module", [shape])
 
     def _sides(self, members: list[Block]) -> tuple[float, float]:
         return min(self.x[b.id] - b.half for b in members) - 1, max(self.x[b.id] + b.half for b in members) + 1
@@ -375,7 +383,7 @@ class _Layout:
         groups: dict[str, Group] = {}
         titles: dict[str, list[str]] = {}
         for edge in self.edges:
-            for name in (edge.trunk, f"back-{edge.tail}--{edge.head}"):
+            for name in (edge.trunk, _back(edge)):
                 titles.setdefault(name, []).append(edge.title)
 
         def group(trunk: str) -> Group:
@@ -431,20 +439,14 @@ class _Layout:
         found = self._ends.get((gap + 1, "top", x))
         return default if found is None else found
 
-    @property
+    @cached_property
     def _ends(self) -> dict[tuple[int, str, float], float]:
-        if not hasattr(self, "_ends_kept"):
-            self._ends_kept: dict[tuple[int, str, float], float] = {}
-            for block in self.blocks.values():
-                rank, x, top = self.rank[block.id], self.x[block.id], self._top(block)
-                pin = block.edge in ("top", "bottom")
-                inner_top = top + (block.anchor_y if block.edge == "bottom" else 0)
-                inner_foot = top + (block.anchor_y if block.edge == "top" and pin else block.height)
-                self._ends_kept[rank, "top", x] = inner_top if not pin or block.edge == "top" else top
-                self._ends_kept[rank, "foot", x] = (
-                    inner_foot if not pin or block.edge == "bottom" else top + block.height
-                )
-        return self._ends_kept
+        """By rank and x, the top and the foot of the block there: it may be lower than its rank, and a line then runs on into the rank to meet it."""
+        found: dict[tuple[int, str, float], float] = {}
+        for block in self.blocks.values():
+            rank, x, top = self.rank[block.id], self.x[block.id], self._top(block)
+            found[rank, "top", x], found[rank, "foot", x] = top, top + block.height
+        return found
 
 
 def _tracks(gap: _Gap) -> dict[str, int]:
@@ -478,10 +480,9 @@ def _tracks(gap: _Gap) -> dict[str, int]:
     return track
 
 
-def _safe(name: str) -> str:
-    from tracer.report.diagram.blocks import slug
-
-    return slug(name)
+def _back(edge: Edge) -> str:
+    """The trunk of an edge that goes up, against the order of the ranks: it shares its way with no other."""
+    return f"back-{edge.tail}--{edge.head}"
 
 
 __all__ = ["Drawing", "Placed", "place"]
