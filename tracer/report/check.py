@@ -8,8 +8,8 @@ from tracer.circuit.model import Circuit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import minding_data, notes, opening
-from tracer.report.sheets import place_fields
-from tracer.trace.rules.registry import Finding, Rule
+from tracer.report.sheets import loose_data
+from tracer.trace.rules.registry import Rule
 
 if TYPE_CHECKING:  # what works them out is not needed to show them
     from tracer.electrics.audit import Audit
@@ -60,19 +60,9 @@ def as_data(audit: Audit) -> dict[str, Any]:
         "schema": SCHEMA,
         "vehicle": audit.circuit.name,
         **completeness_data(audit.completeness),
-        "loose_ends": [_finding_data(finding) for finding in audit.loose_ends],
-        "remarks": [_finding_data(finding) for finding in audit.remarks],
+        "loose_ends": [loose_data(finding) for finding in audit.loose_ends],
+        "remarks": [loose_data(finding) for finding in audit.remarks],
         "minding": minding_data(audit.minding),
-    }
-
-
-def _finding_data(finding: Finding) -> dict[str, Any]:
-    return {
-        "code": finding.code,
-        **place_fields(finding.place),
-        "at": finding.at,
-        "message": finding.message,
-        "fix": finding.fix,
     }
 
 

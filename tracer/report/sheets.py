@@ -10,6 +10,7 @@ from typing import Any
 from tracer.entry.problems import Place, Problem
 from tracer.entry.visible import visible
 from tracer.trace.lists.results import LooseEnd
+from tracer.trace.rules.registry import Finding
 
 WIDEST_LINE = 160  # of JSON: what one probe point has in one key state
 _NESTING = (dict, list, tuple)
@@ -76,7 +77,7 @@ def problems_data(problems: Iterable[Problem]) -> dict[str, Any]:
     return {"schema": "tracer.problems/1", "problems": [problem_data(problem) for problem in problems]}
 
 
-def loose_data(loose: LooseEnd) -> dict[str, Any]:
+def loose_data(loose: LooseEnd | Finding) -> dict[str, Any]:
     """One loose end or remark as plain data."""
     return {
         "code": loose.code,

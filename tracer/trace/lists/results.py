@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from tracer.entry.problems import Place
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
+
+if TYPE_CHECKING:
+    from tracer.trace.rules.registry import Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +146,11 @@ class LooseEnd:
     at: str
     message: str
     fix: str
+
+    @staticmethod
+    def of(finding: Finding) -> LooseEnd:
+        """What a rule found, without what only picks the lists that it concerns."""
+        return LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
 
 
 @dataclass(frozen=True, slots=True)

@@ -279,7 +279,7 @@ class _Lister:
         }
         modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
         own = [finding for finding in found if self._concerns(finding, zone, modules)]
-        return tuple(_loose_end(finding) for finding in own), len(found) - len(own)
+        return tuple(LooseEnd.of(finding) for finding in own), len(found) - len(own)
 
     def _not_looked_at(self, loose: Iterable[LooseEnd]) -> tuple[str, ...]:
         """The pins that nobody has looked at, of this module and of those that its side chains lead through."""
@@ -301,7 +301,7 @@ class _Lister:
         for finding in remarks(self.tracing):
             near = finding.module == self.module.name or any(node in self.on_ways for node in finding.nodes)
             if near or any(part in self.parts_on_ways for part in finding.parts):
-                found.append(_loose_end(finding))
+                found.append(LooseEnd.of(finding))
         return tuple(found)
 
     # --- the rest ----------------------------------------------------------------------------------------------
@@ -340,10 +340,6 @@ class _Lister:
     def _sheets(self, rows: Iterable[Row]) -> tuple[str, ...]:
         used = {sheet for row in rows for probe in row.probes for sheet in probe.sheets}
         return tuple(sorted(used, key=natural))
-
-
-def _loose_end(finding: Finding) -> LooseEnd:
-    return LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
 
 
 def _load_note(level: str, loads: tuple[str, ...]) -> str:

@@ -89,15 +89,11 @@ def _panel(tracing: Tracing, part: Part, below: Below, findings: list[Finding]) 
     names = {part.name, *(one.name for one in own.values())}
     served = {finding for position in positions for finding in below.loose.get(position.output or position.part, ())}
     loose = tuple(
-        _loose_end(finding)
+        LooseEnd.of(finding)
         for finding in findings
         if finding.module == "*" or names.intersection(finding.parts) or finding in served
     )
     return Panel(part.name, facts.name, facts.at, facts.access, tracing.states.keys, positions, plan_of(facts), loose)
-
-
-def _loose_end(finding: Finding) -> LooseEnd:
-    return LooseEnd(finding.code, finding.place, finding.at, finding.message, finding.fix)
 
 
 def plan_of(facts: PanelFacts) -> tuple[tuple[str, ...], ...]:
