@@ -326,3 +326,37 @@ def test_a_terminal_in_a_key_state_of_the_vehicles_own_is_unknown_there_never_de
     assert _supply(states, "F.load", "comfort") is Level.DEPENDS
     node = states.circuit.node_names.index("F.load")
     assert [reason.known for reason in states.reasons(node, "comfort")] == [False]
+
+
+# --- what nobody knows is never dead -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("parts", "runs", "vehicle", "key", "why"),
+    [
+        ("SW: {is: switch, follows: key, contacts: {run: [1-2]}}", ["P -- RD 1 -- SW.1"], "", "off", "what SW does in off"),
+        ("SW: {is: switch, follows: key, contacts: {off: unknown, run: [1-2]}}", ["P -- RD 1 -- SW.1"], "", "off", "what SW does in off"),
+        ("SW: {is: switch, follows: lights, contacts: {no: unknown, yes: [1-2]}}", ["P -- RD 1 -- SW.1"], "", "off", "what SW joins in position no"),
+        ("SW: {is: switch, contacts: {off: unknown, on: [1-2]}}", ["P -- RD 1 -- SW.1"], "", "off", "what SW.2 is joined with inside SW"),
+        ("", ["15 -- RD 1 -- SW.2"], 'rails: {"15": unknown}', "off", "when rail 15 is live"),
+        ("", ["15 -- RD 1 -- SW.2"], 'rails: {"15": din}', "start", "whether rail 15 is live in start"),
+        ("", ["58 -- RD 1 -- SW.2"], 'rails: {"58": din}', "run", "whether rail 58 is live in run"),
+        ("", ["X -- RD 1 -- SW.2"], "rails: {X: din}", "run", "whether rail X is live in run"),
+        ("", ["ref 1>2 -- RD 1 -- SW.2"], "", "off", "what comes over ref 1>2"),
+        ("", ["SW.2 -- RD 1 -- ?"], "", "off", "leads"),
+        ("F1: {is: fuse, amps: 5}", ["F1.load -- RD 1 -- SW.2"], "", "off", "what feeds F1"),
+        ("X1: {is: connector, cavities: 1-2}", ["X1.1:a -- RD 1 -- SW.2"], "", "off", "what is behind X1.1"),
+        ("B: {is: box, cavities: 1-2}", ["P -- RD 1 -- B.1", "B.2 -- RD 1 -- SW.2"], "", "off", "joined with inside B"),
+        ("K: {is: relay, kind: normally open}", ["P -- RD 1 -- K.30", "K.87 -- RD 1 -- SW.2"], "", "off", "its coil is not typed in"),
+        ("K: {is: relay, kind: change-over}", ["P -- RD 1 -- K.30", "K.87a -- RD 1 -- SW.2"], "", "off", "its coil is not typed in"),
+    ],
+)  # fmt: skip
+def test_what_is_not_known_is_never_dead(parts: str, runs: list[str], vehicle: str, key: str, why: str) -> None:
+    switch = "" if "SW:" in parts else "SW: {is: splice}"
+    runs = [run.replace("SW.2", "SW") if switch else run for run in runs]
+    more = "conditions: {lights: on}\nkey: [off, run, start]"
+    made = ", ".join(one for one in (parts, switch) if one)
+    states = _states(f"{made}, E: load", [*runs, f"{'SW' if switch else 'SW.2'} -- RD 1 -- E.1"], f"{vehicle}\n{more}")
+    assert _supply(states, "E.1", key) is Level.DEPENDS
+    reasons = states.reasons(states.circuit.node_names.index("E.1"), key)
+    assert any(why in reason.text and not reason.known for reason in reasons), reasons

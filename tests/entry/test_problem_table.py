@@ -208,6 +208,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "always in a list": (_vehicle('rails: {"30": [run, «always»]}'), "`always` stands alone", "without brackets"),
     "or in a list": (_vehicle('rails: {"30": [«run or start»]}'), "is not understood", "separate entries"),
     "origin unknown": (_vehicle('rails: {"30": {live: always, from: "«?»"}}'), "where the rail begins is wanted", "from: IGN.15"),
+    "switched ground by its number": (_vehicle('rails: {"«31b»": din}'), "terminal 31b is ground by way of a switch", "from: S7.31"),
     "rail and part": (_vehicle("rails: {«S1»: always}"), "S1 is the name of a rail and of a part (sheets/1.yaml:5:3)", "another name"),
     "condition in a state that is none": (_vehicle("conditions: {a: {text: x, when: [«rum»]}}"), "`rum` is neither", "Did you mean `run`?"),
     # text

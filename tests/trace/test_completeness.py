@@ -136,6 +136,12 @@ def test_a_terminal_of_the_standard_in_a_key_state_of_the_vehicles_own(tmp_path:
     assert codes(report) == {"L129"}
 
 
+def test_31_left_to_its_usual_meaning_is_a_ground_and_no_supply(tmp_path: Path) -> None:
+    report = listed(tmp_path, M_E9, (*ON_RAIL[:1], "31 -- BN 1 -- M.2"), 'vehicle: v\nrails: {"30": din, "31": din}\n')
+    assert ([row.pin for row in report.supplies], [row.pin for row in report.grounds]) == (["1"], ["2"])
+    assert rests_on(report) == {("source", "30"), ("ground", "31")}
+
+
 def test_an_assumed_ground(tmp_path: Path) -> None:
     report = listed(
         tmp_path,
@@ -158,8 +164,32 @@ def test_a_key_state_that_a_contact_table_leaves_out(tmp_path: Path) -> None:
     assert whole.complete
     part = listed(tmp_path, M + ", SW: {is: switch, follows: key, contacts: {run: [1-2]}}", runs)
     assert rests_on(part) == {("position", "SW in off")}
+    assert part.supplies[0].live == {"off": "unknown", "run": "live"}  # the contact may be closed there
+    assert part.supplies[0].why["off"] == ("what SW does in off (no such position in its contacts)",)
     hand = listed(tmp_path, M + ", SW: {is: switch, contacts: {pressed: [1-2]}}", runs)
     assert rests_on(hand) == {("position", "SW in a further position")}
+
+
+@pytest.mark.parametrize(
+    ("part", "pins", "key"),
+    [
+        ("{is: switch, follows: key, contacts: {off: unknown, run: [1-2]}}", ("1", "2"), "off"),
+        ("{is: switch, follows: lights, contacts: {no: unknown, yes: [1-2]}}", ("1", "2"), "off"),  # no lights in off
+        ("{is: switch, contacts: {up: unknown, down: [1-2]}}", ("1", "2"), "off"),
+        ("{is: relay, coil: 86-85, contacts: {energised: [30-87], rest: unknown}}", ("30", "87"), "off"),
+        ("{is: relay, coil: 86-85, contacts: {energised: unknown, rest: [30-87a]}}", ("30", "87a"), "run"),
+    ],
+)
+def test_a_position_that_nobody_knows_is_not_dead_and_leaves_the_list_open(
+    part: str, pins: tuple[str, str], key: str, tmp_path: Path
+) -> None:
+    vehicle = "vehicle: v\nkey: [off, run]\nconditions: {lights: {text: side lights, when: [run]}}\n"
+    coil = ("15 -- RD 1 -- SW.86", "SW.85 -- BN 1 -- G1") if "relay" in part else ()
+    runs = (f"BAT.+ -- RD 1 -- F1 -- RD 1 -- SW.{pins[0]}", f"SW.{pins[1]} -- RD 1 -- M.1", *RUNS[1:], *coil)
+    report = listed(tmp_path, f"{M}, SW: {part}", runs, vehicle + ('rails: {"15": [run]}\n' if coil else ""))
+    by_hand = "up:" in part
+    assert report.supplies[0].live[key] == ("depends" if by_hand else "unknown")
+    assert not report.complete
 
 
 def test_a_pin_called_output_whose_output_is_not_entered(tmp_path: Path) -> None:

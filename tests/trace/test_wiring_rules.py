@@ -341,3 +341,20 @@ def test_what_a_fuse_is_charged_with_has_no_other_way(lines: tuple[str, ...]) ->
                 lost = node in before and node not in now
                 assert lost or not charged
                 assert charged or not lost or one_way
+
+
+@pytest.mark.parametrize(
+    ("run", "named"),
+    [
+        ("M.1 -- RD 1 -- F9 -- GN 1 -- ?", ["wire GN 1 from F9"]),
+        ("unknown -- GN 1 -- F9 -- RD 1 -- M.1", ["wire GN 1 from F9"]),
+        ("unknown -- GN 1 -- S1 -- RD 1 -- F9 -- YE 1 -- ?", ["wire GN 1 from S1", "wire YE 1 from F9"]),
+    ],
+)
+def test_a_wire_that_just_ends_is_named_by_its_colour_and_its_other_end(run: str, named: list[str], tmp_path: Path) -> None:  # fmt: skip
+    parts = "sheet: 1\nparts: {M: module, S1: splice, F9: {is: fuse, amps: 5}}\n"
+    found = [one for one in loose_ends(Tracing(load(tmp_path, f"{parts}runs:\n- {run}\n"))) if one.code == "L105"]
+    assert sorted(one.at for one in found) == named
+    columns = {one.at: one.place.column for one in found}
+    ends = [0] * run.startswith("unknown") + [len(run) - 1] * run.endswith("?")
+    assert [columns[name] for name in named] == [3 + at for at in ends]

@@ -83,8 +83,6 @@ class Truths:
             return (Level.LIVE if key in link.closed else Level.DEAD), ()
         if lever.follows is not None:
             on, why = self._name(lever.follows, key, fixed)
-            if set(link.closed) >= {"yes", "no"}:
-                return Level.LIVE, ()
             return _by_two(link, lever, "yes", "no", on), (*why, *_not_known(lever))
         chosen = [position for position in lever.contacts if fixed.get(f"{lever.name}={position}")]
         if chosen:

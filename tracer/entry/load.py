@@ -5,11 +5,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracer.entry.file_models import VehicleFacts
+from tracer.entry.file_models import RailFacts, VehicleFacts
 from tracer.entry.folder import files_of
 from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, below, facts_of, place_in_run
 from tracer.entry.kinds import KindFacts, kinds_of
@@ -22,6 +22,7 @@ from tracer.entry.sheets import SheetReader
 from tracer.entry.text import Kept, TypedFile, read_file
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
+from tracer.standards.terminals import meaning
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +173,24 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
                     rail,
                 )
             )
-    return vehicle
+    return vehicle.model_copy(update={"rails": dict(_usual_rails(vehicle, file, problems))})
+
+
+def _usual_rails(vehicle: VehicleFacts, file: TypedFile, problems: list[Problem]) -> Iterator[tuple[str, RailFacts]]:
+    """Each rail; one that is left to the usual meaning of its number is a ground where that is one."""
+    for rail, facts in vehicle.rails.items():
+        terminal = meaning(rail) if facts.live is None and facts.from_ is None else None
+        role = terminal.role if terminal else ""
+        if role == "switched ground" and facts.ground == "no":
+            problems.append(
+                file.problem(
+                    file.place_of(("rails", rail), key=True),
+                    f"terminal {rail} is ground by way of a switch",
+                    "Type in the switch, and where the rail begins: `from: S7.31`.",
+                    rail,
+                )
+            )
+        yield rail, facts.model_copy(update={"ground": "yes"}) if role == "ground" else facts
 
 
 __all__ = ["Fragment", "Sheet", "Typed", "read_folder"]

@@ -27,14 +27,13 @@ def wire_ends(tracing: Tracing) -> Iterator[Finding]:
     circuit = tracing.circuit
     for node, (run, place) in circuit.unknown_ends.items():
         typed = circuit.runs[run]
-        points = typed.points
-        from_point, wire = (
-            (points[-2].text, typed.wires[-1]) if points[-1].is_unknown else (points[1].text, typed.wires[0])
-        )
+        at = circuit.links[circuit.wires_at(node)[0]].wire
+        known = next(point.text for point in typed.points[at : at + 2] if not point.is_unknown)
+        wire = f"wire {typed.wires[at].text} from {known}"
         yield Finding(
             place,
-            f"wire {wire.text} from {from_point}",
-            f"the wire {wire.text} from {from_point} leads to a place that is not known",
+            wire,
+            f"the {wire} leads to a place that is not known",
             "",
             (node,),
         )
