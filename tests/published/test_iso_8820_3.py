@@ -10,8 +10,8 @@ import pytest
 
 from tracer.standards.fuses import (
     cold_resistance_mohm,
-    colour_of,
     fuse_kind,
+    rating_of,
     ratings,
 )
 
@@ -50,7 +50,7 @@ TORPEDO = {5: "yellow", 8: "white", 16: "red", 25: "blue"}  # DIN 72581-1
 @pytest.mark.parametrize(("rating_a", "colour"), BLADE.items())
 def test_blade_colour(kind: str, rating_a: float, colour: str) -> None:
     """Miniature and medium blades share their colours."""
-    assert colour_of(rating_a, kind) == colour
+    assert (found := rating_of(rating_a, kind)) and found.colour == colour
     assert any(one.rating_a == rating_a and one.standard for one in ratings(kind))
 
 

@@ -13,7 +13,6 @@ from tracer.standards.bus import (
     lin_quantity,
     node_inputs,
     terminations,
-    threshold,
     workshop_readings,
 )
 
@@ -29,14 +28,6 @@ def test_levels_lie_within_their_limits(bus: str) -> None:
         low = v.nominal_v if v.min_v is None else v.min_v
         high = v.nominal_v if v.max_v is None else v.max_v
         assert low <= v.nominal_v <= high
-
-
-@pytest.mark.parametrize("bus", BUSES[:2])
-def test_threshold_tells_the_two_states_apart(bus: str) -> None:
-    """A usual dominant difference reads dominant and a usual recessive one recessive."""
-    usual = {v.state: v.nominal_v for v in levels(bus) if v.line == "difference"}
-    decides = threshold(bus)
-    assert usual["dominant"] > decides.dominant_above_v >= decides.recessive_below_v > usual["recessive"]
 
 
 def test_usual_value_from_memory_is_marked() -> None:
@@ -60,8 +51,6 @@ def test_unknown_names_are_refused() -> None:
     for ask in (levels, terminations):
         with pytest.raises(ValueError, match="no bus 'CAN'; known: high-speed CAN"):
             ask("CAN")
-    with pytest.raises(ValueError, match="no difference threshold for 'LIN'"):
-        threshold("LIN")
     with pytest.raises(ValueError, match="no LIN quantity 'nodes'"):
         lin_quantity("nodes")
     not_a_level: Any = "nodes, most"

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from tracer.standards.fuses import (
     UnknownFuseKind,
     cold_resistance_mohm,
-    colour_of,
     fuse_kind,
     fuse_kinds,
     rating_of,
@@ -38,7 +37,7 @@ def test_kind_by_letter_and_by_name() -> None:
         fuse_kind("mediun blade")
 
 
-@pytest.mark.parametrize("ask", [colour_of, rating_of, cold_resistance_mohm])
+@pytest.mark.parametrize("ask", [rating_of, cold_resistance_mohm])
 def test_unknown_kind_is_refused_everywhere(ask: object) -> None:
     """A misspelt family never reads as a fuse without data."""
     assert callable(ask)
@@ -56,13 +55,11 @@ def test_ratings_rise_and_are_listed_once(kind: str) -> None:
 
 def test_colour_does_not_carry_over() -> None:
     """30 A is another colour in each of these families; an unlisted rating has none."""
-    assert [colour_of(30, k) for k in ("C", "E", "cartridge with female terminals")] == [
-        "green",
-        "light green",
-        "pink",
-    ]
-    assert colour_of(12, "C") is None
-    assert colour_of(100, "bolted strip, 30 mm between bolts") is None
+    found = [rating_of(30, kind) for kind in ("C", "E", "cartridge with female terminals")]
+    assert [one and one.colour for one in found] == ["green", "light green", "pink"]
+    assert rating_of(12, "C") is None
+    strip = rating_of(100, "bolted strip, 30 mm between bolts")
+    assert strip is not None and strip.colour is None
 
 
 @pytest.mark.parametrize("kind", ["miniature blade", "medium blade"])

@@ -40,20 +40,6 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
-class Threshold:
-    """What a CAN receiver makes of the difference: dominant above the one, recessive below the other.
-
-    Between the two it may decide either way.
-    """
-
-    bus: str
-    dominant_above_v: float
-    recessive_below_v: float
-    source: str
-    certainty: Certainty
-
-
-@dataclass(frozen=True, slots=True)
 class NodeInput:
     """Resistance of one node without a terminator, bus recessive, kΩ."""
 
@@ -106,20 +92,6 @@ def levels(bus: str) -> tuple[Level, ...]:
     """
     _check(bus)
     return tuple(level for level in _levels() if level.bus == bus)
-
-
-def threshold(bus: str) -> Threshold:
-    """What a CAN receiver decides by, V.
-
-    Raises
-    ------
-    ValueError : not a CAN bus
-    """
-    for row in _tables.table("bus", "thresholds"):
-        if row.text("bus") == bus:
-            dominant, recessive = row.number("dominant_above_v"), row.number("recessive_below_v")
-            return Threshold(bus, dominant, recessive, row.source, row.certainty)
-    raise ValueError(f"no difference threshold for {bus!r}")
 
 
 @cache

@@ -110,22 +110,6 @@ def rating_of(rating_a: float, kind: str) -> FuseRating | None:
     return next((r for r in ratings(kind) if math.isclose(r.rating_a, rating_a)), None)
 
 
-def colour_of(rating_a: float, kind: str) -> str | None:
-    """Usual body colour, or None where the rating or its colour is not listed.
-
-    Raises
-    ------
-    UnknownFuseKind : no such family
-
-    Examples
-    --------
-    >>> colour_of(30, "C"), colour_of(30, "cartridge with female terminals")
-    ('green', 'pink')
-    """
-    found = rating_of(rating_a, kind)
-    return found.colour if found else None
-
-
 def cold_resistance_mohm(rating_a: float, kind: str) -> Sourced | None:
     """Typical resistance of the cold element, mΩ; None where nothing is known.
 

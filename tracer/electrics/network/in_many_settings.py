@@ -42,11 +42,6 @@ class Shape:
     island: IntArray
     floating: BoolArray
 
-    @property
-    def lowest(self) -> IntArray:
-        """The lowest node of each part that floats."""
-        return np.flatnonzero(self.floating & (self.island == np.arange(self.island.size)))
-
 
 _NO_SHAPE = Shape(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.bool_))  # until it is looked for
 

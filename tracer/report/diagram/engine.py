@@ -10,8 +10,6 @@ from importlib import metadata
 
 from tracer.entry.problems import CannotCompute
 
-ENGINES = ("pure", "dot")
-
 
 class NoEngine(CannotCompute, RuntimeError):
     """The layout engine cannot be run; the message says what to do."""

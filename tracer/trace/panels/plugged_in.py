@@ -19,8 +19,6 @@ from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, 
 from tracer.trace.panels.read_seen import Plugged, read_seen
 from tracer.trace.tracing import Tracing
 
-MOST_SYMPTOMS = 6
-
 # What a comparison can find, in the order shown: a hazard first.
 (
     TOO_LARGE,
