@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check quick bench fuzz golden pictures lock clean distclean
+.PHONY: help demo check quick bench fuzz mutants golden pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -48,6 +48,9 @@ bench: $(STAMP) ## measure speed and memory
 fuzz: $(STAMP) ## 100 000 spoiled inputs of every sort; what goes wrong is kept in tests/fuzz/found (SEED=2: others)
 	$(BIN)/python -m tests.fuzz.fuzz 100000 $(or $(SEED),1)
 
+mutants: $(STAMP) ## make one thing in the code wrong at a time: does a test notice? (EACH=10: of each folder, SEED=2: others; first run: an hour)
+	$(BIN)/python -m tools.mutants --each $(or $(EACH),40) --seed $(or $(SEED),1)
+
 golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
 	TRACER_GOLDEN=write $(BIN)/pytest -n auto
 
@@ -61,7 +64,7 @@ lock: $(STAMP) ## pin all dependencies anew in requirements.lock
 	  --custom-compile-command "make lock" --output-file requirements.lock
 
 clean: ## remove caches and build products, keep the environment
-	rm -rf build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf build dist .mypy_cache .ruff_cache .pytest_cache .hypothesis .mutants
 	find . -path ./$(VENV) -prune -o -type d -name __pycache__ -exec rm -rf {} +
 
 distclean: clean ## remove the environment too

@@ -1,0 +1,213 @@
+"""Whether the tests would notice: one small thing in the code is made wrong at a time, and the tests that run that line are run.
+
+`make mutants` (EACH=10: of each folder, SEED=2: others). Everything is kept in `.mutants/`: which test runs which lines (collected again only
+for test files that changed), a copy of the project in which the code is made wrong, and what came of each. `python -m tools.mutants again`
+tries once more those that no test noticed, `python -m tools.mutants branches` lists the branches that no test takes. One process at a time; a
+hang counts as noticed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import math
+import os
+import random
+import sys
+import time
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import coverage
+
+from tools.mutants.which_tests import KEPT, ROOT, TREE, child, collected, laid, tests_run
+from tools.mutants.wrong import Mutant, Place, places, wrong_ones
+
+FOLDERS = ("circuit", "trace", "plan", "diagnose", "case")
+# Loaded once and inherited by every child: what the tests import that is not of this project.
+HEAVY = ("networkx", "numpy", "scipy.sparse.linalg", "scipy.stats", "pydantic", "yaml", "typer.testing", "rich.table", "jinja2", "openpyxl", "jsonschema")  # fmt: skip
+FIRST_S, MOST_S = (
+    4.0,
+    120.0,
+)  # the quickest tests of a line together first; then all that took no more than this when collected
+
+
+class Covered:
+    """Which tests run a line."""
+
+    def __init__(self, tests: dict[str, Any]) -> None:
+        self.seconds: dict[str, float] = {}
+        self.lines: dict[tuple[str, str], set[str]] = defaultdict(set)
+        self.functions: dict[tuple[str, str], set[str]] = defaultdict(set)
+        for of_file in tests.values():
+            self.seconds.update(of_file["seconds"])
+            for source, lines in of_file["lines"].items():
+                for key, names in lines.items():
+                    self.lines[source, key].update(names)
+                    self.functions[source, key.split("\t")[0]].update(names)
+
+    def tests(self, mutant: Mutant, where: dict[int, Place]) -> list[str]:
+        """The tests that run it, the quickest first; for what runs when a file is loaded, those that run anything in it."""
+        found: set[str] = set()
+        if mutant.function:
+            for number in range(mutant.first, mutant.last + 1):
+                found |= self.lines.get((mutant.file, where[number].key), set())
+        if not found:
+            inside = mutant.function and not mutant.function.rpartition(".")[2][:1].isupper()
+            functions = (
+                [mutant.function] if inside else [name for source, name in self.functions if source == mutant.file]
+            )
+            found = set().union(*(self.functions.get((mutant.file, name), set()) for name in functions))
+        return sorted(found, key=lambda name: (self.seconds.get(name, 0.0), name))
+
+
+class Tried:
+    """The copy in which one mutant at a time is tried."""
+
+    def __init__(self, covered: Covered) -> None:
+        self.covered = covered
+        self.stamp = time.time()
+
+    def write(self, file: Path, text: bytes) -> None:
+        """Each writing has a time of its own, so that no compiled file is taken for that of another."""
+        self.stamp += 2
+        file.write_bytes(text)
+        os.utime(file, (self.stamp, self.stamp))
+
+    def one(self, mutant: Mutant, most_s: float) -> dict[str, Any]:
+        """What came of it: `killed`, `hung`, `survived`, `not decided` (some of its tests were not run) or `never run`."""
+        text = (ROOT / mutant.file).read_bytes()
+        tests = self.covered.tests(mutant, places(text.decode()))
+        seconds, first, second = 0.0, list[str](), list[str]()
+        for name in tests:
+            seconds += self.covered.seconds.get(name, 0.0)
+            if seconds <= FIRST_S and len(first) < 60:
+                first.append(name)
+            elif seconds <= most_s:
+                second.append(name)
+        found: dict[str, Any] = {
+            **asdict(mutant),
+            "tests": len(tests),
+            "run": len(first) + len(second),
+            "result": "survived",
+            "by": "",
+        }
+        if not tests:
+            return {**found, "result": "never run"}
+        self.write(TREE / mutant.file, mutant.source(text))
+        said = KEPT / "said.txt"
+        try:
+            for names in (first, second):
+                status = child(partial(tests_run, names), 40 + 4 * most_s, said) if names else 0
+                if status != 0:
+                    failed = [
+                        line
+                        for line in said.read_text(errors="replace").splitlines()
+                        if line.startswith(("FAILED", "ERROR"))
+                    ]
+                    return {
+                        **found,
+                        "result": "hung" if status is None else "killed",
+                        "by": failed[0] if failed else f"exit {status}",
+                    }
+        finally:
+            self.write(TREE / mutant.file, text)
+        return found if found["run"] == len(tests) else {**found, "result": "not decided"}
+
+
+def interval(dead: int, decided: int) -> str:
+    """The 95 % interval (Wilson's) of the part that dies."""
+    if not decided:
+        return ""
+    z, part = 1.96, dead / decided
+    middle, half = part + z * z / (2 * decided), z * math.sqrt(part * (1 - part) / decided + z * z / (4 * decided**2))
+    low, high = ((middle + sign * half) / (1 + z * z / decided) for sign in (-1, 1))
+    return f"{100 * part:.0f} % ({100 * low:.0f} to {100 * min(high, 1):.0f} %)"
+
+
+def report(results: Sequence[dict[str, Any]]) -> None:
+    """What survived, and how many of each folder died."""
+    root = {name: (ROOT / name).read_bytes() for name in {one["file"] for one in results}}
+    for one in results:
+        if one["result"] in ("survived", "never run", "not decided"):
+            before = root[one["file"]][one["start"] : one["end"]].decode(errors="replace")
+            print(
+                f"\n{one['file']}:{one['line']} {one['function']} ({one['how']}), {one['result']}, {one['run']} of {one['tests']} tests"
+            )
+            print(f"  {' '.join(before.split())}\n  -> {one['instead']}")
+    print(f"\n{'folder':10} {'sampled':>8} {'decided':>8} {'killed':>8} {'hung':>6} {'survived':>9} {'dies':>22}")
+    for folder in sorted({one["file"].split("/")[1] for one in results}):
+        count = Counter(one["result"] for one in results if one["file"].split("/")[1] == folder)
+        survived = count["survived"] + count["never run"]
+        dead = count["killed"] + count["hung"]
+        print(
+            f"{folder:10} {sum(count.values()):8} {dead + survived:8} {count['killed']:8} {count['hung']:6} {survived:9} {interval(dead, dead + survived):>22}"
+        )
+
+
+def branches() -> None:
+    """Which branches no test takes, file by file."""
+    cover = coverage.Coverage(config_file=str(KEPT / "coverage.ini"), data_file=str(KEPT / "all"))
+    cover.combine([str(file) for file in (KEPT / "data").iterdir()], keep=True)
+    cover.save()
+    cover.report(show_missing=True, skip_covered=True, sort="cover")
+
+
+def main() -> None:
+    """Collect, sample, try, report."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("what", nargs="?", default="sample", choices=("sample", "again", "branches", "report"))
+    asked.add_argument("--each", type=int, default=40, help="mutants of each folder")
+    asked.add_argument("--folders", nargs="+", default=FOLDERS)
+    asked.add_argument("--known", action="store_true", help="collect nothing anew")
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--most", type=float, default=MOST_S, help="seconds of tests for each")
+    arguments = asked.parse_args()
+    results = KEPT / "results.json"
+    os.nice(10)
+    if arguments.what == "report":
+        report(json.loads(results.read_text()))
+        return
+    sys.path[:] = [place for place in sys.path if Path(place or ".").resolve() != ROOT]
+    for name in HEAVY:
+        importlib.import_module(name)
+    laid()
+    tests = collected(anew=not arguments.known)
+    if arguments.what == "branches":
+        branches()
+        return
+    tried = Tried(Covered(tests))
+    if arguments.what == "again":
+        found = json.loads(results.read_text())
+        fields = Mutant.__dataclass_fields__
+        chosen = [
+            Mutant(**{name: one[name] for name in fields}) for one in found if one["result"] not in ("killed", "hung")
+        ]
+        found = [one for one in found if one["result"] in ("killed", "hung")]
+    else:
+        found, chosen = [], []
+        for folder in arguments.folders:
+            every = [
+                one
+                for file in sorted((ROOT / "tracer" / folder).rglob("*.py"))
+                for one in wrong_ones(str(file.relative_to(ROOT)), file.read_text())
+            ]
+            chosen += random.Random(f"{arguments.seed} {folder}").sample(every, min(arguments.each, len(every)))
+    for number, mutant in enumerate(chosen, 1):
+        started = time.monotonic()
+        found.append(tried.one(mutant, arguments.most))
+        print(
+            f"{number}/{len(chosen)} {time.monotonic() - started:5.1f} s {found[-1]['result']:11} {mutant.file}:{mutant.line} {mutant.how} {found[-1]['by'][:90]}",
+            flush=True,
+        )
+        results.write_text(json.dumps(found))
+    report(found)
+
+
+if __name__ == "__main__":
+    main()
