@@ -27,6 +27,7 @@ class Seen:
     fuses: frozenset[str]
     ends: frozenset[str]
     sole_fuses: frozenset[str]
+    contacts: frozenset[str]
 
 
 @dataclass
@@ -55,6 +56,8 @@ class Oracle:
             for name, facts in (sheet.get("parts") or {}).items():
                 oracle.parts.setdefault(name, {}).update({"is": facts} if isinstance(facts, str) else facts)
         for rail, live in (vehicle.get("rails") or {}).items():
+            if live == "din":  # the usual meaning of its number, which is known for key states of the usual names only
+                live = {"31": "ground", "30": "always" if "off" in vehicle["key"] else "unknown"}.get(rail, "run")
             (oracle.grounds if live == "ground" else oracle.sources).add(rail)
             if live not in ("ground", "always"):
                 oracle.passing.add(rail)
@@ -88,10 +91,7 @@ class Oracle:
             case "load":
                 self.joints.append((f"{name}.1", f"{name}.2", "load", name))
             case "relay":
-                self.joints.append((f"{name}.86", f"{name}.85", "coil", name))
-                self._contact(name, f"{name}.30", f"{name}.87", ["energised"])
-                if facts["kind"] == "change-over":
-                    self._contact(name, f"{name}.30", f"{name}.87a", ["rest"])
+                self._relay(name, facts["kind"])
             case "switch" if "contacts" in facts:
                 pairs: dict[tuple[str, str], list[str]] = {}
                 for position, groups in facts["contacts"].items():
@@ -103,6 +103,10 @@ class Oracle:
                     self._contact(mover, f"{name}.{first}", f"{name}.{second}", closed)
             case "switch":  # a make switch
                 self._contact(name, f"{name}.1", f"{name}.2", ["on"])
+            case "converter":
+                self.sources.add(f"{name}.out")
+                self.passing.add(f"{name}.out")
+                self.joints.append((f"{name}.in", f"{name}.ground", "load", name))
             case "generator":
                 self.sources.add(f"{name}.B+")
                 self.passing.add(f"{name}.B+")
@@ -118,12 +122,28 @@ class Oracle:
                     if output["drives"] in ("low", "both"):
                         self.joints.append((f"{name}.{pin}", f"{name}.{output['through']}", "low", name))
             case "panel":
+                called = {label: self._called(name, label) for label in facts["positions"]}
                 for origin, fed in facts["busbars"].items():
                     for label in fed:
-                        self.joints.append((origin, f"{label}.feed", "wire", name))
-                        self.wired |= {origin, f"{label}.feed"}
-                for label in facts["positions"]:
-                    self.joints.append((f"{label}.feed", f"{label}.load", "fuse", label))
+                        point = label if "." in label else f"{called[label]}.feed"
+                        self.joints.append((origin, point, "wire", name))
+                        self.wired |= {origin, point}
+                for label, what in facts["positions"].items():
+                    if isinstance(what, dict):
+                        self._relay(label, what["kind"])
+                    else:
+                        self.joints.append((f"{called[label]}.feed", f"{called[label]}.load", "fuse", called[label]))
+
+    def _called(self, panel: str, label: str) -> str:
+        """A position by its label, and with its panel where another one has that label too."""
+        others = (facts for name, facts in self.parts.items() if facts["is"] == "panel" and name != panel)
+        return f"{panel}/{label}" if any(label in facts["positions"] for facts in others) else label
+
+    def _relay(self, name: str, kind: str) -> None:
+        self.joints.append((f"{name}.86", f"{name}.85", "coil", name))
+        self._contact(name, f"{name}.30", f"{name}.87", ["energised"])
+        if kind == "change-over":
+            self._contact(name, f"{name}.30", f"{name}.87a", ["rest"])
 
     def _contact(self, mover: str, a: str, b: str, closed: list[str]) -> None:
         self.guards[len(self.joints)] = mover, frozenset(closed)
@@ -192,6 +212,7 @@ class Oracle:
             frozenset(part for number in joints for _, _, kind, part in [self.joints[number]] if kind == "fuse"),
             frozenset(points & (ends - self.passing) | begins),
             frozenset(set.intersection(*fuses)),
+            frozenset(part for number in joints for _, _, kind, part in [self.joints[number]] if kind == "contact"),
         )
 
     def paths(

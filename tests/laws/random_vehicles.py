@@ -1,5 +1,7 @@
-"""Random vehicles as text: fuses alone and in a panel, splices, in-line and joint connectors, references over sheets, relays, switches, diodes,
-loads, drivers, a second battery, rails, an engine mass with or without its strap. Some are nonsense as wiring; each must be traced all the same.
+"""Random vehicles as text: fuses alone and in panels (of one label in two of them), splices, in-line and joint connectors, references over sheets,
+relays (fed from either side of the coil, and in a position that is an option), switches, diodes, loads, drivers, a converter, a second battery, rails
+(also with the usual meaning of their number), an engine mass with or without its strap, key states of the usual names and of its own. Some are nonsense
+as wiring; each must be traced all the same.
 """
 
 from __future__ import annotations
@@ -17,12 +19,13 @@ class TypedVehicle:
     rails: dict[str, str]
     parts: list[list[str]]
     runs: list[list[str]] = field(default_factory=list)
+    key: tuple[str, str] = ("off", "run")
 
     def write(self, folder: Path) -> Path:
         """Write the vehicle's folder."""
         (folder / "sheets").mkdir(parents=True)
         rails = "".join(f'  "{rail}": {live}\n' for rail, live in self.rails.items())
-        vehicle = "vehicle: random\nkey: [off, run]\n" + (f"rails:\n{rails}" if rails else "")
+        vehicle = f"vehicle: random\nkey: [{', '.join(self.key)}]\n" + (f"rails:\n{rails}" if rails else "")
         (folder / "vehicle.yaml").write_text(vehicle, encoding="utf-8")
         for number, (parts, runs) in enumerate(zip(self.parts, self.runs, strict=True), 1):
             if not parts and not runs:
@@ -37,7 +40,18 @@ class TypedVehicle:
 @st.composite
 def typed_vehicles(draw: st.DrawFn, *, most_runs: int = 14) -> TypedVehicle:
     """A vehicle of two sheets with a module M of four pins and a driving module D."""
-    rails = draw(st.sampled_from(({}, {"30": "always"}, {"15": "[run]", "31": "ground"})))
+    off, on = key = draw(st.sampled_from((("off", "run"), ("off", "run"), ("out", "in"))))
+    rails = draw(
+        st.sampled_from(
+            (
+                {},
+                {"30": "always"},
+                {"15": f"[{on}]", "31": "ground"},
+                {"30": "din", "15": "din", "31": "din"},
+                {"15": "unknown"},
+            )
+        )
+    )
     parts = ["BAT: battery", "G1: ground", "GE: {is: ground, on: engine}"]
     many = ["BAT.+", "BAT.-", "G1", "GE", *rails]
     once: list[str] = []
@@ -57,8 +71,8 @@ def typed_vehicles(draw: st.DrawFn, *, most_runs: int = 14) -> TypedVehicle:
         many += ["H.1", "H.2"]
     for name, table in (
         ("SW", "contacts: {off: [6-4], on: [7-4], both: [6-7]}"),
-        ("IG", "follows: key, contacts: {off: [1-2], run: []}"),
-        ("IR", "follows: key, contacts: {off: [1-3], run: [1-2]}"),
+        ("IG", f"follows: key, contacts: {{{off}: [1-2], {on}: []}}"),
+        ("IR", f"follows: key, contacts: {{{off}: [1-3], {on}: [1-2]}}"),
     ):
         if draw(st.booleans()):
             parts.append(f"{name}: {{is: switch, {table}}}")
@@ -67,8 +81,17 @@ def typed_vehicles(draw: st.DrawFn, *, most_runs: int = 14) -> TypedVehicle:
         parts.append("GEN: generator")
         many += ["GEN.B+"] * 2
     if draw(st.booleans()):
+        parts.append("CV: converter")
+        many += ["CV.in", "CV.out", "CV.ground"]
+    panels = draw(st.sampled_from(("", "P", "P", "PR")))
+    if "P" in panels:
         parts.append("P: {is: panel, positions: {F1: 10, F2: 20}, busbars: {S1: [F1, F2]}}")
-        many += ["F1.load", "F2.load", "F1.feed"]
+        many += [f"{'P/' if 'R' in panels else ''}F1.{side}" for side in ("load", "feed")] + ["F2.load"]
+    if "R" in panels:  # F1 in both, and a relay that this vehicle may not have
+        state = draw(st.sampled_from(("fitted", "option")))
+        relay = f"K3: {{is: relay, kind: normally open, state: {state}}}"
+        parts.append(f"R: {{is: panel, positions: {{F1: 15, {relay}}}, busbars: {{S2: [F1, K3.30]}}}}")
+        many += ["R/F1.load", "K3.87", "K3.86", "K3.85"]
     fuses = [f"F{number}" for number in range(3, 3 + draw(st.integers(0, 2)))]
     parts += [f"{name}: {{is: fuse, amps: 10}}" for name in fuses]
     many += [f"{name}.{side}" for name in fuses for side in ("feed", "load")]
@@ -104,4 +127,4 @@ def typed_vehicles(draw: st.DrawFn, *, most_runs: int = 14) -> TypedVehicle:
         else:
             runs[sheet].append(f"{a} -- RD 1 -- {b}")
     cut = draw(st.integers(0, len(parts)))
-    return TypedVehicle(rails, [parts[:cut], parts[cut:]], runs)
+    return TypedVehicle(rails, [parts[:cut], parts[cut:]], runs, key)

@@ -72,10 +72,10 @@ def test_what_a_position_serves_is_what_it_is_on_a_valid_way_to(typed: TypedVehi
         tracing = Tracing(tracer.load(str(folder)))
         oracle = Oracle.read(folder)
     served = {
-        position.label: {one.pin for one in position.serves if one.part == "M"}
+        position.part: {one.pin for one in position.serves if one.part == "M"}
         for position in panels_of(tracing).positions
     }
     pins = [pin for pin in "1234" if f"M.{pin}" in oracle.wired]
     seen = {pin: oracle.seen_from(f"M.{pin}", "supply", "") for pin in pins}
-    for label, found in served.items():
-        assert found == {pin for pin, one in seen.items() if one and label in one.fuses}
+    for part, found in served.items():
+        assert found == {pin for pin, one in seen.items() if one and part in one.fuses | one.contacts}

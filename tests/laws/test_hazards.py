@@ -11,6 +11,7 @@ import json
 import re
 import tempfile
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -46,7 +47,7 @@ def typed_on(vehicle: TypedVehicle, name: str, words: str) -> TypedVehicle:
             return line
         return f"{part}: {facts[:-1]}, {words}}}" if facts.startswith("{") else f"{part}: {{is: {facts}, {words}}}"
 
-    return TypedVehicle(vehicle.rails, [[with_more(line) for line in sheet] for sheet in vehicle.parts], vehicle.runs)
+    return replace(vehicle, parts=[[with_more(line) for line in sheet] for sheet in vehicle.parts])
 
 
 def tracing_of(vehicle: TypedVehicle) -> Tracing:
@@ -375,7 +376,7 @@ def test_a_note_typed_anywhere_is_shown(vehicle: TypedVehicle, data: st.DataObje
     number = data.draw(st.integers(0, len(noted.runs[sheet]) - 1))
     runs = [list(some) for some in noted.runs]
     runs[sheet][number] = f"{{run: {runs[sheet][number]}, note: twoword}}"
-    tracing = tracing_of(TypedVehicle(noted.rails, noted.parts, runs))
+    tracing = tracing_of(replace(noted, runs=runs))
     shown = "".join(run(tracing, ["affects", part])[1] for part in tracing.circuit.parts)
     assert "oneword" in shown
     ends = {end for one in tracing.circuit.runs if one.note == "twoword" for end in one.points}

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -59,14 +60,14 @@ def test_the_order_of_lines_and_sheets_does_not_matter(typed: TypedVehicle, data
     runs = [data.draw(st.permutations(runs)) for runs in typed.runs]
     parts = [data.draw(st.permutations(parts)) for parts in typed.parts]
     order = data.draw(st.permutations(range(2)))
-    other = TypedVehicle(typed.rails, [parts[n] for n in order], [runs[n] for n in order])
+    other = replace(typed, parts=[parts[n] for n in order], runs=[runs[n] for n in order])
     assert _content(_report(other)) == _content(_report(typed))
 
 
 @given(typed_vehicles(most_runs=10), st.data())
 def test_the_direction_of_a_run_does_not_matter(typed: TypedVehicle, data: st.DataObject) -> None:
     runs = [[(data.draw(st.booleans()) and _turned(run)) or run for run in runs] for runs in typed.runs]
-    assert _content(_report(TypedVehicle(typed.rails, typed.parts, runs))) == _content(_report(typed))
+    assert _content(_report(replace(typed, runs=runs))) == _content(_report(typed))
 
 
 @given(typed_vehicles(most_runs=10), st.data())
@@ -74,7 +75,7 @@ def test_which_sheet_a_run_stands_on_does_not_matter(typed: TypedVehicle, data: 
     runs: list[list[str]] = [[], []]
     for run in (run for runs_ in typed.runs for run in runs_):
         runs[data.draw(st.integers(0, 1))].append(run)
-    moved = TypedVehicle(typed.rails, [[*typed.parts[0], *typed.parts[1]], []], runs)
+    moved = replace(typed, parts=[[*typed.parts[0], *typed.parts[1]], []], runs=runs)
     assert _content(_report(moved)) == _content(_report(typed))
 
 
@@ -113,10 +114,10 @@ def _renamed_content(found: object) -> object:
 @given(typed_vehicles(most_runs=10))
 def test_names_change_names_only(typed: TypedVehicle) -> None:
     # A driver's output is called D.3 and its relay K1 in reasons; both are renamed in what is expected.
-    other = TypedVehicle(
-        typed.rails,
-        [[_renamed(part) for part in parts] for parts in typed.parts],
-        [[_renamed(run) for run in runs] for runs in typed.runs],
+    other = replace(
+        typed,
+        parts=[[_renamed(part) for part in parts] for parts in typed.parts],
+        runs=[[_renamed(run) for run in runs] for runs in typed.runs],
     )
     found, expected = _content(_report(other)), _renamed_content(_content(_report(typed)))
     assert _renamed_content(found) == _sorted(expected)
@@ -133,7 +134,7 @@ def test_a_further_run_never_takes_a_supply_or_a_ground_away(typed: TypedVehicle
     points = [f"M.{pin}" for pin in "1234"] + ["S1", "S2", "BAT.+", "G1"]
     a = data.draw(st.sampled_from(points))
     b = data.draw(st.sampled_from([point for point in points if point != a]))
-    after = _report(TypedVehicle(typed.rails, typed.parts, [[*typed.runs[0], f"{a} -- GN 1 -- {b}"], typed.runs[1]]))
+    after = _report(replace(typed, runs=[[*typed.runs[0], f"{a} -- GN 1 -- {b}"], typed.runs[1]]))
     traced = {cavity.pin: cavity.traced for cavity in after.census}
     rows = {(row.pin, row.level): row for row in after.rows if row.part == "M"}
     for row in (*before.supplies, *before.grounds):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -51,7 +52,7 @@ def _with_volts(vehicle: TypedVehicle, volts: float | None) -> TypedVehicle:
     parts = [
         [line.replace(": battery", f": {{is: battery, volts: {volts:g}}}") for line in sheet] for sheet in vehicle.parts
     ]
-    return TypedVehicle(vehicle.rails, parts, vehicle.runs)
+    return replace(vehicle, parts=parts)
 
 
 @given(
@@ -65,12 +66,12 @@ def test_no_node_of_a_generated_vehicle_reads_above_its_sources_or_below_ground(
     batteries = sum(line.endswith(": battery") for sheet in vehicle.parts for line in sheet)
     with tempfile.TemporaryDirectory() as folder:
         tracing = Tracing(join(read_folder(_with_volts(vehicle, typed_v).write(Path(folder)))))
-    for key in ("off", "run"):
+    for key in vehicle.key:
         try:
             lowest, highest = _ends(tracing, key, measured_v)
         except NotSettled:
             continue  # no volts are given then, and the list says so
-        battery_v = measured_v or HIGHEST_V[key]
+        battery_v = measured_v or HIGHEST_V.get(key, 12.8)
         # two batteries may stand one on the other, or one of them the wrong way round: that is typed, and the reason
         assert highest <= battery_v * batteries + SMALL_V
         if batteries == 1:

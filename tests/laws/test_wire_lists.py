@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -135,7 +136,7 @@ def test_order_and_direction_of_typing_make_no_difference(vehicle: TypedVehicle,
         for page in runs:
             random.shuffle(page)  # type: ignore[attr-defined]
         parts = [page[::-1] for page in vehicle.parts]
-        TypedVehicle(vehicle.rails, parts, runs).write(Path(scratch) / "b")
+        replace(vehicle, parts=parts, runs=runs).write(Path(scratch) / "b")
         found = tracer.compare(Path(scratch) / "a", Path(scratch) / "b")
     assert (found.in_wires, found.in_facts) == ((), ())
     assert found.complete
@@ -155,7 +156,7 @@ def test_two_wires_swapped_at_one_end_are_seen(vehicle: TypedVehicle, data: st.D
         a, b = (runs[page][at].split(" -- ") for at in (first, second))
         a[-1], b[-1] = b[-1], a[-1]
         runs[page][first], runs[page][second] = " -- ".join(a), " -- ".join(b)
-        two = loaded(TypedVehicle(vehicle.rails, vehicle.parts, runs), Path(scratch) / "b")
+        two = loaded(replace(vehicle, runs=runs), Path(scratch) / "b")
         found = tracer.compare(Path(scratch) / "a", Path(scratch) / "b")
     same = plain_wires(one) == plain_wires(two) and wires_that_meet(one) == wires_that_meet(two)
     assert found.complete == same

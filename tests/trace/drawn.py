@@ -1,4 +1,4 @@
-"""Small vehicles drawn by chance, as text: fuses in a panel, splices, diodes, relays, modules with outputs, loads, grounds; parallel feeds and rings occur."""
+"""Small vehicles drawn by chance, as text: fuses in a panel, splices, diodes, relays (one fed at 85), a converter, modules with outputs, loads, grounds; parallel feeds and rings occur."""
 
 from __future__ import annotations
 
@@ -16,12 +16,27 @@ FUSES, RELAYS, MODULES, LOADS = 4, 3, 2, 2
 _SUPPLY_POINTS = (
     ["BAT.+", "S0", "S1", "S2", "D0.A", "D0.K", "X0.1:a", "X0.1:b"]
     + [f"F{n}.{side}" for n in range(FUSES) for side in ("feed", "load")]
-    + ["GEN.B+", "SW.4", "SW.6", "SW.7", "K0.30", "K0.87", "K1.30", "K1.87", "K1.87a", "K0.86", "K1.86", "K2.86"]
+    + [
+        "GEN.B+",
+        "SW.4",
+        "SW.6",
+        "SW.7",
+        "K0.30",
+        "K0.87",
+        "K1.30",
+        "K1.87",
+        "K1.87a",
+        "K0.86",
+        "K1.86",
+        "K2.85",
+        "CV.in",
+        "CV.out",
+    ]
     + [f"M{n}.{pin}" for n in range(MODULES) for pin in (1, 4)]
     + [f"E{n}.1" for n in range(LOADS)]
 )
 _GROUND_POINTS = (
-    ["BAT.-", "G0", "G1", "S3", "S4", "K0.85", "K1.85", "K2.85", "K2.30", "K2.87"]
+    ["BAT.-", "G0", "G1", "S3", "S4", "K0.85", "K1.85", "K2.86", "K2.30", "K2.87", "CV.ground"]
     + [f"M{n}.{pin}" for n in range(MODULES) for pin in (2, 3)]
     + [f"E{n}.2" for n in range(LOADS)]
 )
@@ -46,6 +61,7 @@ def typed(lines: tuple[str, ...], *, empty: str = "") -> Circuit:
     parts = [
         "BAT: battery",
         "GEN: generator",
+        "CV: converter",
         "SW: {is: switch, contacts: {off: [6-4], on: [7-4]}}",
         "D0: diode",
         "X0: connector",

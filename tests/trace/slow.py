@@ -59,15 +59,16 @@ def lost_without(
         return now
 
     before = reached(set(), set())
-    names = [name for name, part in circuit.parts.items() if part.kind in ("relay", "module")]
+    names = [name for name, part in circuit.parts.items() if part.kind in ("relay", "module", "converter")]
     up = {name for name in names if _works(circuit, name, before, before)}
-    gone, fallen = set(gone), set[str]()
+    gone, ends_gone, fallen = set(gone), set(ends_gone), set[str]()
     while True:
         now = reached(gone, ends_gone)
         falling = {name for name in up - fallen if not _works(circuit, name, now, before)}
         if not falling:
             return {level: before[level] - now[level] for level in LEVELS}, fallen
         fallen |= falling
+        ends_gone |= {circuit.pins_of[name]["out"] for name in falling if circuit.parts[name].kind == "converter"}
         for number, link in enumerate(circuit.links):
             driver = link.kind in (LinkKind.DRIVER_HIGH, LinkKind.DRIVER_LOW)
             if link.part in falling and (driver or (link.kind is LinkKind.CONTACT and link.closed == ("energised",))):
@@ -82,6 +83,8 @@ def _works(circuit: Circuit, name: str, now: dict[str, set[int]], before: dict[s
             or (pins[b] in now["supply"] and pins[a] in now["ground"])
             for a, b in part.coils
         )
+    if part.kind == "converter":
+        return pins["in"] in now["supply"] and pins["ground"] in now["ground"]
     assert isinstance(part.facts, ModuleFacts)
     supplies = {pins[pin] for pin, words in part.facts.pins.items() if words.startswith("supply") and pin in pins}
     grounds = {pins[pin] for pin, words in part.facts.pins.items() if words.startswith("ground") and pin in pins}
