@@ -96,7 +96,7 @@ class Vehicle:
         read = replace(model, branches=[*model.branches, meter], draws=[*model.draws, *([lamp] if lamp else [])])
         self.runs += 1
         if self.folder is None:
-            volts = float(read.solve(afresh=True).node_v[node])
+            volts = float(read.solve().node_v[node])
             return volts if math.isfinite(volts) else 0.0
         lines = netlist_of(read)
         nodes = dict.fromkeys(
@@ -108,7 +108,7 @@ class Vehicle:
     def _near(self, model: Model) -> dict[int, float]:
         """Where ngspice begins to look; what it finds is its own."""
         try:
-            node_v = model.solve(afresh=True).node_v
+            node_v = model.solve().node_v
         except NotSettled:
             return {branch.b: 12.0 for branch in model.branches if branch.is_battery}
         return {n: float(volts) for n, volts in enumerate(node_v) if math.isfinite(volts)}

@@ -14,7 +14,7 @@ from tests.electrics.vehicles import tracing_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Setting
 from tracer.electrics.model.changes import changes_of
-from tracer.electrics.model.circuit_model import Model, NotSettled
+from tracer.electrics.model.circuit_model import Model, NotSettled, Rest
 from tracer.electrics.model.of_circuit import model_of, models_of
 from tracer.electrics.network.in_many_settings import States, Together, alike
 from tracer.electrics.volts.expected import expectations
@@ -88,10 +88,10 @@ def nominal_of(together: Together) -> States:
 
 
 def agree(models: list[Model], states: States) -> None:
-    """Each column is what `Model.solve` finds."""
+    """Each column is what the careful way finds by itself."""
     node_v = states.node_v(np.arange(len(states.cases)))
     for column, (number, setting) in enumerate(states.cases):
-        alone = models[number].solve(setting)
+        alone = Rest(models[number], setting).found()
         assert np.array_equal(np.isnan(node_v[:, column]), np.isnan(alone.node_v))
         assert np.allclose(node_v[:, column], alone.node_v, rtol=0, atol=1e-7, equal_nan=True)
         assert np.allclose(states.branch_a[:, column], alone.branch_a, rtol=1e-7, atol=1e-7)
@@ -114,7 +114,7 @@ def test_all_at_once_is_as_each_by_itself(tmp_path: Path, monkeypatch: pytest.Mo
     for group in alike(models):
         some = [models[number] for number in group]
         with monkeypatch.context() as patched:
-            patched.setattr(Model, "solve", by_itself)
+            patched.setattr(Rest, "found", by_itself)
             together = Together(some)
             found = together.solve(by_chance(some, 12), nominal_of(together))
         agree(some, found)
@@ -130,7 +130,7 @@ def test_all_at_once_is_as_each_by_itself_on_the_demo(demo: Tracing, monkeypatch
     models = models_in_every_key(demo)
     assert len(alike(models)) == 1
     with monkeypatch.context() as patched:
-        patched.setattr(Model, "solve", by_itself)
+        patched.setattr(Rest, "found", by_itself)
         together = Together(models)
         nominal = nominal_of(together)
         found = together.solve(by_chance(models, 4), nominal)
@@ -161,7 +161,7 @@ def test_answers_are_those_of_the_network_with_the_draws_as_resistors(tmp_path: 
     columns = np.arange(len(states.cases))
     answer = together.answers(states, columns, np.repeat(np.eye(n)[:, np.newaxis], columns.size, axis=1))
     for column, (number, setting) in enumerate(states.cases):
-        solution = some[number].solve(setting).solution
+        solution = Rest(some[number], setting).found().solution
         alive = ~solution.floating
         expected = solution.factor.respond(np.eye(n))
         found = answer[:, column]
@@ -240,7 +240,7 @@ def test_what_has_no_state_of_rest_is_said(tmp_path: Path, monkeypatch: pytest.M
         raise NotSettled("no steady state was found")
 
     monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
-    monkeypatch.setattr(Model, "solve", refused)
+    monkeypatch.setattr(Rest, "found", refused)
     with pytest.raises(NotSettled, match="no steady state"):
         nominal_of(Together([models[0]]))
 

@@ -264,17 +264,6 @@ def test_a_factor_of_another_network_is_refused(other: Network) -> None:
         solve(other, factor=factorise(battery_and_load()))
 
 
-@given(networks(), networks())
-def test_a_factor_made_like_another_is_the_factor_by_itself(network: Network, other: Network) -> None:
-    # of the same branches with other values, and of a network that has nothing in common with it
-    for earlier in (network.with_conductances(np.linspace(0.1, 5.0, network.branch_count)), other):
-        alike = factorise(network, 1e-9, like=factorise(earlier))
-        alone = factorise(network, 1e-9)
-        assert np.array_equal(alike.island, alone.island)
-        assert np.array_equal(alike.floating, alone.floating)
-        assert np.array_equal(alike.respond(np.eye(network.node_count)), alone.respond(np.eye(network.node_count)))
-
-
 @given(networks(), st.data())
 def test_branches_added_at_once_are_those_added_one_by_one(network: Network, data: st.DataObject) -> None:
     node = st.integers(0, network.node_count - 1)

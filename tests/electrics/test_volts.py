@@ -358,9 +358,10 @@ def test_the_quick_and_the_careful_way_agree_on_the_demo(demo: Tracing, key: str
     settings.append(Setting(chance.integers(0, 3, len(model.branches)), chance.integers(0, 3, len(model.draws)), LOW))
     for setting in settings:
         quick = model.solve(setting)
-        careful = Rest(model, setting, None).carefully(quick.loaded)
+        careful = Rest(model, setting).found()
         assert np.allclose(quick.potential_v, careful.potential_v, rtol=0, atol=1e-6)
-        assert np.allclose(quick.draw_a, careful.branch_a[len(model.branches) :], rtol=1e-5, atol=1e-7)
+        assert np.allclose(quick.branch_a, careful.branch_a, rtol=1e-5, atol=1e-6)
+        assert np.allclose(quick.draw_a, careful.draw_a, rtol=1e-5, atol=1e-7)
         # the draws as resistors, for faults and readings, leave the voltages where they are
         assert np.allclose(quick.solution.potential_v, quick.potential_v, rtol=0, atol=1e-8)
 
@@ -385,11 +386,7 @@ def test_where_the_quick_way_finds_no_rest_the_careful_one_does(demo: Tracing, m
     report = supplies_of(demo, "ALM")
     quick = volts_of(demo, report, "run", limits=limits)
 
-    def at_a_loss(*_: object, **__: object) -> None:
-        return None
-
     monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
-    monkeypatch.setattr("tracer.electrics.model.circuit_model.settle", at_a_loss)
     careful = volts_of(demo, report, "run", limits=limits)
     shown: list[FloatArray] = []
     for found in (quick, careful):
@@ -403,7 +400,8 @@ def test_a_network_that_cannot_be_solved_is_reported_as_not_settled(
     def singular(*_: object, **__: object) -> None:
         raise NotAccurate("the conductances lie too far apart")
 
-    monkeypatch.setattr("tracer.electrics.model.circuit_model.settle", singular)
+    monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
+    monkeypatch.setattr("tracer.electrics.model.circuit_model.solve_with_loads", singular)
     with pytest.raises(NotSettled, match="no steady state was found: the conductances"):
         model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM").solve()
 

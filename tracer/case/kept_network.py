@@ -210,9 +210,8 @@ class _Maker:
     def _solved(self, base: _Base) -> tuple[Model, Solved]:
         changes = self._changes(base)
         made = model_of(self.tracing, base.key, changes, limits=self.limits, first=self.report.module)
-        together, _ = nominal_in_order(Together([made]), {})
-        model = together.models[0]
-        return model, model.solve()
+        together, nominal = nominal_in_order(Together([made], asked=()), {})
+        return together.models[0], together.solved(nominal, 0)
 
     def _changes(self, base: _Base) -> Changes:
         module = self.report.module

@@ -17,6 +17,7 @@ from tracer.electrics.model.changes import Changes, amount_of
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.elements import fuse_element_ohms
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.network.in_many_settings import Together
 from tracer.electrics.volts.values import Range
 from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
@@ -277,14 +278,16 @@ class _Drawer:
         """Current of each fuse by the draws that are typed in (and default ones), mA."""
         try:
             model = model_of(self.tracing, self.key, Changes(held=self.held), limits=self.limits)
-            solved = [model.solve(), model.solve(model.setting(draws=LOW)), model.solve(model.setting(draws=HIGH))]
+            together = Together([model], asked=())
+            nominal = together.solve([(0, model.setting())])
+            ends = together.solve([(0, model.setting(draws=LOW)), (0, model.setting(draws=HIGH))], nominal)
         except NotSettled as error:
             self.notes.append(f"what is expected could not be computed: {error}")
             return {}
         found = {}
         for number, branch in enumerate(model.branches):
             if branch.link >= 0 and self.circuit.links[branch.link].kind is LinkKind.FUSE:
-                values = [abs(float(one.branch_a[number])) * 1000 for one in solved]
+                values = [abs(float(amps)) * 1000 for amps in (*nominal.branch_a[number], *ends.branch_a[number])]
                 found[branch.part] = Range(min(values), values[0], max(values))
         return found
 

@@ -14,12 +14,14 @@ from tracer.electrics.bus.values import BusReport, Ohm
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
+from tracer.electrics.model.making import Shared
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import AlonePin, PinsAlone
 from tracer.electrics.volts.expected import ComputedExpect, expectations, overload_words
 from tracer.electrics.volts.not_computed import Withheld
 from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
+from tracer.trace.affects.dead_part import target_of
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -37,6 +39,7 @@ class Bench:
     )  # fuses that carry more than their rating, plugged in, in words
     _plugged: dict[str, dict[tuple[str, str], ComputedExpect] | None] = field(default_factory=dict)
     _unplugged: dict[tuple[str, tuple[str, ...], tuple[str, ...]], _Unplugged] = field(default_factory=dict)
+    _shared: dict[tuple[tuple[str, ...], tuple[str, ...]], Shared] = field(default_factory=dict)
     _batteries: dict[str, tuple[Range, str]] = field(default_factory=dict)
     _buses: dict[str, BusReport] | None = None
 
@@ -97,6 +100,17 @@ class Bench:
             self.failed.setdefault(key, str(error))
             return None, None
 
+    def still_grounded(self, row: Row, key: str, out: tuple[str, ...]) -> bool:
+        """Whether a ground pin, alone and unplugged, is still connected with these parts opened; where nobody can say, it is tried."""
+        try:
+            bench = self._unplugged_in(key, (), ())
+        except NotSettled:
+            bench = None
+        if bench is not None and not bench.why_not(row) and bench.grounded_without(row, out):
+            return True
+        bare, _ = self.alone(row, key, None, out)
+        return bare is None or bare.value is not None
+
     def growth(
         self, row: Row, key: str, lamp_w: float, out: tuple[str, ...] = (), pulled: tuple[str, ...] = ()
     ) -> tuple[Range, float]:
@@ -112,7 +126,8 @@ class Bench:
     def _unplugged_in(self, key: str, out: tuple[str, ...], pulled: tuple[str, ...]) -> _Unplugged:
         if (key, out, pulled) not in self._unplugged:
             changes = changes_of(self.tracing.circuit, opened=out, unplugged=(self.report.module,), pulled=pulled)
-            model = model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module)
+            shared = self._shared.setdefault((out, pulled), Shared())
+            model = model_of(self.tracing, key, changes, limits=self.limits, first=self.report.module, shared=shared)
             self._unplugged[key, out, pulled] = _Unplugged(self.tracing, model, self.report, self.limits)
         return self._unplugged[key, out, pulled]
 
@@ -168,6 +183,11 @@ class _Unplugged:
     def why_not(self, row: Row) -> str:
         """Why nothing is computed for a pin; empty where something is."""
         return self._withheld.why(row)
+
+    def grounded_without(self, row: Row, out: tuple[str, ...]) -> bool:
+        """Whether a ground pin is surely still connected with these parts opened."""
+        opened = [target_of(self.tracing.circuit, name).opened for name in out]
+        return self.alone.grounded_without(self.pins[row.code, row.point], opened)
 
     def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
         """One pin in all settings.

@@ -80,8 +80,7 @@ def _still_grounded(bench: Bench | None, row: Row, key: str, out: tuple[str, ...
     """Whether one ground point suffices with the others loosened; without values nobody can say, so it is tried."""
     if bench is None:
         return True
-    bare, _ = bench.alone(row, key, None, out)
-    return bare is None or bare.value is not None
+    return bench.still_grounded(row, key, out)
 
 
 # --- through which piece all the current flows -----------------------------------------------------------------------

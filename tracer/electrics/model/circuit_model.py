@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,12 +29,15 @@ from tracer.electrics.network.described import (
     NetworkError,
     network_of_resistances,
 )
-from tracer.electrics.network.factor import Factor, factorise, islands_of
+from tracer.electrics.network.factor import islands_of
 from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LoadLaws
-from tracer.electrics.network.with_loads import AtRest, settle, solve_with_loads
+from tracer.electrics.network.with_loads import solve_with_loads
 from tracer.entry.problems import CannotCompute
 from tracer.standards.allowances import Span
+
+if TYPE_CHECKING:
+    from tracer.electrics.network.in_many_settings import States, Together
 
 MOST_LOADS = 400  # where the careful way is gone: beyond, the loads farthest down the list are taken as the resistors they nominally are
 _DIODE_TURNS = 40
@@ -48,26 +52,31 @@ class NotSettled(CannotCompute, NetworkError):
 class Solved:
     """The model in one setting. `node_v` is against battery negative, not a number where floating; `branch_a` for the model's own branches.
 
-    `potential_v` is `node_v`, but in a floating part against its own lowest node; `loaded` the network with the draws as its last branches.
+    `potential_v` is `node_v`, but in a floating part against a node of its own; `loaded` the network with the draws as its last branches;
+    `island` the lowest node of the part that each node is in, `floating` whether that hangs on no reference.
     """
 
     setting: Setting | Drawn
-    node_v: FloatArray
     potential_v: FloatArray
     branch_a: FloatArray
     draw_a: FloatArray
     draw_drop_v: FloatArray
     laws: LoadLaws
     loaded: Network
-    factor: Factor
+    island: IntArray
+    floating: BoolArray
+
+    @cached_property
+    def node_v(self) -> FloatArray:
+        node_v: FloatArray = np.where(self.floating, np.nan, self.potential_v)
+        return node_v
 
     @cached_property
     def solution(self) -> Solution:
         """The network with every draw as the resistor it amounts to: for source resistances, slopes and faults."""
         conductance_s = self.loaded.conductance_s.copy()
         conductance_s[len(self.branch_a) :] = self.laws.resistor_s(self.draw_drop_v)
-        network = self.loaded.with_conductances(conductance_s)
-        return solve(network, factor=factorise(network, like=self.factor))
+        return solve(self.loaded.with_conductances(conductance_s))
 
 
 @dataclass
@@ -173,13 +182,8 @@ class Model:
 
     def network(self, setting: Setting | Drawn) -> Network:
         """The network of a setting, without the draws; diodes conduct."""
-        conductance_s, source_v = self._values(setting)
-        return self._bare.with_conductances(conductance_s, source_v)
-
-    def _values(self, setting: Setting | Drawn) -> tuple[FloatArray, FloatArray]:
-        """(m,) siemens and volts of the branches in a setting."""
         conductance_s, source_v = self.values_of([setting])
-        return conductance_s[:, 0], source_v[:, 0]
+        return self._bare.with_conductances(conductance_s[:, 0], source_v[:, 0])
 
     def values_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
         """(m, s) siemens and volts of the branches in s settings."""
@@ -270,41 +274,35 @@ class Model:
         table = [[1.0 / draw.resistor_ohm(amount) for amount in draw.amounts] for draw in self.draws]
         return np.array(table, dtype=np.float64).reshape(-1, 3)
 
-    def solve(self, setting: Setting | Drawn | None = None, *, afresh: bool = False) -> Solved:
-        """Voltages and currents of a setting (default: everything nominal); `afresh` where no other will be asked for.
+    def solve(self, setting: Setting | Drawn | None = None) -> Solved:
+        """Voltages and currents of a setting (default: everything nominal); many settings together are quicker (`Together`).
 
         Raises
         ------
         NotSettled : the loads cannot be supplied, or diodes find no rest
         """
         if setting is None:
-            return self._nominal
-        if afresh:
-            return self._solved_from(setting, None)
+            return self._together.solved(self._nominal, 0)
         try:
             start = self._nominal
         except NotSettled:
             start = None
-        return self._solved_from(setting, start)
+        return self._together.solved(self._together.solve([(0, setting)], start), 0)
 
     @cached_property
-    def _nominal(self) -> Solved:
-        return self._solved_from(self.setting(), None)
+    def _together(self) -> Together:
+        from tracer.electrics.network.in_many_settings import Together
 
-    def _solved_from(self, setting: Setting | Drawn, start: Solved | None) -> Solved:
-        """The state of rest, looked for from another one if there is one: most settings leave the diodes as they are."""
-        rest = Rest(self, setting, start)
-        blocking = set(rest.blocking)
-        for turn in range(_DIODE_TURNS + 2 * len(self.live_diodes)):
-            found = rest.with_blocking(frozenset(blocking))
-            wrong = {n: error for n in self.live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
-            if not wrong:
-                return found
-            # all at once is quick; where that goes round in circles, one at a time, the worst first
-            turned = set(wrong) if turn < _DIODE_TURNS // 2 else {max(wrong, key=lambda n: (wrong[n], -n))}
-            blocking = blocking ^ turned
-        names = ", ".join(sorted({self.branches[n].part for n in self.live_diodes}))
-        raise NotSettled(f"no steady state was found: the diodes {names} conduct and block by turns")
+        return Together([self], asked=())
+
+    @cached_property
+    def _nominal(self) -> States:
+        return self._together.solve([(0, self.setting())])
+
+    def with_blocking(self, blocking: Iterable[int]) -> Network:
+        """The branches and a place for every draw, with these diodes open."""
+        number = sorted(blocking)
+        return self.placed.opened(number) if number else self.placed
 
     @cached_property
     def live_diodes(self) -> list[int]:
@@ -367,45 +365,66 @@ class Model:
 
 
 class Rest:
-    """Looks for the state of rest of a model in one setting."""
+    """Looks for the state of rest of a model in one setting, with care and one step after another: for what finds no rest in many settings at once."""
 
-    def __init__(self, model: Model, setting: Setting | Drawn, start: Solved | None) -> None:
+    def __init__(self, model: Model, setting: Setting | Drawn) -> None:
         self.model = model
         self.setting = setting
-        self.start = start
-        conductance_s, source_v = model._values(setting)
+        conductance_s, source_v = model.values_of([setting])
         count = len(model.draws)
-        self.conductance_s = np.concatenate([conductance_s, np.ones(count)])
-        self.source_v = np.concatenate([source_v, np.zeros(count)])
+        self.conductance_s = np.concatenate([conductance_s[:, 0], np.ones(count)])
+        self.source_v = np.concatenate([source_v[:, 0], np.zeros(count)])
         laws, rated_s = model.laws_of([setting])
         self.laws, self.rated_s = LoadLaws(*laws[:, :, 0]), rated_s[:, 0]
-        closed = None if start is None else start.loaded.closed
-        self.blocking = frozenset(n for n in model.live_diodes if closed is not None and not closed[n])
+
+    def found(self) -> Solved:
+        """The state of rest.
+
+        Raises
+        ------
+        NotSettled : names what cannot be supplied, or gives up and recovers by turns, or the diodes that do
+        """
+        model, blocking = self.model, frozenset[int]()
+        for turn in range(_DIODE_TURNS + 2 * len(model.live_diodes)):
+            found = self.with_blocking(blocking)
+            wrong = {n: error for n in model.live_diodes if (error := _diode_error(n, found, n in blocking)) > 0.0}
+            if not wrong:
+                return found
+            # all at once is quick; where that goes round in circles, one at a time, the worst first
+            turned = set(wrong) if turn < _DIODE_TURNS // 2 else {max(wrong, key=lambda n: (wrong[n], -n))}
+            blocking = blocking ^ turned
+        names = ", ".join(sorted({model.branches[n].part for n in model.live_diodes}))
+        raise NotSettled(f"no steady state was found: the diodes {names} conduct and block by turns")
 
     def with_blocking(self, blocking: frozenset[int]) -> Solved:
-        """At rest with these diodes blocking."""
-        start = self.start if blocking == self.blocking else None
-        if start is None:
-            shape = self.model.placed.opened(sorted(blocking)) if blocking else self.model.placed
-        else:
-            shape = start.loaded
-        network = shape.with_conductances(self.conductance_s, self.source_v)
+        """At rest with these diodes blocking. What gets less than half its voltage has given up and is a resistor; which those are is found first."""
+        network = self.model.with_blocking(blocking).with_conductances(self.conductance_s, self.source_v)
         try:
-            found = self._quickly(network, start) or self.carefully(network)
+            return self._at_rest(network)
         except NotSettled:
             raise
         except NetworkError as error:
             raise NotSettled(f"no steady state was found: {error}") from error
-        return self._as_solved(network, found)
 
-    def _quickly(self, network: Network, start: Solved | None) -> AtRest | None:
-        """From the state given, else from every draw as a resistor; None where both lead nowhere."""
-        if start is not None:
-            found = settle(network, self.laws, start.draw_drop_v, start_v=start.potential_v, like=start.factor)
-            if found is not None:
-                return found
-        rated = self._as_rated(network)
-        return settle(network, self.laws, self._across_draws(rated.potential_v), like=rated.factor)
+    def _at_rest(self, network: Network) -> Solved:
+        draws, plain = self.model.draws, len(self.model.branches)
+        starved = self._starved(self._across_draws(self._as_rated(network).potential_v))
+        tried: set[frozenset[int]] = set()
+        while starved not in tried:
+            tried.add(starved)
+            working = [n for n in range(len(draws)) if n not in starved][:MOST_LOADS]
+            solution = self._with_loads(network, working, starved)
+            drop_v = self._across_draws(solution.potential_v)
+            after = self._starved(drop_v)
+            if after == starved:
+                factor = solution.factor
+                return Solved(
+                    self.setting, solution.potential_v, solution.branch_a[:plain], self.laws.current_a(drop_v), drop_v, self.laws,
+                    network, factor.island, factor.floating,
+                )  # fmt: skip
+            starved = after
+        names = ", ".join(draws[n].name for n in sorted(starved)[:6])
+        raise NotSettled(f"no steady state was found: {names} give up and recover by turns")
 
     def _as_rated(self, network: Network) -> Solution:
         """Every draw as the resistor it is at its rated voltage: who has given up is judged by that first."""
@@ -417,46 +436,6 @@ class Rest:
         a, b = self.model.draw_ends.T
         drop_v: FloatArray = potential_v[a] - potential_v[b]
         return drop_v
-
-    def _as_solved(self, network: Network, found: AtRest) -> Solved:
-        count = len(self.model.branches)
-        node_v = np.where(found.factor.floating, np.nan, found.potential_v)
-        return Solved(
-            self.setting,
-            node_v,
-            found.potential_v,
-            found.branch_a[:count],
-            found.branch_a[count:],
-            found.drop_v,
-            self.laws,
-            network,
-            found.factor,
-        )
-
-    # --- the careful way -----------------------------------------------------------------------------------------
-
-    def carefully(self, network: Network) -> AtRest:
-        """What gets less than half its voltage has given up and is a resistor; which those are is found first.
-
-        Raises
-        ------
-        NotSettled : names what cannot be supplied, or gives up and recovers by turns
-        """
-        draws = self.model.draws
-        starved = self._starved(self._across_draws(self._as_rated(network).potential_v))
-        tried: set[frozenset[int]] = set()
-        while starved not in tried:
-            tried.add(starved)
-            working = [n for n in range(len(draws)) if n not in starved][:MOST_LOADS]
-            solution = self._with_loads(network, working, starved)
-            drop_v = self._across_draws(solution.potential_v)
-            after = self._starved(drop_v)
-            if after == starved:
-                branch_a = np.concatenate([solution.branch_a[: len(self.model.branches)], self.laws.current_a(drop_v)])
-                return AtRest(factorise(network), solution.potential_v, branch_a, drop_v)
-            starved = after
-        names = ", ".join(draws[n].name for n in sorted(starved)[:6])
-        raise NotSettled(f"no steady state was found: {names} give up and recover by turns")
 
     def _starved(self, drop_v: FloatArray) -> frozenset[int]:
         return frozenset(
@@ -482,13 +461,13 @@ class Rest:
 def _diode_error(number: int, found: Solved, blocks: bool) -> float:
     """How wrong it is that a diode blocks (V it should conduct at) or conducts (A backwards); 0 where it is right."""
     a, b = found.loaded.ends[number]
-    floating: BoolArray = found.factor.floating
+    floating = found.floating
     amps = float(found.branch_a[number])
     if not blocks:
         if abs(amps) <= BACKWARDS_A and not floating[b] and found.potential_v[b] < -FORWARDS_V:
             return float(-found.potential_v[b])  # no source pushes there: what hangs on it alone floats
         return max(0.0, -amps - BACKWARDS_A)
-    if (floating[a] or floating[b]) and found.factor.island[a] != found.factor.island[b]:
+    if (floating[a] or floating[b]) and found.island[a] != found.island[b]:
         # conducting, it carries nothing and gives the far side its level, unless that is below battery negative
         return (
             1.0 if floating[b] and (floating[a] or found.potential_v[a] + found.loaded.source_v[number] > 0.0) else 0.0

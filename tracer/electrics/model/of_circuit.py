@@ -23,7 +23,13 @@ from tracer.trace.tracing import Tracing
 
 
 def model_of(
-    tracing: Tracing, key: str, changes: Changes | None = None, *, limits: LimitsInUse, first: str = ""
+    tracing: Tracing,
+    key: str,
+    changes: Changes | None = None,
+    *,
+    limits: LimitsInUse,
+    first: str = "",
+    shared: Shared | None = None,
 ) -> Model:
     """The model of a circuit in a key state.
 
@@ -32,6 +38,7 @@ def model_of(
     key : one of the vehicle's key states
     changes : what differs from the vehicle in order
     first : the module whose loads are modelled most exactly where there are very many
+    shared : of the models with the same changes in other key states
 
     Raises
     ------
@@ -40,7 +47,7 @@ def model_of(
     keys = tracing.circuit.typed.vehicle.key
     if key not in keys:
         raise ValueError(f"{key} is no key state; this vehicle has {', '.join(keys)}")
-    model = _made(Draft(tracing, key, changes or Changes(), limits), Shared(), first)
+    model = _made(Draft(tracing, key, changes or Changes(), limits), shared or Shared(), first)
     while further := by_test_loads(model):
         changes = replace(model.changes, grounded=(*model.changes.grounded, *further))
         notes = model.notes
@@ -51,8 +58,13 @@ def model_of(
 
 def models_of(tracing: Tracing, keys: Iterable[str], *, limits: LimitsInUse, first: str = "") -> list[Model]:
     """The models of a circuit in order in several key states, as `model_of` gives them; what does not depend on the key state is made once."""
-    shared = Shared()
+    shared = tracing.once(_in_order)
     return [_made(Draft(tracing, key, Changes(), limits), shared, first) for key in keys]
+
+
+def _in_order(_: Tracing) -> Shared:
+    """Of all models of the vehicle in order."""
+    return Shared()
 
 
 def _made(draft: Draft, shared: Shared, first: str) -> Model:

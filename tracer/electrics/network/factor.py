@@ -38,7 +38,6 @@ class Factor:
     row : (n,) row of the node in the matrix, -1 where its voltage is given (held nodes, one node per
         floating island)
     lu : the triangular factors; none without unknown nodes
-    pattern : where each branch goes in the matrix; the same for all conductances
     """
 
     network: Network
@@ -47,7 +46,6 @@ class Factor:
     floating: BoolArray
     row: IntArray
     lu: SuperLU | WholeReduction | None
-    pattern: _Pattern | _Order
 
     def respond(self, injected_a: FloatArray) -> FloatArray:
         """Voltages that injected currents alone would cause, held nodes at 0 V.
@@ -78,13 +76,9 @@ class Factor:
     def fits(self, network: Network) -> bool:
         """True if the network differs from the factorised one in sources and injections at most."""
         own = self.network
-        return _same(own.conductance_s, network.conductance_s) and self.shaped_like(network)
-
-    def shaped_like(self, network: Network) -> bool:
-        """True if the network has the branches, interruptions and held nodes of the factorised one."""
-        own = self.network
         return (
-            own.node_count == network.node_count
+            _same(own.conductance_s, network.conductance_s)
+            and own.node_count == network.node_count
             and _same(own.ends, network.ends)
             and _same(own.closed, network.closed)
             and np.array_equal(np.sort(own.held_node), np.sort(network.held_node))
@@ -95,15 +89,11 @@ def _same(one: npt.NDArray[np.generic], other: npt.NDArray[np.generic]) -> bool:
     return one is other or np.array_equal(one, other)
 
 
-def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = None) -> Factor:
+def factorise(network: Network, leak_s: float = 0.0) -> Factor:
     """Find the islands, assemble the matrix of the unknown nodes, and factorise it.
 
     The matrix is symmetric and positive definite, so the diagonal is always a good pivot and the ordering
     may be that of a Cholesky factor.
-
-    Parameters
-    ----------
-    like : of an earlier network; if that differs in conductances at most, its islands and its pattern serve again
 
     Raises
     ------
@@ -111,17 +101,14 @@ def factorise(network: Network, leak_s: float = 0.0, *, like: Factor | None = No
     """
     if not (math.isfinite(leak_s) and leak_s >= 0.0):
         raise BadValue(f"leak_s must be zero or more, not {leak_s}")
-    if like is not None and like.shaped_like(network) and not (leak_s and isinstance(like.pattern, _Order)):
-        island, floating, row, pattern = like.island, like.floating, like.row, like.pattern
-    else:
-        island, floating, known = _islands(network)
-        row = np.full(network.node_count, -1, dtype=np.intp)
-        unknown = np.flatnonzero(~known)
-        row[unknown] = np.arange(unknown.size)
-        few = unknown.size <= FEW_NODES and not leak_s
-        pattern = _order(network, row, unknown.size) if few else _pattern(network, row, unknown.size)
+    island, floating, known = _islands(network)
+    row = np.full(network.node_count, -1, dtype=np.intp)
+    unknown = np.flatnonzero(~known)
+    row[unknown] = np.arange(unknown.size)
+    few = unknown.size <= FEW_NODES and not leak_s
+    pattern = _order(network, row, unknown.size) if few else _pattern(network, row, unknown.size)
     lu = pattern.factor(network.conductance_s, leak_s) if pattern.size else None
-    return Factor(network, leak_s, island, floating, row, lu, pattern)
+    return Factor(network, leak_s, island, floating, row, lu)
 
 
 def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:

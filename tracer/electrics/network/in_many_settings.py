@@ -2,8 +2,9 @@
 
 The branches of a circuit are the same in every key state and setting; their values, and which of them are closed, are not. So the nodes are taken out once for
 all of them (see `elimination`): first those on which no load ends, which stays as it is while the loads come to rest, then the others, once for each step of the
-loads. Every state found is held against the current sums of the whole network, as in `loads.settle`. What finds no rest here is left to `Model.solve`, which
-looks for it with more care and says what stands in the way.
+loads. Every state found is held against the current sums of the whole network, branch by branch and with the true currents of the loads, so what is found is as
+exact as `linear.solve`; a constant-power load cannot come to rest at its lower operating point, where a step leads away. What finds no rest here is left to
+`circuit_model.Rest`, which looks for it with more care and says what stands in the way.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracer.electrics.model.branches import Drawn, Setting
-from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model
+from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model, Rest, Solved
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Reduction
 from tracer.electrics.network.factor import islands_of
@@ -30,7 +31,7 @@ Case = tuple[int, Setting | Drawn]
 """The number of a model, and the setting it is solved in."""
 
 _CELLS = 240_000  # of an array of branches by settings that is worked on at a time: what a processor keeps at hand (measured)
-_DIODE_TURNS = 12
+_DIODE_TURNS = 24  # of which the second half turns one diode of a setting at a time: all at once is quick, but may go round in circles
 _REFINEMENTS = 4
 _LEAK_S = 1.0  # of a part that floats, at its lowest node; no current flows there, whatever it is
 
@@ -166,7 +167,7 @@ class Together:
 
         Raises
         ------
-        NotSettled : a setting has no state of rest; see `Model.solve`
+        NotSettled : a setting has no state of rest; see `Rest`
         """
         work = self._prepared(cases, start)
         waiting = np.arange(len(cases))
@@ -179,6 +180,8 @@ class Together:
                     self._settle(work, some, rated=True)
             waiting = waiting[work.at_rest[waiting]]
             wrong = self._wrong_diodes(work, waiting)
+            if turn >= _DIODE_TURNS // 2:
+                wrong &= np.cumsum(wrong, axis=0) == 1
             turned = np.any(wrong, axis=0)
             waiting = waiting[turned]
             if not waiting.size:
@@ -189,6 +192,21 @@ class Together:
         for column in np.flatnonzero(~work.at_rest).tolist():
             self._solve_alone(work, column)
         return work.states()
+
+    def solved(self, states: States, column: int) -> Solved:
+        """One of the states by itself."""
+        number, setting = states.cases[column]
+        model, shape, laws = self.models[number], states.shape[column], LoadLaws(*states.laws[:, :, column])
+        drop_v = states.drop_v[:, column]
+        draws = np.ones(drop_v.size)
+        loaded = model.with_blocking(n for n in model.live_diodes if not states.closed[n, column]).with_conductances(
+            np.concatenate([states.conductance_s[:, column], draws]),
+            np.concatenate([states.source_v[:, column], 0.0 * draws]),
+        )
+        return Solved(
+            setting, states.potential_v[:, column], states.branch_a[:, column], laws.current_a(drop_v), drop_v, laws, loaded,
+            shape.island, shape.floating,
+        )  # fmt: skip
 
     def answers(self, states: States, columns: IntArray, pushed_a: FloatArray, *, slopes: bool = False) -> FloatArray:
         """Volts that currents alone would cause in some of the states, every draw as the resistor it amounts to.
@@ -202,11 +220,11 @@ class Together:
         self.needed.spread(answer, conductance_s, self.needed.edges(conductance_s), islands)
         return answer
 
-    def answers_at(self, states: States, columns: IntArray, pushed_a: FloatArray) -> FloatArray:
-        """The same along the slopes, for the `watched` nodes alone: (w, p) amperes pushed in there in each of the columns, (w, c, p) volts there."""
+    def answers_at(self, states: States, columns: IntArray, pushed_a: FloatArray, *, slopes: bool = True) -> FloatArray:
+        """The same for the `watched` nodes alone: (w, p) amperes pushed in there in each of the columns, (w, c, p) volts there."""
         found = np.empty((self.watched.size, columns.size, pushed_a.shape[1]))
         for some in self._chunks(np.arange(columns.size)):
-            block, late = self._as_resistors(states, columns[some], slopes=True)
+            block, late = self._as_resistors(states, columns[some], slopes=slopes)
             found[:, some] = block.answer_at(late, self.watched, pushed_a)
         return found
 
@@ -366,7 +384,7 @@ class Together:
 
     def _solve_alone(self, work: _Work, column: int) -> None:
         number, setting = work.cases[column]
-        solved = self.models[number].solve(setting)
+        solved = Rest(self.models[number], setting).found()
         work.closed[:, column] = solved.loaded.closed[: self.plain]
         work.potential_v[:, column] = solved.potential_v
         work.branch_a[:, column] = solved.branch_a

@@ -148,17 +148,10 @@ def limit_of_correction_v(branch_a: FloatArray) -> FloatArray:
     return limit_v
 
 
-def current_sums(
-    network: Network, potential_v: FloatArray, leak_s: float = 0.0, *, load_a: FloatArray | None = None
-) -> tuple[FloatArray, FloatArray]:
-    """(m,) branch currents, and (n,) for each node the injected current that the branches do not carry away.
-
-    `load_a` are the currents of the last branches, where they follow a law of their own.
-    """
+def current_sums(network: Network, potential_v: FloatArray, leak_s: float = 0.0) -> tuple[FloatArray, FloatArray]:
+    """(m,) branch currents, and (n,) for each node the injected current that the branches do not carry away."""
     first, second = network.ends.T
     branch_a = network.conductance_s * (potential_v[first] - potential_v[second] + network.source_v)
-    if load_a is not None:
-        branch_a[branch_a.size - load_a.size :] = load_a
     branch_a[~network.closed] = 0.0
     n = network.node_count
     # what goes round in one branch comes back to its node; summed, it would only leave its rounding there

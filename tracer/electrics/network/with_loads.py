@@ -1,9 +1,7 @@
-"""Networks whose loads are no resistors: constant power, constant current, filament lamps.
+"""Networks whose loads are no resistors (constant power, constant current, filament lamps), one by one and with care.
 
-Two ways lead to the same answer. `settle` keeps one factor, made with the slope of every load at a state that is
-nearly right already, and lets the true currents of the loads correct the voltages: quick, for one network in many
-settings. `solve_with_loads` starts from nothing and says which loads stand in the way; it is for networks of any
-kind, and for those where the quick way finds no rest. (A circuit in many settings at once: `many`, by the same laws.)
+It starts from nothing, says which loads stand in the way, and takes networks of any kind. A circuit in many settings at once comes to rest by the same
+laws in `in_many_settings`; what finds no rest there is looked at here.
 """
 
 from __future__ import annotations
@@ -24,15 +22,11 @@ from tracer.electrics.network.described import (
     NetworkError,
     checked_nodes,
 )
-from tracer.electrics.network.factor import BLOCK_WIDTH, Factor, factorise
-from tracer.electrics.network.linear import Solution, current_sums, limit_of_correction_v, solve
-from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load, LoadLaws
+from tracer.electrics.network.factor import BLOCK_WIDTH
+from tracer.electrics.network.linear import Solution, solve
+from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load
 
-__all__ = ["AtRest", "LoadedSolution", "NoConvergence", "settle", "solve_with_loads"]
-
-_SETTLED_V = 1e-10
-_CORRECTIONS = 40
-_NEW_SLOPES = 4
+__all__ = ["LoadedSolution", "NoConvergence", "solve_with_loads"]
 
 
 class NoConvergence(NetworkError):
@@ -50,86 +44,6 @@ class NoConvergence(NetworkError):
         self.loads = loads
         self.iterations = iterations
         self.mismatch_v = mismatch_v
-
-
-# --- the quick way ---------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class AtRest:
-    """A network at rest with its loads, as `settle` found it.
-
-    Attributes
-    ----------
-    factor : of the network with the slope of every load; for a further `settle`
-    potential_v : (n,) volts, as in `Solution`
-    branch_a : (m,) amperes, those of the loads last
-    drop_v : (k,) volts across the loads
-    """
-
-    factor: Factor
-    potential_v: FloatArray
-    branch_a: FloatArray
-    drop_v: FloatArray
-
-
-def settle(
-    network: Network,
-    laws: LoadLaws,
-    drop_v: FloatArray,
-    *,
-    start_v: FloatArray | None = None,
-    like: Factor | None = None,
-) -> AtRest | None:
-    """Voltages at which every load draws what its law says, or None where the quick way finds no rest.
-
-    The current sums are taken branch by branch with the true currents of the loads, so what is found is as exact
-    as `solve`; the slopes only say how to get there. A constant-power load cannot come to rest at its lower
-    operating point, where a step leads away.
-
-    Parameters
-    ----------
-    network : its last k branches stand for the k loads, at any conductance and without source
-    laws : of those k branches
-    drop_v : (k,) volts across the loads that are nearly right
-    start_v : (n,) volts of the nodes to start from, of an earlier `settle` with the same islands
-    like : of an earlier `settle` of the same branches
-    """
-    plain = network.branch_count - laws.amount.size
-    first, second = network.ends[plain:].T
-    potential_v = np.zeros(network.node_count) if start_v is None else start_v
-    factor = like
-    for _ in range(_NEW_SLOPES):
-        conductance_s = network.conductance_s.copy()
-        conductance_s[plain:] = laws.tangent_s(drop_v)
-        tangent = network.with_conductances(conductance_s)
-        factor = factorise(tangent, like=factor)
-        unknown = factor.row >= 0
-        potential_v = np.where(unknown, potential_v, 0.0)
-        potential_v[tangent.held_node] = tangent.held_v
-        correction_v = math.inf
-        for _ in range(_CORRECTIONS):
-            drop_v = potential_v[first] - potential_v[second]
-            branch_a, surplus_a = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
-            if correction_v <= _SETTLED_V:
-                break
-            before_v = correction_v
-            change_v = factor.respond(np.where(unknown, surplus_a, 0.0))
-            potential_v = potential_v + change_v
-            correction_v = float(np.max(np.abs(change_v), initial=0.0))
-            if not correction_v <= 0.7 * before_v:
-                break
-        if correction_v <= min(before_v, float(limit_of_correction_v(branch_a))):
-            drop_v = potential_v[first] - potential_v[second]
-            branch_a, _ = current_sums(tangent, potential_v, load_a=laws.current_a(drop_v))
-            return AtRest(factor, potential_v, branch_a, drop_v)
-        drop_v = potential_v[first] - potential_v[second]
-        if not np.all(np.isfinite(drop_v)):
-            break
-    return None
-
-
-# --- the careful way -------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,26 +7,30 @@ the way alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
+from tracer.circuit.kinds import CONDUCTORS
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Draw, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.factor import islands_of
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
-from tracer.electrics.volts.likely import band, drawn_settings, even
+from tracer.electrics.volts.likely import DRAWS, band, drawn_settings, even
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
+from tracer.trace.affects.still_fed import Opened
 
 __all__ = ["AlonePin", "PinsAlone", "with_test_lamp"]
 
 _STEP_V = 0.01  # growth is given in steps of 10 mV
+_UNLIT_W = 1e-12  # so that one network does for all lamps: what it takes moves nothing that a meter shows
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,36 +61,85 @@ class _Seen:
 
 
 class PinsAlone:
-    """A model in one key state with the module unplugged, in the nominal setting, with everything at its ends, and in settings drawn by chance.
+    """A model in one key state with the module unplugged.
+
+    In the nominal setting; once a figure is asked for, with everything at its ends and in settings drawn by chance as well.
+
+    Parameters
+    ----------
+    sound : what contacts of the vehicle in order have, see `nominal_in_order`
 
     Raises
     ------
-    NotSettled : no steady voltages in some setting
+    NotSettled : no steady voltages; by what gives figures, in some setting
     """
 
-    def __init__(self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse) -> None:
+    def __init__(
+        self, model: Model, pins: Sequence[AlonePin], limits: LimitsInUse, sound: dict[int, float] | None = None
+    ) -> None:
         watched = {model.reference, *model.posts, *(pin.node for pin in pins)}
-        together, nominal = nominal_in_order(Together([model], (), watched), {})
-        self.model = model = together.models[0]
+        fitted = nominal_in_order(Together([model], (), watched), {} if sound is None else sound)
+        self.together, self.nominal = fitted
+        self.model = self.together.models[0]
         self.limits = limits
-        ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
-        settings: list[Setting | Drawn] = [model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
-        self._ends = len(settings)
-        settings += drawn_settings(model)
-        self._cases: list[Case] = [(0, one) for one in settings]
-        states = together.solve(self._cases, nominal)
-        self.nominal = states.first(1)
-        self.drawn: BoolArray = np.arange(len(settings)) >= self._ends
-        # of all those states only the nodes asked about are kept: a vehicle in 73 settings is 20 MB
-        self._node_v = dict(zip(together.watched.tolist(), states.at(together.watched), strict=True))
+        self._pins = list(dict.fromkeys(pins))
+        posts_v = dict(
+            zip(
+                self.model.posts,
+                np.nan_to_num(self.nominal.at(np.array(self.model.posts, dtype=np.intp)))[:, 0],
+                strict=True,
+            )
+        )
         # the positive post that the drop of a supply is measured from; None where no battery is typed in
-        self._post = max(model.posts, key=lambda post: float(np.nan_to_num(self._node_v[post][0])), default=None)
-        self._seen = self._seen_from(together, states, list(dict.fromkeys(pins)))
+        self._post = max(posts_v, key=lambda post: float(posts_v[post]), default=None)
         self._lit: dict[tuple[AlonePin, float], _Reading] = {}
+
+    @cached_property
+    def _settings(self) -> list[Setting | Drawn]:
+        """The nominal one, all ends, those drawn."""
+        ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
+        at_ends = [self.model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
+        return [*at_ends, *drawn_settings(self.model)]
+
+    @property
+    def drawn(self) -> BoolArray:
+        """(s,) which of the settings were drawn."""
+        return np.array([isinstance(one, Drawn) for one in self._settings], dtype=np.bool_)
+
+    @cached_property
+    def _in_all(self) -> tuple[dict[int, FloatArray], Mapping[AlonePin, _Seen]]:
+        """(s,) volts of the watched nodes, and each pin as a lamp sees it. No more of all those states is kept: a vehicle in 73 settings is 20 MB."""
+        states = self.together.solve([(0, one) for one in self._settings], self.nominal)
+        node_v = dict(zip(self.together.watched.tolist(), states.at(self.together.watched), strict=True))
+        return node_v, self._seen_from(states, node_v)
+
+    @property
+    def _node_v(self) -> dict[int, FloatArray]:
+        return self._in_all[0]
+
+    @property
+    def _seen(self) -> Mapping[AlonePin, _Seen]:
+        return self._in_all[1]
 
     def floats(self, pin: AlonePin) -> bool:
         """Whether the pin has no way to the battery."""
         return bool(self.nominal.shape[0].floating[pin.node])
+
+    def grounded_without(self, pin: AlonePin, opened: Collection[Opened]) -> bool:
+        """Whether conductors alone lead from the pin to battery negative when something is opened: so they do then, whatever a relay does."""
+        model = self.model
+        if any(branch.kind == "generator" for branch in model.branches):
+            return False  # what it gives may change, and whether anything is computed beside it
+        links = {link for one in opened for link in one.links}
+        nodes = {node for one in opened for node in one.nodes}
+        ends = [
+            (one.a, one.b)
+            for one in model.branches
+            if one.link >= 0 and one.link not in links and one.a not in nodes and one.b not in nodes
+            and model.circuit.links[one.link].kind in CONDUCTORS
+        ]  # fmt: skip
+        island = islands_of(len(model.node_names), np.array(ends, dtype=np.intp).reshape(-1, 2))
+        return bool(island[pin.node] == island[model.reference])
 
     def bare(self, pin: AlonePin) -> _Reading:
         """The meter alone; it loads the probed point only."""
@@ -134,21 +187,22 @@ class PinsAlone:
 
     @cached_property
     def _post_v(self) -> FloatArray:
-        return np.zeros(len(self._cases)) if self._post is None else self._node_v[self._post]
+        return np.zeros(len(self._settings)) if self._post is None else self._node_v[self._post]
 
     def _reading(self, pin: AlonePin, node_v: FloatArray, post_v: FloatArray) -> _Reading:
         return _Reading(node_v, post_v - node_v if pin.supply else node_v)
 
     def _errors(self, seed: int) -> FloatArray:
         """(s,) shares from -1 to 1 of what a meter may be off: none in the nominal setting, most at the ends."""
-        ends = np.array([0.0, *(1.0 for _ in range(self._ends - 1))])
+        ends = np.ones(len(self._settings) - DRAWS)
+        ends[0] = 0.0
         return np.concatenate([ends if seed != 7 else -ends, 2.0 * even(1, seed)[0] - 1.0])
 
     def _lamp(self, watts: float) -> LoadLaws:
         """The lamp in each setting: its watts are no more certain than those of a load."""
         share = spread("watts of a load")
         drawn = share.low + even(1, 4)[0] * (share.high - share.low)
-        ends = (share.high if one.battery == HIGH else share.low for _, one in self._cases[1 : self._ends])
+        ends = (share.high if one.battery == HIGH else share.low for one in self._settings[1:-DRAWS])
         rated = watts * np.array([1.0, *ends, *drawn])
         law = FilamentLamp(0, 0, float(self.model.limits.system_v), watts).law
         of_one = rated / watts
@@ -156,20 +210,20 @@ class PinsAlone:
             law.amount * of_one, np.full_like(rated, law.exponent), np.full_like(rated, law.knee_v), law.low_s * of_one
         )
 
-    def _seen_from(self, together: Together, states: States, pins: Sequence[AlonePin]) -> Mapping[AlonePin, _Seen]:
+    def _seen_from(self, states: States, node_v: Mapping[int, FloatArray]) -> Mapping[AlonePin, _Seen]:
         """Every pin as a lamp sees it."""
-        columns: IntArray = np.arange(len(self._cases))
-        row = {node: place for place, node in enumerate(together.watched.tolist())}
-        pushed_a = np.zeros((len(row), len(pins)))
-        for place, (first, second) in enumerate(map(self._lamp_ends, pins)):
+        columns: IntArray = np.arange(len(states.cases))
+        row = {node: place for place, node in enumerate(self.together.watched.tolist())}
+        pushed_a = np.zeros((len(row), len(self._pins)))
+        for place, (first, second) in enumerate(map(self._lamp_ends, self._pins)):
             pushed_a[row[first], place] -= 1.0
             pushed_a[row[second], place] += 1.0
-        moved_v = together.answers_at(states, columns, pushed_a)
+        moved_v = self.together.answers_at(states, columns, pushed_a)
         found = {}
-        for place, pin in enumerate(pins):
+        for place, pin in enumerate(self._pins):
             first, second = self._lamp_ends(pin)
             moved = moved_v[:, :, place]
-            bare_v = self._node_v[first] - self._node_v[second]
+            bare_v = node_v[first] - node_v[second]
             post = np.zeros(columns.size) if self._post is None else moved[row[self._post]]
             found[pin] = _Seen(bare_v, moved[row[second]] - moved[row[first]], moved[row[pin.node]], post)
         return found
@@ -195,9 +249,9 @@ class PinsAlone:
         together, nominal = nominal_in_order(Together([lit]), {})
         of_lamp = even(1, 4)[0]
         cases: list[Case] = []
-        for number, (_, one) in enumerate(self._cases):
+        for number, one in enumerate(self._settings):
             if isinstance(one, Drawn):
-                draws = np.concatenate([[of_lamp[number - self._ends]], one.draws])
+                draws = np.concatenate([[of_lamp[number - len(self._settings) + DRAWS]], one.draws])
                 cases.append((0, Drawn(one.ohms, one.volts, draws, one.battery)))
             else:
                 draws_at = np.concatenate([[one.battery], one.draws]).astype(np.intp)
@@ -208,9 +262,10 @@ class PinsAlone:
         return self._reading(pin, node_v[pin.node], post_v)
 
 
-def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool) -> Model:
-    """The model with a filament lamp between a node and the battery post that is not its own level's."""
+def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool, unlit: bool = False) -> Model:
+    """The model with a filament lamp between a node and the battery post that is not its own level's; where it may be `unlit`, at its low end it is."""
     plus = next(iter(model.posts), model.reference)
     first, second = (node, model.reference) if supply else (plus, node)
-    lamp = Draw("test lamp", first, second, "lamp", (watts, watts, watts), float(model.limits.system_v))
+    least_w = _UNLIT_W if unlit else watts
+    lamp = Draw("test lamp", first, second, "lamp", (least_w, watts, watts), float(model.limits.system_v))
     return replace(model, branches=list(model.branches), draws=[lamp, *model.draws])
