@@ -31,6 +31,10 @@ def state(case: Case, row: str) -> str:
     return next(one.state for one in verdict_of(case).rows if one.short == row)
 
 
+def reason(case: Case, row: str) -> str:
+    return next(one.reason for one in verdict_of(case).rows if one.short == row)
+
+
 @pytest.mark.parametrize("kind", TOUCHING)
 @pytest.mark.parametrize(
     ("word", "kept"),
@@ -81,12 +85,22 @@ def test_a_part_that_lies_on_no_way_of_this_module_is_noted_and_touches_nothing(
     assert "stale" not in {one.state for one in verdict_of(after).rows}
 
 
+def test_a_stale_row_says_which_entry_made_it_so(case: Case) -> None:
+    touched = note(note(case, "unplugged", ["X3"], NOON), "repair", ["x3", "G5"], NOON, why="renewed")
+    n = case.last_n + 1
+    assert reason(touched, "3+") == f"3.1 no longer counts since entry {n} (unplugged X3, 12:00)"
+    assert f"3.2 no longer counts since entry {n + 1} (repair G5, 12:00)" in reason(touched, "1-")
+    half = record(set_conditions(touched, ["lamp=none"], NOON), ["battery=12.6", "3+=12.5"], NOON).case
+    assert reason(half, "3+").endswith(f"; 3.1 no longer counts since entry {n} (unplugged X3, 12:00)")
+
+
 def test_a_bus_goes_stale_too(case: Case) -> None:
     case = set_conditions(case, ["asleep=yes", "lamp=none", "battery=12.6"], NOON)
     case = record(case, ["drive:H-L=60.1"], NOON).case
     for word in ("x4.11", "X4", "ENM", "RT1", "drive:h", "25", "drive:L-H", "drive"):
         alone = replace(case, notes=note(case, "repair", [word], NOON).notes[-1:])
         assert state(alone, "drive:H-L") == "stale", word
+        assert "no longer counts since entry " in reason(alone, "drive:H-L"), word
     assert state(replace(case, notes=note(case, "repair", ["F7"], NOON).notes[-1:]), "drive:H-L") == "proven"
 
 

@@ -96,6 +96,13 @@ class Case:
         lines = ((bus, tuple(facts["pins"])) for bus, facts in self.plan["buses"].items())
         return frozenset(line_name(bus, *some) for bus, pins in lines for n in (1, 2) for some in combinations(pins, n))
 
+    def open_on_way(self, name: str) -> tuple[str, ...]:
+        """What is loose or assumed on the way of a row and on what it needs first; of a case that does not keep it row by row, what the list lacks."""
+        row, done = self.plan["rows"][name], self.plan["list"]
+        if done["state"] == "complete":
+            return ()
+        return tuple(row["open"]) if "open" in row else (f"the list is {done['state']}",)
+
     def notes_of(self, kind: str) -> list[Note]:
         """The notes of one kind, in order."""
         return [note for note in self.notes if note.kind == kind]

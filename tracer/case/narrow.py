@@ -87,11 +87,14 @@ def narrowed(case: Case, failed: RowProof, rows: Sequence[RowProof]) -> Narrowed
 
 
 def _by_rows(case: Case, failed: RowProof, rows: Sequence[RowProof]) -> Iterator[Clears]:
-    """The pieces of a failed way that another test carried its lamp through, where it would have shown a fault as large as this one."""
+    """The pieces of a failed way that another test carried its lamp through, where it would have shown a fault as large as this one.
+
+    Where something is loose or assumed on the other way, the current may have taken a way that nobody has typed in, so it clears nothing.
+    """
     kinds, key = case.plan["rows"][failed.name]["kinds"], failed.failed[-1].group[0]
     adds = _adds_ohm(case, failed)
     for row in rows:
-        for one in row.passed:
+        for one in () if row.name in case.plan["rows"] and case.open_on_way(row.name) else row.passed:
             if one.test is None or _hides_ohm(case, row, one) >= adds:
                 continue
             pieces = tuple(piece for piece in one.test["proves"] if piece in failed.pieces and (one.group[0] == key or kinds[piece] not in _OF_A_MOMENT))  # fmt: skip

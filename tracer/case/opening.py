@@ -18,6 +18,7 @@ from tracer.plan.names import bus_pins_of, full_name, names_of, point_name
 from tracer.plan.one_sheet import one_sheet_of
 from tracer.plan.sheet_values import OneSheet, PinOnSheet
 from tracer.plan.values import Computed, Decides
+from tracer.trace.lists.concerns import open_on_way
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -47,7 +48,7 @@ def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[s
         "not_unplugged": sheet.not_unplugged,
         "short": dict(names.short),
         "words": {word: list(full) for word, full in names.words.items()},
-        "rows": {(name := full_name(one.pin.row)): {**_pin(sheet, one), "mark": marks[name]} for one in sheet.pins},
+        "rows": {(name := full_name(one.pin.row)): {**_pin(sheet, one), "mark": marks[name], "open": list(open_on_way(tracing, report, one.pin.row))} for one in sheet.pins},
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
         "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part), "never": point_name(probe.at) in never} for row in reversed(report.rows) for probe in row.probes},
         "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],

@@ -114,9 +114,12 @@ def _cleared(rows: Iterable[RowProof]) -> Iterator[Clears]:
 
 
 def _blocks_finding(case: Case, worst: Narrowed) -> Iterator[str]:
-    """What of the gate keeps a fault from being called found: another way may feed the row, or the readings are not those of the symptom."""
-    if words := _list_open(case):
-        yield words
+    """What of the gate keeps a fault from being called found: another way may feed the row, or the readings are not those of the symptom.
+
+    What else of the list is open keeps nothing from being found on a way that is whole.
+    """
+    if left := case.open_on_way(worst.row.name):
+        yield f"the way to {worst.row.short} is not whole: {listed(left, most=3, joiner='and')}"
     by = (*worst.row.by, *(one.reading for one in worst.clears))
     if not all(one.conditions.symptom for one in by):
         yield "the symptom was not seen to be present while it was read (set symptom=yes)"
@@ -129,7 +132,7 @@ def _blocks_finding(case: Case, worst: Narrowed) -> Iterator[str]:
 
 def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     """What must be settled before anything may be said of the module."""
-    if words := _list_open(case):
+    if words := list_open(case):
         yield words
     reads = [one for row in rows for one in row.by]
     if not reads or not all(one.conditions.symptom for one in reads if one.values):
@@ -160,12 +163,12 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield f"contacts that do not sit well: {', '.join(bad)}"
 
 
-def _list_open(case: Case) -> str:
+def list_open(case: Case) -> str:
     """Why the list that the case was opened on may lack something; empty where it is complete."""
     done = case.plan["list"]
     if done["state"] == "complete":
         return ""
-    loose = f"{done['loose']} loose ends" if done["loose"] else listed(done["rests_on"] or done["not_looked_at"], most=3, joiner="and")  # fmt: skip
+    loose = f"{done['loose']} loose end{'s' if done['loose'] > 1 else ''}" if done["loose"] else listed(done["rests_on"] or done["not_looked_at"], most=3, joiner="and")  # fmt: skip
     return f"the list is {done['state']}" + (f": {loose}" if loose else "")
 
 
@@ -192,6 +195,7 @@ __all__ = [
     "Verdict",
     "good_up_to_v",
     "leads_of",
+    "list_open",
     "row_leads",
     "split_readings",
     "splits_by_points",

@@ -15,7 +15,7 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.judged import AGAINST, Judged, Says, decides, in_order, judged, test_words
 from tracer.case.readings import Reading
-from tracer.case.touched import is_stale
+from tracer.case.touched import is_stale, stale_words
 from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
@@ -154,6 +154,8 @@ def _proof(case: Case, name: str) -> RowProof:
     everything, source = tuple(one.reading for one in now.judged if one.reading.values), _source(row)
 
     def said(state: str, reason: str, by: Iterable[Reading] = (), **more: Any) -> RowProof:
+        if state not in ("proven", "failed") and (old := stale_words(case, name, readings)):
+            reason = f"{reason}; {old}"  # what would have said more
         return RowProof(name, short, state, reason, tuple(by), source=source, passed=now.passed, **more)
 
     failed = [group for group in now.groups.values() if group.state == "failed"]
@@ -175,7 +177,7 @@ def _proof(case: Case, name: str) -> RowProof:
     if last is None:
         return RowProof(name, short, "not read", "no reading yet")
     if not now.judged:
-        return RowProof(name, short, "stale", "something on its way was repaired, unplugged or moved since it was read", tuple(readings))  # fmt: skip
+        return RowProof(name, short, "stale", stale_words(case, name, readings), tuple(readings))
     unclear = [group for group in now.groups.values() if group.state == "unclear"]
     if unclear:
         return said("doubtful", unclear[-1].last(Says.UNCLEAR).reason, everything)
@@ -263,7 +265,7 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
         return RowProof(name, name, "not read", "no reading yet")
     readings = [one for one in taken if not is_stale(case, name, one)]
     if not readings:
-        return RowProof(name, name, "stale", "something on its lines was repaired, unplugged or moved since it was read", (taken[-1],))  # fmt: skip
+        return RowProof(name, name, "stale", stale_words(case, name, taken), (taken[-1],))
     counted = [one for one in readings if one.conditions.asleep and not one.conditions.plugged]
     if not counted or counted[-1] is not readings[-1]:
         return RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes)", (readings[-1],))  # fmt: skip

@@ -22,6 +22,7 @@ def assumptions(
     rows: Iterable[Row],
     on_ways: Iterable[int],
     on_links: Iterable[int],
+    pins: Iterable[int],
     needs: Iterable[int],
 ) -> tuple[Assumption, ...]:
     """What the list of a module rests on.
@@ -33,6 +34,7 @@ def assumptions(
     rows : all rows of the list, side chains among them
     on_ways : the nodes on their ways
     on_links : the links on their ways
+    pins : the nodes of the module's own pins that it is asked for
     needs : the nodes where side chains begin
     """
     on_ways = set(on_ways)
@@ -40,7 +42,7 @@ def assumptions(
         *_assumed_ends(rows),
         *_masses(tracing, on_ways),
         *_runs_and_positions(tracing, on_links),
-        *_silent(tracing, module, on_ways, needs),
+        *_silent(tracing, module, on_ways, pins, needs),
     }
     return _in_order(found)
 
@@ -141,13 +143,10 @@ def _runs_and_positions(tracing: Tracing, on_links: Iterable[int]) -> Iterator[A
                     yield Assumption("position", f"{lever.name} in {position}")
 
 
-def _silent(tracing: Tracing, module: Part, on_ways: set[int], needs: Iterable[int]) -> Iterator[Assumption]:
+def _silent(tracing: Tracing, module: Part, on_ways: set[int], pins: Iterable[int], needs: Iterable[int]) -> Iterator[Assumption]:  # fmt: skip
     """Pins called output whose output is not entered, and nets that nothing drives, where either could bring the list of a module something more."""
     circuit = tracing.circuit
-    assert isinstance(module.facts, ModuleFacts)
-    own = dict(circuit.pins_of.get(module.name, {}))
-    outputs = {pin for pin in own if _role(module, pin) == "output"}
-    starts = [*(node for pin, node in own.items() if pin not in outputs), *needs]
+    starts = [*(node for node in pins if _role(module, circuit.node_pins[node]) != "output"), *needs]
     return _silent_in(tracing, tracing.zone(starts, on_ways, module.name), on_ways, module.name)
 
 

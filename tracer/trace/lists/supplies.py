@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
-from tracer.circuit.model import Circuit, LinkKind, Part, PartKind
+from tracer.circuit.model import Circuit, Part, PartKind
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
@@ -17,19 +17,14 @@ from tracer.trace.lists.basis import assumptions, uncounted_joints
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.chains import Need, loops_of, needs_of, ways_for
 from tracer.trace.lists.completeness import Completeness
+from tracer.trace.lists.concerns import OnWays, concerning, not_looked_at, zone_of
 from tracer.trace.lists.cross_check import cross_check
 from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport, ThroughLoad
 from tracer.trace.lists.rows import row_of, with_shared
 from tracer.trace.minding import minding_of
-from tracer.trace.rules.registry import Finding, loose_ends, remarks
+from tracer.trace.rules.registry import loose_ends, remarks
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way
-
-# Rules about a part as a whole (a contact, a contradicting fact): they concern a list when a way leads over the part.
-_BY_PART = frozenset({"L110", "L111", "L121", "L130", "L135"})
-# Rules about a relay's coil: they concern a list only when a way leads over the relay's contact, whatever its coil shares a wire with.
-_BY_CONTACT = frozenset({"L127", "L128"})
-
 
 NOT_DECLARED = "part that is not declared"
 _MOST_NAMED = 24  # modules in a message
@@ -105,9 +100,7 @@ class _Lister:
         self.module = module
         self.found = pins_found(tracing, module)
         self.chains = _Chains()
-        self.on_ways: set[int] = set()
-        self.links_on_ways: set[int] = set()
-        self.parts_on_ways: set[str] = set()
+        self.on_ways = OnWays(module)
         self.row_of_node: dict[tuple[int, str], str] = {}
 
     def report(self) -> SupplyReport:
@@ -119,26 +112,29 @@ class _Lister:
         rows += self._chain_rows()
         rows = with_shared(rows)
         by_letter = {letter: tuple(row for row in rows if row.code[0] == letter) for letter in "SGVC"}
-        zone = self._zone(rows)
-        loose, elsewhere = self._loose_ends(zone)
+        self.on_ways.needs = self.chains.needs
+        pins = [pin.node for pin in self.found if pin.node is not None]
+        zone = zone_of(self.tracing, self.on_ways, pins, rows)
+        concern = concerning(self.tracing, self.on_ways, zone)
+        loose = tuple(LooseEnd.of(finding) for finding in concern)
         own = [*by_letter["S"], *by_letter["G"], *by_letter["V"]]
         check = cross_check(self.tracing, self.module.name, own, loose)
-        asked = self._not_looked_at(loose)
         completeness = Completeness(
             loose=sum(one.code != "L163" for one in loose),
-            not_looked_at=asked,
+            not_looked_at=not_looked_at(self.tracing, concern),
             looked_at=sum(pin.kind != NOT_LOOKED_AT for pin in self.found),
             differences=len(check.differences),
             rests_on=assumptions(
                 self.tracing,
                 self.module,
                 rows,
-                self.on_ways,
-                self.links_on_ways,
+                self.on_ways.nodes,
+                self.on_ways.links,
+                self.circuit.pins_of.get(self.module.name, {}).values(),
                 [need.node for need in self.chains.needs],
             ),
             uncounted=uncounted_joints(self.circuit, zone),
-            elsewhere=elsewhere,
+            elsewhere=len(loose_ends(self.tracing)) - len(loose),
         )
         facts = self.module.facts
         assert isinstance(facts, ModuleFacts)
@@ -177,7 +173,7 @@ class _Lister:
 
     def _row(self, node: int, level: str, code: str, declared: str) -> Row:
         ways = self.tracing.ways_to(node, level, self.module.name)
-        self._remember(ways.to(node), node)
+        self.on_ways.add(self.circuit, ways.to(node), node)
         self.row_of_node[node, level] = code
         return row_of(self.tracing, ways, node, level=level, code=code, declared=declared)
 
@@ -190,16 +186,6 @@ class _Lister:
                     if reached:
                         rows.append(self._row(pin.node, level, f"V{len(rows) + 1}", pin.declared))
         return rows
-
-    def _remember(self, way: Way | None, node: int) -> None:
-        self.on_ways.add(node)
-        if way is not None:
-            self.on_ways.update(way.nodes)
-            self.links_on_ways.update(way.links)
-            self.parts_on_ways.update(
-                self.circuit.links[number].part for number in way.links if self.circuit.links[number].part
-            )
-            self.parts_on_ways.update(self.circuit.node_parts[at] for at in way.nodes)
 
     def _with_needs(self, row: Row) -> Row:
         node = self.circuit.pins_of[row.part][row.pin]
@@ -221,7 +207,7 @@ class _Lister:
             need = self.chains.needs[len(rows)]
             code = f"C{len(rows) + 1}"
             ways = ways_for(self.tracing, need)
-            self._remember(ways.to(need.node), need.node)
+            self.on_ways.add(self.circuit, ways.to(need.node), need.node)
             if not ways.reached(need.node):
                 rows.append(self._dead_chain(need, code))
                 continue
@@ -255,52 +241,11 @@ class _Lister:
             no_method=self.tracing.once(Hazards).withheld(self.circuit.node_names[need.node]),
         )
 
-    # --- what is loose -----------------------------------------------------------------------------------------
-
-    def _zone(self, rows: Iterable[Row]) -> frozenset[int]:
-        """Every node where something loose leaves this list open."""
-        own_pins = [pin.node for pin in self.found if pin.node is not None]
-        zone = self.tracing.zone(
-            [*own_pins, *(need.node for need in self.chains.needs)], self.on_ways, self.module.name
-        )
-        # A level that hangs on what is not typed in is not proven, however far away that is.
-        hung_on = {reason for row in rows for reasons in row.why.values() for reason in reasons}
-        zone |= {node for node, words in self.tracing.open_ends.items() if words in hung_on}
-        if any(end.assumed for row in rows if row.level == "ground" for end in row.ends):
-            zone |= self.tracing.typed_grounds  # what is loose there may be the missing joint to the assumed ground
-        return zone
-
-    def _loose_ends(self, zone: frozenset[int]) -> tuple[tuple[LooseEnd, ...], int]:
-        found = loose_ends(self.tracing)
-        self.contacts_on_ways = {
-            self.circuit.links[number].part
-            for number in self.links_on_ways
-            if self.circuit.links[number].kind is LinkKind.CONTACT
-        }
-        modules = {self.module.name} | {need.leaving_out for need in self.chains.needs if need.leaving_out}
-        own = [finding for finding in found if self._concerns(finding, zone, modules)]
-        return tuple(LooseEnd.of(finding) for finding in own), len(found) - len(own)
-
-    def _not_looked_at(self, loose: Iterable[LooseEnd]) -> tuple[str, ...]:
-        """The pins that nobody has looked at, of this module and of those that its side chains lead through."""
-        names = [one.at for one in loose if one.code == "L163"]
-        pins = {name: pins_found(self.tracing, self.circuit.parts[name]) for name in names}
-        return tuple(f"{name}.{pin.pin}" for name in names for pin in pins[name] if pin.kind == NOT_LOOKED_AT)
-
-    def _concerns(self, finding: Finding, zone: frozenset[int], modules: set[str]) -> bool:
-        if finding.module == "*" or finding.module in modules:
-            return True
-        if finding.code in _BY_CONTACT:
-            return not self.contacts_on_ways.isdisjoint(finding.parts)
-        if any(node in zone for node in finding.nodes):
-            return True  # also a pin of another module, behind an output of it that leads to this list
-        return finding.code in _BY_PART and any(part in self.parts_on_ways for part in finding.parts)
-
     def _remarks(self) -> tuple[LooseEnd, ...]:
         found = []
         for finding in remarks(self.tracing):
-            near = finding.module == self.module.name or any(node in self.on_ways for node in finding.nodes)
-            if near or any(part in self.parts_on_ways for part in finding.parts):
+            near = finding.module == self.module.name or any(node in self.on_ways.nodes for node in finding.nodes)
+            if near or any(part in self.on_ways.parts for part in finding.parts):
                 found.append(LooseEnd.of(finding))
         return tuple(found)
 
