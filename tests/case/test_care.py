@@ -234,13 +234,20 @@ def test_the_answer_of_the_module_itself_is_no_roll_call_of_others() -> None:
 # --- found -------------------------------------------------------------------------------------------------------------
 
 
-def test_found_wants_the_symptom_and_a_complete_list() -> None:
+def _resting_on(row: str, words: str) -> dict[str, Any]:
+    """The plan of the demo where the way of one row rests on something that is only assumed."""
+    plan = demo_plan()
+    rows = {name: {**kept, "open": [words] if plan["short"][name] == row else []} for name, kept in plan["rows"].items()}  # fmt: skip
+    return {**plan, "rows": rows, "list": {**plan["list"], "state": "complete if", "rests_on": [words]}}
+
+
+def test_found_wants_the_symptom_and_a_way_that_is_whole() -> None:
     from tracer.report.case import verdict_line
 
     absent = dead("ALM.3:+", replace(OFF, symptom=None))
     for verdict, words in (
         (judged(absent, absent), "symptom"),
-        (judged(dead("ALM.3:+"), dead("ALM.3:+"), plan={**demo_plan(), "list": {**demo_plan()["list"], "state": "complete if", "rests_on": ["G1 sits on the body"]}}), "G1 sits on the body"),
+        (judged(dead("ALM.3:+"), dead("ALM.3:+"), plan=_resting_on("3+", "ML2 is as assumed")), "ML2 is as assumed"),
     ):  # fmt: skip
         assert verdict.kind == "not proven" and words in verdict.blocked[0]
         assert verdict_line(in_memory(demo_plan(), []), verdict).startswith(
