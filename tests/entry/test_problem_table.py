@@ -163,6 +163,8 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "module in a position": (_part("FB: {is: panel, positions: {A: {is: «module»}}}"), "cannot sit in a position", "fuse, link, breaker"),
     "unknown key of a position": (_part("FB: {is: panel, positions: {A: {«amp»: 3}}}"), "`amp` is not known here", "Did you mean `amps`?"),
     "backward labels": (_part("FB: {is: panel, positions: {«F9-F1»: 3}}"), "runs backwards", "Write `F1-F9`"),
+    "two buses with one name in readings": (_part("Q: {is: module, pins: {1: bus my bus H, 2: bus my bus L, 3: «bus my_bus H»}}"), "bus `my_bus` and bus `my bus`", "give one of them another name"),
+    "a bus called bus beside one without a name": (_part("Q: {is: module, pins: {1: bus, 2: «bus bus H»}}"), "bus `bus` and a bus without a name (", "Write both alike"),
     "busbar to a bare relay": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K»]}}"), "say which pin", "`K.PIN`; its pins are 30, 85, 86 and 87"),
     "busbar to an unknown pin": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K.31»]}}"), "K has no pin 31", "its pins are 30, 85, 86 and 87"),
     "busbar to a side that is none": (_part("FB: {is: panel, positions: {A: 5}, busbars: {S1: [«A.in»]}}"), "A is a fuse: it has no pin in", "feed side"),

@@ -45,6 +45,7 @@ class Verdict:
     blocked: tuple[str, ...] = ()
     clears: tuple[Clears, ...] = ()
     split_by: str = ""
+    list_open: str = ""  # why the list may lack something, of what is found on a way that is whole
     before: Verdict | None = None  # what the readings before the first repair said
 
     @property
@@ -90,7 +91,7 @@ def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
     if worst is not None:
         blocked = (*_blocks_finding(case, worst), *contradictions)
         if not blocked:
-            return Verdict("found", rows, missing, excluded, worst.pieces, worst.row.short, contradictions, seat, worst, split_by=_split_by(case, worst))  # fmt: skip
+            return Verdict("found", rows, missing, excluded, worst.pieces, worst.row.short, contradictions, seat, worst, split_by=_split_by(case, worst), list_open=_list_open(case))  # fmt: skip
         missing = (*(f"{one.short}: failed, {one.reason}" for one in failed), *missing)
         return Verdict("not proven", rows, missing, excluded, (), "", contradictions, seat, worst, blocked)
     if not missing and not seat:
@@ -132,7 +133,7 @@ def _blocks_finding(case: Case, worst: Narrowed) -> Iterator[str]:
 
 def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     """What must be settled before anything may be said of the module."""
-    if words := list_open(case):
+    if words := _list_open(case):
         yield words
     reads = [one for row in rows for one in row.by]
     if not reads or not all(one.conditions.symptom for one in reads if one.values):
@@ -163,7 +164,7 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield f"contacts that do not sit well: {', '.join(bad)}"
 
 
-def list_open(case: Case) -> str:
+def _list_open(case: Case) -> str:
     """Why the list that the case was opened on may lack something; empty where it is complete."""
     done = case.plan["list"]
     if done["state"] == "complete":
@@ -195,7 +196,6 @@ __all__ = [
     "Verdict",
     "good_up_to_v",
     "leads_of",
-    "list_open",
     "row_leads",
     "split_readings",
     "splits_by_points",

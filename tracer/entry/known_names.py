@@ -9,6 +9,7 @@ from tracer.entry.file_models import VehicleFacts
 from tracer.entry.fragments import PART_NAME, Fragment, Path_
 from tracer.entry.kinds import KindFacts
 from tracer.entry.models import ROLES, LeverFacts, ModuleFacts, RelayFacts, SwitchFacts
+from tracer.entry.names import bus_as_called, bus_in_rows
 from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import Problem, did_you_mean, listed
 from tracer.entry.synonyms import ROLE_WORDS, right_word
@@ -50,6 +51,7 @@ def check_names(
 ) -> None:
     """Key states, conditions, pin roles and part kinds that sheets name must exist; without a vehicle its names are not checked."""
     known = [*vehicle.key, *vehicle.conditions] if vehicle else []
+    _check_buses((fragment for several in fragments.values() for fragment in several), problems)
     for fragment in (fragment for several in fragments.values() for fragment in several):
         facts = fragment.facts
         if isinstance(facts, ModuleFacts):
@@ -61,6 +63,22 @@ def check_names(
                 _check_when(output.when, known, fragment.file, (*fragment.path, "outputs", pin, "when"), problems)
         elif isinstance(facts, SwitchFacts | RelayFacts):
             _check_contacts(fragment, facts, vehicle, kinds, problems)
+
+
+def _check_buses(fragments: Iterable[Fragment], problems: list[Problem]) -> None:
+    """A bus is one word in the names of its rows, so two buses may not differ by a blank and a `_` only."""
+    first: dict[str, tuple[str, Fragment, str]] = {}
+    for fragment in fragments:
+        for pin, words in fragment.facts.pins.items() if isinstance(fragment.facts, ModuleFacts) else ():
+            if words.split()[:1] == ["bus"]:
+                bus = bus_as_called(words)[0]
+                other, where, at = first.setdefault(bus_in_rows(bus), (bus, fragment, pin))
+                if other != bus:
+                    place = where.place_of(("pins", at))
+                    called = [f"bus `{one}`" if one else "a bus without a name" for one in (bus, other)]
+                    what = f"{called[0]} and {called[1]} ({place}) have one name in readings: {bus_in_rows(bus)}"
+                    fix = "Write both alike if they are one bus, else give one of them another name."
+                    problems.append(fragment.file.problem(fragment.place_of(("pins", pin)), what, fix, words))
 
 
 def _check_when(

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.kinds import LinkKind
 from tracer.circuit.model import Circuit
+from tracer.entry.names import bus_as_called
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
-from tracer.plan.names import bus_name, full_name, names_of
+from tracer.plan.names import full_name, names_of
 from tracer.plan.side_by_side import side_by_side
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
@@ -202,7 +203,7 @@ def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Itera
     pins: dict[str, list[tuple[str, str]]] = {}
     for cavity in report.census:
         if cavity.kind == "bus":
-            name, line = bus_name(cavity.declared)
+            name, line = bus_as_called(cavity.declared)
             pins.setdefault(name, []).append((cavity.pin, line))
     for name, own in pins.items():
         ohms = None

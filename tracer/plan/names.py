@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 from tracer.circuit.model import Circuit
+from tracer.entry.names import bus_as_called
 from tracer.entry.problems import CannotAnswer
 from tracer.plan.values import Kind, Step
 from tracer.plan.words import Names, UnknownName, line_name, point_name
@@ -76,25 +77,12 @@ def step_name(step: Step) -> str:
     return step.point
 
 
-def bus_name(declared: str) -> tuple[str, str]:
-    """What a pin declared as 'bus drive H' is called: the bus and its line; without a line where none is declared.
-
-    >>> bus_name("bus drive H"), bus_name("bus roof lin")
-    (('drive', 'H'), ('roof lin', ''))
-    """
-    words = declared.split()[1:]
-    return (
-        " ".join(word for word in words if word not in ("H", "L")),
-        next((word for word in words if word in ("H", "L")), ""),
-    )
-
-
 def bus_pins_of(report: SupplyReport) -> dict[str, dict[str, str]]:
     """The lines of each bus of a module, each with its pin."""
     found: dict[str, dict[str, str]] = {}
     for cavity in report.census:
         if cavity.kind == "bus":
-            bus, line = bus_name(cavity.declared)
+            bus, line = bus_as_called(cavity.declared)
             found.setdefault(bus, {}).setdefault(line or cavity.pin, cavity.pin)
     return found
 
@@ -173,7 +161,6 @@ def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
 __all__ = [
     "Names",
     "UnknownName",
-    "bus_name",
     "bus_pins_of",
     "full_name",
     "line_name",

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from tracer.entry.names import bus_in_rows
 from tracer.entry.problems import CannotAnswer, listed, nearest
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
@@ -76,7 +77,7 @@ def line_name(bus: str, *lines: str) -> str:
     >>> line_name("roof lin", "H", "L"), line_name("", "5")
     ('roof_lin:H-L', 'bus:5')
     """
-    return f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(lines)}"
+    return f"{bus_in_rows(bus)}:{'-'.join(lines)}"
 
 
 __all__ = [

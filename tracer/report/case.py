@@ -8,7 +8,7 @@ from typing import Any
 
 from tracer.case.case import Case, Note, Recorded
 from tracer.case.notes import not_as_listed, watches
-from tracer.case.proof import RowProof, Verdict, list_open
+from tracer.case.proof import RowProof, Verdict
 from tracer.case.readings import Conditions, Reading
 from tracer.report.layout import Page, counted
 from tracer.report.typeset import html, pdf, template
@@ -198,7 +198,7 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
     if verdict.kind == "proven":
         return f"WIRING PROVEN, MODULE SUSPECT: every supply, ground and bus of {module} is proven{but}."
     if verdict.kind == "found":
-        pieces = f"{', '.join(verdict.pieces)}{_open_elsewhere(case)}"
+        pieces = f"{', '.join(verdict.pieces)}{_open_elsewhere(verdict)}"
         if len(verdict.pieces) == 1:
             return f"FOUND at {verdict.found_at}: {pieces}."
         return f"FOUND at {verdict.found_at}: between {verdict.pieces[0]} and {verdict.pieces[-1]}, one of {counted(len(verdict.pieces), 'piece')}: {pieces}."  # fmt: skip
@@ -207,10 +207,9 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
     return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
 
 
-def _open_elsewhere(case: Case) -> str:
+def _open_elsewhere(found: Verdict) -> str:
     """What else of the list is open where a fault was found on a way that is whole."""
-    words = list_open(case)
-    return f"; {words}, nothing of it on this way" if words else ""
+    return f"; {found.list_open}, nothing of it on this way" if found.list_open else ""
 
 
 def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
@@ -286,7 +285,7 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     repairs = [f"{', '.join(note.words)}{f': {note.why}' if note.why else ''}" for note in case.notes_of("repair")]
     found = verdict.before or verdict  # what was found stands in the readings before the repair
     cause = {
-        "found": f"A supply or ground did not carry its load at {found.found_at}: {', '.join(found.pieces)}{_open_elsewhere(case)}.",
+        "found": f"A supply or ground did not carry its load at {found.found_at}: {', '.join(found.pieces)}{_open_elsewhere(found)}.",
         "proven": f"Every supply and ground of {plan['module']} carried its load{', but ' + '; '.join(found.set_aside) if found.set_aside else ''}. The module itself is suspect.",
         "not proven": "Not proven yet: see what is open.",
     }[found.kind]

@@ -99,8 +99,8 @@ def open_on_way(tracing: Tracing, report: SupplyReport, row: Row) -> tuple[str, 
     circuit, module = tracing.circuit, report.module
     on, pin = OnWays(circuit.parts[module]), circuit.pins_of[row.part][row.pin]
     reached = {(pin, row.level): Need(pin, row.level, module, "")}
-    queue = list(reached.values())
-    for need in queue:
+    chain = list(reached.values())  # what a row needs first, and what that needs: the list grows while it is read
+    for need in chain:
         way = ways_for(tracing, need).to(need.node)
         on.add(circuit, way, need.node)
         if loops := loops_of(circuit, way, module):
@@ -108,8 +108,8 @@ def open_on_way(tracing: Tracing, report: SupplyReport, row: Row) -> tuple[str, 
         for more in needs_of(tracing, way, module):
             if (more.node, more.level) not in reached:
                 reached[more.node, more.level] = more
-                queue.append(more)
-    on.needs = queue[1:]
+                chain.append(more)
+    on.needs = chain[1:]
     rows = [one for one in report.rows if (circuit.pins_of.get(one.part, {}).get(one.pin), one.level) in reached]
     needs = [need.node for need in on.needs]
     loose = [one for one in concerning(tracing, on, zone_of(tracing, on, [pin], rows)) if not _of_another_pin(one, row, on)]  # fmt: skip
