@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from tracer.entry import values
+from tracer.entry.bus_words import bus_as_called, bus_in_rows
 from tracer.entry.file_models import VehicleFacts
 from tracer.entry.fragments import PART_NAME, Fragment, Path_
 from tracer.entry.kinds import KindFacts
 from tracer.entry.models import ROLES, LeverFacts, ModuleFacts, RelayFacts, SwitchFacts
-from tracer.entry.names import bus_as_called, bus_in_rows
 from tracer.entry.overrides import check_buses, check_draws, check_limits
 from tracer.entry.problems import Problem, did_you_mean, listed
 from tracer.entry.synonyms import ROLE_WORDS, right_word

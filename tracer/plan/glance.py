@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from tracer.circuit.kinds import LinkKind
 from tracer.circuit.model import Circuit
-from tracer.entry.names import bus_as_called
+from tracer.entry.bus_words import bus_as_called
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import full_name, names_of

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 from tracer.circuit.model import Circuit
-from tracer.entry.names import bus_as_called
+from tracer.entry.bus_words import bus_as_called
 from tracer.entry.problems import CannotAnswer
 from tracer.plan.values import Kind, Step
 from tracer.plan.words import Names, UnknownName, line_name, point_name

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from tracer.entry.names import bus_in_rows
+from tracer.entry.bus_words import bus_in_rows
 from tracer.entry.problems import CannotAnswer, listed, nearest
 
 CRANKING = ("start", "crank")  # key states in which the starter turns

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import Circuit
+from tracer.entry.bus_words import bus_of
 from tracer.entry.models import ModuleFacts
-from tracer.entry.names import bus_of
 
 
 def pins_by_role(circuit: Circuit) -> Iterator[tuple[str, str, str, str]]:
