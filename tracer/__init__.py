@@ -191,7 +191,9 @@ def panels(circuit: Circuit | Tracing, name: str | None = None, *, module: str |
         return found
     rows = supplies(tracing, module).rows
     return only_these(
-        found, {fuse.part for row in rows for fuse in row.fuses} | {probe.part for row in rows for probe in row.probes}
+        tracing,
+        found,
+        {fuse.part for row in rows for fuse in row.fuses} | {probe.part for row in rows for probe in row.probes},
     )
 
 

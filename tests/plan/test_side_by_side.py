@@ -45,7 +45,7 @@ def test_a_leg_of_its_own_does_not_hide_what_else_lies_side_by_side(tmp_path: Pa
         in words
     )
     first = " ".join(as_text(sheet.glance).split())
-    assert "legs 1+ each alone; 1+: ways side by side that no test tells apart" in first
+    assert "1+: each way alone; 1+: ways side by side that no test tells apart" in first
 
 
 def test_a_pin_whose_ways_cannot_be_parted_is_not_called_one_with_legs() -> None:

@@ -21,7 +21,7 @@ from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
 from tracer.plan.drawn import view_of
-from tracer.report.diagram import PAPERS, Drawing, Sheet, diagram_of, files_of
+from tracer.report.diagram import PAPERS, Drawing, Sheet, back_of, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
@@ -257,6 +257,30 @@ def test_hostile_names_stay_text(tracings: dict[str, Tracing]) -> None:
     assert HOSTILE in (root.findtext(f"{SVG}title") or "")
     (pdf,) = files_of(pages, "pdf")
     assert "#panic(" in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_back_of_a_pdf_shows_each_typed_face_from_both_sides(tracings: dict[str, Tracing], paper: str) -> None:
+    view = view_of(tracings["minibus"], tracer.supplies(tracings["minibus"], "ALM"))
+    sheet = Sheet(paper)
+    pages = diagram_of(view, sheet)
+    (pdf,) = files_of(pages, "pdf", back_of(view, sheet))
+    read = pypdf.PdfReader(io.BytesIO(pdf)).pages
+    assert len(read) == len(pages) + 1
+    box = read[-1].mediabox
+    assert (float(box.width), float(box.height)) == pytest.approx(PAPERS[paper], abs=0.5)
+    text = " ".join(read[-1].extract_text().split())
+    assert "COMPLETE" in text and "square: supply, round: ground" in text
+    for title in ("ALM, plug on the harness, seen from the wire side", "MIRROR: ALM, plug on the harness, seen from the mating side",
+                  "X4, half b (levelling harness), seen from the mating side", "MIRROR: X4, half b (levelling harness), seen from the wire side"):  # fmt: skip
+        assert title in text
+    assert "1 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17" in text and "15 14 13 12 11 10 9 8 7 6 5 4 3 1" in text
+
+
+def test_a_diagram_without_typed_faces_has_no_back(tracings: dict[str, Tracing]) -> None:
+    view = view_of(tracings["minibus"], tracer.supplies(tracings["minibus"], "ALM"))
+    view.faces = ()
+    assert back_of(view, Sheet()) is None
 
 
 def test_pdf_fonts_are_embedded(tracings: dict[str, Tracing]) -> None:

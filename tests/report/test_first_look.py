@@ -106,8 +106,11 @@ def test_splits_halve_the_way() -> None:
 def test_one_pin_shows_its_whole_way_and_what_it_needs(name: str) -> None:
     status, out, _ = invoke("-C", DEMO, "supplies", "ALM", name, "--quick")
     assert status == 0
-    assert "S1  ALM.2" in out and "S2  ALM.3" not in out
-    assert "C1  KAL.86" in out and "C3  KLE.86" not in out
+    assert "\n2+  supply" in out and "\n3+  " not in out
+    assert "KAL.86+: over ML1 150 A, F50 30 A; always" in out and "KLE.86+" not in out
+    whole = invoke("-C", DEMO, "supplies", "ALM", name, "--all", "--quick")[1]
+    assert "S1  ALM.2" in whole and "S2  ALM.3" not in whole
+    assert "C1  KAL.86" in whole and "C3  KLE.86" not in whole
 
 
 @pytest.mark.parametrize(
@@ -122,8 +125,8 @@ def test_a_pin_without_a_way_is_answered_with_what_it_is(name: str, said: str) -
     assert (status, out, error.strip()) == (2, "", said)
 
 
-def test_a_pin_and_all_pins_together_are_wrong_usage() -> None:
-    assert invoke("-C", DEMO, "supplies", "ALM", "2", "--all")[0] == 2
+def test_a_pin_as_data_and_all_of_no_module_are_wrong_usage() -> None:
+    assert invoke("-C", DEMO, "supplies", "ALM", "2", "--json")[0] == 2
     assert invoke("-C", DEMO, "supplies", "--all")[0] == 2
 
 
@@ -152,7 +155,7 @@ def test_no_figure_judges_behind_a_diode_and_legs_side_by_side_are_named() -> No
     _, out, _ = invoke("--width", "80", "-C", DEMO, "supplies", "ALM")
     line = next(line for line in out.splitlines() if line.startswith("8+"))
     assert " diode " in line
-    assert "diode 8+: 5 W against 21 W; legs 8+, 1-, 17- each alone; 9+: 0.3 Ω up." in out
+    assert "8+: diode, 5 W against 21 W; 8+, 1-, 17-: each way alone; 9+: 0.3 Ω up." in out
 
 
 def test_a_vehicle_without_a_module_is_not_called_complete(tmp_path: Path) -> None:

@@ -61,7 +61,11 @@ def check(
 def supplies(
     module: MaybeModule = None,
     pin: Annotated[
-        str | None, typer.Argument(metavar="[PIN]", help="One pin: its whole way with every probe point.")
+        str | None,
+        typer.Argument(
+            metavar="[PIN]",
+            help="One pin: its whole way with every probe point; --all: also the ways of what it needs.",
+        ),
     ] = None,
     every: Annotated[bool, typer.Option("--all", help="Every pin with its whole way, places, count of pins.")] = False,
     json: JsonOption = False,
@@ -91,31 +95,50 @@ def supplies(
         if every or csv:
             fail("--all and --csv want a MODULE; without one every module is listed in one line.", WRONG_USAGE)
         _every_module(json=json)
-    if pin is not None and (json or csv or every):
-        fail("PIN goes without --all, --json and --csv: those hold every pin.", WRONG_USAGE)
-    if not (pin or every or json or csv):
+    if pin is not None and (json or csv):
+        fail("PIN goes without --json and --csv: those hold every pin.", WRONG_USAGE)
+    if pin is not None:
+        _one_pin(module, pin, every=every, quick=quick, shop=shop)
+    if not (every or json or csv):
         _at_a_glance(module, quick=quick, shop=shop)
-
-    rows: list[tracer.Row] = []
-    faces: list[Face] = []
 
     def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None]:
         found = tracer.supplies(tracing, module)
-        if pin is not None:
-            rows.extend(tracer.rows_of(found, pin))
-            faces.extend(tracer.faces_of_rows(tracing.circuit, found, tuple(rows)))
         return found, None if quick else tracer.expected(tracing, found, shop=shop)
 
     answer(
         ask,
-        text=lambda got, **page: (
-            report.as_text(*got, **page) if pin is None else report.pin_text(got[0], got[1], rows, faces, **page)
-        ),
+        text=lambda got, **page: report.as_text(*got, **page),
         data=lambda got: report.as_data(*got),
         table=lambda got: report.as_csv(*got),
         completeness=lambda got: got[0].completeness,
         json=json,
         csv=csv,
+    )
+
+
+def _one_pin(module: str, pin: str, *, every: bool, quick: bool, shop: Path | None) -> NoReturn:
+    from tracer.report import pin_glance
+    from tracer.report import supplies as report
+
+    rows: list[tracer.Row] = []
+    faces: list[Face] = []
+
+    def ask(tracing: Tracing) -> tuple[tracer.SupplyReport, tracer.Expected | None, tracer.Glance | None]:
+        found = tracer.supplies(tracing, module)
+        rows.extend(tracer.rows_of(found, pin))
+        faces.extend(tracer.faces_of_rows(tracing.circuit, found, tuple(rows)))
+        expected = None if quick else tracer.expected(tracing, found, shop=shop)
+        return found, expected, None if every else tracer.glance(tracing, found, shop=shop, computed=not quick)
+
+    answer(
+        ask,
+        text=lambda got, **page: (
+            report.pin_text(got[0], got[1], rows, faces, **page)
+            if got[2] is None
+            else pin_glance.as_text(got[2], got[1], rows, faces, **page)
+        ),
+        completeness=lambda got: got[0].completeness,
     )
 
 

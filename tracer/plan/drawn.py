@@ -17,6 +17,8 @@ from tracer.circuit.states import Level
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
+from tracer.plan.faces import faces_of_rows
+from tracer.plan.values import Face
 from tracer.trace.lists.results import LooseEnd, SupplyReport
 from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends
@@ -87,6 +89,7 @@ class View:
     supply_side: frozenset[int] = frozenset()
     levels: dict[int, Level] = field(default_factory=dict)  # in `key`; empty where none was asked for
     panels: tuple[PanelOnPage, ...] = ()
+    faces: tuple[Face, ...] = ()  # of the connectors on the list's ways, each as typed and mirrored
     minding: Minding = NOTHING  # of the list, and of all that is drawn: a lead to a loose end is on no row
 
     @property
@@ -105,6 +108,7 @@ class View:
 def view_of(tracing: Tracing, report: SupplyReport, key: str | None = None) -> View:
     """What is to be drawn for a module's report; `key` is one of its key states, or None."""
     view = View(tracing.circuit, report, key)
+    view.faces = faces_of_rows(tracing.circuit, report, (*report.supplies, *report.grounds))
     links: dict[int, None] = {}
     supply: dict[int, int] = {}
     ground: dict[int, int] = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import Any
@@ -24,6 +25,7 @@ from tracer.trace.affects.dead_part import (
 from tracer.trace.minding import Minding
 
 SCHEMA = "tracer.affects/1"
+_MOST_DROPPED = 4  # named in the verdict
 _TITLES = {
     LOST: "Lost outright",
     SOME_STATES: "Lost in these key states only",
@@ -80,13 +82,20 @@ def verdict(report: AffectsReport) -> str:
         if found
     ]
     if report.relays:
-        dropped = [f"{relay.kind} {relay.part}" for relay in report.relays]
-        parts.append(f"{', '.join(dropped)} {'drops' if len(dropped) == 1 else 'drop'} out")
+        parts.append(f"{_dropped_words(report.relays)} {'drops' if len(report.relays) == 1 else 'drop'} out")
     if report.parted:
         parts.append(f"{counted(len(report.parted), 'signal line')} apart")
     if not parts:
         return "Nothing that is typed in loses supply, ground or control by it."
     return f"{'; '.join(parts)}."
+
+
+def _dropped_words(relays: Sequence[Relay]) -> str:
+    """'relay KAL, relay KCP'; of many how many of each kind."""
+    if len(relays) <= _MOST_DROPPED:
+        return ", ".join(f"{relay.kind} {relay.part}" for relay in relays)
+    kinds = Counter(relay.kind for relay in relays)
+    return " and ".join(counted(number, kind) for kind, number in sorted(kinds.items()))
 
 
 def _parts_words(effects: Iterable[Effect]) -> str:

@@ -8,10 +8,11 @@ from tracer.circuit.model import Circuit
 from tracer.entry.problems import listed
 from tracer.report.affects import place, shown, verdict
 from tracer.report.completeness import first_line
-from tracer.report.layout import Page
+from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import marked, notes_line, opening
 from tracer.trace.affects.dead_part import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Relay, Terminal
 
+_MOST_PARTS, _MOST_APART, _MOST_DROPPED = 13, 5, 6  # of each kind of line; the rest stands under --all
 _COLUMNS = {LOST: "lost", SOME_STATES: "lost in some", FEWER: "less sure", OTHER_WAY: "still fed"}
 
 
@@ -32,8 +33,10 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
         page.line(
             f"! {terminal.part}.{terminal.pin} {sure} {what} in {', '.join(gain.states)}, and should not be", hang=2
         )
-    for parted in report.parted:
+    for parted in report.parted[:_MOST_APART]:
         page.line(f"! comes apart: {' | '.join(listed(list(piece), most=4) for piece in parted.pieces)}", hang=2)
+    if (left := len(report.parted) - _MOST_APART) > 0:
+        page.line(f"! and {counted(left, 'more signal line')} apart: --all", hang=2)
     _table(page, circuit, report)
     _below(page, report)
     return page.text()
@@ -56,11 +59,14 @@ def _table(page: Page, circuit: Circuit, report: AffectsReport) -> None:
     ]  # fmt: skip
     if rows:
         names = [_COLUMNS[kind] for kind in kinds]
-        page.table(rows, head=("part", *names, "at"), gap=1 if len(kinds) > 2 else 2, stacked_names=names)
+        first = rows if len(rows) <= _MOST_PARTS + 1 else rows[:_MOST_PARTS]
+        page.table(first, head=("part", *names, "at"), gap=1 if len(kinds) > 2 else 2, stacked_names=names)
+        if len(first) < len(rows):
+            page.line(f"and {len(rows) - len(first)} more parts: affects {report.target.name} --all")
 
 
 def _pin(terminal: Terminal) -> str:
-    return f"{terminal.pin}{'+' if terminal.level == 'supply' else '-'}"
+    return f"{terminal.pin}{level_sign(terminal.level)}"
 
 
 def _below(page: Page, report: AffectsReport) -> None:
@@ -68,7 +74,9 @@ def _below(page: Page, report: AffectsReport) -> None:
         page.labelled(label, text, indent=0, column=7)
 
     if report.relays:
-        told("drops", "; ".join(_relay(relay, report.keys) for relay in report.relays))
+        first = report.relays[:_MOST_DROPPED]
+        more = len(report.relays) - len(first)
+        told("drops", "; ".join(_relay(relay, report.keys) for relay in first) + (f"; and {more} more" if more else ""))
     keys = sorted({key for one in report.of(SOME_STATES) for key in one.states}, key=report.keys.index)
     if keys:
         told("some", f"in key state {', '.join(keys)}: which pin in which, by --all")

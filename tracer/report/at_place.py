@@ -58,7 +58,7 @@ def as_text(found: AtPlace, *, width: int = 80, bold: bool = False) -> str:
     beside = [part for part in found.parts if part not in {one.part for one in found.points}]
     if beside:
         page.labelled("also", f"there, on no way of these lists: {', '.join(beside)}", indent=0, column=6)
-    notes_line(page, found.minding, column=6)
+    notes_line(page, found.minding, column=6, rest="--json")
     page.labelled("in", found.vehicle, indent=0, column=6)
     page.labelled("more", "supplies MODULE PIN: the whole way. The maker's procedure comes first.", indent=0, column=6)
     return page.text()

@@ -23,7 +23,12 @@ def as_text(reports: Sequence[BusReport], *, width: int = 80, bold: bool = False
             _modules(page, report)
         for label, text in _values(report) if len(reports) == 1 else _overview(report):
             page.labelled(label, text, indent=0, column=_COLUMN)
-    notes_line(page, *(report.minding for report in reports), column=_COLUMN)
+    notes_line(
+        page,
+        *(report.minding for report in reports),
+        column=_COLUMN,
+        rest="--all" if len(reports) == 1 else "bus NAME --all",
+    )
     page.labelled("in", reports[0].vehicle, indent=0, column=_COLUMN)
     more = f"bus {reports[0].name} --all: each open, each test, sources" if len(reports) == 1 else "bus NAME: its plugs, what other readings mean"  # fmt: skip
     page.labelled("more", f"{more}. Ohms with supplies off and the bus asleep, never a lamp. The maker's procedure comes first.", indent=0, column=_COLUMN)  # fmt: skip

@@ -9,7 +9,7 @@ from tracer.report.layout import Page, counted
 from tracer.report.minding import marked, notes_line, opening, withheld
 from tracer.trace.affects.in_common import CommonGroup, CommonReport, Hit
 
-_MOST_NAMED, _MOST_PLACES, _MOST_SOME = 7, 3, 8
+_MOST_GROUPS, _MOST_NAMED, _MOST_PLACES, _MOST_SOME = 12, 7, 3, 8
 
 
 def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str:
@@ -29,7 +29,10 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
         for number, group in enumerate(shared, 1)
     ]
     if rows:
-        page.table(rows, head=("", *names, "open in one of these"), gap=1, stacked_names=names)
+        shown = rows if len(rows) <= _MOST_GROUPS + 1 else rows[:_MOST_GROUPS]
+        page.table(shown, head=("", *names, "open in one of these"), gap=1, stacked_names=names)
+        if len(shown) < len(rows):
+            page.line(f"and {len(rows) - len(shown)} groups more, less likely: common --all")
     _below(page, report, shared, some)
     return page.text()
 

@@ -1,14 +1,16 @@
-"""The face of a connector in text: its cavities as they sit, those of the list marked by shape, and always the side from which it is seen."""
+"""The face of a connector, in text and as data for paper: its cavities as they sit, those of the list marked by shape, and always the side from which it is seen."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from tracer.plan.values import Face
 from tracer.report.layout import Page
 
 SHAPES = {"supply": ("[", "]"), "ground": ("(", ")")}
 MEANING = "[1] supply, (1) ground"
+PRINTED = "square: supply, round: ground"  # on paper
 
 
 def title(face: Face) -> str:
@@ -42,6 +44,13 @@ def _cell(face: Face, cavity: str) -> str:
     return f"{first}{cavity}{last}"
 
 
+def as_data(face: Face) -> dict[str, Any]:
+    """A face as rows of cavities, each with what it is on the list; rows are equally long."""
+    widest = max(len(row) for row in face.rows)
+    rows = [[{"cavity": one, "level": face.levels.get(one, "")} for one in (*row, *[""] * (widest - len(row)))] for row in face.rows]  # fmt: skip
+    return {"title": title(face), "part": face.part, "half": face.half, "viewed": face.viewed, "mirrored": face.mirrored, "rows": rows, "beside": beside(face)}  # fmt: skip
+
+
 def write(page: Page, face: Face, *, indent: int = 0) -> None:
     """A face with its title; where it is wider than the page each row goes on below, further in."""
     page.line(f"{title(face)}: {MEANING}", indent=indent, hang=indent + 2, strong=True)
@@ -51,4 +60,4 @@ def write(page: Page, face: Face, *, indent: int = 0) -> None:
         page.line(words, indent=indent + 2)
 
 
-__all__ = ["MEANING", "beside", "drawn", "title", "write"]
+__all__ = ["MEANING", "PRINTED", "as_data", "beside", "drawn", "title", "write"]

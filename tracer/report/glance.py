@@ -12,7 +12,7 @@ from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlanc
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
 from tracer.report.lamps import lead_words
-from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, signs_meaning
+from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, level_sign, signs_meaning
 from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
 from tracer.standards import figures
@@ -29,7 +29,7 @@ def as_text(glance: Glance, *, width: int = 80, bold: bool = False) -> str:
     """The first look as plain text of the given width."""
     page = Page(width, bold=bold)
     report = glance.report
-    _head(page, glance)
+    head(page, glance, begin=True)
     if glance.why_not:
         page.line(f"! NO VOLTS COMPUTED: {glance.why_not}", hang=2)
     behind = behind_panels(glance)
@@ -60,11 +60,12 @@ def verdict(report: SupplyReport) -> str:
     return f"{opening_words(report.completeness, most=1000)}: {'; '.join([counts, *besides])}."
 
 
-def _head(page: Page, glance: Glance) -> None:
+def head(page: Page, glance: Glance, *, begin: bool = False) -> None:
+    """The module, the verdict, what is to be minded, and what is loose or doubtful, the first few each in a line; with `begin` also where to begin."""
     report = glance.report
     where = f", {report.place}" if report.place else ""
     page.line(f"{report.module}{f' - {report.name}' if report.name else ''}{where}", strong=True)
-    page.line(verdict(report), strong=True, hang=4)
+    page.line(verdict(report) + (_begin(glance) if begin else ""), strong=True, hang=4)
     opening(page, report.minding)
     rests_on = report.completeness.conditions if report.completeness.state == "not complete" else ()
     marked = [
@@ -184,6 +185,14 @@ def _figure(test: Decides) -> str:
     return "first" if test.held and not test.leads else "diode" if test.why_not == "diode" else ""
 
 
+def test_words(pin: PinAtAGlance) -> str:
+    """'run, 21 W: growth 0.26 V at most; fails: F52, X3.12, F50'."""
+    split = f"; fails: {', '.join(pin.splits)}" if pin.splits else ""
+    figure = _figure(pin.test)
+    most = f"growth {figure} V at most" if figure[:1].isdigit() else figure
+    return f"{_test(pin.test) or 'not known when it is live'}{f', {most}' if most else ''}{split}"
+
+
 def short_wire(row: Row) -> str:
     """The wire at a pin without its length."""
     return without_length(row.wire)
@@ -244,12 +253,13 @@ def _stacked(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -
         page.line("  ".join(word for word in (name, wire, states) if word), strong=True)
         page.line(line.way, indent=2, hang=4)
         if test:
-            split = f"; fails: {', '.join(line.splits)}" if line.splits else ""
-            page.line(
-                f"{test}, growth {figure} V at most{split}" if figure[:1].isdigit() else f"{test} {figure}{split}",
-                indent=2,
-                hang=4,
-            )
+            words = f"{test} growth {figure} V" if figure[:1].isdigit() else f"{test} {figure}".rstrip()
+            for most in range(len(line.splits), 0, -1):
+                split = f"; split {' '.join(line.splits[:most])}"
+                if most == 1 or display_width(words + split) <= page.width - 2:
+                    words += split
+                    break
+            page.line(words, indent=2, hang=4)
 
 
 # --- below -------------------------------------------------------------------------------------------------------------
@@ -265,7 +275,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     for name, place, _ in glance.panels:
         lead = f", behind {_way(behind[name])}" if name in behind else ""
         yield name, (place or "place not typed in") + lead
-    if firsts := [first for pin in glance.pins if (first := _first(report, pin))]:
+    if firsts := [first for pin in glance.pins if (first := first_words(report, pin))]:
         yield "first", "; ".join(firsts)
     for bus in glance.buses:
         yield "bus", _bus(bus)
@@ -282,24 +292,49 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     )
 
 
+def _begin(glance: Glance) -> str:
+    """'Begin with 3+, 5+ and 1-: always there.' of two supplies and a ground that are read in any key state, whatever else works; only of a list that is complete."""
+    if glance.report.completeness.state != "complete":
+        return ""
+    always = [
+        pin.name
+        for pin in glance.pins
+        if not pin.row.needs and not pin.row.no_method and set(pin.row.live.values()) == {"live"}
+    ]
+    supplies = [name for name in always if name[-1] == "+"][:2]
+    grounds = [name for name in always if name[-1] == "-"][:1]
+    names = [*supplies, *grounds]
+    return f" Begin with {listed(names, joiner='and')}: always there." if names else ""
+
+
 def _how(glance: Glance) -> Iterator[tuple[str, str]]:
-    hidden = {pin.name: pin.test.hides_ohm for pin in glance.pins if pin.test.hides_ohm is not None}
+    hidden = [pin.test.hides_ohm for pin in glance.pins if pin.test.hides_ohm is not None]
     if hidden:
-        shown = [ohm for ohm in hidden.values() if ohm <= SHOWN_OHM]
-        ohms = figures.ohms(_tenths_up(max(shown, default=SHOWN_OHM)))
-        yield "test", f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. More V than `growth`: bad joint ({ohms} up, less may hide)."  # fmt: skip
-    diodes = [pin.name for pin in glance.pins if pin.test.why_not == "diode"]
-    own = [pin for pin in glance.pins if pin.row.code[0] in "SG"]
+        yield "test", how_words(hidden)
+    if exceptions := minded(glance.pins):
+        yield "mind", f"{'; '.join(exceptions)}."
+
+
+def how_words(hidden: Iterable[float]) -> str:
+    """How a pin is tried alone with the lamp, and from how many ohms on a bad joint shows."""
+    ohms = figures.ohms(_tenths_up(max((ohm for ohm in hidden if ohm <= SHOWN_OHM), default=SHOWN_OHM)))
+    return f"plug off, pin alone: drop to battery + (ground: -), then with lamp to the other post. More V than `growth`: bad joint ({ohms} up, less may hide)."
+
+
+def minded(pins: Iterable[PinAtAGlance]) -> list[str]:
+    """What is tried otherwise at which pins: behind diodes, with ways side by side, and where less than usual shows."""
+    pins = list(pins)
+    hidden = {pin.name: pin.test.hides_ohm for pin in pins if pin.test.hides_ohm is not None}
+    diodes = [pin.name for pin in pins if pin.test.why_not == "diode"]
+    own = [pin for pin in pins if pin.row.code[0] in "SG"]
     legs = [pin.name for pin in own if pin.beside.legs]
     untold = [pin.name for pin in own if pin.beside.left]
-    exceptions = [
-        *([f"diode {', '.join(diodes)}: 5 W against 21 W"] if diodes else []),
-        *([f"legs {', '.join(legs)} each alone"] if legs else []),
+    return [
+        *([f"{', '.join(diodes)}: diode, 5 W against 21 W"] if diodes else []),
+        *([f"{', '.join(legs)}: each way alone"] if legs else []),
         *([f"{', '.join(untold)}: ways side by side that no test tells apart"] if untold else []),
         *(f"{name}: {figures.ohms(_tenths_up(ohm))} up" for name, ohm in hidden.items() if ohm > SHOWN_OHM),
     ]
-    if exceptions:
-        yield "mind", f"{'; '.join(exceptions)}."
 
 
 def _tenths_up(ohm: float) -> float:
@@ -315,14 +350,14 @@ def _depends(glance: Glance) -> str:
     return "".join(f"; {', '.join(pins)}: {reason}" for reason, pins in said.items())
 
 
-def _first(report: SupplyReport, pin: PinAtAGlance) -> str:
+def first_words(report: SupplyReport, pin: PinAtAGlance) -> str:
     """'2+ needs KAL (86+, 85- from ALM.11: plug off, it stays dead)', '9+ needs BDM working'."""
     parts: dict[str, list[str]] = {}
     for row in (row for row in report.chains if row.code in pin.row.needs):
         own = next((one for one in row.needs if one.startswith(f"{report.module}.")), "")
         without = f"; plug off: {lead_words(pin.test.leads)}" if pin.test.leads else ": plug off, it stays dead"
         from_itself = f" from {own.split(' ')[0]}{without}" if own else ""
-        words = f"{row.pin}{'+' if row.level == 'supply' else '-'}{from_itself}"
+        words = f"{row.pin}{level_sign(row.level)}{from_itself}"
         parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
     at_rest = {one.part for one in pin.way if one.at_rest}
     needs = [
@@ -347,8 +382,13 @@ def _bus(bus: BusAtAGlance) -> str:
 __all__ = [
     "as_text",
     "behind_panels",
+    "first_words",
+    "head",
+    "how_words",
+    "minded",
     "other_doubts",
     "short_wire",
+    "test_words",
     "two_counts",
     "verdict",
     "way_words",

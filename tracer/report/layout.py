@@ -6,7 +6,7 @@ Nothing is told by colour or bold alone; what is bold is also in words or in cap
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from tracer.entry.problems import display_width as display_width
 
@@ -53,9 +53,16 @@ class Page:
         """`label     text`, the text wrapped under itself."""
         start = indent + column
         first = f"{' ' * indent}{label:<{column}}"
-        body = textwrap.wrap(text, max(16, self.width - start), break_long_words=False, break_on_hyphens=False) or [""]
+        body = self._beside(text, start)
         self._lines.append(first + body[0])
         self._lines.extend(" " * start + line for line in body[1:])
+
+    def height_of(self, text: str, column: int) -> int:
+        """How many lines a text takes from a column on."""
+        return len(self._beside(text, column))
+
+    def _beside(self, text: str, start: int) -> list[str]:
+        return textwrap.wrap(text, max(16, self.width - start), break_long_words=False, break_on_hyphens=False) or [""]
 
     def cautions(self, texts: Iterable[str]) -> None:
         """The last heading of a list, and what to mind."""
@@ -135,6 +142,31 @@ def signs_meaning(signs: Collection[str]) -> str:
     """'L live, - dead', of the signs that stand somewhere."""
     words = {"L": "live", "G": "grounded", "-": "dead", "d": "depends", "?": "not known"}
     return ", ".join(f"{sign} {word}" for sign, word in words.items() if sign in signs)
+
+
+def when_words(live: Mapping[str, str], why: Mapping[str, Sequence[str]]) -> str:
+    """'always', 'run, start', 'off: depends (lights)': the levels of all key states, those alike together."""
+    levels = set(live.values())
+    if levels == {"live"}:
+        return "always"
+    if levels == {"dead"}:
+        return "never"
+    words = []
+    if on := [key for key, level in live.items() if level == "live"]:
+        words.append(", ".join(on))
+    uncertain: dict[str, list[str]] = {}
+    for key, level in live.items():
+        if level in ("depends", "unknown"):
+            reasons = "; ".join(why.get(key, ()))
+            uncertain.setdefault(f"{level} ({reasons})" if reasons else level, []).append(key)
+    every = len(uncertain) == 1 and not on and len(next(iter(uncertain.values()))) == len(live)
+    words += [text if every else f"{', '.join(keys)}: {text}" for text, keys in uncertain.items()]
+    return "; ".join(words)
+
+
+def level_sign(level: str) -> str:
+    """'+' of a supply, '-' of a ground: what stands behind a pin."""
+    return "+" if level == "supply" else "-"
 
 
 def counted(number: int, singular: str, plural: str | None = None) -> str:

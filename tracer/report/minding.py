@@ -10,6 +10,8 @@ from tracer.report.layout import Page, counted
 from tracer.standards.hazards import HAZARDS
 from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minded, Minding
 
+_NOTES_LINES = 2  # of a short form
+
 
 def first_words(minding: Minding) -> str:
     """'2 HAZARDS: restraint (RCM), hot (EXH). 1 caution.'; empty where there is nothing but notes."""
@@ -47,11 +49,17 @@ def notes(page: Page, *mindings: Minding, told: Collection[str] = ()) -> None:
         page.line(line, indent=2, hang=4)
 
 
-def notes_line(page: Page, *mindings: Minding, column: int = 7) -> None:
-    """The notes of a short form, in one labelled paragraph."""
+def notes_line(page: Page, *mindings: Minding, column: int = 7, rest: str = "--all") -> None:
+    """The notes of a short form, in one labelled paragraph of few lines: that of the vehicle last, and how many more `rest` shows."""
     left = dict.fromkeys(replace(one, at=()) for minding in mindings for one in minding.of(NOTE))
-    if found := lines(Minding(tuple(left)), NOTE):
-        page.labelled("notes", "; ".join(words.rstrip(".") for words in found), indent=0, column=column)
+    in_order = sorted(left, key=lambda one: one.of == "vehicle")
+    found = [words.rstrip(".") for words in lines(Minding(tuple(in_order)), NOTE)]
+    for shown in range(len(found), 0, -1):
+        more = f"; and {len(found) - shown} more: {rest}" if shown < len(found) else ""
+        text = "; ".join(found[:shown]) + more
+        if shown == 1 or page.height_of(text, column) <= _NOTES_LINES:
+            page.labelled("notes", text, indent=0, column=column)
+            break
 
 
 def lines(minding: Minding, *kinds: str) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from tracer.report.completeness import first_line
-from tracer.report.layout import Page, counted, display_width
+from tracer.report.layout import Page, counted, display_width, when_words
 from tracer.report.minding import labelled, notes, opening
 from tracer.standards import figures
 from tracer.trace.lists.completeness import Completeness
@@ -140,7 +140,7 @@ def _position(page: Page, position: Position, minding: Minding) -> None:
         side = f"; feed side: {position.feed_side}" if position.feed_side else ""
         page.labelled("fed from", fed + side, indent=6)
     if position.live:
-        page.labelled("live", live_words(position), indent=6)
+        page.labelled("live", when_words(position.live, position.why), indent=6)
     if position.serves or position.loose:
         page.labelled("serves", served_words(position), indent=6)
     elif position.state not in (EMPTY, ELECTRONIC, OPTION) and position.kind not in ("relay", "diode"):
@@ -165,26 +165,6 @@ def fed_words(position: Position) -> str:
     ends = f", from {', '.join(position.ends)}" if position.ends and not position.upstream else ""
     nothing = "" if position.live else " (which reaches no source)"
     return ", ".join(position.fed_from) + nothing + behind + ends
-
-
-def live_words(position: Position) -> str:
-    """'always', 'run, start', 'off: depends (lights)'."""
-    levels = set(position.live.values())
-    if levels == {"live"}:
-        return "always"
-    if levels == {"dead"}:
-        return "never"
-    words = []
-    if live := [key for key, level in position.live.items() if level == "live"]:
-        words.append(", ".join(live))
-    uncertain: dict[str, list[str]] = {}
-    for key, level in position.live.items():
-        if level in ("depends", "unknown"):
-            reasons = "; ".join(position.why.get(key, ()))
-            uncertain.setdefault(f"{level} ({reasons})" if reasons else level, []).append(key)
-    every = len(uncertain) == 1 and not live and len(next(iter(uncertain.values()))) == len(position.live)
-    words += [text if every else f"{', '.join(keys)}: {text}" for text, keys in uncertain.items()]
-    return "; ".join(words)
 
 
 def serves_words(serves: Iterable[Served]) -> str:

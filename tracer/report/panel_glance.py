@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from tracer.report.layout import SIGNS, Page, signs_meaning
-from tracer.report.minding import marked, notes, opening
+from tracer.entry.problems import listed
+from tracer.report.layout import SIGNS, Page, display_width, signs_meaning
+from tracer.report.minding import marked, notes_line, opening
 from tracer.report.panel import verdict
 from tracer.standards import figures
 from tracer.trace.minding import Minding
 from tracer.trace.panels.positions_of import ELECTRONIC, EMPTY, FITTED, Panel, PanelReport, Position
+
+_LEAST_SERVES = 12  # columns below which a position takes a paragraph
 
 
 def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: bool = False) -> str:
@@ -20,18 +23,18 @@ def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: boo
     opening(page, report.minding)
     for panel in report.panels:
         if panel.positions:
-            _panel(page, panel, report.minding)
-    notes(page, report.minding)
+            _panel(page, panel, report.minding, module)
+    page.blank()
+    notes_line(page, report.minding, column=6)
     keys = next((panel.keys for panel in report.panels), ())
     signs = {sign for panel in report.panels for one in panel.positions for sign in _live(one, panel.keys)}
-    page.blank()
-    page.line(f"live in {', '.join(keys)}: {signs_meaning(signs)}")
+    page.labelled("live", f"in {', '.join(keys)}: {signs_meaning(signs)}", indent=0, column=6)
     names = " ".join(panel.panel for panel in report.panels[:1])
-    page.line(f"more: panel {names} --all; what is really plugged in: --saw; with a fuse out: affects FUSE. Key off and the fuse's own rating only.")  # fmt: skip
+    page.labelled("more", f"panel {names} --all; what is really plugged in: --saw; with a fuse out: affects FUSE. Key off and the fuse's own rating only.", indent=0, column=6)  # fmt: skip
     return page.text()
 
 
-def _panel(page: Page, panel: Panel, minding: Minding) -> None:
+def _panel(page: Page, panel: Panel, minding: Minding, module: str) -> None:
     page.blank()
     where = f", {panel.place}" if panel.place else ", place not typed in"
     access = f" ({panel.access})" if panel.access else ""
@@ -39,16 +42,21 @@ def _panel(page: Page, panel: Panel, minding: Minding) -> None:
     for loose in panel.loose_ends:
         page.line(f"! {loose.at}: {loose.message}. {loose.code}", hang=2)
     rows = [
-        (
-            one.label,
-            _belongs(one),
-            _live(one, panel.keys),
-            ", ".join(one.upstream) or ", ".join(one.ends),
-            marked(_serves(one), minding, one.part),
-        )
+        (one.label, _belongs(one), _live(one, panel.keys), ", ".join(one.upstream) or ", ".join(one.ends))
         for one in panel.positions
     ]
-    page.table(rows, head=("", "belongs there", "live", "behind", "serves"), gap=1)
+    head = ("", "belongs there", "live", "behind")
+    widths = [max(display_width(row[n]) for row in [head, *rows]) for n in range(len(head))]
+    left = page.width - sum(widths) - len(widths)
+    room = left if left >= _LEAST_SERVES else page.width - 4
+    page.table(
+        [
+            (*row, marked(_serves(one, module, room), minding, one.part))
+            for row, one in zip(rows, panel.positions, strict=True)
+        ],
+        head=(*head, "serves"),
+        gap=1,
+    )
 
 
 def _belongs(one: Position) -> str:
@@ -69,10 +77,15 @@ def _live(one: Position, keys: Iterable[str]) -> str:
     return "".join(SIGNS[one.live.get(key, "unknown")] for key in keys)
 
 
-def _serves(one: Position) -> str:
-    served = list(dict.fromkeys(each.part for each in one.serves))
-    loose = ["NOT ALL KNOWN"] if one.loose else []
-    return ", ".join([*served, *loose]) or ("nothing traced" if one.state == FITTED and one.kind != "relay" else "")
+def _serves(one: Position, module: str, room: int) -> str:
+    """What hangs on a position, the module that was asked for first; as many as stand in one line, and how many more."""
+    served = sorted(dict.fromkeys(each.part for each in one.serves), key=lambda name: name != module)
+    known = "NOT ALL KNOWN: " if one.loose else ""
+    for most in range(len(served), 0, -1):
+        text = known + (", ".join(served) if most == len(served) else listed(served, most=most))
+        if most == 1 or display_width(text) <= room:
+            return text
+    return known.rstrip(": ") or ("nothing traced" if one.state == FITTED and one.kind != "relay" else "")
 
 
 __all__ = ["as_text"]

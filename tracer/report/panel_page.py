@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tracer.report.layout import when_words
 from tracer.report.minding import first_words, lines, withheld
 from tracer.report.minding import mark as minding_mark
-from tracer.report.panel import live_words, mark, serves_words, verdict
+from tracer.report.panel import mark, serves_words, verdict
 from tracer.report.sheets import json_text
 from tracer.report.typeset import pdf, template
 from tracer.standards import figures
@@ -85,7 +86,7 @@ def _page_row(position: Position, minding: Minding) -> dict[str, Any]:
         "state": "; ".join(note for note in notes if note),
         "empty": position.state == EMPTY,
         "fed": ", ".join(position.fed_from) + (f"; feed side {position.feed_side}" if position.fed_from and position.feed_side else ""),
-        "live": live_words(position) if position.live else "",
+        "live": when_words(position.live, position.why) if position.live else "",
         "serves": "; ".join(filter(None, (position.said or serves_words(position.serves), _also_loose(position)))),
         "fuse": position.kind not in ("relay", "diode") and position.state != ELECTRONIC,
         "no_method": bool(withheld(minding, position.part)),

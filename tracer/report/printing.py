@@ -83,11 +83,12 @@ def diagram(view: View, job: Job) -> Printed:
     ------
     NoEngine : the layout engine cannot be run
     """
-    from tracer.report.diagram import Sheet, diagram_of, files_of
+    from tracer.report.diagram import Sheet, back_of, diagram_of, files_of
 
     with decimal_mark(job.mark):
-        pages = diagram_of(view, Sheet(job.paper, job.engine, job.date))
-        return Printed(view.module, view.report.completeness, tuple(files_of(pages, job.form)))
+        sheet = Sheet(job.paper, job.engine, job.date)
+        files = files_of(diagram_of(view, sheet), job.form, back_of(view, sheet))
+        return Printed(view.module, view.report.completeness, tuple(files))
 
 
 def in_processes(

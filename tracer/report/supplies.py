@@ -232,7 +232,7 @@ def _row(page: Page, places: _Places, expected: Expected | None, minding: Mindin
     ends = ", ".join(_end_words(end) for end in row.ends) or "none"
     page.labelled("source" if row.level == "supply" else "ground", ends)
     if row.level == "supply" or row.fuses:
-        page.labelled("fuses", _fuse_words(row.fuses) or "none")
+        page.labelled("fuses", fuse_words(row.fuses) or "none")
     if row.switches:
         page.labelled("switched", ", ".join(row.switches))
     if row.diodes:
@@ -274,7 +274,7 @@ def _expect(page: Page, expected: Expected | None, row: Row) -> None:
     if not row.probes:
         return
     last = row.probes[-1]
-    computed = expected.at(row.code, last.at) if expected is not None else ()
+    computed = _computed(row, expected)
     if not computed:
         page.labelled("expect", last.expect.text)
         return
@@ -282,13 +282,30 @@ def _expect(page: Page, expected: Expected | None, row: Row) -> None:
         page.labelled("expect", f"when {'live' if row.level == 'supply' else 'grounded'}: {last.expect.text}")
         return
     page.labelled("expect", " | ".join(f"{one.state}: {_volts_words(row, one)}" for one in computed))
-    flowing = [
-        one for one in computed if row.live.get(one.state) == "live" and not one.floating and one.lost is not None
-    ]
-    if row.level == "supply" and flowing:
-        page.labelled("lost", f"{_lost_words(flowing)}; limit {_limit_words(row, flowing[0], last.expect.limit_v)}")
-    elif flowing:
-        page.labelled("limit", f"{flowing[0].limit.words()} lost from pin to battery negative")
+    if words := lost_words(row, expected):
+        page.labelled("lost" if row.level == "supply" else "limit", words)
+
+
+def _computed(row: Row, expected: Expected | None) -> Sequence[ComputedExpect]:
+    return expected.at(row.code, row.probes[-1].at) if expected is not None and row.probes else ()
+
+
+def volts_line(row: Row, expected: Expected | None) -> str:
+    """'run 12.29 V* (11.58 to 12.73); start 10.41 V': what is computed at the pin where it is live; empty where nothing is."""
+    on = [one for one in _computed(row, expected) if row.live.get(one.state) == "live"]
+    return "; ".join(f"{one.state} {_volts_words(row, one)}" for one in on)
+
+
+def lost_words(row: Row, expected: Expected | None) -> str:
+    """What is lost on the way to a pin and what may be; of a ground the limit. Empty where nothing is computed."""
+    on = (one for one in _computed(row, expected) if row.live.get(one.state) == "live")
+    flowing = [one for one in on if not one.floating and one.lost is not None]
+    if not flowing:
+        return ""
+    if row.level == "supply":
+        limit_v = row.probes[-1].expect.limit_v
+        return f"{_lost_words(flowing)}; limit {_limit_words(row, flowing[0], limit_v)}"
+    return f"{flowing[0].limit.words()} lost from pin to battery negative"
 
 
 def _volts_words(row: Row, one: ComputedExpect) -> str:
@@ -393,7 +410,8 @@ def _end_words(end: RowEnd) -> str:
     return f"{end.id} (ASSUMED: {end.why})" if end.assumed else f"{end.id} ({end.why})"
 
 
-def _fuse_words(fuses: Sequence[FuseOnWay]) -> str:
+def fuse_words(fuses: Sequence[FuseOnWay]) -> str:
+    """'ML1 150 A, F50 30 A', with what is parallel."""
     words = []
     for fuse in fuses:
         rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
@@ -464,4 +482,15 @@ def _foot(page: Page, report: SupplyReport, expected: Expected | None) -> None:
     )
 
 
-__all__ = ["as_csv", "as_data", "as_text", "left_out_words", "live_words", "verdict"]
+__all__ = [
+    "as_csv",
+    "as_data",
+    "as_text",
+    "fuse_words",
+    "left_out_words",
+    "live_words",
+    "lost_words",
+    "pin_text",
+    "verdict",
+    "volts_line",
+]

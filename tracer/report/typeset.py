@@ -14,9 +14,10 @@ CSS_PAPERS = {"a4": "A4", "letter": "letter"}
 
 
 @cache
-def template(name: str) -> str:
-    """A template that is packed with the program."""
-    return resources.files("tracer.report").joinpath("templates", name).read_text(encoding="utf-8")
+def template(*names: str) -> str:
+    """A template that is packed with the program; of several one after the other."""
+    folder = resources.files("tracer.report").joinpath("templates")
+    return "".join(folder.joinpath(name).read_text(encoding="utf-8") for name in names)
 
 
 def pdf(source: str, inputs: Mapping[str, str], texts: Iterable[str] | None = None) -> bytes:

@@ -6,12 +6,17 @@ What is shown is picked in `plan.drawn`; `blocks` makes symbols with their texts
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from tracer.plan.drawn import View
+from tracer.report.diagram.back import back_of
 from tracer.report.diagram.paper import PAPERS, Sheet, pages_of
 from tracer.report.diagram.shapes import Drawing
 from tracer.report.diagram.svg import as_svg
 from tracer.report.diagram.typ import as_typst
-from tracer.report.typeset import pdf, pictures
+from tracer.report.sheets import json_text
+from tracer.report.typeset import pdf, pictures, template
 
 FORMATS = ("svg", "pdf", "png")
 
@@ -26,13 +31,18 @@ def diagram_of(view: View, sheet: Sheet | None = None) -> list[Drawing]:
     return pages_of(view, sheet or Sheet())
 
 
-def files_of(pages: list[Drawing], form: str) -> list[bytes]:
-    """The pages as file contents: one PDF, or one SVG or PNG for each page."""
+def files_of(pages: list[Drawing], form: str, back: Mapping[str, Any] | None = None) -> list[bytes]:
+    """The pages as file contents: one PDF, or one SVG or PNG for each page; the `back` with the faces goes into a PDF only."""
     if form == "svg":
         return [as_svg(page).encode() for page in pages]
     source = as_typst(pages, pages[0].title)
     texts = [text.text for page in pages for text in page.texts()]
-    return [pdf(source, {}, texts)] if form == "pdf" else pictures(source, {}, texts, ppi=200)
+    if form == "png":
+        return pictures(source, {}, texts, ppi=200)
+    if back is None:
+        return [pdf(source, {}, texts)]
+    data = json_text(back)
+    return [pdf(source + template("faces.typ", "diagram_back.typ"), {"back": data}, [*texts, data])]
 
 
-__all__ = ["FORMATS", "PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "diagram_of", "files_of"]
+__all__ = ["FORMATS", "PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]

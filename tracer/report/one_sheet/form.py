@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.plan.values import Face
 from tracer.report import faces
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.layout import Page
@@ -40,7 +39,7 @@ def as_data(sheet: Sheet, date: str = "") -> dict[str, Any]:
         "loose_ends": [loose_data(loose) for loose in sheet.loose],
         "marked": list(sheet.marked),
         "hazards": list(sheet.hazards),
-        "faces": [_face(face) for face in sheet.faces],
+        "faces": [faces.as_data(face) for face in sheet.faces],
         "notes": list(sheet.notes),
         "minding": minding_data(sheet.minding),
         "sheets": list(sheet.sheets),
@@ -54,13 +53,6 @@ def _strip(strip: Strip) -> dict[str, Any]:
         "safe": strip.safe,
         "boxes": [_box(box) for box in strip.boxes],
     }
-
-
-def _face(face: Face) -> dict[str, Any]:
-    """A face as rows of cavities, each with what it is on the list; rows are equally long."""
-    widest = max(len(row) for row in face.rows)
-    rows = [[{"cavity": one, "level": face.levels.get(one, "")} for one in (*row, *[""] * (widest - len(row)))] for row in face.rows]  # fmt: skip
-    return {"title": faces.title(face), "part": face.part, "half": face.half, "viewed": face.viewed, "mirrored": face.mirrored, "rows": rows, "beside": faces.beside(face)}  # fmt: skip
 
 
 def _pin(pin: PinLine) -> dict[str, Any]:
@@ -89,12 +81,12 @@ def _box(box: Box) -> dict[str, Any]:
 
 def as_pdf(sheet: Sheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The sheet as PDF, A4 or Letter lying."""
-    return pdf(template("one_sheet.typ"), _inputs(sheet, paper, date))
+    return pdf(template("faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date))
 
 
 def as_png(sheet: Sheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
     """The pages of the sheet as pictures."""
-    return pictures(template("one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
+    return pictures(template("faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
 
 
 def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:

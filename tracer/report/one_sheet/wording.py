@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.report.faces import PRINTED
 from tracer.report.one_sheet.values import ALONE, DEAD, PLUGGED, START, Sheet
 
 MOST_LOOSE = 8  # of loose ends with a box each: more become a count
@@ -36,7 +37,7 @@ def words_of(sheet: Sheet) -> dict[str, Any]:
         "verdict": f"Tested ____ of {sheet.tests}.",
         "verdicts": ["all proven with the fault there: module suspect", "fault found between", "and", "not proven, open"],
         "signed": "Signature",
-        "face": "square: supply, round: ground",
+        "face": PRINTED,
         "notes": "Typed in: " + "; ".join(note.rstrip(".") for note in sheet.notes) + "." if sheet.notes else "",
         "all": f"Every point by place: `tracer worksheet {sheet.module} --all`. Cautions in full: `tracer cautions`.",
         "footer": f"{sheet.vehicle}: {sheet.module}, list {sheet.edition}",

@@ -15,7 +15,7 @@ from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import listed
+from tracer.entry.problems import listed, natural
 from tracer.standards.cautions import cautions_for
 from tracer.trace.affects.effects import (
     FEWER,
@@ -376,10 +376,10 @@ def _pieces(circuit: Circuit, members: list[int], opened: frozenset[int]) -> Ite
     return found
 
 
-def _order(effect: Effect) -> tuple[int, str, str]:
+def _order(effect: Effect) -> tuple[int, list[tuple[int, int, str]], str]:
     return (
         CONSUMERS.index(PartKind(effect.terminal.kind)),
-        effect.terminal.part,
+        natural(effect.terminal.part),
         "01"[effect.terminal.level == "ground"],
     )
 

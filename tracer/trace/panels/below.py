@@ -164,5 +164,9 @@ def _depth(circuit: Circuit, way: Way, number: int) -> int:
     return max(way.distance[circuit.links[number].a], way.distance[circuit.links[number].b])
 
 
-def _served_order(served: Served) -> tuple[int, str, list[tuple[int, int, str]]]:
-    return CONSUMERS.index(PartKind(served.kind)) + (10 if served.through else 0), served.part, natural(served.pin)
+def _served_order(served: Served) -> tuple[int, list[tuple[int, int, str]], list[tuple[int, int, str]]]:
+    return (
+        CONSUMERS.index(PartKind(served.kind)) + (10 if served.through else 0),
+        natural(served.part),
+        natural(served.pin),
+    )

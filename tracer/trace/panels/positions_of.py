@@ -38,12 +38,13 @@ from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way
 
 
-def only_these(report: PanelReport, parts: Collection[str]) -> PanelReport:
-    """The same inventory with the positions of these parts alone; panels that have none are left out."""
-    panels = (
+def only_these(tracing: Tracing, report: PanelReport, parts: Collection[str]) -> PanelReport:
+    """The same inventory with the positions of these parts alone, and what is to be minded with those; panels that have none are left out."""
+    kept = (
         replace(panel, positions=tuple(one for one in panel.positions if one.part in parts)) for panel in report.panels
     )
-    return replace(report, panels=tuple(panel for panel in panels if panel.positions))
+    panels = tuple(panel for panel in kept if panel.positions)
+    return replace(report, panels=panels, minding=minding_of(tracing, (panels, report.completeness)))
 
 
 def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelReport:
