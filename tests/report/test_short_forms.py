@@ -83,7 +83,7 @@ def test_one_pin_is_one_short_answer_with_its_test_its_way_and_what_it_needs() -
             if re.match(rf"\d+ +{re.escape(name if towards else part)}\b", one) and side in one
         )
         assert towards in line
-        assert " ".join((probe["place"] or "place not typed in").split()[:2]) in text
+        assert " ".join(data["points"][probe["at"]]["place"].split()[:2]) in text
     assert "MIRROR" not in text and "ALM, plug on the harness, seen from the wire side" in text
 
 
