@@ -65,6 +65,8 @@ def test_a_letter_that_is_not_in_the_table_is_refused(wire: str, what: str, fix:
         ("{like: din}", "no letters are given", 12),
         ("{P: pink, like: dim}", "`dim` is not possible here", 12),
         ("inc", "`inc` is not possible here", 10),
+        ("sae", "no SAE table of colour letters was seen", 10),
+        ("{P: pink, like: sae}", "no SAE table of colour letters was seen", 12),
     ],
 )
 def test_a_slip_in_the_table_is_one_problem_with_its_place(
@@ -82,7 +84,7 @@ def test_letters_that_mean_another_colour_in_a_common_table_are_said(tmp_path: P
     (remark,) = (one for one in tracer.check(circuit).remarks if one.code == "R262")
     assert (
         remark.message
-        == "BL is black, with din letters blue; BL is black, with sae letters blue; GE is grey, with din letters yellow"
+        == "BL is black, with din letters blue; BL is black, with american letters blue; GE is grey, with din letters yellow"
     )
 
 

@@ -196,7 +196,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "vehicle with nothing": ("vehicle:«»\n", "vehicle: nothing stands here", "Write its name"),
     "unknown key of a vehicle": (_vehicle("«rail»: {}"), "`rail` is not known here", "Did you mean `rails`?"),
     "no such system": (_vehicle("system: «42 V»"), "`42 V` is not possible", "12 V, 24 V or 48 V"),
-    "no such colours": (_vehicle("colours: «french»"), "`french` is not possible", "iec, din or sae"),
+    "no such colours": (_vehicle("colours: «french»"), "`french` is not possible", "iec, din or american"),
     "no key state": (_vehicle("key: «»[]"), "no key state is named", "key: [off, acc, run, start]"),
     "key state twice": (_vehicle("key: [off, run, «off»]"), "`off` is named twice", "a name of its own"),
     "key state with nothing": (_vehicle('key: [off, "«»"]'), "key: nothing stands here", "Write its name"),

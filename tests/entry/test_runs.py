@@ -152,9 +152,9 @@ WIRES = [
     ("iec", "unknown", (), None, None, None),
     ("din", "sw/rt 1,5 0,5m", ("BK", "RD"), 1.5, 0.5, None),
     ("din", "swrt", ("BK", "RD"), None, None, None),
-    ("sae", "LT BLU 14AWG 6ft", ("LTBU",), 2.081, 6 * 0.3048, None),
-    ("sae", "DK GRN/T 14 AWG", ("DKGN", "TN"), 2.081, None, None),
-    ("sae", "BLK 2/0AWG", ("BK",), 67.43, None, None),
+    ("american", "LT BLU 14AWG 6ft", ("LTBU",), 2.081, 6 * 0.3048, None),
+    ("american", "DK GRN/T 14 AWG", ("DKGN", "TN"), 2.081, None, None),
+    ("american", "BLK 2/0AWG", ("BK",), 67.43, None, None),
 ]
 
 

@@ -67,6 +67,6 @@ def test_two_colours_are_joined_without_separator() -> None:
 
 def test_the_same_letters_are_different_colours_in_different_systems() -> None:
     """gr and GR are grey and never green; bl and BL are blue where IEC writes BU."""
-    assert parse_colour("gr", "din") == parse_colour("GR", "sae") == ("GY",)
-    assert parse_colour("bl", "din") == parse_colour("BL", "sae") == parse_colour("BU", "iec")
+    assert parse_colour("gr", "din") == parse_colour("GR", "american") == ("GY",)
+    assert parse_colour("bl", "din") == parse_colour("BL", "american") == parse_colour("BU", "iec")
     assert parse_colour("rs", "din") != parse_colour("rt", "din")

@@ -46,18 +46,18 @@ def test_german_abbreviations_need_no_separator(written: list[str]) -> None:
     assert parse_colour("".join(written), "din") == tuple(CODES["din"][w] for w in written)
 
 
-@given(st.lists(st.sampled_from(sorted(w for w in CODES["sae"] if len(w) > 2)), min_size=1, max_size=3))
+@given(st.lists(st.sampled_from(sorted(w for w in CODES["american"] if len(w) > 2)), min_size=1, max_size=3))
 def test_us_words_need_no_separator(written: list[str]) -> None:
     """Words of three letters, with or without a shade, run together are read back."""
     joined = "".join(w.replace(" ", "") for w in written)
-    assert parse_colour(joined, "sae") == tuple(CODES["sae"][w] for w in written)
+    assert parse_colour(joined, "american") == tuple(CODES["american"][w] for w in written)
 
 
 @given(st.text() | st.text("RDGNBULTKW/- ", max_size=12) | st.text("rdgnbuſK\n", max_size=6), systems)
 @example("ſw", "din")  # upper-cases to SW
 @example("\x1f", "iec")
-@example("/" * 1000, "sae")
-@example("B" * 5000, "sae")
+@example("/" * 1000, "american")
+@example("B" * 5000, "american")
 def test_any_text_gives_known_codes_or_unknown_colour(text: str, system: str) -> None:
     """Arbitrary text never gives a code that is not in the table, and no other error."""
     known = {c.code for c in colours()}
@@ -85,7 +85,7 @@ def test_suggestions_can_be_typed(drawn: tuple[str, list[str]]) -> None:
 @pytest.mark.parametrize("typed", ["LT BLU", "LTBLU", "LT-BLU", "lt blu", "Lt  Blu", " LT - BLU "])
 def test_spellings_of_a_us_shade(typed: str) -> None:
     """Space, hyphen or nothing between shade and colour."""
-    assert parse_colour(typed, "sae") == ("LTBU",)
+    assert parse_colour(typed, "american") == ("LTBU",)
 
 
 @pytest.mark.parametrize(
@@ -101,13 +101,13 @@ def test_spellings_of_a_us_shade(typed: str) -> None:
 )
 def test_us_colours_in_one_wire(typed: str, codes: tuple[str, ...]) -> None:
     """A hyphen separates two colours unless it stands behind LT or DK."""
-    assert parse_colour(typed, "sae") == codes
+    assert parse_colour(typed, "american") == codes
 
 
 @pytest.mark.parametrize(("typed", "codes"), [("BR", ("BN",)), ("GR", ("GY",)), ("BL", ("BU",)), ("PP", ("VT",))])
 def test_two_letters_in_the_us_table_are_one_colour(typed: str, codes: tuple[str, ...]) -> None:
     """BR is brown and not black with red: a whole abbreviation wins."""
-    assert parse_colour(typed, "sae") == codes
+    assert parse_colour(typed, "american") == codes
 
 
 @pytest.mark.parametrize(
@@ -116,7 +116,7 @@ def test_two_letters_in_the_us_table_are_one_colour(typed: str, codes: tuple[str
 def test_one_letter_colours_need_a_separator(typed: str, nearest: list[str]) -> None:
     """Run together they might be another system's code (GY is grey in IEC), so the reader is asked."""
     with pytest.raises(UnknownColour) as caught:
-        parse_colour(typed, "sae")
+        parse_colour(typed, "american")
     assert sorted(caught.value.nearest) == nearest
 
 
@@ -124,9 +124,9 @@ def test_one_letter_colours_need_a_separator(typed: str, nearest: list[str]) -> 
     ("typed", "system", "valid_in", "words"),
     [
         ("sw", "iec", ["din"], "din (black)"),
-        ("BL", "iec", ["din", "sae"], "din (blue) and sae (blue)"),
+        ("BL", "iec", ["din", "american"], "din (blue) and american (blue)"),
         ("RD/BK", "din", ["iec"], "iec (red with black)"),
-        ("tk", "sae", ["din"], "din (turquoise)"),
+        ("tk", "american", ["din"], "din (turquoise)"),
         ("QQ", "iec", [], "not in its table"),
     ],
 )
@@ -151,8 +151,8 @@ def test_error_says_in_which_system_the_text_is_a_colour(
         ("RD/GN/YE/BK", "iec", "more than 3 colours"),
         ("RD/QQ", "iec", "'QQ' is not in its table"),
         ("RD GN", "iec", "near: RD/GN"),
-        ("BLK RED", "sae", "near: BLK/RED"),
-        ("LT/BLU", "sae", "'LT' is not in its table"),
+        ("BLK RED", "american", "near: BLK/RED"),
+        ("LT/BLU", "american", "'LT' is not in its table"),
         ("ſw", "din", "not in its table"),
         ("RF", "iec", "near: RD"),
     ],

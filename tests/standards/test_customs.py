@@ -83,7 +83,7 @@ US = {
 @pytest.mark.parametrize(("written", "name"), US.items())
 def test_us_abbreviation(written: str, name: str) -> None:
     """Purple counts as violet."""
-    assert colour_name(parse_colour(written, "sae")) == name
+    assert colour_name(parse_colour(written, "american")) == name
 
 
 @pytest.mark.parametrize(("written", "name"), [("hb", "light blue"), ("li", "violet"), ("ro", "red")])

@@ -59,7 +59,7 @@ def take_in(
     ] = None,
     worksheet: Annotated[str | None, typer.Option("--worksheet", metavar="NAME", help="Of an .xlsx file.")] = None,
     colours: Annotated[
-        str | None, typer.Option("--colours", metavar="iec|din|sae", help="How the list abbreviates colours.")
+        str | None, typer.Option("--colours", metavar="iec|din|american", help="How the list abbreviates colours.")
     ] = None,
     json: JsonOption = False,
 ) -> None:

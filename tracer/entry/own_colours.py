@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any
 
-from tracer.entry.facts import ReadBy, one_of
+from tracer.entry.facts import ReadBy, as_text, one_of
 from tracer.entry.values import Misread
 from tracer.standards.colours import SYSTEMS, ColourSystem, OwnLetters, UnknownColour, colour_of_words, parse_colour
 
@@ -14,14 +14,14 @@ _LETTERS = re.compile(r"^[A-Za-z]{1,6}$")
 
 
 def colour_system(typed: Any) -> ColourSystem:
-    """`iec`, `din` or `sae`; or `{P: pink, LB: light blue}`, with `like: din` where all other letters are those of a system.
+    """`iec`, `din` or `american`; or `{P: pink, LB: light blue}`, with `like: din` where all other letters are those of a system.
 
     Raises
     ------
     Misread : neither
     """
     if not isinstance(typed, dict):
-        return one_of(SYSTEMS, typed)
+        return _system(typed)
     letters: dict[str, str] = {}
     for written, colour in typed.items():
         if written == LIKE:
@@ -38,7 +38,14 @@ def colour_system(typed: Any) -> ColourSystem:
         raise Misread(
             "no letters are given", "Write for example `colours: {P: pink, LB: light blue}`, or `colours: iec`."
         )
-    return OwnLetters(tuple(letters.items()), one_of(SYSTEMS, typed[LIKE]) if LIKE in typed else "")
+    return OwnLetters(tuple(letters.items()), _system(typed[LIKE]) if LIKE in typed else "")
+
+
+def _system(typed: Any) -> str:
+    if as_text(typed).lower() == "sae":
+        fix = "Write `american` for the usual words and letters (RED, LT BLU, R; custom of the trade), or the letters that the diagram explains: `{P: pink}`."
+        raise Misread("no SAE table of colour letters was seen, so none is built in", fix)
+    return one_of(SYSTEMS, typed)
 
 
 def _colour(written: str, colour: Any) -> str:
@@ -60,7 +67,7 @@ _SCHEMA = {
         {"enum": list(SYSTEMS)},
         {"type": "object", "additionalProperties": {"type": "string"}, "minProperties": 1},
     ],
-    "description": "how wire colours are abbreviated: iec, din, sae, or {LETTERS: colour}; `like: din` for letters that are not listed",
+    "description": "how wire colours are abbreviated: iec, din, american, or {LETTERS: colour}; `like: din` for letters that are not listed",
 }
 Colours = Annotated[ColourSystem, ReadBy(colour_system, _SCHEMA)]
 

@@ -147,7 +147,7 @@ def split_run(text: str) -> list[tuple[int, str]]:
 def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]]:
     """Points, wires and slips of one run. With slips, points and wires are not to be used.
 
-    `colours` is how the diagram abbreviates them: iec, din, sae or letters of its own.
+    `colours` is how the diagram abbreviates them: iec, din, american or letters of its own.
     """
     pieces = split_run(text)
     slips: list[Slip] = []

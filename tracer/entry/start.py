@@ -15,7 +15,7 @@ _VEHICLE = """\
 # The vehicle. docs/format.md of the project explains every key. Everything is read as text; what is not known is typed as `unknown`.
 vehicle: Name of the vehicle, to variant level (engine, side, build date)
 system: 12 V                    # 12 V | 24 V | 48 V
-colours: iec                    # how this diagram abbreviates wire colours: iec (RD) | din (rt) | sae (RED) | {P: pink, B: black}
+colours: iec                    # how this diagram abbreviates wire colours: iec (RD) | din (rt) | american (RED) | {P: pink, B: black}
 key: [off, acc, run, start]     # key states, in their order
 # conditions:                   # what else decides whether something is live
 #   lights: side lights switched on

@@ -22,8 +22,8 @@ from typing import Final
 from tracer.standards import _tables
 from tracer.standards._tables import Certainty
 
-SYSTEMS: Final = ("iec", "din", "sae")
-"""Systems of abbreviations: IEC 60757, German (DIN 47002 and vehicle usage), US style words."""
+SYSTEMS: Final = ("iec", "din", "american")
+"""Systems of abbreviations: IEC 60757, German (DIN 47002 and vehicle usage), American (words and letters, custom of the trade)."""
 
 MOST_COLOURS: Final = 3
 """A wire has a base colour and at most two tracers."""
@@ -122,7 +122,7 @@ def parse_colour(text: str, system: ColourSystem) -> tuple[str, ...]:
     ('RD', 'BU')
     >>> parse_colour("br/hb", "din")
     ('BN', 'LTBU')
-    >>> parse_colour("DK GRN/T", "sae")
+    >>> parse_colour("DK GRN/T", "american")
     ('DKGN', 'TN')
     """
     _check_system(system)
@@ -196,7 +196,7 @@ def abbreviations(system: ColourSystem) -> tuple[Abbreviation, ...]:
     _check_system(system)
     if system == "iec":
         return tuple(Abbreviation(c.code, c.code, system, c.source, c.certainty) for c in colours())
-    names = {"din": ("german",), "sae": ("us_words", "us_letters")}[system]
+    names = {"din": ("german",), "american": ("us_words", "us_letters")}[system]
     return tuple(
         Abbreviation(row.text("written"), row.text("code"), system, row.source, row.certainty)
         for name in names
@@ -234,7 +234,7 @@ def _full_codes(system: ColourSystem) -> Mapping[str, str]:
     """As `_codes`, but only abbreviations that may be run together without a separator."""
     if isinstance(system, OwnLetters):
         return MappingProxyType({**(_full_codes(system.like) if system.like else {}), **dict(system.letters)})
-    if system != "sae":
+    if system != "american":
         return _codes(system)
     rows = _tables.table("colours", "us_words")
     return MappingProxyType({_squeeze(row.text("written")): row.text("code") for row in rows})
@@ -245,7 +245,7 @@ def _squeeze(text: str) -> str:
 
 
 def _has_shades(system: ColourSystem) -> bool:
-    return (system.like if isinstance(system, OwnLetters) else system) == "sae"
+    return (system.like if isinstance(system, OwnLetters) else system) == "american"
 
 
 def _read(text: str, system: ColourSystem) -> tuple[str, ...] | None:

@@ -98,7 +98,7 @@ def take_in(
     folder : a vehicle's folder, or one that has no vehicle.yaml yet
     columns : a file that says which column is what (`columns.ColumnsFacts`)
     worksheet : of an XLSX file
-    colours : how the list abbreviates colours: iec, din, sae; as the vehicle does, if left out
+    colours : how the list abbreviates colours: iec, din, american; as the vehicle does, if left out
 
     Raises
     ------
