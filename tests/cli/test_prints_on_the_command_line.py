@@ -49,6 +49,46 @@ def test_several_pages_become_numbered_files(tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["i-1.svg", "i-2.svg"]
 
 
+def test_pages_of_an_earlier_drawing_go_and_what_may_be_somebody_elses_stays_and_is_named(tmp_path: Path) -> None:
+    assert run("diagram", "INS", "-o", "i.svg", cwd=tmp_path).returncode == 0
+    last = (tmp_path / "i-2.svg").read_text(encoding="utf-8")
+    (tmp_path / "i-3.svg").write_text(last.replace("page 2 of 2", "page 3 of 4"), encoding="utf-8")
+    (tmp_path / "i-4.svg").write_text(last.replace(": INS, page 2 of 2", ": GTW"), encoding="utf-8")
+    (tmp_path / "i-6.svg").write_text(last, encoding="utf-8")  # behind a gap: of another row of files
+    (tmp_path / "i.svg").write_text(last.replace(", page 2 of 2", ""), encoding="utf-8")
+    done = run("diagram", "INS", "-o", "i.svg", cwd=tmp_path)
+    assert done.returncode == 0
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["i-1.svg", "i-2.svg", "i-4.svg", "i-6.svg"]
+    said = (done.stdout + done.stderr).splitlines()
+    assert [line for line in said if not line.startswith("wrote")] == [
+        "removed i.svg, a page of an earlier drawing of this module",
+        "removed i-3.svg, a page of an earlier drawing of this module",
+        "i-4.svg lies there from before and is no page of this drawing",
+    ]
+
+
+def test_a_picture_says_nothing_of_its_module_and_stays(tmp_path: Path) -> None:
+    (tmp_path / "l-1.png").write_bytes(b"\x89PNG of an earlier call")
+    done = run("diagram", "LIFT", "-o", "l.png", vehicle="unfinished", cwd=tmp_path)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["l-1.png", "l.png"]
+    assert "l-1.png lies there from before" in done.stdout + done.stderr
+
+
+def test_a_name_that_no_file_can_have_gives_a_file_all_the_same(tmp_path: Path) -> None:
+    van = tmp_path / "van"
+    (van / "sheets").mkdir(parents=True)
+    (van / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
+    (van / "sheets" / "1.yaml").write_text(
+        'sheet: 1\nparts: {"A*1": {is: module, cavities: [1], pins: {1: ground}}, G1: ground}\nruns: ["A*1.1 -- BN 1 -- G1"]\n',
+        encoding="utf-8",
+    )
+    for what, ending in (("diagram", "pdf"), ("worksheet", "pdf"), ("pocket", "html")):
+        command = [str(TRACER), "-C", str(van), what, "A*1"]
+        done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=tmp_path)
+        assert done.returncode == 3, done.stderr
+        assert (tmp_path / f"A_2a_1-{what}.{ending}").is_file()
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
@@ -146,7 +147,7 @@ def _print(wanted: _Wanted, job: Job, shop: Path | None) -> NoReturn:
 
 
 def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Completeness:
-    from tracer.report.printing import file_stems, page_names
+    from tracer.report.printing import file_stems
 
     file = wanted.output or Path(f"{file_stems([module])[module]}-{job.what}.{job.form}")
     ending = file.suffix.lower().removeprefix(".")
@@ -154,14 +155,30 @@ def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Comp
         endings = ", ".join("." + form for form in wanted.forms)
         fail(f"{file}: the ending says the format; write one of {endings}.", WRONG_USAGE)
     made = tracer.printed(tracing, module, replace(job, form=ending))
-    for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-        write(name, content)
+    _write_pages(file, made.files, tell)
     return made.completeness
+
+
+def _write_pages(file: Path, pages: Sequence[bytes], say: Callable[[str], object]) -> None:
+    """Write one file for each page; pages of an earlier call that had more go, what may be somebody else's is named."""
+    from tracer.report.printing import is_page_of, old_pages, page_names
+
+    for name, content in zip(page_names(file, len(pages)), pages, strict=True):
+        write(name, content, say)
+    for old in old_pages(file, len(pages)):
+        try:
+            if is_page_of(old, pages[0]):
+                old.unlink()
+                say(f"removed {old}, a page of an earlier drawing of this module")
+                continue
+        except OSError as error:
+            say(f"{old} could not be looked at or removed: {error.strerror}")
+        say(f"{old} lies there from before and is no page of this drawing")
 
 
 def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
     """Every module into a folder, with a progress bar on a terminal; answers whether all lists are complete."""
-    from tracer.report.printing import file_stems, page_names
+    from tracer.report.printing import file_stems
 
     if folder is None:
         fail("With --all, say which folder to write into: -o FOLDER.", WRONG_USAGE)
@@ -178,8 +195,7 @@ def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:
     with Bar(f"{job.what}s", len(modules)) as bar:
         for made in tracer.printed_all(chosen.folder, modules, job):
             file = folder / f"{stems[made.module]}-{job.what}.{job.form}"
-            for name, content in zip(page_names(file, len(made.files)), made.files, strict=True):
-                write(name, content, bar.say)
+            _write_pages(file, made.files, bar.say)
             lists.append(made.completeness)
             if not made.complete:
                 open_lists.setdefault(made.completeness.word, []).append(made.module)

@@ -35,7 +35,9 @@ def pocket(
     shop: ShopOption = None,
 ) -> None:  # fmt: skip
     """One file for a phone without a network: list, cards for readings, panels and diagram; `tracer read --from` takes what it hands over."""
-    file = output or Path(f"{module}-pocket.html")
+    from tracer.report.printing import file_stems
+
+    file = output or Path(f"{file_stems([module])[module]}-pocket.html")
     if file.suffix.lower() not in (".html", ".htm"):
         fail(f"{file}: the name must end in .html.", WRONG_USAGE)
 

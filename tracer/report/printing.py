@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import count, takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,8 +25,10 @@ if TYPE_CHECKING:
     from tracer.trace.lists.results import SupplyReport
 
 DIAGRAM_FORMS = ("svg", "pdf", "png")
+PAGED = (".svg", ".png")  # a file for each page
 WORKSHEET_FORMS = ("pdf", "html", "txt", "csv")  # and json, which is shown and not made into a file
 FULL_FORMS = ("pdf", "html", "csv")  # of a worksheet of every point
+_HEAD = 4096  # bytes of an SVG in which its title stands
 FOR_PROGRAMS = ("csv", "json")  # these always have the decimal point
 
 
@@ -95,8 +99,8 @@ def in_processes(
     print_one: Callable[[str], Printed], modules: list[str], workers: int | None = None
 ) -> Iterator[Printed]:
     """Every module's, as they get ready; with one worker everything is done in this process."""
-    count = max(1, min(workers or os.cpu_count() or 1, len(modules)))
-    if count == 1:
+    many = max(1, min(workers or os.cpu_count() or 1, len(modules)))
+    if many == 1:
         yield from map(print_one, modules)
         return
     from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -104,7 +108,7 @@ def in_processes(
     from multiprocessing import active_children, get_context
 
     mine = set(active_children())
-    pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"))
+    pool = ProcessPoolExecutor(many, mp_context=get_context("spawn"))
     try:
         with (
             _ignoring_interrupts()
@@ -145,6 +149,31 @@ def page_names(file: Path, pages: int) -> list[Path]:
     if pages == 1:
         return [file]
     return [file.with_name(f"{file.stem}-{number}{file.suffix}") for number in range(1, pages + 1)]
+
+
+def old_pages(file: Path, pages: int) -> list[Path]:
+    """Files named like pages of this drawing that are none of the pages written now: left by an earlier call, or somebody else's."""
+    if file.suffix.lower() not in PAGED:
+        return []
+    numbered = (
+        file.with_name(f"{file.stem}-{number}{file.suffix}") for number in count(1 if pages == 1 else pages + 1)
+    )
+    found = list(takewhile(Path.is_file, numbered))
+    return found if pages == 1 or not file.is_file() else [file, *found]
+
+
+def is_page_of(old: Path, page: bytes) -> bool:
+    """Whether a file is certainly a page that was drawn of the same module: an SVG with the same title. A PNG says nothing of it."""
+    if old.suffix.lower() != ".svg" or old.is_symlink():
+        return False
+    with old.open("rb") as file:
+        return _drawn_of(file.read(_HEAD)) == _drawn_of(page[:_HEAD]) != b""
+
+
+def _drawn_of(head: bytes) -> bytes:
+    """The vehicle and module in the head of an SVG that this program drew, without the number of the page."""
+    found = re.match(rb"<\?xml [^>]*>\n<svg [^>]*>\n<title>([^<]*?)(?:, page \d+ of \d+)?</title>", head)
+    return found[1] if found else b""
 
 
 def file_stems(modules: list[str]) -> dict[str, str]:
