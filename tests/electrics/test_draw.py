@@ -82,6 +82,19 @@ def test_small_fuses_raise_what_a_link_cannot_show(demo: Tracing) -> None:
     assert shares["ML2"] == pytest.approx(1.0)
 
 
+def test_shares_of_a_measured_total_come_to_no_more_than_all_of_it(demo: Tracing) -> None:
+    """Two fuses side by side read 208 and 117 mA by their tables, and the clamp reads 290 mA: what they carry is less, each by as much of its range."""
+    report = draw(demo, "F4=1.6", "F7=0.9", total="290mA")
+    assert 1.6 / 7.70 + 0.9 / 7.70 > 0.290
+    assert report.total_ma is not None and report.total_ma.nominal == pytest.approx(290)
+    found = [current(report, fuse) for fuse in ("F4", "F7")]
+    assert sum(nominal for _, nominal, _ in found) == pytest.approx(290)
+    moved = [(nominal - low) / (mv / 7.70e-3 - low) for (low, nominal, _), mv in zip(found, (1.6, 0.9), strict=True)]
+    assert moved[0] == pytest.approx(moved[1])
+    assert sum(one.share or 0 for one in report.readings) == pytest.approx(1.0)
+    assert report.left_ma is not None and report.left_ma.nominal == pytest.approx(0.0, abs=1e-9)
+
+
 def test_the_next_position_is_the_one_that_draws_more_than_it_should(demo: Tracing) -> None:
     report = draw(demo, "F4=1.6", "F7=0", "F9=0")
     assert [step.fuse for step in report.next_steps] == ["F4"]

@@ -123,6 +123,26 @@ def test_true_readings_never_contradict_and_the_truth_stays_inside(seed: int, tm
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+def test_likely_currents_add_up(seed: int, tmp_path: Path) -> None:
+    """What is shown as the current of each fuse is one that all of them can have at once, whatever was read; so no shares come to more than the whole."""
+    tracing, fuses = drawn(tmp_path, seed)
+    chance = random.Random(seed)
+    rules = holds_of(tracing, fuses, total=True)
+    for _ in range(20):
+        lows = {name: chance.uniform(0, 20) for name in (*fuses, TOTAL)}
+        measured = {
+            name: Range(low, low + reach * chance.random(), low + reach)
+            for name, low in lows.items()
+            for reach in (chance.choice([5, 50, 200]),)
+        }
+        found, contradictions = narrowed(measured, rules)
+        for name, one in found.items():
+            assert one.low <= one.nominal <= one.high, name
+        for rule in () if contradictions else rules:
+            assert sum(found[one].nominal for one in rule.branches) <= found[rule.feeder].nominal + TINY_MA, rule
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_ranges_are_what_a_linear_program_leaves_of_them(seed: int, tmp_path: Path) -> None:
     """Also with readings that are not true: then a contradiction is said exactly where the program finds no currents at all."""
     tracing, fuses = drawn(tmp_path, seed)

@@ -98,7 +98,20 @@ def narrowed(measured: Mapping[str, Range], holds: Iterable[Holds]) -> tuple[dic
                 moved = max(one.low - found[name].low, found[name].high - one.high)
                 changed = changed or moved > _CLEAR_MA
                 found[name] = one
-    return found, ()
+    return _adding_up(found, rules), ()
+
+
+def _adding_up(found: Mapping[str, Range], rules: Iterable[Holds]) -> dict[str, Range]:
+    """With likely currents that can all be at once: where those of branches come to more than that of their feeder, each goes down by the same part of its reach."""
+    fitting = dict(found)
+    for rule in sorted(rules, key=lambda rule: -len(rule.alone)):  # a feeder before those that it feeds
+        parts = [fitting[one] for one in rule.branches]
+        least, likely = sum(one.low for one in parts), sum(one.nominal for one in parts)
+        if likely > fitting[rule.feeder].nominal:
+            part = max(0.0, fitting[rule.feeder].nominal - least) / (likely - least) if likely > least else 0.0
+            for name, one in zip(rule.branches, parts, strict=True):
+                fitting[name] = Range(one.low, one.low + part * (one.nominal - one.low), one.high)
+    return fitting
 
 
 def _within(one: Range, low: float, high: float, nominal: float) -> Range:
