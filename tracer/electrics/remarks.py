@@ -239,6 +239,9 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
             here = limits.for_source(source_v)
             path, supply = here.of("supply path"), here.of("module supply")
             assert supply.low is not None
+            lost_v = source_v - volts
+            if lost_v > path.high or not supply.low <= volts <= supply.high:  # no other is ever said
+                lost_v -= _in_diodes_v(ways, node_v, draw.first)
             yield _PinState(
                 module,
                 pin,
@@ -246,7 +249,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 model.key,
                 part.place_of("draws", pin),
                 draw.amounts[NOMINAL],
-                source_v - volts - _in_diodes_v(ways, node_v, draw.first),
+                lost_v,
                 volts,
                 path.high,
                 path.origin,

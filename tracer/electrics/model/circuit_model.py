@@ -8,7 +8,7 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -100,6 +100,21 @@ class Model:
     module_inside: dict[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
+    def with_values(self, branches: list[Branch], draws: list[Draw]) -> Model:
+        """The same with other values in some of its branches and draws, and nothing else changed: what does not hang on them is kept."""
+        found = replace(self, branches=branches, draws=draws)
+        kept = [*_SHAPE, *(_OF_DRAWS if draws == self.draws else ())]
+        changed = [n for n, (new, old) in enumerate(zip(branches, self.branches, strict=True)) if new is not old]
+        if all(branches[n].volts is self.branches[n].volts for n in changed):
+            kept.append("_volts")
+        found.__dict__.update({name: self.__dict__[name] for name in kept if name in self.__dict__})
+        for name, of in (("_ohm", _ohms_of), ("contact_ohm", _contact_ohms_of)) if changed else ():
+            if name in self.__dict__:
+                values = self.__dict__[name].copy()
+                values[changed] = of(branches[n] for n in changed)
+                found.__dict__[name] = values
+        return found
+
     # --- settings ----------------------------------------------------------------------------------------------
 
     def setting(self, series: int = NOMINAL, draws: int = NOMINAL, battery: int = NOMINAL) -> Setting:
@@ -115,17 +130,12 @@ class Model:
 
     @cached_property
     def _ohm(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-        # straight from a generator: lists of a row each keep the garbage collector busy
-        ohms = (branch.ohms for branch in self.branches)
-        flat = (ohm for one in ohms for ohm in (one.low, one.nominal, one.high))
-        table = np.fromiter(flat, dtype=np.float64, count=3 * len(self.branches))
-        return np.clip(table.reshape(-1, 3), LEAST_OHM, MOST_OHM)
+        return _ohms_of(self.branches)
 
     @cached_property
     def contact_ohm(self) -> FloatArray:
         """(m,) greatest ohms of each contact in a branch; 0 where it has none."""
-        ohms = (branch.ohms for branch in self.branches)
-        return np.fromiter((one.contact[2] / one.contacts if one.contacts else 0.0 for one in ohms), dtype=np.float64)
+        return _contact_ohms_of(self.branches)
 
     @cached_property
     def _volts(self) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
@@ -362,6 +372,23 @@ class Model:
         if branch.part:
             return f"{branch.kind} {branch.part}"
         return branch.kind
+
+
+# What of a model does not change with the values in its branches, nor with those of its draws; `_bare` and `placed` are given others wherever they are solved.
+_SHAPE = ("is_load", "battery_branches", "_bare", "draw_ends", "placed", "live_diodes", "_idle_diodes", "converts")
+_OF_DRAWS = ("draw_laws", "rated_s")
+
+
+def _ohms_of(branches: Iterable[Branch]) -> FloatArray:
+    """(m, 3) low, nominal and high ohms, within what a network takes."""
+    # straight from a generator: lists of a row each keep the garbage collector busy
+    flat = (ohm for branch in branches for ohm in (branch.ohms.low, branch.ohms.nominal, branch.ohms.high))
+    return np.clip(np.fromiter(flat, dtype=np.float64).reshape(-1, 3), LEAST_OHM, MOST_OHM)
+
+
+def _contact_ohms_of(branches: Iterable[Branch]) -> FloatArray:
+    ohms = (branch.ohms for branch in branches)
+    return np.fromiter((one.contact[2] / one.contacts if one.contacts else 0.0 for one in ohms), dtype=np.float64)
 
 
 class Rest:

@@ -23,10 +23,6 @@ from tracer.standards.allowances import contact_most_v, conversion, junctions
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
 NOT_FITTED = f"what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after {TURNS} turns, the figures are rough"
 _BEYOND = 1.01  # so much above the most is let stand: the current changes a little with the ohms
-# What of a model does not change with the values in its branches; `_bare` and `placed` are given others wherever they are solved.
-_SHAPE = (
-    "is_load", "battery_branches", "_bare", "draw_ends", "placed", "draw_laws", "rated_s", "live_diodes", "_idle_diodes", "contact_ohm",
-)  # fmt: skip
 _SAME_V, _SAME_SHARE, _SAME_DIODE_V = 1e-6, 1e-6, 1e-4
 METER_A = 1e-6  # what a meter takes; a diode on which nothing hangs is read with it
 
@@ -63,7 +59,8 @@ class Fit:
                 replace(draw, amounts=self.taken_w[draw.converter]) if draw.converter in self.taken_w else draw
                 for draw in model.draws
             ]
-            model = replace(model, branches=[self._branch(branch) for branch in model.branches], draws=draws)
+            branches = [self._branch(branch) for branch in model.branches]
+            model = model.with_values(branches, draws)
         return _with_junctions(model, self.diode_a) if self.diode_a else model
 
     def _branch(self, branch: Branch) -> Branch:
@@ -142,9 +139,8 @@ def _with_junctions(model: Model, nominal_a: Mapping[int, float]) -> Model:
         slopes = model.branches[number].ohms
         ohm[number] = np.array([slopes.low, slopes.nominal, slopes.high]) + per_e_v / at_a
         volts[number] = [per_e_v - junction.volts(at_a) for junction in junctions()]
-    found = replace(model)
-    kept = {name: model.__dict__[name] for name in _SHAPE if name in model.__dict__}
-    found.__dict__.update(kept, _ohm=ohm, _volts=volts)
+    found = model.with_values(model.branches, model.draws)
+    found.__dict__.update(_ohm=ohm, _volts=volts)
     return found
 
 

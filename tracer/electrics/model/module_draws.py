@@ -28,6 +28,7 @@ class ModuleDraws:
         self.switching = switching
         self.inside: dict[str, int] = {}
         self.rated_v: dict[int, float] = {}
+        self.held = [name for name, on in switching.held.items() if on]
 
     def make(self) -> None:
         """Add what every module draws at its supply pins, save of those that are unplugged or taken out."""
@@ -95,8 +96,8 @@ class ModuleDraws:
 
     def _typed_draw(self, draw: dict[str, float | None]) -> float | None:
         """The current that holds now: that of a condition that is held, else of the key state, else what holds otherwise."""
-        for name, on in self.switching.held.items():
-            if on and name in draw:
+        for name in self.held if draw else ():
+            if name in draw:
                 return draw[name]
         if self.draft.key in draw:
             return draw[self.draft.key]

@@ -11,6 +11,12 @@ from tracer.electrics.model.changes import commands_of, default_position
 from tracer.electrics.model.making import Draft, Shared
 from tracer.entry.models import ModuleFacts, SwitchFacts
 from tracer.trace.affects.dead_part import circuit_without
+from tracer.trace.tracing import Tracing
+
+
+def _left_open(tracing: Tracing) -> frozenset[int]:
+    circuit = tracing.circuit
+    return frozenset(n for n, link in enumerate(circuit.links) if circuit.is_left_open(link))
 
 
 class Switching:
@@ -51,7 +57,7 @@ class Switching:
 
     def _unfitted(self) -> frozenset[int]:
         """What is inside positions that are empty or an option."""
-        return frozenset(n for n, link in enumerate(self.circuit.links) if self.circuit.is_left_open(link))
+        return self.draft.tracing.once(_left_open)
 
     def _key_states(self) -> KeyStates:
         if not (self.open_links or self.open_nodes or self.changes.grounded or self.changes.pulled):

@@ -242,15 +242,9 @@ class Together:
 
     def _prepared(self, cases: Sequence[Case], start: States | None) -> _Work:
         model = np.array([number for number, _ in cases], dtype=np.intp)
-        count, draws = len(cases), len(self.models[0].draws)
-        conductance_s, source_v = np.empty((2, self.plain, count))
-        laws, rated_s = np.empty((4, draws, count)), np.empty((draws, count))
-        for number in np.unique(model).tolist():
-            columns = np.flatnonzero(model == number)
-            settings = [cases[column][1] for column in columns.tolist()]
-            one = self.models[number]
-            conductance_s[:, columns], source_v[:, columns] = one.values_of(settings)
-            laws[:, :, columns], rated_s[:, columns] = one.laws_of(settings)
+        count = len(cases)
+        conductance_s, source_v, laws, rated_s = self._values_of(cases, model)
+        draws = len(rated_s)
         work = _Work(
             cases,
             model,
@@ -268,6 +262,24 @@ class Together:
         self._shape(work, np.arange(count))
         return work
 
+    def _values_of(
+        self, cases: Sequence[Case], model: IntArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """(m, s) siemens and volts of the branches, (4, k, s) laws of the draws and (k, s) siemens of them when rated."""
+        settings = [setting for _, setting in cases]
+        numbers = np.unique(model).tolist()
+        if len(numbers) == 1:
+            return *self.models[numbers[0]].values_of(settings), *self.models[numbers[0]].laws_of(settings)
+        count, draws = len(cases), len(self.models[0].draws)
+        conductance_s, source_v = np.empty((2, self.plain, count))
+        laws, rated_s = np.empty((4, draws, count)), np.empty((draws, count))
+        for number in numbers:
+            columns = np.flatnonzero(model == number)
+            some = [settings[column] for column in columns.tolist()]
+            conductance_s[:, columns], source_v[:, columns] = self.models[number].values_of(some)
+            laws[:, :, columns], rated_s[:, columns] = self.models[number].laws_of(some)
+        return conductance_s, source_v, laws, rated_s
+
     def _chunks(self, columns: IntArray) -> Iterator[IntArray]:
         """So many columns at a time that what is worked on stays at hand."""
         width = max(8, _CELLS // max(1, len(self.edge_ends)))
@@ -277,17 +289,27 @@ class Together:
     def _shape(self, work: _Work, columns: IntArray) -> None:
         """Find the shape of some columns; of those that have the same branches closed only once."""
         for column in columns.tolist():
-            closed = work.closed[:, column]
-            key = np.packbits(closed).tobytes()
-            if key not in self._shapes:
-                links = np.concatenate([self.ends[: self.plain][closed], self.ends[self.plain :]])
-                island = islands_of(self.node_count, links)
-                self._shapes[key] = Shape(island, island != island[self.reference])
-            work.shape[column] = self._shapes[key]
+            work.shape[column] = self._shape_of(work.closed[:, column])
+
+    def _shape_of(self, closed: BoolArray) -> Shape:
+        key = np.packbits(closed).tobytes()
+        if key not in self._shapes:
+            links = np.concatenate([self.ends[: self.plain][closed], self.ends[self.plain :]])
+            island = islands_of(self.node_count, links)
+            self._shapes[key] = Shape(island, island != island[self.reference])
+        return self._shapes[key]
+
+    def _with_diodes_open(self) -> Iterator[Shape]:
+        for closed in self.closed.T if self.diodes.size else ():
+            blocking = closed.copy()
+            blocking[self.diodes] = False
+            yield self._shape_of(blocking)
 
     def _block(self, edge_s: FloatArray, shapes: Sequence[Shape]) -> Block:
         """The networks of some columns, `edge_s` (e, c) siemens of the edges, 0 where open."""
-        new = {node for shape in set(shapes) for node in self._leaking(shape).tolist()} - self._leaks
+        # where all diodes block, too, so that one plan does for all
+        met = {*shapes, *self._with_diodes_open()} if self._plan is None else set(shapes)
+        new = {node for shape in met for node in self._leaking(shape).tolist()} - self._leaks
         if new or self._plan is None:
             self._leaks |= new
             self._plan = Plan(

@@ -71,11 +71,12 @@ def drawn_settings(model: Model) -> list[Drawn]:
 
 def band(values: FloatArray, drawn: BoolArray) -> Range:
     """Nominal (the first of (s,) values), the band of those that were `drawn`, and the worst case: the ends of all. What floats (not a number) counts as 0."""
-    values = np.nan_to_num(values)
+    if np.isnan(values).any():
+        values = np.nan_to_num(values)
     least, nominal, most = float(values.min()), float(values[0]), float(values.max())
     low, high = least, most
-    if drawn.any():
-        some = values[drawn]
+    some = values[drawn]
+    if some.size:
         middle, reach = float(some.mean()), DEVIATIONS * float(some.std())
         # what lies far from the others (a diode that conducts in a few of them) is in the band as well
         low = max(least, min(nominal, float(some.min()), middle - reach))

@@ -56,7 +56,7 @@ class Withheld:
             return said(
                 "the battery is being charged, and no generator that turns is typed in: what feeds comes back through the grounds too"
             )
-        return self.shorted or self._overloaded()
+        return self.shorted or self._overloaded
 
     @cached_property
     def shorted(self) -> str:
@@ -77,6 +77,7 @@ class Withheld:
             f"supply and ground meet without a load{'' if self.model.changes.words or self.model.changes.held else ' as typed'}, at {listed(at, most=3, joiner='and')}: a short circuit"
         )
 
+    @cached_property
     def _overloaded(self) -> str:
         """A generator that would have to give more than it can: the battery feeds too, and nothing is regulated."""
         for number, branch in enumerate(self.model.branches):
