@@ -220,7 +220,7 @@ def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> Af
     from tracer.trace.affects.dead_part import Affected
 
     tracing = _tracing(circuit)
-    return Affected(tracing).report(tracing.circuit.spelt(part), pin)
+    return tracing.once(Affected).report(tracing.circuit.spelt(part), pin)
 
 
 def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:

@@ -103,7 +103,8 @@ class BusLines:
         """Module pins on a line that nothing calls a pin of this bus: that module is a node, and would be missing among them."""
         declared = {pin for pins in self.pins.values() for pin in pins}
         for line, nodes in self.nets.items():
-            for part in self.circuit.modules():
+            on_line = {self.circuit.node_parts[node] for node in nodes}
+            for part in (part for part in self.circuit.modules() if part.name in on_line):
                 for pin, node in self.circuit.pins_of.get(part.name, {}).items():
                     if node in nodes and (part.name, pin) not in declared:
                         yield f"{part.name}.{pin} lies on line {line}, but is not declared `bus {self.name} {line}`: it is missing among the modules"

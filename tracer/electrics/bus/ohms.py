@@ -15,7 +15,7 @@ from tracer.electrics.bus.values import INPUTS_OHM, Access, BusTermination, Case
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.meters import accuracy_ohm
 from tracer.electrics.model.elements import ohms_of
-from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, FloatArray, IntArray
+from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BoolArray, FloatArray, IntArray
 from tracer.electrics.network.factor import islands_of
 from tracer.standards import bus as tables
 from tracer.standards import figures
@@ -61,9 +61,7 @@ class _Whole:
 
     def opened(self, pieces: Sequence[int]) -> FloatArray:
         """Readings with some pieces taken out."""
-        left = np.ones(self.count, dtype=np.bool_)
-        left[list(pieces)] = False
-        island = islands_of(len(self.bus.node_of), self.bus.ends[: self.count][left])
+        left, island = self.bus.without(tuple(pieces))
         if np.array_equal(island, self.island):
             return self._read(self._changed(list(pieces), -1.0 / self.ohm[list(pieces)]), island)
         if len(pieces) == 1:  # all the current between two places on the same side stayed on that side
@@ -145,9 +143,11 @@ class BusNetwork:
         self.number = {node: number for number, node in enumerate(nodes)}
         self.node_of = nodes
         self.pieces = [*self._conductors(), *self._terminations(), *self._inputs()]
+        self._without: dict[tuple[int, ...], tuple[BoolArray, IntArray]] = {}
 
     def _conductors(self) -> Iterator[Piece]:
-        for link in self.circuit.links:
+        for number in sorted({number for node in self.number for number in self.circuit.at[node]}):
+            link = self.circuit.links[number]
             if (
                 link.kind not in CONDUCTORS
                 or link.a not in self.number
@@ -217,6 +217,14 @@ class BusNetwork:
         places = [(piece.a, piece.b) for piece in self.pieces]
         places += [(self.number[access.high], self.number[access.low]) for access in self.accesses]
         return np.array(places, dtype=np.intp).reshape(-1, 2)
+
+    def without(self, pieces: tuple[int, ...]) -> tuple[BoolArray, IntArray]:
+        """Which pieces are left without some of them, and into which parts the nodes then fall: the same whatever their ohms."""
+        if pieces not in self._without:
+            left = np.ones(len(self.pieces), dtype=np.bool_)
+            left[list(pieces)] = False
+            self._without[pieces] = left, islands_of(len(self.node_of), self.ends[: len(self.pieces)][left])
+        return self._without[pieces]
 
     def in_order(self) -> tuple[Ohm, ...]:
         """The reading at each access point with everything in order."""
