@@ -14,8 +14,9 @@ from tests.electrics.vehicles import tracing_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Setting
 from tracer.electrics.model.changes import changes_of
-from tracer.electrics.model.circuit_model import Model, NotSettled, Rest
+from tracer.electrics.model.circuit_model import Model, NotSettled
 from tracer.electrics.model.of_circuit import model_of, models_of
+from tracer.electrics.model.rest import Rest
 from tracer.electrics.network.in_many_settings import States, Together, alike
 from tracer.electrics.volts.expected import expectations
 from tracer.trace.lists.supplies import supplies_of

@@ -14,8 +14,9 @@ from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Setting
 from tracer.electrics.model.changes import BadChange, changes_of
-from tracer.electrics.model.circuit_model import NotSettled, Rest
+from tracer.electrics.model.circuit_model import NotSettled
 from tracer.electrics.model.of_circuit import model_of
+from tracer.electrics.model.rest import Rest
 from tracer.electrics.model.sources import share_of_system
 from tracer.electrics.network.described import FloatArray, NotAccurate
 from tracer.electrics.volts.expected import expectations
@@ -401,7 +402,7 @@ def test_a_network_that_cannot_be_solved_is_reported_as_not_settled(
         raise NotAccurate("the conductances lie too far apart")
 
     monkeypatch.setattr("tracer.electrics.network.in_many_settings._DIODE_TURNS", 0)
-    monkeypatch.setattr("tracer.electrics.model.circuit_model.solve_with_loads", singular)
+    monkeypatch.setattr("tracer.electrics.model.rest.solve_with_loads", singular)
     with pytest.raises(NotSettled, match="no steady state was found: the conductances"):
         model_of(demo, "run", limits=limits_of(demo.circuit), first="ALM").solve()
 

@@ -4,7 +4,7 @@ The branches of a circuit are the same in every key state and setting; their val
 all of them (see `elimination`): first those on which no load ends, which stays as it is while the loads come to rest, then the others, once for each step of the
 loads. Every state found is held against the current sums of the whole network, branch by branch and with the true currents of the loads, so what is found is as
 exact as `linear.solve`; a constant-power load cannot come to rest at its lower operating point, where a step leads away. What finds no rest here is left to
-`circuit_model.Rest`, which looks for it with more care and says what stands in the way.
+`model.rest`, which looks for it with more care and says what stands in the way.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracer.electrics.model.branches import Drawn, Setting
-from tracer.electrics.model.circuit_model import BACKWARDS_A, FORWARDS_V, Model, Rest, Solved
+from tracer.electrics.model.circuit_model import Model, Solved
+from tracer.electrics.model.rest import BACKWARDS_A, FORWARDS_V, Rest
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Reduction
 from tracer.electrics.network.factor import islands_of
