@@ -9,7 +9,18 @@ from hypothesis import strategies as st
 
 from tests.typed import HEAD, load, wires
 from tracer.circuit.model import Circuit
-from tracer.entry.runs import MAX_LENGTH_M, MAX_POINTS, Point, Wire, read_point, read_run, read_wire, split_run
+from tracer.entry.runs import (
+    MAX_LENGTH_M,
+    MAX_POINTS,
+    Point,
+    Wire,
+    _as_nearly_every,
+    _read_closely,
+    read_point,
+    read_run,
+    read_wire,
+    split_run,
+)  # fmt: skip
 from tracer.entry.values import Misread
 from tracer.standards.colours import SYSTEMS, abbreviations, parse_colour
 
@@ -121,6 +132,23 @@ def test_every_piece_of_a_split_run_stands_where_its_offset_says(pieces: list[st
     assert [piece for _, piece in found] == [piece.strip() for piece in pieces]
     for offset, piece in found:
         assert text[offset : offset + len(piece)] == piece
+
+
+_PIECES = st.sampled_from(
+    ["F9", "X1.2", "A-1.B-2", "F9 -", "- F9", "RD 1", "RD/GN 2.5 3m (204)", "same", "?", "ref 1>2", "ALM.[5-8]", "", "RD - 1", "0.5-0.75", "RD -- 1", "XX", "track"]
+)  # fmt: skip
+
+
+@given(st.lists(_PIECES, min_size=1, max_size=7), st.sampled_from([" -- ", " --  ", " --- ", " – ", "-- ", "\t-- "]))
+@example(["F9", "RD 1", "F9"], " -- ").via("from a point to itself")
+@example(["?", "RD 1", "?"], " -- ").via("nothing known of either end")
+def test_a_run_read_at_once_is_what_it_is_when_looked_at_closely(pieces: list[str], between: str) -> None:
+    text = between.join(pieces)
+    assert _as_nearly_every(text, "iec") in (None, _read_closely(text, "iec"))
+
+
+def test_a_run_as_most_are_typed_is_read_at_once() -> None:
+    assert _as_nearly_every("F9 -- RD/GN 2.5 -- X31.1 -- RD/GN 2.5 3.1m -- ALM.4", "iec") is not None
 
 
 @given(st.text(st.sampled_from("AS1. -–:>?/()rf2,\n\t"), max_size=60), st.sampled_from(SYSTEMS))

@@ -45,7 +45,7 @@ class Insides:
             if isinstance(part.facts, FuseFacts) and part.facts.or_ is not None:
                 partner = self.joining.part_named(part.facts.or_, part.panel)
                 for one in (part, partner):
-                    if isinstance(one, Part) and getattr(one.facts, "state", None) in ("option", "empty"):
+                    if isinstance(one, Part) and one.facts.said("state") in ("option", "empty"):
                         found.add(one.name)
         return frozenset(found)
 

@@ -61,6 +61,8 @@ class Part:
     follows: str | None = None
     lag: str | None = None
     levers: Mapping[str, Lever] = field(default_factory=dict)  # by `Link.lever`; "" is the part as a whole
+    panel: str | None = None  # of a position: where it sits, and what it is called there
+    label: str | None = None
     inside_unknown: bool = False  # a box, or contacts (or one position of them) that are not given: what joins its pins is not wholly known
 
     @property
@@ -72,14 +74,6 @@ class Part:
     def undeclared(self) -> bool:
         """Whether it is named somewhere, but no sheet declares it: what it is and what joins its pins is a guess at best."""
         return bool(self.fragments[0].used)
-
-    @property
-    def panel(self) -> str | None:
-        return next((fragment.panel for fragment in self.fragments if fragment.panel), None)
-
-    @property
-    def label(self) -> str | None:
-        return next((fragment.label for fragment in self.fragments if fragment.label), None)
 
     @property
     def seen(self) -> str:
@@ -236,7 +230,7 @@ class Circuit:
 
     def is_left_open(self, link: Link) -> bool:
         """Whether a link is inside a position that must be empty, or whose fuse, relay or diode is not fitted in this vehicle's equipment."""
-        return link.kind in IN_A_POSITION and self.is_not_fitted(link.part)
+        return link.kind in IN_A_POSITION and link.part in self._not_fitted
 
     def is_not_fitted(self, part: str) -> bool:
         """Whether a position must be empty, or holds an option that this vehicle does not have."""
@@ -244,7 +238,7 @@ class Circuit:
 
     @cached_property
     def _not_fitted(self) -> frozenset[str]:
-        return frozenset(name for name, part in self.parts.items() if getattr(part.facts, "state", None) in NOT_FITTED)
+        return frozenset(name for name, part in self.parts.items() if part.facts.said("state") in NOT_FITTED)
 
     def spelt(self, name: str) -> str:
         """The name of a part, position or rail that was asked for in other letters (`alm` for ALM, `f30` for F30); as it stands where none or several fit."""

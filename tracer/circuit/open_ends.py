@@ -27,7 +27,7 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
                 node = link.b if attached[0] else link.a
                 found[node] = f"what is behind {circuit.node_names[node]}"
         elif link.kind is LinkKind.FUSE:
-            fitted = getattr(circuit.parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
+            fitted = circuit.parts[link.part].facts.said("state") not in NO_FUSE_BELONGS
             if fitted and circuit.is_attached(link.b) and not circuit.is_attached(link.a):
                 found[link.a] = f"what feeds {link.part}"
     for part, pin, node in open_contacts(circuit):

@@ -139,6 +139,8 @@ def _part(
         whole.follows if whole else None,
         lag,
         levers,
+        next((fragment.panel for fragment in fragments if fragment.panel), None),
+        next((fragment.label for fragment in fragments if fragment.label), None),
         unknown,
     )
     _check_pins(part, problems)

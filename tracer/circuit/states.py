@@ -10,11 +10,11 @@ coil. Such a relay is named, never looped on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from types import MappingProxyType
 
+from tracer.circuit.gates import Gate, Held, Moment, leads_on
 from tracer.circuit.kinds import DRIVERS, GATES, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Link
 from tracer.circuit.moves import Levels, Turn, at_rest
@@ -40,23 +40,6 @@ class Settled:
     shorts: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Gate:
-    """A link between nets that something opens and closes."""
-
-    a: int
-    b: int
-    link: Link
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Held:
-    """Truths that are given, and what follows from them for what no relay moves: by key state and link."""
-
-    fixed: Mapping[str, bool] = field(default_factory=dict)
-    known: dict[tuple[str, int], Level] = field(default_factory=dict)
-
-
 _Asked = tuple[int, bool, bool]  # a net, whether its supply is asked for, whether something is left out
 
 
@@ -76,24 +59,20 @@ class KeyStates:
     def __post_init__(self) -> None:
         self.nets = Nets(self.circuit)
         self._truth = Truths(self.circuit)
-        self._nothing_held = _Held()
+        self._nothing_held = Held()
         of = self.nets.of
         self._coils: dict[str, list[tuple[int, int]]] = {}
-        self._gates_at: dict[int, list[_Gate]] = {}
-        self._onward: dict[bool, dict[int, list[tuple[int, Link]]]] = {True: {}, False: {}}
+        self._gates: list[Gate] = []  # all, those that join a net with itself as well
+        self._gates_at: dict[int, list[Gate]] = {}
+        self._onward: dict[bool, dict[int, list[tuple[int, Gate]]]] = {True: {}, False: {}}
+        # Of each module: from which net, to which.
+        self._drivers: dict[bool, dict[str, list[tuple[int, int, Gate]]]] = {True: {}, False: {}}
         for link in self.circuit.links:
-            if self.circuit.is_left_open(link):
-                continue
-            if link.kind in GATES:
-                gate = _Gate(of[link.a], of[link.b], link)
-                if gate.a != gate.b:
-                    self._gates_at.setdefault(gate.a, []).append(gate)
-                    self._gates_at.setdefault(gate.b, []).append(gate)
-                    for supply, onward in self._onward.items():
-                        for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
-                            if _leads_on(link, supply, forward=net == gate.a):
-                                onward.setdefault(net, []).append((other, link))
-            elif link.kind is LinkKind.COIL:
+            if link.kind in GATES and not self.circuit.is_left_open(link):
+                is_contact = link.kind is LinkKind.CONTACT
+                of_relay = self.circuit.parts[link.part].kind is PartKind.RELAY
+                self._add_gate(Gate(of[link.a], of[link.b], link, self._mover(link), is_contact, of_relay))
+            elif link.kind is LinkKind.COIL and not self.circuit.is_left_open(link):
                 self._coils.setdefault(link.part, []).append((of[link.a], of[link.b]))
         self._open: dict[int, tuple[Reason, ...]] = {}
         for node, words in open_ends(self.circuit).items():
@@ -105,7 +84,20 @@ class KeyStates:
                 pins = self.circuit.pins_of[part.name]
                 self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
         self._spread_kept: dict[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] = {}
-        self._ground_nets = {of[end.node] for end in self.circuit.grounds}
+        self._ground_nets = frozenset(of[end.node] for end in self.circuit.grounds)
+
+    def _add_gate(self, gate: Gate) -> None:
+        self._gates.append(gate)
+        if gate.a == gate.b:
+            return
+        self._gates_at.setdefault(gate.a, []).append(gate)
+        self._gates_at.setdefault(gate.b, []).append(gate)
+        for supply, onward in self._onward.items():
+            for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
+                if leads_on(gate.link, supply, forward=net == gate.a):
+                    onward.setdefault(net, []).append((other, gate))
+                    if gate.link.kind in DRIVERS:
+                        self._drivers[supply].setdefault(gate.link.part, []).append((net, other, gate))
 
     # --- what is asked -----------------------------------------------------------------------------------------
 
@@ -188,7 +180,7 @@ class KeyStates:
         `fixed` gives conditions, commands (`MODULE.PIN` or the command's name) and switches worked by hand (`SWITCH=POSITION`) a truth;
         whatever is not in it stays free. `before` is the key state that the key came from: what follows the key may then be slower than a relay.
         """
-        held = _Held(fixed) if fixed else self._nothing_held
+        held = Held(fixed) if fixed else self._nothing_held
         names = tuple(self._coils)
         turn = Turn(key, before, self._follows_the_key(before, key, held) if before else frozenset())
 
@@ -202,44 +194,42 @@ class KeyStates:
         unstable, races = (tuple(sorted(names[n] for n in found)) for found in (rest.unstable, rest.races))
         return Settled(key, supply, ground, relays, alive, unstable, races, shorts)
 
-    def _follows_the_key(self, before: str, key: str, held: _Held) -> frozenset[str]:
+    def _follows_the_key(self, before: str, key: str, held: Held) -> frozenset[str]:
         """What passes something else in one key state than in another: levers, rails, outputs that are commanded."""
-        asked: dict[str, list[Callable[[str], Level]]] = {}
-        for link in self.circuit.links:
-            if link.kind not in GATES or link.kind is LinkKind.DIODE or self.circuit.is_left_open(link):
-                continue
-            if self.circuit.parts[link.part].kind is not PartKind.RELAY:
-                asked.setdefault(self._mover(link), []).append(partial(self._gate, link, held=held))
+        follows = {
+            gate.mover
+            for gate in self._gates
+            if gate.mover
+            and not gate.of_relay
+            and self._gate(gate.link, before, held=held) is not self._gate(gate.link, key, held=held)
+        }
         for end in self.circuit.sources:
-            asked.setdefault(self._source_mover(end.node), []).append(
-                partial(self.source_level, end.node, fixed=held.fixed)
-            )
-        return frozenset(mover for mover, asks in asked.items() if any(ask(before) is not ask(key) for ask in asks))
+            if self.source_level(end.node, before, held.fixed) is not self.source_level(end.node, key, held.fixed):
+                follows.add(self._source_mover(end.node))
+        return frozenset(follows)
 
     def _mover(self, link: Link) -> str:
         """What opens and closes a gate, by a name of its own."""
         if link.kind is LinkKind.CONTACT:
             return self.circuit.parts[link.part].levers[link.lever].name
-        return f"{link.part}.{link.output}"
+        return "" if link.kind is LinkKind.DIODE else f"{link.part}.{link.output}"
 
     def _source_mover(self, node: int) -> str:
         return self.circuit.node_names[node]
 
-    def _gate(self, link: Link, key: str, relays: Mapping[str, Level] = MappingProxyType({}), *, held: _Held) -> Level:
-        """What the contact or the command of a gate is in a key state."""
-        if link.part in self._coils:
-            return self._truth.contact(link, key, relays, held.fixed)[0]
+    def _gate(self, link: Link, key: str, *, held: Held) -> Level:
+        """What a contact that no relay moves, or a command, is in a key state."""
         known = held.known.get((key, id(link)))
         if known is None:
             known = (
-                self._truth.contact(link, key, relays, held.fixed)
+                self._truth.contact(link, key, {}, held.fixed)
                 if link.kind is LinkKind.CONTACT
                 else self._truth.command(link.part, link.output, key, held.fixed)
             )[0]
             held.known[key, id(link)] = known
         return known
 
-    def _next(self, turn: Turn, relays: Mapping[str, Level], held: _Held) -> dict[str, Level]:
+    def _next(self, turn: Turn, relays: Mapping[str, Level], held: Held) -> dict[str, Level]:
         supply, ground, _ = self._spread(turn, relays, held)
         after = {}
         for name, coils in self._coils.items():
@@ -270,7 +260,7 @@ class KeyStates:
     # --- supply and ground spread through what is closed -------------------------------------------------------
 
     def _spread(
-        self, turn: Turn, relays: Mapping[str, Level], held: _Held
+        self, turn: Turn, relays: Mapping[str, Level], held: Held
     ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
         """Levels of supply and ground on every net.
 
@@ -285,47 +275,57 @@ class KeyStates:
         return self._spread_kept[asked]
 
     def _spread_out(
-        self, turn: Turn, relays: Mapping[str, Level], held: _Held
+        self, turn: Turn, relays: Mapping[str, Level], held: Held
     ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
-        alive: dict[str, Level] = {name: Level.DEAD for name in self._powered_by}
-        barred = frozenset(self._ground_nets)
-        gates: dict[int, Level] = {}  # one thing for all floods: neither relays nor what is held change here
+        others = held.at_turn.setdefault(turn, {})
+        now = Moment(turn, relays, held, dict.fromkeys(self._powered_by, Level.DEAD), others)
+        supply: dict[int, Level] = {}
+        ground: dict[int, Level] = {}
+        sources = list(self._sources(turn, held))
+        opened = [(net, Level.DEPENDS) for net in self._open]
+        fed = [*((net, level) for net, level, whose in sources if not whose), *opened]
+        grounded = [*((net, Level.LIVE) for net in self._ground_nets), *opened]
         while True:
-            ground = self._flood(
-                self._ground_starts(), turn, relays, held, alive, gates, supply=False, barred=frozenset()
-            )
-            supply = self._flood(
-                self._supply_starts(turn, held, alive), turn, relays, held, alive, gates, supply=True, barred=barred
-            )
-            now = {name: max(alive[name], self._alive(name, supply, ground)) for name in alive}
-            if now == alive:
+            self._flood(ground, grounded, now, supply=False)
+            self._flood(supply, fed, now, supply=True)
+            alive = now.alive
+            risen = {name: level for name, was in alive.items() if (level := self._alive(name, supply, ground)) > was}
+            if not risen:
                 return supply, ground, alive
-            alive = now
+            alive |= risen  # levels only rise with it, so what was found stands, and is gone on from
+            fed = [(net, min(level, alive[whose])) for net, level, whose in sources if whose in risen]
+            fed += self._driven(risen, supply, now, supply=True)
+            grounded = list(self._driven(risen, ground, now, supply=False))
+
+    def _driven(
+        self, modules: Iterable[str], levels: Mapping[int, Level], now: Moment, *, supply: bool
+    ) -> Iterator[tuple[int, Level]]:
+        """What the drivers of modules pass on of the levels at their supply or ground pins: net and level."""
+        for module in modules:
+            for net, other, gate in self._drivers[supply].get(module, ()):
+                if net in levels and not (supply and net in self._ground_nets):
+                    yield other, min(levels[net], self._passes(gate, now))
 
     def _alive(self, name: str, supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
         nets = self._powered_by[name]
         if self.circuit.parts[name].kind is PartKind.CONVERTER:
             into, out_of = nets
             return min(supply.get(into, Level.DEAD), ground.get(out_of, Level.DEAD))
-        return max((supply.get(net, Level.DEAD) for net in nets), default=Level.LIVE)
+        found = Level.DEAD if nets else Level.LIVE
+        for net in nets:
+            found = max(found, supply.get(net, Level.DEAD))
+        return found
 
-    def _ground_starts(self) -> Iterator[tuple[int, Level]]:
-        for end in self.circuit.grounds:
-            yield self.nets.of[end.node], Level.LIVE
-        for net in self._open:
-            yield net, Level.DEPENDS
-
-    def _supply_starts(self, turn: Turn, held: _Held, alive: Mapping[str, Level]) -> Iterator[tuple[int, Level]]:
+    def _sources(self, turn: Turn, held: Held) -> Iterator[tuple[int, Level, str]]:
+        """Each source: its net, the most it gives, and the module or converter without which it gives nothing."""
         for end in self.circuit.sources:
             part = self.circuit.parts.get(self.circuit.node_parts[end.node])
             if part is not None and part.kind is PartKind.CONVERTER:
-                yield self.nets.of[end.node], alive[part.name]
+                yield self.nets.of[end.node], Level.LIVE, part.name
             else:
                 level = turn.level(self._source_mover(end.node), partial(self.source_level, end.node, fixed=held.fixed))
-                at_most = alive[part.name] if part is not None and part.kind is PartKind.MODULE else Level.LIVE
-                yield self.nets.of[end.node], min(level, at_most)
-        for net in self._open:
-            yield net, Level.DEPENDS
+                of_module = part is not None and part.kind is PartKind.MODULE
+                yield self.nets.of[end.node], level, part.name if part is not None and of_module else ""
 
     def conducts(self, link: Link, settled: Settled, fixed: Mapping[str, bool] | None = None) -> Level:
         """Whether a contact or a driver conducts in a settled key state. A driver needs its module to be supplied."""
@@ -347,47 +347,44 @@ class KeyStates:
         return self._truth.source(node, key, {})[1]
 
     def _flood(
-        self, starts: Iterable[tuple[int, Level]], turn: Turn, relays: Mapping[str, Level], held: _Held, alive: Mapping[str, Level],
-        gates: dict[int, Level], *, supply: bool, barred: frozenset[int],
-    ) -> dict[int, Level]:  # fmt: skip
-        levels: dict[int, Level] = {}
+        self, levels: dict[int, Level], starts: Iterable[tuple[int, Level]], now: Moment, *, supply: bool
+    ) -> None:
+        """Raise the levels to what comes from the starts."""
+        dead = Level.DEAD
+        barred = self._ground_nets if supply else frozenset[int]()
         queue: list[int] = []
         for net, level in starts:
-            if level > levels.get(net, Level.DEAD):
+            if level > levels.get(net, dead):
                 levels[net] = level
                 queue.append(net)
         onward = self._onward[supply]
         while queue:
             net = queue.pop()
-            if net in barred and supply:
+            if net not in onward or net in barred:
                 continue
             here = levels[net]
-            for other, link in onward.get(net, ()):
-                before = levels.get(other, Level.DEAD)
+            for other, gate in onward[net]:
+                before = levels.get(other, dead)
                 if here > before:  # else nothing can be gained there
-                    level = min(here, self._passes(link, turn, relays, held, alive, gates))
+                    level = min(here, self._passes(gate, now))
                     if level > before:
                         levels[other] = level
                         queue.append(other)
-        return levels
 
-    def _passes(
-        self,
-        link: Link,
-        turn: Turn,
-        relays: Mapping[str, Level],
-        held: _Held,
-        alive: Mapping[str, Level],
-        gates: dict[int, Level],
-    ) -> Level:
-        """Whether a gate passes a level on in the sense in which it leads on; `gates` keeps what was found of contacts and commands."""
-        if link.kind is LinkKind.DIODE:
+    def _passes(self, gate: Gate, now: Moment) -> Level:
+        """Whether a gate passes a level on in the sense in which it leads on."""
+        if not gate.mover:
             return Level.LIVE
-        level = gates.get(id(link))
+        link = gate.link
+        known = now.of_relays if gate.of_relay else now.others
+        level = known.get(id(link))
         if level is None:
-            level = turn.level(self._mover(link), partial(self._gate, link, relays=relays, held=held))
-            gates[id(link)] = level
-        return level if link.kind is LinkKind.CONTACT else min(alive.get(link.part, Level.LIVE), level)
+            if gate.of_relay:  # whatever the key is
+                level = self._truth.contact(link, now.turn.key, now.relays, now.held.fixed)[0]
+            else:
+                level = now.turn.level(gate.mover, partial(self._gate, link, held=now.held))
+            known[id(link)] = level
+        return level if gate.is_contact else min(now.alive.get(link.part, Level.LIVE), level)
 
     # --- reasons -----------------------------------------------------------------------------------------------
 
@@ -408,9 +405,9 @@ class KeyStates:
             before = gate.b if gate.a == net else gate.a
             if id(gate.link) in out or levels.get(before, Level.DEAD) is Level.DEAD:
                 continue
-            if not _leads_on(gate.link, supply, forward=before == gate.a):
+            if not leads_on(gate.link, supply, forward=before == gate.a):
                 continue
-            passes = self._passes(gate.link, Turn(settled.key), settled.relays, self._nothing_held, settled.alive, {})
+            passes = self._passes(gate, Moment(Turn(settled.key), settled.relays, self._nothing_held, settled.alive))
             if passes is Level.DEAD:
                 continue
             if passes is Level.DEPENDS:
@@ -457,15 +454,6 @@ class KeyStates:
         return tuple(
             self.nets.of[pins[pin]] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins
         )
-
-
-def _leads_on(link: Link, supply: bool, *, forward: bool) -> bool:
-    """Whether a gate can pass supply (or ground) on from its first end to its second, or (not `forward`) the other way."""
-    if link.kind is LinkKind.DIODE:
-        return forward is supply
-    if link.kind is LinkKind.CONTACT:
-        return True
-    return supply and forward if link.kind is LinkKind.DRIVER_HIGH else not supply and not forward
 
 
 def _words(level: Level) -> str:

@@ -47,7 +47,7 @@ class Declared:
             for link in self.circuit.links
             if link.kind is LinkKind.FUSE
             and parts[link.part].panel
-            and getattr(parts[link.part].facts, "state", None) not in NO_FUSE_BELONGS
+            and parts[link.part].facts.said("state") not in NO_FUSE_BELONGS
             and attached(link.a)
             and not attached(link.b)
         ]

@@ -36,6 +36,10 @@ class Facts(BaseModel):
     def __hash__(self) -> int:
         return id(self)
 
+    def said(self, field: str) -> Any:
+        """What stands in a field that only some kinds have; None where this one has no such field, which pydantic is slow to find out."""
+        return vars(self).get(field)
+
 
 class Report(Protocol):
     """Takes one slip: where (path, and whether its key is meant), the text, what is wrong, what to write instead."""

@@ -100,9 +100,9 @@ def spread(points: tuple[Point, ...]) -> list[tuple[Point, ...]]:
     ------
     Misread : the groups of one run have not the same number of pins
     """
-    sizes = {len(point.several) for point in points if point.several}
-    if not sizes:
+    if not any([point.several for point in points]):
         return [points]
+    sizes = {len(point.several) for point in points if point.several}
     if len(sizes) > 1:
         wrong = [point for point in points if point.several][-1]
         raise Misread(
@@ -149,6 +149,27 @@ def read_run(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple
 
     `colours` is how the diagram abbreviates them: iec, din, american or letters of its own.
     """
+    return _as_nearly_every(text, colours) or _read_closely(text, colours)
+
+
+def _as_nearly_every(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]] | None:
+    """A run in which nothing can be wrong but its points and wires, and none of these is; None for any other, which is to be looked at closely."""
+    pieces = [piece.strip() for piece in text.split(" -- ")]
+    count = len(pieces)
+    plain = text.isascii() and text.isprintable() and " - " not in text and text.count("--") == count - 1
+    if not plain or not 3 <= count <= MAX_POINTS or count % 2 == 0 or "" in pieces or SAME in pieces[1::2]:
+        return None
+    try:
+        points = tuple([read_point(piece) for piece in pieces[::2]])
+        wires = tuple([read_wire(piece, colours) for piece in pieces[1::2]])
+    except Misread:
+        return None
+    if not all([point.part for point in points[1:-1]]) or (count == 3 and points[0].text == points[1].text):
+        return None
+    return points, wires, []
+
+
+def _read_closely(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], tuple[Wire, ...], list[Slip]]:
     pieces = split_run(text)
     slips: list[Slip] = []
     if len(pieces) > MAX_POINTS:

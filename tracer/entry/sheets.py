@@ -264,10 +264,11 @@ class SheetReader:
                         )
                     )
                 continue
-            if node.style not in ("|", ">") and node.end_mark.line < len(file.lines):
-                rest = file.lines[node.end_mark.line][node.end_mark.column :]
+            end = node.end_mark
+            if end.line < len(file.lines) and "#" in file.lines[end.line] and node.style not in ("|", ">"):
+                rest = file.lines[end.line][end.column :]
                 if rest.lstrip().startswith("#") and has_dashes(rest):
-                    place = Place(file.name, node.end_mark.line + 1, node.end_mark.column + rest.index("#") + 1)
+                    place = Place(file.name, end.line + 1, end.column + rest.index("#") + 1)
                     self.problems.append(
                         file.problem(
                             place,

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 MAX_PINS = 2_000
 
@@ -39,7 +40,16 @@ def pin_list(typed: str | Iterable[object], *, dotted: bool = False) -> tuple[st
     >>> pin_list("1, 5-8"), pin_list(["A1-A3", "C"])
     (('1', '5', '6', '7', '8'), ('A1', 'A2', 'A3', 'C'))
     """
-    items = [typed] if isinstance(typed, str) else list(typed)
+    return _pins_of_text(typed, dotted) if isinstance(typed, str) else _pins_of(typed, dotted)
+
+
+@lru_cache(maxsize=16384)
+def _pins_of_text(typed: str, dotted: bool) -> tuple[str, ...]:
+    """Kept, because many parts have the same pins."""
+    return _pins_of((typed,), dotted)
+
+
+def _pins_of(items: Iterable[object], dotted: bool) -> tuple[str, ...]:
     pins: dict[str, None] = {}
     for item in items:
         if not isinstance(item, str):

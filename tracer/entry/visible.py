@@ -26,6 +26,8 @@ def visible(text: str) -> str:
     >>> visible("RD\x1b[31m \u202etxt"), visible("two\nlines"), visible("Rück 2,5 mm²")
     ('RD<U+001B>[31m <U+202E>txt', 'two lines', 'Rück 2,5 mm²')
     """
+    if text.isascii() and text.isprintable():  # as nearly every text is
+        return text
     return _MAY_BE_NONE.sub(_shown, text)
 
 

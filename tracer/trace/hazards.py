@@ -230,7 +230,7 @@ def _of(circuit: Circuit, part: Part) -> Iterator[Danger]:
         if of_sheet and part.kind in CONSUMERS:
             typed[""] = of_sheet
         elif not all("none" in sheet.hazard for sheet in sheets) and part.kind != "panel":
-            for kind, word in hazards_in_words(part.name, part.facts.name, getattr(part.facts, "serves", None)):
+            for kind, word in hazards_in_words(part.name, part.facts.name, part.facts.said("serves")):
                 yield Danger(kind, part.name, word=word)
     if (own := PARTS[part.kind].hazard) and "none" not in typed.get("", ()):
         typed.setdefault("", {}).setdefault(own)

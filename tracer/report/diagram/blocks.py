@@ -100,7 +100,7 @@ class _Maker(Elements):
         elif shape is Shape.GROUND and not circuit.node_pins[node]:  # a lug on it is a terminal
             block.shapes += symbols.terminal()
             block.height = 10
-            on = getattr(part.facts, "on", None) or "body"
+            on = part.facts.said("on") or "body"
             if not self.outgoing[node]:
                 block.shapes += [Line(((0, 10), (0, 14))), *symbols.ground(14)]
                 block.height = 21

@@ -190,7 +190,7 @@ class Elements(PageState):
         facts = circuit.parts[step.part].facts
         top, bottom = self._pin(step.upper), self._pin(step.lower)
         name = wrapped(step.part, WIDEST, SIZE, most=2)
-        state = getattr(facts, "state", None)
+        state = facts.said("state")
         extra = [state] if state in NO_FUSE_BELONGS else []
         if step.kind is LinkKind.FUSE:
             assert isinstance(facts, FuseFacts)

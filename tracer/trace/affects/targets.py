@@ -42,7 +42,7 @@ def part_named(circuit: Circuit, name: str) -> tuple[str, ...]:
         return (name, *(part.name for part in circuit.parts.values() if part.panel == name))
     if name in circuit.short_names:
         return (circuit.short_names[name],)
-    elements = tuple(part.name for part in circuit.parts.values() if getattr(part.facts, "body", None) == name)
+    elements = tuple(part.name for part in circuit.parts.values() if part.facts.said("body") == name)
     if elements:
         return elements
     several = [full for full in circuit.short_names if full.endswith(f"/{name}")]
@@ -174,7 +174,7 @@ def _words(circuit: Circuit, name: str, kind: str, parts: tuple[str, ...]) -> st
 def _target_notes(circuit: Circuit, parts: Iterable[str]) -> Iterator[str]:
     for name in parts:
         part = circuit.parts[name]
-        state = getattr(part.facts, "state", None)
+        state = part.facts.said("state")
         if state == "empty":
             yield f"{name} must be empty: nothing is lost by opening it"
         elif state == "option":
@@ -193,7 +193,7 @@ def either_partners(circuit: Circuit, parts: Iterable[str]) -> frozenset[str]:
     asked = set(parts)
     found = set()
     for name, part in circuit.parts.items():
-        other = getattr(part.facts, "or_", None)
+        other = part.facts.said("or_")
         if other is None:
             continue
         partner = position_in(circuit, part.panel, other)

@@ -91,7 +91,7 @@ def _coil_needs(tracing: Tracing, relay: str, *, at_rest: bool) -> Iterator[Need
             plus, minus = minus, plus
         name = f"relay {relay}" if len(part.coils) == 1 else f"relay {relay}, {('set', 'reset')[number]} coil"
         must = " (which must be at rest: not both may be there)" if at_rest else ""
-        across = getattr(part.facts, "across_coil", None)
+        across = part.facts.said("across_coil")
         must += f" ({across} across the coil inside the relay)" if across else ""
         yield Need(plus, "supply", "", f"coil supply of {name}{must}")
         yield Need(minus, "ground", "", f"coil ground of {name}{must}")

@@ -372,7 +372,7 @@ def _assumed_notes(circuit: Circuit, links: list[Link]) -> list[str]:
 def _fuse_notes(circuit: Circuit, links: list[Link], level: str) -> list[str]:
     notes = []
     fuses = sorted({link.part for link in links if link.kind is LinkKind.FUSE})
-    states = {name: getattr(circuit.parts[name].facts, "state", None) for name in fuses}
+    states = {name: circuit.parts[name].facts.said("state") for name in fuses}
     absent = sorted({link.part for link in links if circuit.is_left_open(link)})
     electronic = [name for name in fuses if states[name] == "none"]
     for name in fuses:

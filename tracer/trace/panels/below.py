@@ -24,7 +24,7 @@ def _either_pairs(circuit: Circuit) -> dict[str, str]:
     """For each position of an either-or pair the label of the other, whichever of the two says so."""
     pairs: dict[str, str] = {}
     for part in circuit.parts.values():
-        named = getattr(part.facts, "or_", None)
+        named = part.facts.said("or_")
         if named is not None:
             pairs[part.name] = named
             partner = position_in(circuit, part.panel, named)

@@ -106,7 +106,7 @@ def _in_order(facts: PanelFacts, own: dict[str, Part]) -> list[str]:
     """Labels in the order in which they sit: row by row, then what stands in no row, by label."""
     of_body: dict[str, list[str]] = {}
     for label, part in own.items():
-        body = getattr(part.facts, "body", None)
+        body = part.facts.said("body")
         if body is not None:
             of_body.setdefault(body, []).append(label)
     order: dict[str, None] = {}
@@ -131,7 +131,7 @@ def _position(tracing: Tracing, part: Part, panel: PanelFacts, below: Below) -> 
     live, why = levels(tracing, feed, "supply") if feed is not None and fed else ({}, {})
     either = below.either.get(part.name)
     serves = below.serves.get(output or part.name, ())
-    said = getattr(facts, "serves", None)
+    said = facts.said("serves")
     not_found, not_named = _compared(tracing, part, said, below)
     return Position(
         panel=part.panel or "",
@@ -179,7 +179,7 @@ def _family(fuse: FuseFacts | None) -> tuple[str, str | None]:
 
 
 def _state(circuit: Circuit, part: Part, either: str | None) -> str:
-    state = getattr(part.facts, "state", None)
+    state = part.facts.said("state")
     if state == "empty":
         return EMPTY
     if state == "none":
@@ -188,7 +188,7 @@ def _state(circuit: Circuit, part: Part, either: str | None) -> str:
         return OPTION
     if either is not None and state is None:
         partner = position_in(circuit, part.panel, either)
-        if partner is None or getattr(circuit.parts[partner].facts, "state", None) is None:
+        if partner is None or circuit.parts[partner].facts.said("state") is None:
             return EITHER
     if isinstance(part.facts, FuseFacts) and part.facts.amps is None:
         return UNKNOWN
@@ -249,7 +249,7 @@ def _sheets(circuit: Circuit, part: Part) -> tuple[str, ...]:
 def _compared(tracing: Tracing, part: Part, said: str | None, below: Below) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Parts that the text names and the tracing does not find, and modules that the tracing finds and the text does not name."""
     circuit = tracing.circuit
-    if not said or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
+    if not said or part.facts.said("state") in NO_FUSE_BELONGS:
         return (), ()
     named = named_in(circuit, said)
     if not named:

@@ -108,7 +108,7 @@ def empty_position_wired(tracing: Tracing) -> Iterator[Finding]:
     """A position typed as empty from which a wire leaves: a fuse's load side, any pin of a relay or diode."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        if getattr(part.facts, "state", None) != "empty":
+        if part.facts.said("state") != "empty":
             continue
         is_fuse = part.kind in FUSE_KINDS
         wired = tuple(
@@ -138,8 +138,8 @@ def serves_not_traced(tracing: Tracing) -> Iterator[Finding]:
     circuit = tracing.circuit
     modules = {part.name for part in circuit.modules()}
     for part in circuit.parts.values():
-        serves = getattr(part.facts, "serves", None)
-        if not serves or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
+        serves = part.facts.said("serves")
+        if not serves or part.facts.said("state") in NO_FUSE_BELONGS:
             continue
         named = [word for word in serves.replace(",", " ").replace(";", " ").split() if word in modules]
         if not named:

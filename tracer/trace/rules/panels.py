@@ -222,8 +222,8 @@ def served_part_not_traced(tracing: Tracing) -> Iterator[Finding]:
     """`serves` names a part, other than a module, that supply from this position does not reach."""
     circuit = tracing.circuit
     for part in circuit.parts.values():
-        said = getattr(part.facts, "serves", None)
-        if not said or getattr(part.facts, "state", None) in NO_FUSE_BELONGS:
+        said = part.facts.said("serves")
+        if not said or part.facts.said("state") in NO_FUSE_BELONGS:
             continue
         named = [name for name in named_in(circuit, said) if circuit.parts[name].kind not in ("module", "panel")]
         below = parts_below(tracing, part.name) if named else frozenset()
@@ -376,9 +376,10 @@ def _busbar_behind(circuit: Circuit, fuse: str) -> str:
 def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse on the only way of another one, with a smaller rating."""
     circuit, ways = tracing.circuit, tracing.supply_ways()
-    rated = [
-        part.facts.amps for part in circuit.parts.values() if isinstance(part.facts, FuseFacts) and part.facts.amps
-    ]
+    smallest = min(
+        (part.facts.amps for part in circuit.parts.values() if isinstance(part.facts, FuseFacts) and part.facts.amps),
+        default=0.0,
+    )
     for link in circuit.links:
         if link.kind is not LinkKind.FUSE or circuit.is_left_open(link):
             continue
@@ -386,7 +387,7 @@ def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
         if (
             not isinstance(own, FuseFacts)
             or own.amps is None
-            or own.amps <= min(rated)
+            or own.amps <= smallest
             or (way := ways.to(link.a)) is None
         ):
             continue
@@ -433,16 +434,12 @@ def plan_does_not_fit(tracing: Tracing) -> Iterator[Finding]:
         if not isinstance(panel.facts, PanelFacts) or not panel.facts.rows:
             continue
         own = in_panel.get(panel.name, {})
-        bodies = {getattr(part.facts, "body", None): part.label for part in own.values()}
+        bodies = {part.facts.said("body"): part.label for part in own.values()}
         shown = [label for row in panel.facts.rows for label in row if label != "_"]
         place = panel.place_of("rows", key=True)
         strange = [label for label in dict.fromkeys(shown) if label not in own and label not in bodies]
         twice = [label for label in dict.fromkeys(shown) if shown.count(label) > 1]
-        left_out = [
-            label
-            for label, part in own.items()
-            if label not in shown and getattr(part.facts, "body", None) not in shown
-        ]
+        left_out = [label for label, part in own.items() if label not in shown and part.facts.said("body") not in shown]
         for labels, words in (
             (strange, "in no position of it"),
             (twice, "in its rows twice"),

@@ -71,7 +71,7 @@ def coil_unusual(tracing: Tracing) -> Iterator[Finding]:
     """A coil 86-85, as `tracer.standards.terminals` has the usual sense, whose 85 reaches supply only and whose 86 reaches ground only; one with a diode across it is R243."""
     circuit = tracing.circuit
     for part, pins, (plus, minus) in turned_coils(tracing):
-        if pins == ("86", "85") and getattr(part.facts, "across_coil", None) != "diode":
+        if pins == ("86", "85") and part.facts.said("across_coil") != "diode":
             name = part.label or part.name
             message = f"plus comes to {name}.85{_run_at(circuit, minus)} and minus to {name}.86{_run_at(circuit, plus)}; usual is 86 plus, 85 minus (custom of the trade)"
             yield Finding(part.place, f"{part.name}.86, {part.name}.85", message, "", (plus, minus), (part.name,))

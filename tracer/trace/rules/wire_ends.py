@@ -129,7 +129,7 @@ def part_never_wired(tracing: Tracing) -> Iterator[Finding]:
     circuit = tracing.circuit
     touched = {circuit.node_parts[node] for link in circuit.links if link.kind in BESIDE for node in (link.a, link.b)}
     for part in circuit.parts.values():
-        state = getattr(part.facts, "state", None)
+        state = part.facts.said("state")
         if part.kind is PartKind.PANEL or part.name in touched or state in NO_FUSE_BELONGS:
             continue
         if (

@@ -189,7 +189,7 @@ def _at_pin(circuit: Circuit, module: str, pin: str, message: str) -> Finding:
 def coil_turned_round(tracing: Tracing) -> Iterator[Finding]:
     """A coil with a diode whose positive pin reaches ground only, and whose other pin reaches supply only."""
     for part, (first, second), nodes in turned_coils(tracing):
-        if getattr(part.facts, "across_coil", None) == "diode":
+        if part.facts.said("across_coil") == "diode":
             at = f"{part.name}.{first}, {part.name}.{second}"
             message = f"{part.name} has a diode across its coil, but supply comes to {second} and ground to {first}"
             yield Finding(part.place, at, message, "", nodes, (part.name,))

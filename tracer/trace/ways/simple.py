@@ -133,7 +133,11 @@ class Ways:
     @cached_property
     def _in_order(self) -> Reached:
         """What is reached when diodes are heeded, as if every contact were closed."""
-        return Reached(self._arcs(number for block in self._block_links for number in block), self._root)
+        return Reached(self._every_arc, self._root)
+
+    @cached_property
+    def _every_arc(self) -> list[Arc]:
+        return list(self._arcs(number for block in self._block_links for number in block))
 
     def reached_over(self, permitted: Callable[[Link], bool]) -> frozenset[int]:
         """The nodes that are reached over some of the links alone, diodes heeded, as if every contact were closed."""
@@ -164,8 +168,7 @@ class Ways:
     @cached_property
     def _always_closed(self) -> Reached:
         """What is reached over links that every position of every switch and relay closes: no setting takes that away, so nothing need be searched for there."""
-        unguarded = (n for block in self._block_links for n in block if n not in self._guards)
-        return Reached(self._arcs(unguarded), self._root)
+        return Reached((arc for arc in self._every_arc if arc[0] not in self._guards), self._root)
 
     def always_reached(self, downwards: Callable[[Link], bool]) -> frozenset[int]:
         """The nodes that are reached whatever the positions are, some of the links passed from their `a` to their `b` only.
