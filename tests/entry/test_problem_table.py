@@ -174,7 +174,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "label that is another part": (_part("FB: {is: panel, positions: {A: 5}}\n  «A»: splice"), "A is a splice here, but a fuse in panel FB", "a name of its own"),
     # sheets
     "sheet twice": ((HEAD, "sheet: «1»\n"), "sheet 1 is already typed in (sheets/1.yaml)", "its own number"),
-    "sheet without a number": ((HEAD, "«»title: x\n"), "`sheet` is missing", "Add `sheet:"),
+    "sheet without a number": ((HEAD, "«»title: x\n"), "`sheet` is missing", "such as `sheet: 4`"),
     "sheet with nothing": ((HEAD, "sheet:«»\n"), "sheet: nothing stands here", "Write its name"),
     "sheet as a list": ((HEAD, "sheet: «»[1]\n"), "one piece of text is wanted", "one word"),
     "unknown key of a sheet": (_second("«part»: {Q: splice}"), "`part` is not known here", "Did you mean `parts`?"),
@@ -192,7 +192,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "contacts on another sheet than follows": (
         (HEAD + "  Q: {is: switch, follows: lights}\n", "sheet: 2\nparts: {Q: {contacts: «»{on: [1-2]}}}\n"), "Q has the position on, but follows `lights`", "Correct the position"),
     # vehicle.yaml
-    "vehicle without a name": ("«»system: 12 V\n", "`vehicle` is missing", "Add `vehicle:"),
+    "vehicle without a name": ("«»system: 12 V\n", "`vehicle` is missing", "such as `vehicle: white van, 2012`"),
     "vehicle with nothing": ("vehicle:«»\n", "vehicle: nothing stands here", "Write its name"),
     "unknown key of a vehicle": (_vehicle("«rail»: {}"), "`rail` is not known here", "Did you mean `rails`?"),
     "no such system": (_vehicle("system: «42 V»"), "`42 V` is not possible", "12 V, 24 V or 48 V"),

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import tracer
-from tests.entry.slips import FOLDER, P1, P2, P3, SLIPS, SUPPLY, make
+from tests.entry.slips import FOLDER, P1, P2, P3, P5, SLIPS, SUPPLY, make
 from tracer.standards.terminals import meaning
 from tracer.trace.lists.results import SupplyReport
 
@@ -29,7 +29,7 @@ SAID: dict[int, tuple[str, str] | str] = {
     7: ("L102 mark 36 stands at sheets/03.yaml:44:5 (sheet 3), but leads to 27, not back to 26", "correct the mark"),
     8: ("`>` is missing between the two marks of `ref 36-26`", "Write `ref 36>26`."),
     9: ("`to page 2` is not a point", "A wire that leaves the page: `ref MARK_HERE>MARK_THERE`"),
-    10: ("a tab is used for indentation", "spaces"),
+    10: ("a tab is used for indentation", "exactly as far as its neighbours"),
     11: OK,
     12: ("this line begins in column 6, the one before it in column 7", "count the blanks"),
     13: ("this line begins in column 2, the one before it in column 3", "count the blanks"),
@@ -44,10 +44,10 @@ SAID: dict[int, tuple[str, str] | str] = {
     22: ("the dashes have no space around them", "a space on both sides"),
     23: OK,
     24: ("L131 this file is not read", "Give it the ending .yaml"),
-    25: ("sheet 3 is already typed in (sheets/03.yaml)", "its own number"),
+    25: ("sheet 3 is already typed in (sheets/03.yaml)", "By the name of its file this is sheet 5: write `sheet: 5`."),
     26: ("`runs` must be a list", "Begin each run on its own line with `- `."),
     27: ("a space is missing after the colon", "Write `sheet: 3`."),
-    28: ("a colon followed by a space cannot stand here", "Put the text in quotes"),
+    28: ("a colon followed by a space cannot stand here", 'Put the text in quotes: `name: "Engine: control module"`.'),
     29: ("`behind jug` is not known here", "put a text with a comma in quotes"),
     30: ("`}` is missing at the end of this line", "Close what is opened"),
     31: ("the wire between `F31` and `ECM.3` is missing", "F31 -- COLOUR SIZE -- ECM.3"),
@@ -55,14 +55,14 @@ SAID: dict[int, tuple[str, str] | str] = {
     33: ("ECM has no pin 1O", "Did you mean `ECM.10`?"),
     34: ("L117 X1.15 is listed as unused, but is wired, while X1.5 is in no run", "Is X1.5 meant?"),
     35: ("cavity X1.6 is used twice: here and at sheets/03.yaml:44:31", "X1.5 is in no run: is it meant in one of them?"),
-    36: ("X1 has no cavity 25", "Its cavities are"),
+    36: ("X1 has no cavity 25", "`X1.5` is in no run: is it meant? Its cavities are 1-20"),
     37: ("L162 `F38` is not declared: used in 1 place (sheet 3); by its name and use a fuse", "Look at the number on the diagram again: F31 is the only position"),
     38: ("`spliec` is not a kind of part", "Did you mean `splice`?"),
     39: ("`sensor` is not a kind of part", "Write `load`"),
     40: ("`cavity` is not known here", "Did you mean `cavities`?"),
     41: ("L121 S20 has two values for `at`", "correct or remove one of the two"),
     42: ("`S20` stands here a second time (first on line 36)", "Keep one"),
-    43: ("`ECM`: the pin is missing", "Write `ECM.PIN`"),
+    43: ("`ECM`: the pin is missing", "`ECM.1` is in no run: is it meant? Write `ECM.PIN`; its pins are 1-24."),
     44: OK,
     45: ("R204 F31 is 150 A, but the wire RD/BU 1.5 behind it takes 20 A at most (from memory, no source); 15 A would fit", "a digit too many"),
     46: ("L162 `KL15` is not declared", "Did you mean `15`?"),
@@ -88,20 +88,20 @@ SAID: dict[int, tuple[str, str] | str] = {
     66: ("this file has the same content as sheets/05.yaml", "is a copy, take it out of sheets/"),
     67: ("L131 this file is not read", "Move it to sheets/"),
     68: ("the wire between `X1.1` and `K2.86` is missing", "X1.1 -- COLOUR SIZE -- K2.86"),
-    69: ("`sheet` is missing", "Add `sheet: ...`."),
+    69: ("`sheet` is missing", "such as `sheet: 4`"),
     70: ("`ref 2/26` holds a sheet and a mark, or two marks", "`ref HERE>26`"),
     71: ("L151 S2 holds 4 wires as counted, 3 are typed in", "Type in the missing wires"),
     72: ("`suply` is not what a pin can be", "Did you mean `supply`?"),
     73: ("`12V` is not what a pin can be", "Write `supply`"),
     74: ("F31 has no pin 1", "Its pins are feed and load"),
     75: ("L162 `K3-87` is not declared", "Did you mean `K3.87`?"),
-    76: ("K3 has no pin 88", "Its pins are 30, 85, 86 and 87"),
+    76: ("K3 has no pin 88", "`K3.87` is in no run: is it meant? Its pins are 30, 85, 86 and 87"),
     77: ("`#` begins a comment", "in round brackets"),
     78: OK,
     79: OK,
     80: OK,
     81: ("`on` is neither a key state nor a condition", "Known: off, acc, run, start"),
-    82: ("`DOOR SW` cannot be the name of a part", "Use one word"),
+    82: ("`DOOR SW` cannot be the name of a part", "such as `DOOR_SW`"),
     83: (
         "L119 GTW.3 is declared a ground, but reaches a source; its run (sheets/05.yaml:27:5) leads to S12, which has a wire more than counted, while S30 has one fewer",
         "Is S30 meant?",
@@ -165,7 +165,25 @@ def test_no_slip_makes_a_list_shorter_and_complete(number: int, tmp_path: Path) 
 
 
 def test_four_slips_at_once_are_told_at_once(tmp_path: Path) -> None:
-    assert len(_said(make(tmp_path, 68))) == 4
+    said = _said(make(tmp_path, 68))
+    assert len(said) == 4
+    assert not any("is in no run" in fix for _, fix in said)  # X1.1 stands in a run that cannot be read
+
+
+def test_of_a_pin_that_is_missing_none_is_named_where_two_are_free(tmp_path: Path) -> None:
+    ((what, fix),) = _changed(tmp_path, 36, (P3, "unused: [11-20]", "unused: [12-20]"))
+    assert what == "X1 has no cavity 25" and fix.startswith("Its cavities are 1-20")
+
+
+def test_the_name_of_a_file_that_is_another_page_too_says_nothing(tmp_path: Path) -> None:
+    ((_, fix),) = _changed(tmp_path, 25, (P5, "sheet: 3", "sheet: 2"))
+    assert fix.startswith("By the name of its file this is sheet 5")
+    make(tmp_path, 11)
+    (tmp_path / P5).rename(tmp_path / "sheets/04-b.yaml")
+    (tmp_path / "sheets/04-b.yaml").write_text(
+        (tmp_path / "sheets/04-b.yaml").read_text().replace("sheet: 5", "sheet: 4")
+    )
+    assert any(fix == "Give each page its own number, or merge the two files." for _, fix in _said(tmp_path))
 
 
 def test_coil_pins_swapped_under_a_diode_are_told(tmp_path: Path) -> None:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Collection
 from typing import Any
 
 from tracer.circuit.model import Link, LinkKind, Part, ReferenceEnd
 from tracer.circuit.not_declared import with_undeclared
 from tracer.circuit.parts import joined_parts, pins_known
 from tracer.entry.load import Typed
+from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place, Problems, listed, natural
-from tracer.entry.values import Misread
+from tracer.entry.values import Misread, in_ranges
+
+_FEW_PINS = 8  # more are told in ranges
 
 
 class Joining:
@@ -33,6 +38,7 @@ class Joining:
         self.unknown_ends: dict[int, tuple[int, Place]] = {}
         self.fed: set[str] = set()
         self.pins_known = {name: pins_known(part) for name, part in self.parts.items()}
+        self._named: dict[str, set[str]] = {}
 
     def node(self, part: str, pin: str, name: str | None = None) -> int:
         """The node of a point, made when it is first asked for."""
@@ -81,4 +87,37 @@ class Joining:
     def pins_hint(self, part: Part) -> str:
         """The pins of a part in words that end a sentence."""
         known = self.pins_known[part.name]
-        return f"; its pins are {listed(sorted(known, key=natural), joiner='and')}" if known else ""
+        return f"; its pins are {pins_words(known)}" if known else ""
+
+    def meant(self, part: Part) -> str:
+        """'`ECM.2` is in no run: is it meant? ' where of the pins that are in use by the part's own list exactly one stands in no run, nor in one that cannot be read; else nothing."""
+        facts = part.facts
+        used = (
+            facts.pins.keys() - facts.signals if isinstance(facts, ModuleFacts) else self.pins_known[part.name] or set()
+        )
+        names = {part.name, *(short for short, full in self.short.items() if full == part.name)}
+        named = set[str]().union(*(self._pins_in_runs().get(name, ()) for name in names))
+        left = [f"{part.name}.{pin}" for pin in used - named - set(getattr(facts, "unused", ()))]
+        left = [at for at in left if not self._is_typed(at)] if len(left) <= _FEW_PINS else []
+        return f"`{left[0]}` is in no run: is it meant? " if len(left) == 1 else ""
+
+    def _is_typed(self, at: str) -> bool:
+        """Whether a point stands anywhere on the pages: under a busbar, or in a run that cannot be read."""
+        lines = (line for file in self.typed.files for line in file.lines)
+        return any(at in line and re.search(rf"{re.escape(at)}(?!\w)", line) for line in lines)
+
+    def _pins_in_runs(self) -> dict[str, set[str]]:
+        """The pins that the runs name, by the part as it is typed there."""
+        if not self._named:
+            for run in self.typed.runs:
+                for point in run.points:
+                    self._named.setdefault(point.part, set()).update(
+                        pin for pin in (point.pin, point.mate, *point.several) if pin
+                    )
+        return self._named
+
+
+def pins_words(pins: Collection[str]) -> str:
+    """Pins in the order of their numbers: a few as words, many in ranges."""
+    known = sorted(pins, key=natural)
+    return listed(known, joiner="and") if len(known) <= _FEW_PINS else in_ranges(known, known)

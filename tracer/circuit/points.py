@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tracer.circuit.joining import Joining
+from tracer.circuit.joining import Joining, pins_words
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, LinkKind, PartKind, Written
 from tracer.circuit.model import Part
 from tracer.entry.load import Fragment
@@ -33,7 +33,10 @@ class Points:
             if part.name in self.joining.fed:
                 return self.joining.node(part.name, "load")
             raise self.joining.which_side(part, point.text)
-        raise Misread(f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self.joining.pins_hint(part)}.")
+        raise Misread(
+            f"`{point.text}`: the pin is missing",
+            f"{self.joining.meant(part)}Write `{point.text}.PIN`{self.joining.pins_hint(part)}.",
+        )
 
     def resolve(self, point: Point, panel: str | None = None) -> int | Part:
         """The node of a point, or its part where the pin depends on the run (a bare fuse, a bare load, a bare cavity)."""
@@ -60,7 +63,8 @@ class Points:
             if PARTS[part.kind].written in (Written.SIDES, Written.LIKE_PINS):
                 return part
             raise Misread(
-                f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self.joining.pins_hint(part)}."
+                f"`{point.text}`: the pin is missing",
+                f"{self.joining.meant(part)}Write `{point.text}.PIN`{self.joining.pins_hint(part)}.",
             )
         known = self.joining.pins_known[part.name]
         if known is not None and point.pin not in known:
@@ -68,7 +72,7 @@ class Points:
             fix = f"Did you mean `{point.part}.{near[0]}`? " if near else ""
             raise Misread(
                 f"{part.name} has no pin {point.pin}",
-                f"{fix}Its pins are {listed(sorted(known, key=natural), most=16, joiner='and')} ({part.place}).",
+                f"{fix or self.joining.meant(part)}Its pins are {pins_words(known)} ({part.place}).",
             )
         if part.kind is PartKind.BATTERY and point.pin[:1] not in "+-":
             raise Misread(
@@ -110,7 +114,7 @@ class Points:
         if point.pin is None:
             raise Misread(
                 f"`{point.text}`: the cavity is missing",
-                f"Write `{point.text}.CAVITY`, such as `{point.text}.1`.",
+                f"{self.joining.meant(part)}Write `{point.text}.CAVITY`, such as `{point.text}.1`.",
             )
         known = self.joining.pins_known[part.name]
         for cavity in (point.pin, point.mate):
@@ -119,7 +123,7 @@ class Points:
                 fix = f"Did you mean `{part.name}.{near[0]}`? " if near else ""
                 raise Misread(
                     f"{part.name} has no cavity {cavity}",
-                    f"{fix}Its cavities are {listed(sorted(known, key=natural), most=16, joiner='and')} ({part.place}).",
+                    f"{fix or self.joining.meant(part)}Its cavities are {pins_words(known)} ({part.place}).",
                 )
         if point.half is None:
             return part
@@ -237,7 +241,8 @@ class Points:
             known = sorted(self.joining.pins_known[part.name] or (), key=natural)
             if len(known) != 2:
                 raise Misread(
-                    f"`{point.text}`: the pin is missing", f"Write `{point.text}.PIN`{self.joining.pins_hint(part)}."
+                    f"`{point.text}`: the pin is missing",
+                    f"{self.joining.meant(part)}Write `{point.text}.PIN`{self.joining.pins_hint(part)}.",
                 )
             candidates = [self.joining.node(part.name, pin) for pin in known]
             what, fix = (

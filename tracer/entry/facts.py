@@ -142,6 +142,10 @@ _SCALAR = {
     ),
     "string_too_short": ("nothing stands here", "Write its name."),
 }
+_EXAMPLES = {
+    "sheet": "Begin the file with what the page calls itself, such as `sheet: 4`.",
+    "vehicle": "Begin the file with a name for the vehicle, such as `vehicle: white van, 2012`.",
+}
 _NOT_FORESEEN = ("this is not understood here", "docs/format.md shows what may stand here.")
 _MAPPING = {"model_type": "Write for example `{is: splice}`.", "dict_type": "Write `{key: value}`, one for each."}
 
@@ -153,7 +157,7 @@ def _tell(model: type[Facts], path: Path_, slip: Any, report: Report) -> None:
     if kind == "extra_forbidden":
         _tell_unknown(at, typed, list(keys_of(_model_at(model, within[:-1]))), report)
     elif kind == "missing":
-        report(at[:-1], f"`{at[-1]}` is missing", f"Add `{at[-1]}: ...`.")
+        report(at[:-1], f"`{at[-1]}` is missing", _EXAMPLES.get(str(at[-1]), f"Add `{at[-1]}: ...`."))
     elif kind in _MAPPING:
         _tell_no_mapping(at, typed, _MAPPING[kind], report)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from tracer.entry import values
@@ -70,7 +71,13 @@ class SheetReader:
         first = next(one for one in self.files if one.name == self._ids[sheet])
         if file.lines != first.lines:
             what = f"sheet {sheet} is already typed in ({first.name})"
-            fix = "Give each page its own number, or merge the two files."
+            number = re.fullmatch(r"0*(\d+)", file.name.rpartition("/")[2].partition(".")[0])
+            by_name = (
+                f"By the name of its file this is sheet {number[1]}: write `sheet: {number[1]}`. "
+                if number and number[1] not in self._ids
+                else ""
+            )
+            fix = f"{by_name}Give each page its own number, or merge the two files."
             return file.problem(file.place_of(("sheet",)), what, fix, sheet)
         copy, kept = (file, first) if len(file.name) >= len(first.name) else (first, file)
         what = f"this file has the same content as {kept.name}"
@@ -96,7 +103,7 @@ class SheetReader:
                     file.problem(
                         file.place_of(("parts", name), key=True),
                         f"`{name}` cannot be the name of a part",
-                        "Use one word without dots, colons, slashes or brackets.",
+                        f"Use one word without dots, colons, slashes or brackets{_one_word(name)}.",
                         name,
                     )
                 )
@@ -328,3 +335,9 @@ class SheetReader:
         if facts is None:
             return None, seen, None, None
         return facts.run, facts.seen or seen, facts.note, file.node_of((*path, "run"))
+
+
+def _one_word(name: str) -> str:
+    """', such as `DOOR_SW`' for `DOOR SW`; nothing where no name is left."""
+    word = re.sub(r"[^\w+-]+", "_", name).strip("_")
+    return f", such as `{word}`" if PART_NAME.match(word) and word not in RESERVED else ""

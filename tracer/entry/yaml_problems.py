@@ -24,6 +24,8 @@ def yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> Pr
         start = len(typed) - len(typed.lstrip())
         return Problem(Place(name, at, start + 1), what, fix, typed[start : start + 1], typed)
     what, fix = _in_plain_words(reason, typed, f"{context.line + 1}:{context.column + 1}" if context else "there")
+    if "mapping values" in reason and (match := _TWO_COLONS.match(shown)):
+        fix = f'Put the text in quotes: `{match[1]}: "{match[2].strip()}"`.'
     if context and (("end of stream" in reason and "quoted" in (error.context or "")) or "expected ':'" in reason):
         line, column = context.line + 1, context.column + 1  # what was never closed, not the end of the file
     if line > len(lines):
@@ -33,6 +35,7 @@ def yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> Pr
     return Problem(Place(name, line, column), what, fix, typed[column - 1 : column] if column else "", typed)
 
 
+_TWO_COLONS = re.compile(r"^\s*([A-Za-z][\w ]*): ([^\"'{}\[\]#]*: [^\"'{}\[\]#]*)$")
 _NO_SPACE = re.compile(r"^\s*(?:- )?([\w ]+):([^\s:/>].*)$")
 
 
@@ -78,7 +81,7 @@ def _what_is_typed(
 def _in_plain_words(reason: str, typed: str, opened: str) -> tuple[str, str]:
     """What the YAML parser means, and what to write instead; `typed` is the character it stopped at."""
     if typed == "\t" or "tab character" in reason:
-        return "a tab is used for indentation", "Indent with spaces."
+        return "a tab is used for indentation", "Indent with spaces, exactly as far as its neighbours."
     unreadable = "not readable as YAML: "
     check = "Check the brackets, quotes and indentation here and on the line before."
     for piece, what, fix in (
