@@ -12,9 +12,12 @@ from pathlib import Path
 import pytest
 
 import tracer
+from benchmarks.believable import believable
+from tests import commands
 from tests.golden import check_golden
 from tests.typed import load
 from tracer.report.at_place import as_text
+from tracer.report.layout import display_width
 
 ROOT = Path(__file__).parent.parent.parent
 MV = ("--mv", "ML2=0.1", "--mv", "F4=1.6", "--mv", "F7=0.1", "--mv", "F9=0.3")
@@ -201,3 +204,44 @@ def test_at_a_place_nothing_to_measure_stands_beside_a_hazard(tmp_path: Path) ->
     assert all(one.no_method and one.volts is None for one in found.points)
     text = as_text(found)
     assert "1 HAZARD: restraint (RCM)" in text and "restraint wiring, the maker's procedure only" in text
+
+
+def test_in_a_large_vehicle_too_each_short_form_is_one_screen(tmp_path: Path) -> None:
+    believable(tmp_path / "v", modules=50)
+    tracing = tracer.Tracing(tracer.load(tmp_path / "v"))
+    assert len(tracing.circuit.typed.vehicle.buses) > 6
+    for command in (
+        ["affects", "ML1"],
+        ["affects", "K15"],
+        ["common", "M30"],
+        ["common", "M30", "M31"],
+        ["bus"],
+        ["supplies", "M30", "--quick"],
+        ["draw"],
+    ):
+        text = commands.run(tracing, ["--width", "80", *command])[1]
+        assert len(text.splitlines()) <= 30, command
+        assert max(map(display_width, text.splitlines())) <= 80, command
+    text = commands.run(tracing, ["--width", "80", "panel"])[1]
+    positions = [one for panel in tracer.panels(tracing).panels for one in panel.positions]
+    assert len(text.splitlines()) < len(positions) + 30  # one line each, and a head for each panel
+    served = {one.label: list(dict.fromkeys(each.part for each in one.serves)) for one in positions}
+    (line,) = (line for line in text.splitlines() if line.startswith("K15 "))
+    shown, more = re.fullmatch(r".* (M1, .*) and (\d+) more", line).groups()  # type: ignore[union-attr]
+    assert shown.split(", ") == served["K15"][: -int(more)]
+    assert shown.startswith("M1, M2, M3")
+
+
+def test_many_buses_take_a_line_each_and_what_is_not_known_is_said_first(tmp_path: Path) -> None:
+    believable(tmp_path / "v", modules=50)
+    vehicle = tmp_path / "v" / "vehicle.yaml"
+    text = vehicle.read_text(encoding="utf-8")
+    vehicle.write_text(re.sub(r"(b2: \{[^{}]*)kind: [^,}]*, ", r"\1", text, count=1), encoding="utf-8")
+    tracing = tracer.Tracing(tracer.load(tmp_path / "v"))
+    reports = [tracer.bus(tracing, name) for name in tracer.buses(tracing)]
+    status, shown = commands.run(tracing, ["--width", "120", "bus"])
+    lines = {line.split()[0]: line for line in shown.splitlines() if line}
+    for report in reports:
+        assert f" {report.completeness.word}" in lines[report.name]
+        assert ("NOT KNOWN" in lines[report.name]) == bool(report.problems)
+    assert (status == 0) == all(report.completeness.complete for report in reports)

@@ -3,22 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, PLUGGED, UNPLUGGED, BusReport, Case, ohm_words
 from tracer.report.bus import reading_words, termination_words
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, elsewhere_words
+from tracer.report.minding import lines as mind_lines
 from tracer.report.minding import marked, notes_line, opening
 from tracer.standards import figures
+from tracer.trace.lists.completeness import Completeness
+from tracer.trace.minding import CAUTION, HAZARD
 
 _COLUMN = 8
+MOST_IN_FULL = 6  # buses; more take a line each
 
 
 def as_text(reports: Sequence[BusReport], *, width: int = 80, bold: bool = False) -> str:
-    """One bus with a table of its modules; several in a few lines each."""
+    """One bus with a table of its modules; several in a few lines each, many in one each."""
     page = Page(width, bold=bold)
-    for report in reports:
-        _head(page, report)
+    if len(reports) > MOST_IN_FULL:
+        _many(page, reports)
+    for number, report in enumerate(reports if len(reports) <= MOST_IN_FULL else ()):
+        _head(page, report, loose_elsewhere=number == 0)
         if len(reports) == 1:
             _modules(page, report)
         for label, text in _values(report) if len(reports) == 1 else _overview(report):
@@ -35,14 +42,42 @@ def as_text(reports: Sequence[BusReport], *, width: int = 80, bold: bool = False
     return page.text()
 
 
-def _head(page: Page, report: BusReport) -> None:
+def _many(page: Page, reports: Sequence[BusReport]) -> None:
+    """A line for each bus: its kind, whether its list is complete, what is read in order; what is unknown about any of them first."""
+    whole = Completeness.of_all([report.completeness for report in reports])
+    page.line(f"{len(reports)} buses", strong=True)
+    page.line(first_line(replace(whole, about="buses")), strong=True, hang=4)
+    if whole.elsewhere:
+        page.line(elsewhere_words(whole.elsewhere))
+    for words in dict.fromkeys(line for report in reports for line in mind_lines(report.minding, HAZARD, CAUTION)):
+        page.line(f"- {words}", indent=2, hang=4)
+    rows = [
+        [report.name, KINDS.get(report.kind, report.kind) or "kind not said", str(len(report.nodes)), _sound(report), _one_value(report)]
+        for report in reports
+    ]  # fmt: skip
+    page.table(rows, head=["bus", "kind", "modules", "list", "in order"], gap=1, stacked_names=["modules", "in order"])
+
+
+def _sound(report: BusReport) -> str:
+    """Whether anything about a bus is unknown or closed to a meter, in a word or two."""
+    more = [word for word, there in (("NOT KNOWN", report.problems), ("see NAME", report.not_to_measure)) if there]
+    return ", ".join([report.completeness.word, *more])
+
+
+def _one_value(report: BusReport) -> str:
+    if report.cases:
+        return _span(report.cases[:1])
+    return "judged by voltage" if report.kind == "lin" else "no ohms across the lines"
+
+
+def _head(page: Page, report: BusReport, *, loose_elsewhere: bool) -> None:
     title = f" - {report.title}" if report.title else ""
     page.line(f"{report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}", strong=True)
     holds = "" if report.complete else " What follows holds only for what is typed in."
     page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True, hang=4)
     for problem in report.problems:
         page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
-    if report.completeness.elsewhere:
+    if loose_elsewhere and report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
     opening(page, report.minding)
     for words in dict.fromkeys(words for _, words in report.not_to_measure):

@@ -48,7 +48,7 @@ def through_loads(page: Page, report: SupplyReport) -> None:
 
 def census(page: Page, report: SupplyReport) -> None:
     """Every cavity of the module, by what it counts as."""
-    page.heading("Census of the cavities")
+    page.heading("All cavities")
     if not report.cavities_listed:
         page.line(
             "The cavities of this module are not listed, so it is not known whether a pin is missing.",

@@ -12,9 +12,14 @@ _WHERE = {
     "list": ("on the ways to this module", "nothing loose on any way to this module"),
     "vehicle": ("in this vehicle", "no loose end in this vehicle"),
     "bus": ("about this bus", "nothing about this bus is unknown"),
+    "buses": ("about these buses", "nothing about these buses is unknown"),
     "plugged": ("at these positions", "every position was looked at and holds what belongs there"),
 }
-_LOOSE = {"bus": ("thing not known", "things not known"), "plugged": ("thing not known", "things not known")}
+_LOOSE = {
+    "bus": ("thing not known", "things not known"),
+    "buses": ("thing not known", "things not known"),
+    "plugged": ("thing not known", "things not known"),
+}
 _DIFFER = {"plugged": "what is plugged in does not belong there"}
 _MOST = 3  # conditions in the first line of an answer that does not list them itself
 
@@ -78,7 +83,9 @@ def joints_words(completeness: Completeness) -> str:
     """'4 joints on these ways without a wire count', or nothing where every joint is counted."""
     if not completeness.uncounted:
         return ""
-    where = {"list": "on these ways", "bus": "on its lines"}.get(completeness.about, "in this vehicle")
+    where = {"list": "on these ways", "bus": "on its lines", "buses": "on their lines"}.get(
+        completeness.about, "in this vehicle"
+    )
     return f"{counted(len(completeness.uncounted), 'joint')} {where} without a wire count"
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.sheets import loose_data
+from tracer.report.supplies import WIDE
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"
@@ -37,11 +39,12 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
                     pin.row,
                     pin.pin,
                     *(_level(pin, key, reasons) for key in states.keys),
-                    marked(pin.declared or pin.kind, states.minding, _point(states, pin)),
+                    marked(_short(pin.declared or pin.kind, page.width), states.minding, _point(states, pin)),
                 ]
                 for pin in pins
             ]
-            page.table(rows, indent=2, head=["row", kind, *states.keys, "what it is"], gap=2, stacked_names=states.keys)
+            gap = 1 if page.width < WIDE else 2
+            page.table(rows, indent=gap, head=["row", kind, *states.keys, "what it is"], gap=gap, stacked_names=states.keys)  # fmt: skip
     if reasons:
         page.heading("What it depends on")
         for number, reason in enumerate(reasons, 1):
@@ -52,13 +55,21 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     others = [pin for pin in states.pins if not pin.row]
     if others:
         page.heading("Other pins")
+        alike: dict[str, list[str]] = {}
         for pin in others:
-            words = marked(f"{pin.declared or pin.kind}: {pin.reading}", states.minding, _point(states, pin))
-            page.line(f"{pin.pin:<4} {words}.", indent=2, hang=7)
+            words = marked(f"{pin.pin} {pin.declared or pin.kind}", states.minding, _point(states, pin))
+            alike.setdefault(pin.reading, []).append(words)
+        for reading, pins_alike in alike.items():
+            page.line(f"{', '.join(pins_alike)}: {reading}.", indent=2, hang=4)
     for relay in states.unstable:
         page.line(f"Relay {relay} has no stable state: it opens its own coil circuit.", indent=2)
     notes(page, states.minding)
     return page.text()
+
+
+def _short(words: str, width: int) -> str:
+    """What a pin is, without what stands in brackets where the page is not wide."""
+    return words if width >= WIDE else re.sub(r" \([^()]*\)", "", words)
 
 
 def _point(states: ModuleStates, pin: PinStates) -> str:

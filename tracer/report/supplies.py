@@ -193,7 +193,7 @@ def _summary(page: Page, report: SupplyReport) -> None:
     ]
     for cavity in report.census:
         if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row:
-            what = "cavity unaccounted" if cavity.kind == "unaccounted" else f"{cavity.kind}, WAY NOT KNOWN"
+            what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind}, WAY NOT KNOWN"
             cells.append(["?", cavity.pin, *("unknown" for _ in report.keys), what])
     if cells:
         page.heading("At a glance")

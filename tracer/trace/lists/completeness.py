@@ -47,7 +47,7 @@ class Completeness:
 
     `loose` counts the loose ends it concerns, `differences` what two counts do not agree on, `uncounted` names the joints on its ways for which nobody has
     typed how many wires they hold, `elsewhere` counts loose ends that do not concern it. Only the last two leave it complete. `about` says what the answer
-    is about: `list` (the ways to one module), `vehicle` (all that is typed in), `bus` (its lines) or `plugged` (the positions of a panel, as seen).
+    is about: `list` (the ways to one module), `vehicle` (all that is typed in), `bus` (its lines), `buses` (several at once) or `plugged` (the positions of a panel, as seen).
     `not_looked_at` are pins that nobody has looked at, of the module or of one that the list goes through; `looked_at` counts the other pins of the module.
     """
 
@@ -56,7 +56,7 @@ class Completeness:
     rests_on: tuple[Assumption, ...] = ()
     uncounted: tuple[str, ...] = ()
     elsewhere: int = 0
-    about: Literal["list", "vehicle", "bus", "plugged"] = "list"
+    about: Literal["list", "vehicle", "bus", "buses", "plugged"] = "list"
     not_looked_at: tuple[str, ...] = ()
     looked_at: int = 0
 
