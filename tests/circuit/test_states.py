@@ -395,3 +395,30 @@ def test_what_is_not_known_is_never_dead(parts: str, runs: list[str], vehicle: s
     assert _supply(states, "E.1", key) is Level.DEPENDS
     reasons = states.reasons(states.circuit.node_names.index("E.1"), key)
     assert any(why in reason.text and not reason.known for reason in reasons), reasons
+
+
+@pytest.mark.parametrize(
+    ("when", "off", "run"),
+    [
+        ("[run and lights]", Level.DEAD, Level.DEPENDS),
+        ("[lights and run]", Level.DEAD, Level.DEPENDS),
+        ("[not run and lights]", Level.DEPENDS, Level.DEAD),
+        ("[run and not lights]", Level.DEAD, Level.DEPENDS),
+        ("[run, lights]", Level.DEPENDS, Level.LIVE),
+        ("[off, run and lights]", Level.LIVE, Level.DEPENDS),
+    ],
+)
+def test_all_that_is_joined_by_and_must_hold_and_any_entry_suffices(when: str, off: Level, run: Level) -> None:
+    vehicle = f'rails: {{"58": {when}}}\nconditions: {{lights: on}}\nkey: [off, run]'
+    states = _states("E: load", ["58 -- GY 1 -- E.1"], vehicle)
+    assert (_supply(states, "E.1", "off"), _supply(states, "E.1", "run")) == (off, run)
+
+
+def test_a_half_bridge_that_is_commanded_may_drive_either_way() -> None:
+    module = "M: {is: module, cavities: 1-3, pins: {1: supply, 2: ground}, outputs: {3: {drives: %s, from: 1, %swhen: [run]}}}"
+    runs = ["P -- RD 1 -- M.1", "M.2 -- BN 1 -- N", "M.3 -- RD 1 -- E.1"]
+    high = _states("E: load, " + module % ("high", ""), runs)
+    assert (_supply(high, "E.1", "off"), _supply(high, "E.1", "run")) == (Level.DEAD, Level.LIVE)
+    both = _states("E: load, " + module % ("both", "through: 2, "), runs)
+    assert (_supply(both, "E.1", "off"), _supply(both, "E.1", "run")) == (Level.DEAD, Level.DEPENDS)
+    assert [one.text for one in both.reasons(both.circuit.node_names.index("E.1"), "run")] == ["which way M drives pin 3"]  # fmt: skip

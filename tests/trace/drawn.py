@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from pathlib import Path
 
@@ -42,15 +43,28 @@ _GROUND_POINTS = (
 )
 
 
-def pairs(points: list[str], least: int, most: int) -> st.SearchStrategy[list[tuple[str, str]]]:
-    point = st.sampled_from(points)
-    return st.lists(st.tuples(point, point).filter(lambda pair: pair[0] != pair[1]), min_size=least, max_size=most)
+@st.composite
+def grown(draw: st.DrawFn, begin: str, points: list[str], least: int, most: int) -> list[tuple[str, str]]:
+    """Runs of which most go on from a place that is reached already, so that parts hang on one another: drawn from all points, few share anything."""
+    reached, found = [begin], list[tuple[str, str]]()
+    drawing = [point for point in points if re.match(r"[ME]\d", point)]
+    for _ in range(draw(st.integers(least, most))):
+        a = draw(st.sampled_from(reached if draw(st.integers(0, 3)) else points))
+        b = draw(st.sampled_from([point for point in (*points, *drawing, *drawing) if point != a]))
+        found.append((a, b))
+        if a in reached and b not in reached:
+            reached.append(b)
+            reached += [far for far in (_BEHIND.get(b),) if far and far not in reached]
+    return found
+
+
+_BEHIND = {f"F{n}.feed": f"F{n}.load" for n in range(FUSES)} | {"D0.A": "D0.K", "X0.1:a": "X0.1:b", "CV.in": "CV.out", "K0.30": "K0.87"}  # fmt: skip
 
 
 @st.composite
 def runs(draw: st.DrawFn) -> tuple[str, ...]:
     """The runs of a vehicle: a supply side and a ground side, joined only through coils, loads and modules."""
-    found = draw(pairs(_SUPPLY_POINTS, 4, 22)) + draw(pairs(_GROUND_POINTS, 3, 14))
+    found = draw(grown("F0.load", _SUPPLY_POINTS, 4, 22)) + draw(grown("G0", _GROUND_POINTS, 3, 14))
     found += [("BAT.+", "F0.feed"), ("BAT.-", "G0")]
     return tuple(f"{a} -- RD 1 -- {b}" for a, b in found)
 

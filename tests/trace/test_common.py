@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import tracer
@@ -25,14 +26,14 @@ def demo() -> Tracing:
     return Tracing(tracer.load(DEMO))
 
 
-def _killers(tracing: Tracing, name: str, *, steady: bool) -> set[str]:
-    """Every part, wire and cavity whose opening takes a supply or ground pin of one part away, each traced anew."""
+def _killers(tracing: Tracing, names: Sequence[str], *, steady: bool) -> dict[str, set[str]]:
+    """Of each part, every part, wire and cavity whose opening takes a supply or ground pin of it away, each traced anew."""
     circuit = tracing.circuit
-    pins = {
-        (terminal.node, terminal.level)
+    pins = [
+        (terminal.part, terminal.node, terminal.level)
         for terminal in Affected(tracing).fitted().terminals
-        if terminal.part == name and terminal.role != "signal"
-    }
+        if terminal.part in names and terminal.role != "signal"
+    ]
     things: dict[str, tuple[set[int], set[int]]] = {}
     for part in circuit.parts.values():
         if part.kind not in ("load", "resistor"):
@@ -43,15 +44,33 @@ def _killers(tracing: Tracing, name: str, *, steady: bool) -> set[str]:
             things[f"#{number}"] = ({number}, set())
         elif link.kind is LinkKind.MATING:
             things[f"{link.part}.1"] = ({number}, set())
-    found = set()
+    found: dict[str, set[str]] = {name: set() for name in names}
     for thing, (links, nodes) in things.items():
         lost, _ = lost_without(tracing, links, nodes, steady=steady)
-        if any(node in lost[level] for node, level in pins):
-            found.add(thing)
+        for part_name, node, level in pins:
+            if node in lost[level]:
+                found[part_name].add(thing)
     return found
 
 
+# A shared fuse; a shared relay whose coil has a fuse of its own; a shared converter. The fuses, coil and converter are suspects with the wires between.
+SPLIT = (("S0", "M0.1"), ("S0", "E0.1"), ("M0.2", "S3"), ("E0.2", "S3"), ("S3", "G1"))
+FUSE = (("F0.load", "S0"), *SPLIT)
+RELAY = (("F0.load", "K0.30"), ("K0.87", "S0"), ("BAT.+", "F1.feed"), ("F1.load", "K0.86"), ("K0.85", "G1"), *SPLIT)
+CONVERTER = (("F0.load", "CV.in"), ("CV.ground", "G1"), ("CV.out", "S0"), *SPLIT)
+ENDS = (("BAT.+", "F0.feed"), ("BAT.-", "G0"))
+
+
+def _lines(pairs: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
+    return tuple(f"{a} -- RD 1 -- {b}" for a, b in (*pairs, *ENDS))
+
+
+@settings(max_examples=max(12, settings().max_examples // 5))
 @given(runs(), st.sets(st.sampled_from(CONSUMERS), min_size=2, max_size=3), st.sampled_from(CONSUMERS))
+@example(_lines(FUSE), {"M0", "E0"}, "E1")
+@example(_lines(RELAY), {"M0", "E0"}, "E1")
+@example(_lines(CONVERTER), {"M0", "E0"}, "E1")
+@example(_lines((*FUSE, ("S0", "E1.1"), ("E1.2", "G1"))), {"M0", "E0"}, "E1")
 def test_shared_is_the_intersection_of_what_kills_each(lines: tuple[str, ...], dead: set[str], works: str) -> None:
     tracing = Tracing(typed(lines))
     drawing = {terminal.part for terminal in Affected(tracing).fitted().terminals if terminal.role != "signal"}
@@ -63,13 +82,13 @@ def test_shared_is_the_intersection_of_what_kills_each(lines: tuple[str, ...], d
     groups = [group for group in report.groups if len(group.dead) == len(dead)]
     shared = {one.name for group in groups for one in group.candidates if one.kind != "wire"}
     told_wires = sum(one.kind == "wire" for group in groups for one in group.candidates)
-    expected = set.intersection(*(_killers(tracing, name, steady=True) for name in dead)) - dead
+    expected = set.intersection(*_killers(tracing, sorted(dead), steady=True).values()) - dead
     wires = {name for name in expected if name.startswith("#")}
     assert shared == expected - wires
     assert told_wires == len(wires)
     if working:
         touching = {one.name for group in groups if group.working for one in group.candidates if one.kind != "wire"}
-        assert touching == (expected - wires) & _killers(tracing, works, steady=False)
+        assert touching == (expected - wires) & _killers(tracing, working, steady=False)[works]
 
 
 def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Tracing) -> None:

@@ -24,7 +24,7 @@ from hypothesis import Phase, settings
 from tools.mutants.wrong import places
 
 ROOT = Path(__file__).resolve().parents[2]
-KEPT = ROOT / ".mutants"
+KEPT = ROOT / os.environ.get("MUTANTS_IN", ".mutants")
 TREE = KEPT / "tree"
 EXAMPLES = 12  # generated cases per law, fewer than in a usual run: what dies with these dies with more
 LEFT_OUT = (
