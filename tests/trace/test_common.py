@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 import tracer
 from tests.trace.drawn import runs, typed
 from tests.trace.slow import lost_without
+from tests.typed import load
 from tracer.circuit.model import LinkKind
 from tracer.trace.affects.dead_part import Affected, UnknownPart, target_of
 from tracer.trace.affects.in_common import CLEARED, DOUBTFUL, SUSPECT, common_of
@@ -129,3 +130,16 @@ def test_what_only_some_share_comes_after_what_all_share(demo: Tracing) -> None:
 def test_what_cannot_be_asked_is_said(demo: Tracing, dead: list[str], working: list[str], message: str) -> None:
     with pytest.raises(UnknownPart, match=message):
         common_of(demo, dead, working)
+
+
+def test_a_rail_that_all_hang_on_is_named(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, G1: ground, F1: {is: fuse, amps: 5}, F2: {is: fuse, amps: 5}, E1: load, E2: load}\n"
+        "runs:\n- BAT.- -- BK 16 -- G1\n- 30 -- RD 1 -- F1 -- RD 1 -- E1 -- BN 1 -- G1\n- 30 -- RD 1 -- F2 -- RD 1 -- E2 -- BN 1 -- G1\n"
+        "- BAT.+ -- RD 1 -- ?\n"
+    )
+    report = common_of(Tracing(load(tmp_path, sheet, vehicle='vehicle: v\nrails: {"30": always}\n')), ["E1", "E2"])
+    supplied = [
+        group for group in report.groups if all(level == "supply" for hit in group.dead for _, level in hit.pins)
+    ]
+    assert [[candidate.words for candidate in group.candidates] for group in supplied] == [["rail 30"]]

@@ -358,3 +358,28 @@ def test_a_wire_that_just_ends_is_named_by_its_colour_and_its_other_end(run: str
     columns = {one.at: one.place.column for one in found}
     ends = [0] * run.startswith("unknown") + [len(run) - 1] * run.endswith("?")
     assert [columns[name] for name in named] == [3 + at for at in ends]
+
+
+@pytest.mark.parametrize(
+    ("joint", "said", "at"),
+    [
+        ("{is: joint, bussed: [[1, 2]]}", "", ""),
+        (
+            "{is: joint, cavities: 1-3, bussed: [[1, 3]]}",
+            "cavity 2 of joint connector J has a wire but belongs to no group",
+            "J.2",
+        ),
+        ("{is: joint, bussed: [[1], [2, 3]]}", "only one wire (J.2) reaches J group 2", "J.2"),
+    ],
+)
+def test_a_joint_connector_whose_other_wires_are_missing_leaves_the_list_open(
+    joint: str, said: str, at: str, tmp_path: Path
+) -> None:
+    sheet = (
+        f"sheet: 1\nparts: {{BAT: battery, G1: ground, F1: {{is: fuse, amps: 5}}, J: {joint}, M: {{is: module, cavities: 1-2}}}}\n"
+        "runs:\n- BAT.+ -- RD 1 -- F1 -- RD 1 -- J.1\n- J.2 -- RD 1 -- M.1\n- M.2 -- BN 1 -- G1\n- BAT.- -- BK 16 -- G1\n"
+    )
+    report = supplies_of(load(tmp_path, sheet), "M")
+    found = {one.message: one.at for one in report.loose_ends if one.code == "L106"}
+    assert report.complete is not bool(said)
+    assert found == ({said: at} if said else {}), [(one.code, one.message) for one in report.loose_ends]

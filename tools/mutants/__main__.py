@@ -164,7 +164,7 @@ def main() -> None:
     asked.add_argument("what", nargs="?", default="sample", choices=("sample", "again", "branches", "report"))
     asked.add_argument("--each", type=int, default=40, help="mutants of each folder")
     asked.add_argument("--folders", nargs="+", default=FOLDERS)
-    asked.add_argument("--known", action="store_true", help="collect nothing anew")
+    asked.add_argument("--collect", nargs="*", help="of the test files that changed only these; without any, none")
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--most", type=float, default=MOST_S, help="seconds of tests for each")
     arguments = asked.parse_args()
@@ -177,7 +177,7 @@ def main() -> None:
     for name in HEAVY:
         importlib.import_module(name)
     laid()
-    tests = collected(anew=not arguments.known)
+    tests = collected(arguments.collect)
     if arguments.what == "branches":
         branches()
         return

@@ -145,8 +145,8 @@ def laid() -> None:
             shutil.copy(file, TREE / file.name)
 
 
-def collected(*, anew: bool = True) -> dict[str, Any]:
-    """Each test file with its tests' seconds and the lines they run; those that changed are run again under coverage."""
+def collected(only: Sequence[str] | None = None) -> dict[str, Any]:
+    """Each test file with its tests' seconds and the lines they run; those that changed are run again under coverage, or of these only some."""
     (KEPT / "tests").mkdir(parents=True, exist_ok=True)
     (KEPT / "data").mkdir(exist_ok=True)
     found = {}
@@ -170,9 +170,10 @@ def collected(*, anew: bool = True) -> dict[str, Any]:
         name = str(file.relative_to(TREE))
         kept = KEPT / "tests" / (name.replace("/", "__") + ".json")
         mark = hashlib.sha256(file.read_bytes()).hexdigest()
-        if not anew and not kept.is_file():
+        wanted = only is None or name in only
+        if not wanted and not kept.is_file():
             continue
-        if anew and not (kept.is_file() and json.loads(kept.read_text())["mark"] == mark):
+        if wanted and not (kept.is_file() and json.loads(kept.read_text())["mark"] == mark):
             print(f"which lines {name} runs", flush=True)
             data = KEPT / "data" / kept.stem
             for old in data.parent.glob(f"{data.name}*"):

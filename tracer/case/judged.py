@@ -88,7 +88,8 @@ def _says(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, A
     if dead:
         if live == "live":
             return Says.BAD, f"dead alone, key {key}"
-        return Says.NOTHING, f"dead in {key}, where it hangs on {live}"
+        may_be = "nobody knows whether it is live" if live == "unknown" else "it need not be live"
+        return Says.NOTHING, f"dead in {key}, where {may_be}"
     if any(value.is_word for value in one.values):
         return Says.BAD, f"{one.values[-1].text} with the lamp, key {key}"
     moved = one.moved_ends(level)
