@@ -101,6 +101,14 @@ def test_two_pins_off_while_cranking_share_the_cut_out_relay(demo: Tracing) -> N
     assert {"F40", "IGN"} <= {candidate.name for group in doubtful for candidate in group.candidates}
     assert others[-1].verdict == CLEARED
     assert [candidate.name for candidate in others[-1].candidates] == ["BAT"]
+    assert others[-1] not in report.shared_by_all() and first in report.shared_by_all()  # what works clears the battery
+
+
+def test_of_one_dead_pin_everything_on_its_way_is_told(demo: Tracing) -> None:
+    report = common_of(demo, ["ALM.3"])
+    named = {candidate.name for group in report.groups for candidate in group.candidates}
+    row = next(row for row in tracer.supplies(demo, "ALM").supplies if row.pin == "3")
+    assert {fuse.part for fuse in row.fuses if fuse.sole} <= named and "BAT" in named
 
 
 def test_a_shared_connector_counts_although_the_cavities_differ(demo: Tracing) -> None:

@@ -30,6 +30,8 @@ def said(folder: Path, *runs: str, parts: str = "", vehicle: str = VEHICLE) -> l
         ("S1 -- RD 1 -- GTW.3", "`GTW` is not declared: used in 1 place (sheet 1)", "`GTW: {is: KIND}`"),
         ("S1 -- RD 1 -- Sü9 -- RD 1 -- S2", "`Sü9` is not declared: used in 1 place (sheet 1)", "declared once"),
         ("S1 -- RD 1 -- MM.1", "`MM` is not declared", "Did you mean `M`?"),
+        ("S1 -- RD 1 -- M-3", "`M-3` is not declared", "Did you mean `M.3`?"),
+        ("T30 -- RD 1 -- S1", "`T30` is not declared", "Did you mean `30`?"),
         ("15 -- RD 1 -- S1", "`15` is not declared", "under `rails:` in vehicle.yaml"),
         ("S1 -- RD 1 -- X7.2:a", "by its name and use an in-line connector", "`X7: {is: connector}`"),
         ("S1 -- RD 1 -- K7.87a", "by its name and use a relay", "`K7: {is: relay}`"),

@@ -63,6 +63,7 @@ class Covered:
                 [mutant.function] if inside else [name for source, name in self.functions if source == mutant.file]
             )
             found = set().union(*(self.functions.get((mutant.file, name), set()) for name in functions))
+        found = found or set(self.seconds)  # a table that only other files read
         return sorted(found, key=lambda name: (self.seconds.get(name, 0.0), name))
 
 
@@ -72,6 +73,7 @@ class Tried:
     def __init__(self, covered: Covered) -> None:
         self.covered = covered
         self.stamp = time.time()
+        self.texts: dict[str, bytes] = {}
 
     def write(self, file: Path, text: bytes) -> None:
         """Each writing has a time of its own, so that no compiled file is taken for that of another."""
@@ -81,7 +83,7 @@ class Tried:
 
     def one(self, mutant: Mutant, most_s: float) -> dict[str, Any]:
         """What came of it: `killed`, `hung`, `survived`, `not decided` (some of its tests were not run) or `never run`."""
-        text = (ROOT / mutant.file).read_bytes()
+        text = self.texts.setdefault(mutant.file, (TREE / mutant.file).read_bytes())
         tests = self.covered.tests(mutant, places(text.decode()))
         seconds, first, second = 0.0, list[str](), list[str]()
         for name in tests:
@@ -132,14 +134,12 @@ def interval(dead: int, decided: int) -> str:
 
 def report(results: Sequence[dict[str, Any]]) -> None:
     """What survived, and how many of each folder died."""
-    root = {name: (ROOT / name).read_bytes() for name in {one["file"] for one in results}}
     for one in results:
         if one["result"] in ("survived", "never run", "not decided"):
-            before = root[one["file"]][one["start"] : one["end"]].decode(errors="replace")
             print(
                 f"\n{one['file']}:{one['line']} {one['function']} ({one['how']}), {one['result']}, {one['run']} of {one['tests']} tests"
             )
-            print(f"  {' '.join(before.split())}\n  -> {one['instead']}")
+            print(f"  {' '.join(one['before'].split())}\n  -> {one['instead']}")
     print(f"\n{'folder':10} {'sampled':>8} {'decided':>8} {'killed':>8} {'hung':>6} {'survived':>9} {'dies':>22}")
     for folder in sorted({one["file"].split("/")[1] for one in results}):
         count = Counter(one["result"] for one in results if one["file"].split("/")[1] == folder)
@@ -183,20 +183,21 @@ def main() -> None:
         return
     tried = Tried(Covered(tests))
     if arguments.what == "again":
-        found = json.loads(results.read_text())
-        fields = Mutant.__dataclass_fields__
-        chosen = [
-            Mutant(**{name: one[name] for name in fields}) for one in found if one["result"] not in ("killed", "hung")
-        ]
-        found = [one for one in found if one["result"] in ("killed", "hung")]
+        tried_before = json.loads(results.read_text())
+        found = [one for one in tried_before if one["result"] in ("killed", "hung")]
+        left = [one for one in tried_before if one not in found]
+        now = {
+            one.what: one
+            for name in sorted({one["file"] for one in left})
+            for one in wrong_ones(name, (TREE / name).read_text())
+        }
+        names = ("file", "function", "how", "before", "instead")
+        chosen = [now[what] for one in left if (what := tuple(one[name] for name in names)) in now]
     else:
         found, chosen = [], []
         for folder in arguments.folders:
-            every = [
-                one
-                for file in sorted((ROOT / "tracer" / folder).rglob("*.py"))
-                for one in wrong_ones(str(file.relative_to(ROOT)), file.read_text())
-            ]
+            files = [str(file.relative_to(TREE)) for file in sorted((TREE / "tracer" / folder).rglob("*.py"))]
+            every = [one for name in files for one in wrong_ones(name, (TREE / name).read_text(encoding="utf-8"))]
             chosen += random.Random(f"{arguments.seed} {folder}").sample(every, min(arguments.each, len(every)))
     for number, mutant in enumerate(chosen, 1):
         started = time.monotonic()

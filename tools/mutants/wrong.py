@@ -58,7 +58,13 @@ class Mutant:
     how: str
     start: int  # bytes
     end: int
+    before: str
     instead: str
+
+    @property
+    def what(self) -> tuple[str, ...]:
+        """What it is, wherever it stands: the same when lines above it change."""
+        return self.file, self.function, self.how, self.before, self.instead
 
     def source(self, text: bytes) -> bytes:
         """The file with it."""
@@ -75,7 +81,8 @@ def wrong_ones(file: str, text: str) -> Iterator[Mutant]:
     def mutant(node: Any, other: ast.AST | str, how: str, head: tuple[int, int]) -> Mutant:
         instead = other if isinstance(other, str) else f"({ast.unparse(other)})"
         start, end = starts[node.lineno - 1] + node.col_offset, starts[node.end_lineno - 1] + node.end_col_offset
-        return Mutant(file, functions[node.lineno].function, node.lineno, *head, how, start, end, instead)
+        before = text.encode()[start:end].decode()
+        return Mutant(file, functions[node.lineno].function, node.lineno, *head, how, start, end, before, instead)
 
     def expressions(node: ast.AST, head: tuple[int, int]) -> Iterator[Mutant]:
         if isinstance(node, ast.stmt | ast.JoinedStr):
