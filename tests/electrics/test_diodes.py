@@ -142,3 +142,24 @@ def test_what_a_diode_loses_is_no_remark_on_the_wiring(tmp_path: Path) -> None:
     long = SHEET.replace("draws: {1: 0,", "draws: {1: 2,").replace("D1.K -- RD 1 1m", "D1.K -- RD 0.5 9m")
     tracing = tracing_of(tmp_path / "b", long.replace("AMPS", "0.1"))
     assert "R232" in {finding.code for finding in tracer.check(tracing).remarks if finding.at == "M.1"}
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "floats"),
+    [
+        ("D1.A", "D1.K", False),  # forwards: what hangs on it alone shows what is before it
+        ("D1.K", "D1.A", True),  # the wrong way round: nothing comes through
+    ],
+)
+def test_what_hangs_on_a_diode_alone_has_its_level_forwards_only(first: str, second: str, floats: bool, tmp_path: Path) -> None:  # fmt: skip
+    sheet = (
+        "parts:\n  BAT: battery\n  F1: {is: fuse, amps: 10, type: C}\n  D1: diode\n  M: {is: module, cavities: 1-2}\n"
+        f"runs:\n- BAT.+ -- RD 1 1m -- F1 -- RD 1 1m -- {first}\n- {second} -- RD 1 1m -- M.1\n- M.2 -- BN 1 1m -- BAT.-\n"
+    )
+    tracing = tracing_of(tmp_path, sheet)
+    one = fitted(
+        model_of(tracing, "run", changes_of(tracing.circuit, battery_v=12.6), limits=limits_of(tracing.circuit))
+    )
+    volts_there = one.solve(one.setting(NOMINAL, NOMINAL)).node_v[tracing.circuit.pins_of["M"]["1"]]
+    assert math.isnan(volts_there) is floats
+    assert floats or volts_there == pytest.approx(12.6, abs=0.7)
