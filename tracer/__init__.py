@@ -134,8 +134,12 @@ def glance(
     return glance_of(tracing, report, limits(tracing, shop) if computed else None)
 
 
-def at_place(circuit: Circuit | Tracing, name: str, module: str | None = None, *, shop: Path | None = None, computed: bool = True) -> AtPlace:  # fmt: skip
+def at_place(circuit: Circuit | Tracing, name: str, module: str | None = None, *, shop: Path | None = None, computed: bool = True, reports: Iterable[SupplyReport] | None = None) -> AtPlace:  # fmt: skip
     """What can be read at the place of a part, or at a place in words: points of one module's list, with volts where `computed`, or of every list.
+
+    Parameters
+    ----------
+    reports : the lists, where they are there already or are made one by one; `every_list` where they are left out
 
     Raises
     ------
@@ -145,7 +149,8 @@ def at_place(circuit: Circuit | Tracing, name: str, module: str | None = None, *
     from tracer.trace.lists.supplies import every_list
 
     if module is None:
-        return points_at(tracing := _tracing(circuit), every_list(tracing), name)
+        tracing = _tracing(circuit)
+        return points_at(tracing, every_list(tracing) if reports is None else reports, name)
     report = supplies(tracing := _tracing(circuit), module)
     return points_at(tracing, [report], name, expected(tracing, report, shop=shop) if computed else None)
 

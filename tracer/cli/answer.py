@@ -7,7 +7,7 @@ import contextlib
 import os
 import sys
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn, Protocol, TypeVar
 
@@ -156,6 +156,12 @@ class Bar:
     def __exit__(self, *_: object) -> None:
         if self._shown is not None:
             self._shown.stop()
+
+    def over(self, answers: Iterable[Got]) -> Iterator[Got]:
+        """The same answers one by one, each of which is one more that is done."""
+        for one in answers:
+            self.advance()
+            yield one
 
     def advance(self) -> None:
         """One more is done."""

@@ -146,11 +146,8 @@ def _every_module(*, json: bool) -> NoReturn:
     from tracer.report import modules as report
 
     def ask(tracing: Tracing) -> list[tracer.SupplyReport]:
-        found = []
-        with Bar("lists", sum(1 for _ in tracing.circuit.modules())) as bar:
-            for one in tracer.every_list(tracing):
-                found.append(one)
-                bar.advance()
+        with _bar_of_lists(tracing) as bar:
+            found = list(bar.over(tracer.every_list(tracing)))
         if not found:
             fail(NO_MODULE, CANNOT_USE)
         return found
@@ -164,13 +161,20 @@ def _every_module(*, json: bool) -> NoReturn:
     )
 
 
+def _bar_of_lists(tracing: Tracing) -> Bar:
+    return Bar("lists", sum(1 for _ in tracing.circuit.modules()))
+
+
 def _at_place(place: str, module: str | None, *, quick: bool, shop: Path | None, json: bool) -> NoReturn:
     from tracer.report import at_place as report
 
     def ask(tracing: Tracing) -> tracer.AtPlace:
         if module is None and next(iter(tracing.circuit.modules()), None) is None:
             fail(NO_MODULE, CANNOT_USE)
-        return tracer.at_place(tracing, place, module, shop=shop, computed=not quick)
+        if module is not None:
+            return tracer.at_place(tracing, place, module, shop=shop, computed=not quick)
+        with _bar_of_lists(tracing) as bar:
+            return tracer.at_place(tracing, place, reports=bar.over(tracer.every_list(tracing)))
 
     answer(ask, text=report.as_text, data=report.as_data, json=json)
 
