@@ -96,6 +96,20 @@ class States:
         )  # fmt: skip
 
 
+_Span = slice | IntArray
+
+
+def _span(columns: IntArray) -> _Span:
+    """Columns in a row as a slice, which is far quicker to read and write."""
+    if columns.size and columns[-1] - columns[0] + 1 == columns.size:
+        return slice(int(columns[0]), int(columns[-1]) + 1)
+    return columns
+
+
+def _places(rows: IntArray, span: _Span) -> tuple[IntArray, ...] | tuple[IntArray, slice]:
+    return (rows, span) if isinstance(span, slice) else np.ix_(rows, span)
+
+
 def alike(models: Sequence[Model]) -> list[list[int]]:
     """Numbers of the models in groups: those of a group have the same nodes, branches and draws."""
     groups: dict[tuple[int, int, bytes], list[int]] = {}
@@ -151,7 +165,12 @@ class Together:
             pushing = {n for model in self.models for n in model.pushing.tolist()}.union(self.diodes.tolist())
             at_ends = self.ends[[*sorted(pushing), *range(self.plain, len(self.ends))]].ravel()
             staying = np.concatenate([at_ends, np.array([self.reference, *asked], dtype=np.intp)])
-        return Needed(self.node_count, self.ends[: self.plain], able, always, staying)
+        needed = Needed(self.node_count, self.ends[: self.plain], able, always, staying)
+        # rows that are open in some state, and those in which something pushes: of a vehicle next to none
+        self._switching = np.flatnonzero(~always[needed.rows])
+        pushing_rows = sorted({n for model in self.models for n in model.pushing.tolist()})
+        self._pushing = np.flatnonzero(np.isin(needed.rows[: needed.single], pushing_rows))
+        return needed
 
     def with_values_of(self, models: Sequence[Model]) -> Together:
         """The same with other values in the branches, and nothing else changed."""
@@ -216,7 +235,7 @@ class Together:
         """
         block, late = self._as_resistors(states, columns, slopes=slopes)
         answer = block.answer(late, pushed_a)
-        conductance_s = states.conductance_s[np.ix_(self.needed.rows, columns)]
+        conductance_s = states.conductance_s[_places(self.needed.rows, _span(columns))]
         islands = [states.shape[column].island for column in columns.tolist()]
         self.needed.spread(answer, conductance_s, self.needed.edges(conductance_s), islands)
         return answer
@@ -232,9 +251,8 @@ class Together:
     def _as_resistors(self, states: States, columns: IntArray, *, slopes: bool) -> tuple[Block, Reduction]:
         """The networks of some columns with every draw as a resistor: what it amounts to, or the slope of its own law."""
         laws, drop_v = LoadLaws(*states.laws[:, :, columns]), states.drop_v[:, columns]
-        rows = np.ix_(self.needed.rows, columns)
         block = self._block(
-            self.needed.edges(np.where(states.closed[rows], states.conductance_s[rows], 0.0)),
+            self.needed.edges(self._row_s(states.conductance_s, states.closed, _span(columns))),
             [states.shape[column] for column in columns.tolist()],
         )
         return block, block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v))
@@ -335,16 +353,16 @@ class Together:
 
     def _settle(self, work: _Work, columns: IntArray, *, rated: bool) -> None:
         """Bring some columns to rest, from the drops across the draws in `work` or from every draw as the resistor it is when rated."""
-        rows = np.ix_(self.needed.rows, columns)
-        row_s = np.where(work.closed[rows], work.conductance_s[rows], 0.0)
-        conductance_s, source_v = self.needed.edges(row_s), self.needed.pushing(work.source_v[rows])
+        span = _span(columns)
+        row_s = self._row_s(work.conductance_s, work.closed, span)
+        conductance_s, source_v = self.needed.edges(row_s), self._edge_v(work.source_v, span)
         shapes = [work.shape[column] for column in columns.tolist()]
         block = self._block(conductance_s, shapes)
-        laws = LoadLaws(*work.laws[:, :, columns])
+        laws = LoadLaws(*work.laws[:, :, span])
         block.push(self._pushed_a(conductance_s, source_v))
-        drop_v = work.drop_v[:, columns]
+        drop_v = work.drop_v[:, span]
         if rated:
-            late_v = block.late_v(block.with_loads(work.rated_s[:, columns]))
+            late_v = block.late_v(block.with_loads(work.rated_s[:, span]))
             drop_v = block.drop_v(late_v)
         late, late_v = with_loads_at_rest(block, laws, drop_v)
         potential_v = block.whole_v(late_v)
@@ -359,11 +377,24 @@ class Together:
             before_v = correction_v
         branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
         # written so that what is not a number is no rest either
-        work.at_rest[columns] = correction_v <= limit_of_correction_v(branch_a)
+        work.at_rest[span] = correction_v <= limit_of_correction_v(branch_a)
         self.needed.spread(potential_v, row_s, conductance_s, [shape.island for shape in shapes])
-        work.potential_v[:, columns] = potential_v
-        work.branch_a[rows] = self.needed.currents(branch_a[: len(self.needed.ends)])
-        work.drop_v[:, columns] = drop_v
+        work.potential_v[:, span] = potential_v
+        work.branch_a[_places(self.needed.rows, span)] = self.needed.currents(branch_a[: len(self.needed.ends)])
+        work.drop_v[:, span] = drop_v
+
+    def _row_s(self, conductance_s: FloatArray, closed: BoolArray, span: _Span) -> FloatArray:
+        """(r, c) siemens of the rows in some columns, 0 where open."""
+        row_s: FloatArray = conductance_s[_places(self.needed.rows, span)]
+        row_s[self._switching] *= closed[_places(self.needed.rows[self._switching], span)]
+        return row_s
+
+    def _edge_v(self, source_v: FloatArray, span: _Span) -> FloatArray:
+        """(e, c) volts in the edges in some columns; nothing pushes in a branch that is in a row of them."""
+        pushing_v = source_v[_places(self.needed.rows[self._pushing], span)]
+        edge_v = np.zeros((len(self.needed.ends), pushing_v.shape[1]))
+        edge_v[self._pushing] = pushing_v
+        return edge_v
 
     def _currents(
         self, conductance_s: FloatArray, source_v: FloatArray, laws: LoadLaws, potential_v: FloatArray

@@ -21,7 +21,7 @@ class Needed:
 
     Attributes
     ----------
-    rows : (r,) branches that are in some edge
+    rows : (r,) branches that are in some edge: first so many `single` ones, each an edge of its own
     ends : (e, 2) nodes of each edge
     """
 
@@ -49,7 +49,7 @@ class Needed:
         in_chains = np.array([step for block in blocks for step in block], dtype=np.intp).reshape(-1, 3)
         self._sizes = [len(block) for block in blocks]
         single = np.setdiff1d(np.arange(rows.size), in_chains[:, 0])
-        self._single = single.size
+        self.single = single.size
         self.rows = np.concatenate([rows[single], rows[in_chains[:, 0]]])
         self._into = in_chains[:, 2]
         self._forwards = np.where(ends[self.rows[single.size :], 0] == in_chains[:, 1], 1.0, -1.0)[:, np.newaxis]
@@ -58,20 +58,16 @@ class Needed:
 
     def edges(self, conductance_s: FloatArray) -> FloatArray:
         """(e, c) siemens of the edges for (r, c) of the rows."""
-        total_ohm = np.zeros((len(self.ends) - self._single, conductance_s.shape[1]))
+        total_ohm = np.zeros((len(self.ends) - self.single, conductance_s.shape[1]))
         for _, count, block in self._blocks():
             total_ohm[:count] += 1.0 / conductance_s[block]
-        return np.concatenate([conductance_s[: self._single], 1.0 / total_ohm])
-
-    def pushing(self, source_v: FloatArray) -> FloatArray:
-        """(e, c) volts in the edges for (r, c) in the rows; nothing pushes in a branch that is in a row of them."""
-        return np.concatenate([source_v[: self._single], np.zeros((len(self.ends) - self._single, source_v.shape[1]))])
+        return np.concatenate([conductance_s[: self.single], 1.0 / total_ohm])
 
     def currents(self, edge_a: FloatArray) -> FloatArray:
         """(r, c) amperes of the rows for (e, c) of the edges."""
-        chain_a = edge_a[self._single :]
+        chain_a = edge_a[self.single :]
         along = [chain_a[:count] for _, count, _ in self._blocks()]
-        return np.concatenate([edge_a[: self._single], np.concatenate([chain_a[:0], *along]) * self._forwards])
+        return np.concatenate([edge_a[: self.single], np.concatenate([chain_a[:0], *along]) * self._forwards])
 
     def spread(
         self, values: FloatArray, conductance_s: FloatArray, edge_s: FloatArray, islands: Sequence[IntArray]
@@ -84,15 +80,15 @@ class Needed:
         conductance_s, edge_s : (r, c) and (e, c) siemens
         islands : (n,) of each column: which nodes are joined
         """
-        first, last = self.ends[self._single :].T
-        chain_a = (values[first] - values[last]) * _widened(edge_s[self._single :], values)
+        first, last = self.ends[self.single :].T
+        chain_a = (values[first] - values[last]) * _widened(edge_s[self.single :], values)
         here = values[first]
         sizes = [*self._sizes[1:], 0]
         for at, _, block in self._blocks():
             count = sizes[at]  # of those that go on
             some = slice(block.start, block.start + count)
             here = here[:count] - chain_a[:count] / _widened(conductance_s[some], values)
-            values[self._into[some.start - self._single : some.stop - self._single]] = here
+            values[self._into[some.start - self.single : some.stop - self.single]] = here
         begins = self._anchor[self._inside]
         values[self._inside] = values[begins]
         cut_off = {id(island): self._inside[island[self._inside] != island[begins]] for island in islands}
@@ -101,7 +97,7 @@ class Needed:
 
     def _blocks(self) -> Iterator[tuple[int, int, slice]]:
         """The first branches of all rows of them, then the second ones ...: at which place, how many, and where they are among `rows`."""
-        begin = self._single
+        begin = self.single
         for at, count in enumerate(self._sizes):
             yield at, count, slice(begin, begin + count)
             begin += count
