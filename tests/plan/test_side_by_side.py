@@ -7,10 +7,12 @@ import pytest
 from hypothesis import given
 
 import tracer
+from benchmarks.believable import believable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tests.laws.test_hazards import FEW, tracing_of
 from tests.typed import load
 from tracer.case.opening import kept_plan
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import LinkKind
 from tracer.entry.problems import listed
 from tracer.plan.bench import Bench
@@ -132,3 +134,43 @@ def test_a_wire_that_goes_on_over_references_is_one_piece(tmp_path: Path) -> Non
     assert kept["parts"] == ["wire BAT.+ to F1.feed", "F1", "wire F1.load to M.1 over ref 5>2 (sheet 1)"]
     assert kept["tests"][0]["proves"] == kept["parts"] and not kept["not_told_apart"]
     assert kept["ends"]["wire F1.load to M.1 over ref 5>2 (sheet 1)"] == ["F1.load", "M.1"]
+
+
+def grounded_as_computed(tracing: Tracing) -> tuple[int, int]:
+    """What is said without a solve of a ground pin with each of its ground points off, and with all, is what the whole computation says.
+
+    Returns how often it was said, and how often it was asked.
+    """
+    said = asked = 0
+    for part in tracing.circuit.modules():
+        report = tracer.supplies(tracing, part.name)
+        bench, alone = (Bench(tracing, report, tracer.limits(tracing)) for _ in range(2))
+        for row in report.grounds:
+            points = dict.fromkeys(
+                probe.part for probe in row.probes
+                if probe.part in tracing.circuit.parts and tracing.circuit.parts[probe.part].kind == PartKind.GROUND
+            )  # fmt: skip
+            key = next((key for key in report.keys if row.live.get(key) == "live"), "")
+            if not key or row.no_method:
+                continue
+            for out in {*((one,) for one in points), tuple(points)} - {()}:
+                left = alone._unplugged_in(key, out, ())
+                connected = not left.why_not(row) and not left.alone.floats(left.pins[row.code, row.point])
+                assert bench.still_grounded(row, key, out) == connected, (row.code, key, out)
+                asked += 1
+                said += (key, out, ()) not in bench._unplugged
+    return said, asked
+
+
+def test_a_ground_leg_that_conductors_alone_keep_is_kept_in_the_whole_computation(tmp_path: Path) -> None:
+    said, asked = grounded_as_computed(Tracing(tracer.load(Path(__file__).parents[2] / "circuits" / "minibus")))
+    assert 0 < said < asked
+    believable(tmp_path / "coach", 3)
+    said, asked = grounded_as_computed(Tracing(tracer.load(tmp_path / "coach")))
+    assert 0 < said < asked
+
+
+@FEW
+@given(typed_vehicles())
+def test_so_it_is_in_vehicles_drawn_by_chance(vehicle: TypedVehicle) -> None:
+    grounded_as_computed(tracing_of(vehicle))

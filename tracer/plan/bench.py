@@ -103,13 +103,14 @@ class Bench:
     def still_grounded(self, row: Row, key: str, out: tuple[str, ...]) -> bool:
         """Whether a ground pin, alone and unplugged, is still connected with these parts opened; where nobody can say, it is tried."""
         try:
-            bench = self._unplugged_in(key, (), ())
-        except NotSettled:
-            bench = None
-        if bench is not None and not bench.why_not(row) and bench.grounded_without(row, out):
+            whole = self._unplugged_in(key, (), ())
+            if not whole.why_not(row) and whole.grounded_without(row, out):
+                return True
+            left = self._unplugged_in(key, out, ())
+            return not left.why_not(row) and not left.alone.floats(left.pins[row.code, row.point])
+        except NotSettled as error:
+            self.failed.setdefault(key, str(error))
             return True
-        bare, _ = self.alone(row, key, None, out)
-        return bare is None or bare.value is not None
 
     def growth(
         self, row: Row, key: str, lamp_w: float, out: tuple[str, ...] = (), pulled: tuple[str, ...] = ()

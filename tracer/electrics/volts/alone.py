@@ -127,19 +127,30 @@ class PinsAlone:
 
     def grounded_without(self, pin: AlonePin, opened: Collection[Opened]) -> bool:
         """Whether conductors alone lead from the pin to battery negative when something is opened: so they do then, whatever a relay does."""
-        model = self.model
-        if any(branch.kind == "generator" for branch in model.branches):
-            return False  # what it gives may change, and whether anything is computed beside it
-        links = {link for one in opened for link in one.links}
-        nodes = {node for one in opened for node in one.nodes}
-        ends = [
-            (one.a, one.b)
-            for one in model.branches
-            if one.link >= 0 and one.link not in links and one.a not in nodes and one.b not in nodes
-            and model.circuit.links[one.link].kind in CONDUCTORS
-        ]  # fmt: skip
-        island = islands_of(len(model.node_names), np.array(ends, dtype=np.intp).reshape(-1, 2))
-        return bool(island[pin.node] == island[model.reference])
+        if self._turns:
+            return False  # what a generator gives may change, and whether anything is computed beside it
+        links = [link for one in opened for link in one.links]
+        nodes = [node for one in opened for node in one.nodes]
+        link, ends = self._conductors
+        left = ends[~(np.isin(link, links) | np.isin(ends, nodes).any(axis=1))]
+        island = islands_of(len(self.model.node_names), left)
+        return bool(island[pin.node] == island[self.model.reference])
+
+    @cached_property
+    def _turns(self) -> bool:
+        return any(branch.kind == "generator" for branch in self.model.branches)
+
+    @cached_property
+    def _conductors(self) -> tuple[IntArray, IntArray]:
+        """(c,) the links that conduct in every state, and (c, 2) their ends."""
+        links = self.model.circuit.links
+        found = [
+            (one.link, one.a, one.b)
+            for one in self.model.branches
+            if one.link >= 0 and links[one.link].kind in CONDUCTORS
+        ]
+        table = np.array(found, dtype=np.intp).reshape(-1, 3)
+        return table[:, 0], table[:, 1:]
 
     def bare(self, pin: AlonePin) -> _Reading:
         """The meter alone; it loads the probed point only."""
