@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.typed import HEAD, VEHICLE, load, problems, write
+from tracer.entry import files, text
 from tracer.entry.folder import MAX_SHEETS
 from tracer.entry.text import MAX_ANCHORS, MAX_DEPTH, MAX_FILE_BYTES
 
@@ -290,13 +291,24 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path: Path, monkeypatch: pytest
     assert {problem.what for problem in found} == {"the file cannot be read: Permission denied"}
 
 
-def test_a_file_over_the_limit_is_not_read_and_one_at_the_limit_is(tmp_path: Path) -> None:
+def test_a_file_over_the_limit_is_not_read_and_one_at_the_limit_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = write(tmp_path, GOOD)
     with (folder / "sheets" / "2.yaml").open("wb") as file:
         file.write(b"sheet: 2\n#")
-        file.truncate(MAX_FILE_BYTES + 1)
+        file.truncate(11_000_000)
+    read: list[str] = []
+    whole = files.read_settled
+
+    def noted(path: Path) -> bytes:
+        read.append(path.name)
+        return whole(path)
+
+    monkeypatch.setattr(text, "read_settled", noted)
     (found,) = problems(folder)
-    assert found.what == "the file has 16 MB; at most 16 MB are read"
+    assert found.what == "the file has 11.0 MB; at most 2 MB are read"
+    assert "1.yaml" in read and "2.yaml" not in read  # by its size alone: not a byte of it is looked at
     filler = b"#" + b"x" * 998 + b"\n"
     (folder / "sheets" / "2.yaml").write_bytes((b"sheet: 2\n" + filler * (MAX_FILE_BYTES // 1000))[:MAX_FILE_BYTES])
     assert problems(folder) == []

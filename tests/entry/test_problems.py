@@ -180,7 +180,7 @@ def test_a_file_that_is_too_large_is_not_read(tmp_path: Path) -> None:
     _write(tmp_path)
     with (tmp_path / "sheets" / "2.yaml").open("wb") as file:
         file.truncate(MAX_FILE_BYTES + 1)
-    assert "at most 16 MB" in _problems(tmp_path)[0].what
+    assert "at most 2 MB" in _problems(tmp_path)[0].what
 
 
 def test_a_utf_8_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:

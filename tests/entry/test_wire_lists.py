@@ -18,6 +18,7 @@ from tests.cli.test_exit_status import invoke
 from tests.typed import HEAD, write
 from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotUse
+from tracer.entry.wire_lists import take_in
 from tracer.entry.wire_lists.columns import FIELDS
 from tracer.entry.wire_lists.tables import read_table
 from tracer.report.wire_lists import list_csv
@@ -335,3 +336,17 @@ def test_a_vehicle_written_out_names_what_a_list_cannot_hold(tmp_path: Path) -> 
     )
     assert invoke("-C", "circuits/minibus", "write-out", "-o", str(tmp_path / "w.pdf"))[0] == 2
     assert set(FIELDS) > {"from", "to"}
+
+
+def test_a_list_that_would_be_a_sheet_too_large_to_be_read_is_refused_and_the_same_in_pages_is_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [("S1", f"X{number}", "RD") for number in range(100)]
+    text = "from,to,colour\n" + "".join(f"{','.join(row)}\n" for row in rows)
+    monkeypatch.setattr(take_in, "MAX_FILE_BYTES", 3000)
+    with pytest.raises(CannotUse) as error:
+        taken(tmp_path, text)
+    (problem,) = error.value.problems
+    assert problem.place.file == "list.csv" and "as one sheet it would have" in problem.what
+    pages = "from,to,colour,sheet\n" + "".join(f"{','.join(row)},{number % 4}\n" for number, row in enumerate(rows))
+    assert len([name for name in taken(tmp_path, pages).files if name.startswith("sheets/")]) == 4

@@ -20,7 +20,9 @@ from tracer.entry.problems import Place, Problem
 from tracer.entry.visible import visible
 from tracer.entry.yaml_problems import yaml_problem
 
-MAX_FILE_BYTES = 16_000_000
+MAX_FILE_BYTES = (
+    2_000_000  # some 30 000 runs, and no page holds them; a file of slips costs up to 2 s and 200 MB for each million
+)
 MAX_ANCHORS = 100
 MAX_DEPTH = 24  # the format needs 6; more is a slip or an attack
 
@@ -258,7 +260,7 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
             problems.append(
                 Problem(
                     Place(name),
-                    f"the file has {info.st_size / 1e6:.0f} MB; at most {MAX_FILE_BYTES / 1e6:.0f} MB are read",
+                    f"the file has {info.st_size / 1e6:.1f} MB; at most {MAX_FILE_BYTES / 1e6:.0f} MB are read",
                     "One file is one page of the diagram: split it.",
                 )
             )

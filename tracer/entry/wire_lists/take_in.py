@@ -13,8 +13,9 @@ from tracer.entry.fragments import Sheet
 from tracer.entry.load import read_folder
 from tracer.entry.own_colours import colour_system
 from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, natural
-from tracer.entry.text import read_file
+from tracer.entry.text import MAX_FILE_BYTES, read_file
 from tracer.entry.values import Misread
+from tracer.entry.visible import visible
 from tracer.entry.wire_lists.columns import FIELDS, Columns, columns_of, letter
 from tracer.entry.wire_lists.kinds import Found, parts_of
 from tracer.entry.wire_lists.rows import NotTaken, RowReader, Taken
@@ -265,7 +266,12 @@ def _files(
             name += "-2"
         sheet = page if page not in taken else f"{page} ({file.stem})"
         taken.add(sheet)
-        files[f"sheets/{name}.yaml"] = sheet_text(sheet, file.name, here, several)
+        text = sheet_text(sheet, file.name, here, several)
+        if (size := len(text.encode())) > MAX_FILE_BYTES:
+            what = f"as one sheet it would have {size / 1e6:.1f} MB, and at most {MAX_FILE_BYTES / 1e6:.0f} MB are read of a sheet"
+            fix = "Say in a column `sheet` on which page each wire is, or split the list."
+            raise CannotUse([Problem(Place(visible(file.name)), what, fix)])
+        files[f"sheets/{name}.yaml"] = text
         first = False
     return files
 
