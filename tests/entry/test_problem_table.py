@@ -171,6 +171,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "busbar from a bare fuse": (_part("FB: {is: panel, positions: {A: 5, B: 5}, busbars: {«A»: [B]}}"), "which side is meant", "`A.load`"),
     "label in two panels": (
         (HEAD + "  FB: {is: panel, positions: {A: 5}}\n  FC: {is: panel, positions: {A: 5}}\nruns:\n  - S1 -- RD 1 -- «A»\n",), "in several panels", "FB/A or FC/A"),
+    "label of two panels that is another part": (_part("FB: {is: panel, positions: {A: 5}}\n  FC: {is: panel, positions: {A: 5}}\n  «A»: splice"), "A is a part here and a position in several panels", "a name of its own"),
     "label that is another part": (_part("FB: {is: panel, positions: {A: 5}}\n  «A»: splice"), "A is a splice here, but a fuse in panel FB", "a name of its own"),
     # sheets
     "sheet twice": ((HEAD, "sheet: «1»\n"), "sheet 1 is already typed in (sheets/1.yaml)", "its own number"),

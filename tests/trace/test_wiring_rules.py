@@ -383,3 +383,25 @@ def test_a_joint_connector_whose_other_wires_are_missing_leaves_the_list_open(
     found = {one.message: one.at for one in report.loose_ends if one.code == "L106"}
     assert report.complete is not bool(said)
     assert found == ({said: at} if said else {}), [(one.code, one.message) for one in report.loose_ends]
+
+
+@pytest.mark.parametrize(
+    ("parts", "way", "said"),
+    [
+        ("SW: {is: switch, follows: key, contacts: {off: [], run: [1-2]}}", "SW.1 -- RD 1 -- SW.2", "SW joins supply and ground without a load in run"),
+        (
+            "SW: {is: switch, follows: key, contacts: {off: [1-2], run: [1-2]}}, T: {is: switch, follows: key, contacts: {off: [], run: [1-2]}}",
+            "SW.1 -- RD 1 -- SW.2 -- RD 1 -- T.1 -- RD 1 -- T.2",
+            "SW and T join supply and ground without a load in run",
+        ),
+    ],
+)  # fmt: skip
+def test_contacts_that_short_supply_to_ground_are_named_with_the_key_state(parts: str, way: str, said: str, tmp_path: Path) -> None:  # fmt: skip
+    points = way.split(" -- RD 1 -- ")
+    runs = [f"BAT.+ -- RD 1 -- F1 -- RD 1 -- {points[0]}", *(f"{a} -- RD 1 -- {b}" for a, b in zip(points[1::2], points[2::2], strict=False)), f"{points[-1]} -- BN 1 -- G1", "BAT.- -- BK 16 -- G1"]  # fmt: skip
+    sheet = f"sheet: 1\nparts: {{BAT: battery, G1: ground, F1: {{is: fuse, amps: 5}}, {parts}}}\nruns:\n"
+    tracing = Tracing(
+        load(tmp_path, sheet + "".join(f"- {run}\n" for run in runs), vehicle="vehicle: v\nkey: [off, run]\n")
+    )
+    messages = [one.message for one in (*loose_ends(tracing), *remarks(tracing))]
+    assert said in messages, messages
