@@ -310,3 +310,16 @@ def test_a_diagram_of_every_module_says_which_lists_rest_on_something(tmp_path: 
     folder = write(tmp_path, text, vehicle=VEHICLE + RAIL)
     status, _, error = invoke("-C", str(folder), "diagram", "--all", "-o", str(tmp_path / "out"))
     assert (status, "COMPLETE IF: M" in error) == (3, True)
+
+
+def test_ground_through_the_inside_of_another_module_hides_no_supply(tmp_path: Path) -> None:
+    """N joins its pins 1 and 2: M.1 is grounded through it, and over a contact it has supply too. Both are told."""
+    parts = (
+        M
+        + ", N: {is: module, cavities: 1-3, joined: [[1, 2]]}, SW: {is: switch, follows: key, contacts: {off: [], run: [1-2]}}, S1: splice"
+    )
+    runs = ("BAT.+ -- RD 1 -- F1 -- RD 1 -- SW.1", "SW.2 -- RD 1 -- S1", "S1 -- RD 1 -- M.1", "S1 -- RD 1 -- N.2", "N.1 -- BN 1 -- G1", *RUNS[1:])  # fmt: skip
+    report = listed(tmp_path, parts, runs)
+    traced = {cavity.pin: cavity.traced for cavity in report.census}
+    assert traced == {"1": "supply and ground", "2": "ground"}
+    assert not report.complete

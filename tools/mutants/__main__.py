@@ -111,9 +111,15 @@ class Tried:
         try:
             for names in (first, second):
                 status, lines = self.run(names, 40 + 4 * most_s)
-                gone = {line.partition("/tree/")[2] for line in lines if line.startswith("ERROR: not found: ")}
+                gone = {
+                    line.partition("/tree/")[2].partition("::")[0]
+                    for line in lines
+                    if line.startswith("ERROR: not found: ")
+                }
                 if gone:  # an id that is another in each run; asking for it ends the run, as if something were noticed
-                    status, lines = self.run([name for name in names if name not in gone], 40 + 4 * most_s)
+                    status, lines = self.run(
+                        [name for name in names if name.partition("::")[0] not in gone], 40 + 4 * most_s
+                    )
                 if status != 0:
                     failed = [line for line in lines if line.startswith(("FAILED", "ERROR"))]
                     return {
