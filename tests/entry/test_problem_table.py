@@ -85,6 +85,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "cavity used three times": (_run("S1 -- RD 1 -- X1.1\n  - X1.1 -- RD 1 -- M.2\n  - S1 -- RD 1 -- «X1.1»"), "used twice on one half", "X1.1:a"),
     "umlaut before": (_run("S1 -- RD 1 -- Sü9 -- RD 1 -- «M.7»"), "M has no pin 7", "Its pins are 1, 2, 3 and 4"),
     "which side of a fuse": (_run("S1 -- RD 1 -- «F1»"), "which side is meant", "`F1.feed` or `F1.load`"),
+    "free side of a fuse taken by a bare end": (_run("S1 -- RD 1 -- F1.feed\n  - S2 -- RD 1 -- F1\n  - E1.1 -- RD 1 -- «F1»"), "both sides of F1 already have a wire", "`F1.feed` or `F1.load`"),
     "both pins taken": (_run("S1 -- RD 1 -- E1 -- RD 1 -- G1\n  - S2 -- RD 1 -- «E1»"), "both pins of E1 already have a wire", "`E1.1`"),
     "not a half": (_run("S1 -- RD 1 -- «X1.1:c»"), "`c` is not a half", "`a` and `b`"),
     "halves of a module": (_run("S1 -- RD 1 -- «M.1:a»"), "M is a module: it has no halves", "`M.1`"),
