@@ -145,6 +145,22 @@ def test_the_same_with_the_inside_of_a_module_taken_out(drawn: Drawn, data: st.D
         _agrees(drawn, without.to(target), target, paths)
 
 
+@given(networks(diodes=True))
+def test_a_link_that_is_a_bridge_is_on_every_way_that_it_is_on(drawn: Drawn) -> None:
+    ways = drawn.ways()
+    for target in range(drawn.count):
+        paths = drawn.paths(target)
+        used = {key for path in paths for _, _, key in path}
+        for number in range(len(drawn.edges)):
+            if number in used and ways.is_bridge(number):
+                assert all(number in {key for _, _, key in path} for path in paths)
+
+
+def test_a_link_that_nothing_is_beside_is_a_bridge_and_one_of_two_is_none() -> None:
+    ways = Drawn(3, [(0, 1), (1, 2), (1, 2)], [0, 0, 0], {}, [0]).ways()
+    assert [ways.is_bridge(number) for number in range(3)] == [True, False, False]
+
+
 @given(networks(diodes=True), st.data())
 def test_what_is_always_reached_downwards_has_a_way_beside_each_fuse_that_begins_at_it(
     drawn: Drawn, data: st.DataObject

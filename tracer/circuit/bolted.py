@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from tracer.circuit.joining import Joining
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, LinkKind, PartKind, Written
 from tracer.circuit.model import Part
@@ -54,7 +56,7 @@ class Bolted:
     def _busbar_target(self, panel: Part, fragment: Fragment, origin: str, target: str) -> int | None:
         label, dot, pin = target.partition(".")
         found = self.joining.part_named(label, panel.name)
-        place = fragment.place_of(("busbars", origin), text=target)
+        place = partial(fragment.place_of, ("busbars", origin), text=target)  # not looked for in vain
         if isinstance(found, Part) and found.undeclared and found.kind is PartKind.BOX:
             return self.joining.node(found.name, pin) if dot else self.points.use_of(found)
         if not isinstance(found, Part) or found.panel != panel.name:
@@ -62,14 +64,14 @@ class Bolted:
             near = nearest(label, labels)
             fix = f"Add it under `positions` of {panel.name}." + (f" Did you mean `{near[0]}`?" if near else "")
             self.joining.problems.append(
-                fragment.file.problem(place, f"panel {panel.name} has no position {label}", fix, target)
+                fragment.file.problem(place(), f"panel {panel.name} has no position {label}", fix, target)
             )
             return None
         if found.kind in FUSE_KINDS:
             if dot and pin not in ("feed", "load"):
                 self.joining.problems.append(
                     fragment.file.problem(
-                        place,
+                        place(),
                         f"{label} is a fuse: it has no pin {pin}",
                         "Write the label alone for its feed side.",
                         target,
@@ -83,7 +85,7 @@ class Bolted:
                 f"{label} is a {found.kind}: say which pin the busbar feeds" if not dot else f"{label} has no pin {pin}"
             )
             fix = f"Write `{label}.PIN`{self.joining.pins_hint(found)}."
-            self.joining.problems.append(fragment.file.problem(place, what, fix, target))
+            self.joining.problems.append(fragment.file.problem(place(), what, fix, target))
             return None
         return self.joining.node(found.name, pin)
 

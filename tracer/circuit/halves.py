@@ -91,7 +91,8 @@ def leads_to(
 ) -> Iterator[Key]:
     """What a piece of harness leads to: splices and joint connectors in it, in-line connectors, and the parts at its ends."""
     for number in piece:
-        for node in (links[number].a, links[number].b):
+        link = links[number]
+        for node in (link.a, link.b):
             part = parts.get(part_of[node])
             if part is None or PARTS[part.kind].many_harnesses:
                 continue
@@ -108,16 +109,18 @@ def leads_to(
 class _Halves:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
-        self.at: dict[int, list[int]] = {}
-        for number, link in enumerate(wiring.links):
-            self.at.setdefault(link.a, []).append(number)
-            self.at.setdefault(link.b, []).append(number)
         self.frames: dict[str, _Unit] = {}  # of each connector: what is told to sit in a and in b
         self.units: dict[str, dict[frozenset[str], _Unit]] = {}
         for name, part in wiring.parts.items():
             if part.kind is PartKind.CONNECTOR:
                 self.frames[name] = _Unit(name)
                 self.units[name] = {}
+        part_of, units = wiring.part_of, self.units
+        self.at: dict[int, list[int]] = {}  # of the halves of connectors
+        for number, link in enumerate(wiring.links):
+            for node in (link.a, link.b):
+                if part_of[node] in units:
+                    self.at.setdefault(node, []).append(number)
 
     def settled(self) -> frozenset[int]:
         self._gather()
@@ -135,7 +138,7 @@ class _Halves:
         free = set(wiring.free)
         pieces = harness_pieces(wiring.links, wiring.parts, wiring.part_of)
         piece_of = {number: index for index, piece in enumerate(pieces) for number in piece}
-        keys = [dict.fromkeys(leads_to(piece, wiring.links, wiring.parts, wiring.part_of)) for piece in pieces]
+        keys: dict[int, dict[Key, None]] = {}  # by piece, of those that end in a connector
         for (name, pin), node in wiring.node_at.items():
             if name not in self.units:
                 continue
@@ -149,8 +152,11 @@ class _Halves:
                 if (number, end) in free:
                     unit = self.units[name].setdefault(self._cavities(name, pin[:-2]), _Unit(name))
                     unit.ends.append((number, end))
-                if number in piece_of:
-                    unit.keys[side].update(keys[piece_of[number]])
+                index = piece_of.get(number)
+                if index is not None:
+                    if index not in keys:
+                        keys[index] = dict.fromkeys(leads_to(pieces[index], wiring.links, wiring.parts, wiring.part_of))
+                    unit.keys[side].update(keys[index])
 
     def _facts(self, name: str) -> ConnectorFacts:
         facts = self.wiring.parts[name].facts
@@ -293,11 +299,14 @@ class _Halves:
 
 def name_halves(wiring: Wiring) -> None:
     """Name each half by its cavity and by where it leads: 'X4.5, towards ALM'; where both lead to one part, by the pins there, then by the wires."""
-    at: dict[int, list[int]] = {}
+    part_of, parts = wiring.part_of, wiring.parts
+    at: dict[int, list[int]] = {}  # of halves, and of references: what else there is, a name does not look beyond
     for number, link in enumerate(wiring.links):
         if link.kind in _LEADS:
-            at.setdefault(link.a, []).append(number)
-            at.setdefault(link.b, []).append(number)
+            for node in (link.a, link.b):
+                part = parts.get(part_of[node])
+                if not part_of[node] or (part is not None and part.kind is PartKind.CONNECTOR):
+                    at.setdefault(node, []).append(number)
     by_cavity: dict[str, list[int]] = {}
     mate: dict[int, int] = {}
     for link in wiring.links:

@@ -51,7 +51,7 @@ class Insides:
 
     def _between(self, part: Part, kind: LinkKind, *, joined: bool) -> None:
         """A part whose first pin is joined with each of its others by one kind of link."""
-        first, *rest = getattr(part.facts, "pins", ()) or PARTS[part.kind].pins
+        first, *rest = part.facts.said("pins") or PARTS[part.kind].pins
         for pin in rest:
             a, b = self.joining.node(part.name, first), self.joining.node(part.name, pin)
             if joined:

@@ -8,8 +8,9 @@ nothing is known to join the pins, nor the uses of its bare name.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, PartKind, Written
 from tracer.entry.fragments import Fragment
@@ -93,10 +94,10 @@ def _uses(typed: Typed) -> Iterator[Use]:
                 middle = 0 < index < len(run.points) - 1
                 yield Use(point.part, place, typed.files[run.sheet], typed.runs[number].sheet, point, middle)
     for fragment in (one for several in typed.fragments.values() for one in several):
-        for text, place, panel, module in _named_in(fragment):
+        for text, where, panel, module in _named_in(fragment):
             named = _point(text)
-            if named is not None and not {named.part, f"{fragment.name}/{named.part}"} & known:
-                yield Use(named.part, place, fragment.file, fragment.sheet, named, False, panel, module)
+            if named is not None and named.part not in known and f"{fragment.name}/{named.part}" not in known:
+                yield Use(named.part, where(), fragment.file, fragment.sheet, named, False, panel, module)
     file = typed.vehicle_file
     for rail, facts in typed.vehicle.rails.items():
         named = _point(facts.from_ or "")
@@ -116,20 +117,20 @@ def _uses(typed: Typed) -> Iterator[Use]:
                 yield Use(named.part, place, file, 0, named, module=module)
 
 
-def _named_in(fragment: Fragment) -> Iterator[tuple[str, Place, str, bool]]:
-    """The points that the facts of a part name: text, place, the panel whose busbar feeds it, whether only a module can stand there."""
-    facts = fragment.facts
+def _named_in(fragment: Fragment) -> Iterator[tuple[str, Callable[[], Place], str, bool]]:
+    """The points that the facts of a part name: text, its place when asked, the panel whose busbar feeds it, whether only a module can stand there."""
+    facts, place_of = fragment.facts, fragment.place_of
     for pin, target in facts.meets.items():
-        yield target, fragment.place_of(("meets", pin)), "", False
+        yield target, partial(place_of, ("meets", pin)), "", False
     if isinstance(facts, PanelFacts):
         for origin, targets in facts.busbars.items():
             for target in targets:
-                yield target, fragment.place_of(("busbars", origin), text=target), fragment.name, False
-            yield origin, fragment.place_of(("busbars", origin), key=True), "", False
+                yield target, partial(place_of, ("busbars", origin), text=target), fragment.name, False
+            yield origin, partial(place_of, ("busbars", origin), key=True), "", False
     if isinstance(facts, ModuleFacts):
         for level, how in facts.gets.items():
             if how not in ("passive", "case"):
-                yield how, fragment.place_of(("gets", level)), "", True
+                yield how, partial(place_of, ("gets", level)), "", True
 
 
 def _point(text: str) -> Point | None:

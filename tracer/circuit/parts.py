@@ -66,7 +66,8 @@ def joined_parts(typed: Typed, problems: list[Problem]) -> tuple[dict[str, Part]
     for name, fragments in typed.fragments.items():
         grouped.setdefault(short.get(name, name), []).extend(fragments)
     for fragments in grouped.values():  # by the page they are on, so that nothing hangs on the names of the files
-        fragments.sort(key=lambda one: natural(typed.sheets[one.sheet].id))
+        if len(fragments) > 1:
+            fragments.sort(key=lambda one: natural(typed.sheets[one.sheet].id))
     conflicts: list[Conflict] = []
     parts = {  # by name, so that nothing hangs on which sheet comes first
         name: _part(name, grouped[name], typed.kinds, problems, conflicts) for name in sorted(grouped, key=natural)
@@ -326,11 +327,11 @@ def _check_pins(part: Part, problems: list[Problem]) -> None:
 
 def _check_minded_pins(part: Part, problems: list[Problem]) -> None:
     """A hazard, caution or note of a pin that there is not would be one of nothing."""
-    known = pins_known(part)
     for fragment in part.fragments:
         for key in ("hazard", "caution", "note"):
             for pin in getattr(fragment.facts, key):
-                if pin and known is not None and pin not in known:
+                known = pins_known(part) if pin else None
+                if known is not None and pin not in known:
                     near = nearest(pin, known)
                     fix = f"Did you mean {near[0]}? " if near else ""
                     place = fragment.place_of((key, pin), key=True, text=pin)

@@ -138,9 +138,12 @@ class Wires:
 
     def _count_wire(self, number: int, index: int, node: int) -> None:
         """A cavity holds one wire, unless the run names the half and so says that two share it."""
-        here = self._wires_on.setdefault(node, [])
+        here = self._wires_on.get(node)
+        if here is None:
+            self._wires_on[node] = [(number, index)]
+            return
         here.append((number, index))
-        if len(here) < 2 or not self.joining.part_of[node]:
+        if not self.joining.part_of[node]:
             return
         part = self.joining.parts.get(self.joining.part_of[node])
         if part is None or not PARTS[part.kind].one_wire:

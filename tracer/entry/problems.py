@@ -35,10 +35,13 @@ class Place:
     line: int = 0
     column: int = 0
 
+    @property
+    def order(self) -> tuple[list[tuple[int, int, str]], str, int, int]:
+        """What many places are put in order by: quicker than one against the other."""
+        return natural(self.file), self.file, self.line, self.column
+
     def __lt__(self, other: Place) -> bool:
-        if self.file != other.file:
-            return (natural(self.file), self.file) < (natural(other.file), other.file)
-        return (self.line, self.column) < (other.line, other.column)
+        return self.order < other.order
 
     def __str__(self) -> str:
         file = visible(self.file)  # a file may be called anything

@@ -142,6 +142,7 @@ def max_resistance_mohm_per_m(area_mm2: float, temperature_c: float = 20.0) -> S
     return _at_temperature(_resistance_at_20_c(area_mm2), temperature_c)
 
 
+@cache
 def largest_fuse_a(area_mm2: float) -> Sourced | None:
     """Largest fuse usually put before a copper conductor in a vehicle harness, amperes.
 

@@ -60,6 +60,7 @@ _WORDS: Final = {
     for name, kind in HAZARDS.items()
     if kind.words
 }
+_ANY: Final = re.compile("|".join(re.escape(word) for kind in HAZARDS.values() for word in kind.words))
 
 
 def hazards_in_words(*said: str | None) -> tuple[tuple[str, str], ...]:
@@ -71,4 +72,6 @@ def hazards_in_words(*said: str | None) -> tuple[tuple[str, str], ...]:
     ((('restraint', 'airbag'),), ())
     """
     text = " ; ".join(re.sub(r"[-_/]+", " ", word.casefold()) for word in said if word)
+    if not _ANY.search(text):  # as in nearly every name
+        return ()
     return tuple((name, found.group()) for name, pattern in _WORDS.items() if (found := pattern.search(text)))

@@ -14,6 +14,7 @@ from tracer.trace.hazards import Hazards
 from tracer.trace.panels.labels import named_in, output_node, position_in
 from tracer.trace.rules.registry import Finding, rule
 from tracer.trace.tracing import Tracing
+from tracer.trace.ways.simple import Ways
 
 _HEAD = (
     "parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, "
@@ -326,6 +327,8 @@ def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
     circuit, ways = tracing.circuit, tracing.supply_ways()
     for number, link in enumerate(circuit.links):
         if link.kind is not LinkKind.FUSE or circuit.is_left_open(link) or not circuit.parts[link.part].panel:
+            continue
+        if isinstance(ways, Ways) and ways.is_bridge(number):
             continue
         way = ways.to(link.b)
         if way is None or number not in way.links or number in way.sole_links:

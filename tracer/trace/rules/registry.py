@@ -114,7 +114,7 @@ def findings_of(tracing: Tracing, rules: Iterable[Rule]) -> list[Finding]:
                     one.code,
                 )
             )
-    return sorted(found, key=lambda one: (rank(one.code), one.place, one.code, one.at))
+    return sorted(found, key=lambda one: (rank(one.code), one.place.order, one.code, one.at))
 
 
 def rank(code: str) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from tracer.circuit.flood import flood
 from tracer.circuit.kinds import FUSE_KINDS, GATES, SUPPLY_KINDS, WIRING, LinkKind, PartKind
@@ -120,11 +120,12 @@ def reached_without_fuse(tracing: Tracing, starts: Iterable[int], *, contacts: b
 def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
     """A fuse above what the thinnest wire that it alone protects may have."""
     circuit = tracing.circuit
+    stops = {end.node for end in (*circuit.sources, *circuit.grounds)}
     for part in circuit.parts.values():
         facts = part.facts
         if not isinstance(facts, FuseFacts) or facts.amps is None:
             continue
-        smallest = _smallest_wire_below(tracing, part.name)
+        smallest = _smallest_wire_below(tracing, part.name, stops)
         if smallest is None:
             continue
         area_mm2, text, node = smallest
@@ -138,10 +139,9 @@ def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
             yield Finding(part.place, part.name, message, fix, (circuit.pins_of[part.name]["load"], node), (part.name,))
 
 
-def _smallest_wire_below(tracing: Tracing, fuse: str) -> tuple[float, str, int] | None:
+def _smallest_wire_below(tracing: Tracing, fuse: str, stops: Collection[int]) -> tuple[float, str, int] | None:
     """The thinnest wire between a fuse's load side and the next fuses, loads and modules."""
     circuit = tracing.circuit
-    stops = {end.node for end in (*circuit.sources, *circuit.grounds)}
     smallest: tuple[float, str, int] | None = None
     below = flood(
         circuit, [circuit.pins_of[fuse]["load"]], WIRING | {LinkKind.CONTACT}, stops=stops, barred=tracing.hard_ground

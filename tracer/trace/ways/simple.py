@@ -133,11 +133,7 @@ class Ways:
     @cached_property
     def _in_order(self) -> Reached:
         """What is reached when diodes are heeded, as if every contact were closed."""
-        return Reached(self._every_arc, self._root)
-
-    @cached_property
-    def _every_arc(self) -> list[Arc]:
-        return list(self._arcs(number for block in self._block_links for number in block))
+        return Reached(self._arcs(number for block in self._block_links for number in block), self._root)
 
     def reached_over(self, permitted: Callable[[Link], bool]) -> frozenset[int]:
         """The nodes that are reached over some of the links alone, diodes heeded, as if every contact were closed."""
@@ -149,7 +145,7 @@ class Ways:
 
     def _is_closable(self, node: int) -> bool:
         """Whether a way leads to a node between which and the ends positions clash. A way found leads to every node on it, so few of many nodes are searched for."""
-        if node in self._always_closed.nodes:
+        if node in self._always_closed:
             return True
         groups = self._groups_to(node)
         for group, unsettled in groups or ():
@@ -166,17 +162,19 @@ class Ways:
         return self.to(node) is not None if groups is None else True
 
     @cached_property
-    def _always_closed(self) -> Reached:
+    def _always_closed(self) -> frozenset[int]:
         """What is reached over links that every position of every switch and relay closes: no setting takes that away, so nothing need be searched for there."""
-        return Reached((arc for arc in self._every_arc if arc[0] not in self._guards), self._root)
+        return self._in_order.over(lambda number, _: number not in self._guards)
 
     def always_reached(self, downwards: Callable[[Link], bool]) -> frozenset[int]:
         """The nodes that are reached whatever the positions are, some of the links passed from their `a` to their `b` only.
 
         To such a node a way leads beside each of these that begins at it.
         """
-        links = self._links
-        return self._always_closed.over(lambda n, tail: not downwards(links[n]) or tail == self._end_of(links[n].a))
+        links, guards = self._links, self._guards
+        return self._in_order.over(
+            lambda n, tail: n not in guards and (not downwards(links[n]) or tail == self._end_of(links[n].a))
+        )
 
     @property
     def has_clashes(self) -> bool:
@@ -413,6 +411,11 @@ class Ways:
             blocks.append(block)
             node = self._block_top[block]
         return blocks
+
+    def is_bridge(self, number: int) -> bool:
+        """Whether a link is a block by itself: all ways over it lead through it alone, whatever else is left out."""
+        blocks = (self._block_of_node.get(node) for node in (self._links[number].a, self._links[number].b))
+        return any(block is not None and self._block_links[block] == [number] for block in blocks)
 
     def bridges_to(self, target: int) -> Iterator[int]:
         """Links that every way to a reached node takes, as far as blocks alone tell: quick, never one too many, but what only a diode makes sole is not among them."""
