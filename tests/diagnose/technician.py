@@ -195,6 +195,7 @@ class Followed:
     row: str
     asked: tuple[tuple[Measurement, Conditions], ...]
     readings: tuple[Reading, ...]
+    steps: tuple[Next, ...] = ()  # every answer on the way
 
 
 def followed(vehicle: Vehicle, *, most: int = 15) -> Followed | None:
@@ -208,11 +209,13 @@ def followed(vehicle: Vehicle, *, most: int = 15) -> Followed | None:
     name, on, bad = first
     readings = [bad, vehicle.read(name, on)]
     asked: list[tuple[Measurement, Conditions]] = []
+    steps: list[Next] = []
     for _ in range(most):
         case = case_of(vehicle.plan, readings)
         found = next_of(case)
+        steps.append(found)
         if found.measurement is None:
-            return Followed(found, name, tuple(asked), tuple(readings))
+            return Followed(found, name, tuple(asked), tuple(readings), tuple(steps))
         keys = tuple(vehicle.plan["keys"])
         on = set_by(case.conditions, list(found.measurement.set_before), keys, "2026-03-31T12:00:00+00:00", 99)
         asked.append((found.measurement, on))

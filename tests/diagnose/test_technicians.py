@@ -1,5 +1,7 @@
 """Simulated technicians follow `tracer next` on vehicles with one fault each. The law: whatever the fault, it stays among what is looked at in the end.
 
+Beside it the law of one answer: whenever `proof` calls a fault found, what `next` holds first is named there, and so is the fault itself.
+
 Readings are those of vehicles whose every ohm and draw lies somewhere within what is stated for it, by a meter that is a digit off; by ngspice for some, by the
 program's own solver on the same values for the others. `TRACER_TESTS=thorough` takes every single fault.
 """
@@ -41,11 +43,26 @@ def check_law(tracing: Tracing, plan: dict[str, Any], count: int, seed: int, fol
         shares = {one.what: one.share for one in got.found.explains}
         assert shares[words] > 0.0
         assert words in looked_at(got.found.explains), (words, atom, [one.name for one in got.readings])
+        for step in got.steps:
+            if step.verdict.kind == "found":
+                Found.cases += 1
+                named = {*step.verdict.pieces, *step.verdict.also}
+                at = next(name for name in plan["rows"] if plan["short"][name] == step.of)
+                assert step.explains[0].what in named, (step.explains[0].what, named)
+                assert words_in(plan, at, fault) in named, (words, atom, named)
     return shown
 
 
+class Found:
+    """How often something was found."""
+
+    cases = 0
+
+
 def test_every_fault_stays_a_candidate_on_the_demo() -> None:
+    Found.cases = 0
     assert check_law(demo(), demo_plan(), 7, 1, None) > 2
+    assert Found.cases > 2
 
 
 @pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed")

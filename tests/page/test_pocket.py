@@ -15,6 +15,7 @@ from tests.case.making import ROOT, demo
 from tests.page.pages import AXE, DESK, NARROW, PHONE, card, enter, handed, page_of, prepare, press, read, view
 from tests.typed import write
 from tracer.case import calls as cases
+from tracer.diagnose.calls import proof
 from tracer.page.calls import page_content
 
 Visit = Callable[..., Page]
@@ -53,7 +54,7 @@ def test_the_demo_case_played_through_taps_finds_what_the_typed_one_finds(demo_f
     text = handed(page)
     taken = cases.read_handed(text)
     assert taken.complete and len(taken.recorded) == 5, taken
-    _, verdict = cases.proof()
+    _, verdict = proof()
     assert (verdict.kind, verdict.found_at) == ("found", "5+")
     again = cases.read_handed(text)
     assert len(again.there) == 5 and not again.recorded
@@ -62,7 +63,7 @@ def test_the_demo_case_played_through_taps_finds_what_the_typed_one_finds(demo_f
     cases.set_case(["key=off", "plug=out", "lamp=21W", "other=-", "symptom=yes"])
     for words in (["battery=12.62", "3+=12.61/12.39"], ["5+=dead"], ["5+=dead"], ["F9.load=12.60/12.44"], ["X3.10:S12=dead"]):  # fmt: skip
         cases.read(words)
-    assert cases.proof()[1].pieces == verdict.pieces
+    assert proof()[1].pieces == verdict.pieces
 
     page.reload()  # everything is still there, on the same card
     assert handed(page) == text
@@ -112,6 +113,24 @@ def test_conditions_that_a_card_wants_come_first_and_the_battery_after_each_turn
     page.locator("#conditions .choosing").get_by_role("button", name="off").click()
     card(page, "5 unplugged", "3+")
     assert "The key was turned since the battery was read" in page.locator("main").inner_text()
+
+
+def test_at_a_ground_the_lamp_is_asked_for_before_the_values_are_kept(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    card(page, "5 unplugged", "1-")
+    prepare(page)
+    read(page, "0", "0.01")
+    assert "Is the lamp lit?" in page.locator(".wrong").inner_text()
+    page.get_by_role("button", name="the lamp is lit").click()
+    enter(page)
+    assert handed(page).splitlines()[1].endswith(": ALM.1:-=0/0.01/lit")
+    card(page, "5 unplugged", "17-")
+    read(page, "0", "0.01")
+    enter(page)  # asked once, and left as it is
+    assert handed(page).splitlines()[2].endswith(": ALM.17:-=0/0.01")
+    card(page, "5 unplugged", "3+")
+    read(page, "12.6", "12.4")  # the volts show it
+    assert handed(page).splitlines()[3].endswith(": ALM.3:+=12.6/12.4")
 
 
 def test_not_reached_wants_a_reason(demo_file: Path, visit: Visit) -> None:

@@ -12,7 +12,6 @@ from tracer.case.current import current, make_current, new_name
 from tracer.case.file import create
 from tracer.case.handed import Taken, take_handed
 from tracer.case.notes import note
-from tracer.case.proof import Verdict, verdict_of
 from tracer.entry.files import NotWritten
 
 if TYPE_CHECKING:
@@ -129,17 +128,6 @@ def note_in_case(kind: str, words: Sequence[str], *, why: str = "", by: str = ""
     return note(current_case(), kind, words, _now(), why=why, by=by)
 
 
-def proof() -> tuple[Case, Verdict]:
-    """The current case and what its readings prove.
-
-    Raises
-    ------
-    CannotCompute : no case is open, or it cannot be read
-    """
-    found = current_case()
-    return found, verdict_of(found)
-
-
 def _now() -> datetime:
     return datetime.now().astimezone()
 
@@ -148,7 +136,6 @@ __all__ = [
     "current_case",
     "note_in_case",
     "open_case",
-    "proof",
     "read",
     "read_filled",
     "read_handed",

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from tracer.case.case import Case
-from tracer.case.judged import BAD_OHM, METER_OFF_V, leads_of, row_leads, test_words, wants_lit
+from tracer.case.judged import BAD_OHM, leads_of, row_leads, test_words, wants_lit
 from tracer.case.narrow import (
     Clears,
     Narrowed,
@@ -45,6 +45,7 @@ class Verdict:
     blocked: tuple[str, ...] = ()
     clears: tuple[Clears, ...] = ()
     split_by: str = ""
+    also: tuple[str, ...] = ()  # of what is found: what may be wrong instead, and is no piece of that way
     list_open: str = ""  # why the list may lack something, of what is found on a way that is whole
     before: Verdict | None = None  # what the readings before the first repair said
 
@@ -60,14 +61,19 @@ class Verdict:
 
 
 def verdict_of(case: Case) -> Verdict:
-    """What the case allows to be said, and what it allowed before anything was repaired."""
+    """What the case allows to be said by the rule alone, and what it allowed before anything was repaired; `diagnose/verdict.py` holds it against what explains the readings."""
+    earlier = before_repairs(case)
+    return _now(case) if earlier is None else replace(_now(case), before=_now(earlier))
+
+
+def before_repairs(case: Case) -> Case | None:
+    """The case as it was before the first repair; None where nothing was repaired."""
     repairs = case.notes_of("repair")
     if not repairs:
-        return _now(case)
+        return None
     first = repairs[0].n
     readings = tuple(one for one in case.readings if one.n < first)
-    before = replace(case, readings=readings, notes=tuple(note for note in case.notes if note.n < first))
-    return replace(_now(case), before=_now(before))
+    return replace(case, readings=readings, notes=tuple(note for note in case.notes if note.n < first))
 
 
 def _now(case: Case) -> Verdict:
@@ -188,12 +194,12 @@ def _never_excluded() -> tuple[str, ...]:
 
 __all__ = [
     "BAD_OHM",
-    "METER_OFF_V",
     "Clears",
     "Narrowed",
     "RowProof",
     "Splits",
     "Verdict",
+    "before_repairs",
     "good_up_to_v",
     "leads_of",
     "row_leads",

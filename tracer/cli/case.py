@@ -219,9 +219,10 @@ def next_(json: JsonOption = False) -> None:
 @app.command(epilog="Example: tracer proof")
 def proof(json: JsonOption = False) -> None:
     """What the readings of the current case prove, and the verdict. Exit status 0 wiring proven or fault found, 3 not proven."""
+    from tracer.diagnose.calls import proof as proven
     from tracer.report import case as report
 
-    _, verdict = _shown(calls().proof, report.proof_text, report.proof_data, json=json)
+    _, verdict = _shown(proven, report.proof_text, report.proof_data, json=json)
     end(verdict)
 
 
@@ -231,14 +232,15 @@ def report_(
     json: JsonOption = False,
 ) -> None:  # fmt: skip
     """The report of the current case: complaint, cause, correction in plain words, then every reading."""
+    from tracer.diagnose.calls import proof as proven
     from tracer.report import case as report
 
     if output is None or json:
-        _, verdict = _shown(calls().proof, report.report_text, report.proof_data, json=json)
+        _, verdict = _shown(proven, report.report_text, report.proof_data, json=json)
         end(verdict)
     if output.suffix.lower() not in (".pdf", ".html"):
         fail("-o: the name of the file must end in .pdf or .html.", WRONG_USAGE)
-    now, verdict = said(calls().proof)
+    now, verdict = said(proven)
     with decimal_mark(chosen.decimal):
         content = report.report_pdf(now, verdict) if output.suffix.lower() == ".pdf" else report.report_html(now, verdict).encode()  # fmt: skip
     write(output, content)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from tracer.case.calls import current_case
 from tracer.case.case import Case
-from tracer.diagnose.next import Next, next_of
+from tracer.case.proof import Verdict, verdict_of
+
+if TYPE_CHECKING:
+    from tracer.diagnose.values import Next
 
 
 def next_measurement() -> tuple[Case, Next]:
@@ -14,8 +19,26 @@ def next_measurement() -> tuple[Case, Next]:
     ------
     CannotCompute : no case is open, or it cannot be read
     """
+    from tracer.diagnose.next import next_of
+
     found = current_case()
     return found, next_of(found)
 
 
-__all__ = ["next_measurement"]
+def proof() -> tuple[Case, Verdict]:
+    """The current case and what its readings prove.
+
+    Raises
+    ------
+    CannotCompute : no case is open, or it cannot be read
+    """
+    found = current_case()
+    said = verdict_of(found)
+    if "found" not in (said.kind, said.before.kind if said.before else ""):
+        return found, said  # nothing is held against the weighing, which loads what solves networks
+    from tracer.diagnose.verdict import weighed_verdict
+
+    return found, weighed_verdict(found)
+
+
+__all__ = ["next_measurement", "proof"]

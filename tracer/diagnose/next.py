@@ -12,18 +12,17 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.proof import RowProof, Verdict, leads_of, row_leads, still_wanted, verdict_of, wants_lit
 from tracer.case.readings import Conditions, Reading
-from tracer.case.touched import is_stale
 from tracer.diagnose.effort import changes, effort_of
 from tracer.diagnose.faults import READING_WRONG
 from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, contradicting, weigh
 from tracer.diagnose.values import Explains, Measurement, Next
+from tracer.diagnose.verdict import agreed, fresh, why_no_network
 from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
 
 SETTLED = 0.01  # where nothing broken explains the readings with a smaller share, something is broken
-_NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
 _SETTLED_STATES = ("proven", "failed", "waived", "not reached", "not fitted")
 
 
@@ -31,33 +30,24 @@ def next_of(case: Case) -> Next:
     """What to measure next."""
     verdict = verdict_of(case)
     failed = [one for one in verdict.rows if one.state == "failed"]
-    if why_not := case.plan.get("network", _NO_NETWORK).get("why_not"):
+    if why_not := why_no_network(case):
         if not failed:
             return _prove(case, verdict)
         worst = failed[0]
         first = listed(case.plan["rows"][worst.name]["splits"] or worst.pieces, most=3)
         return Next("find", worst.short, None, f"no volts are computed for this vehicle ({why_not}): look at each piece by hand, first {first}", (), verdict)  # fmt: skip
-    readings = list(_fresh(case))
+    readings = list(fresh(case))
     bad = contradicting(case.plan, readings)
     if not bad and not failed:
         return _prove(case, verdict)
     weighed = weigh(case.plan, readings)
+    verdict = agreed(case, verdict, weighed)
     if failed or (bad and weighed.nothing < SETTLED):
         return _find(case, verdict, weighed, failed, readings)
     if any(row.repeat for row in verdict.rows):
         return _prove(case, verdict)
     again = _again(case, bad[-1])
     return Next("prove", again.short, again, "", (), verdict, surprise="it is not as the list says")
-
-
-def _fresh(case: Case) -> Iterator[Reading]:
-    """The readings since which nothing on their ways was touched."""
-    ways = case.plan["network"]["ways"]
-    pieces = case.plan["network"]["pieces"]
-    for one in case.readings:
-        rows = [name for name in case.plan["rows"] if name == one.name or any(one.name in pieces[n]["ends"] for n in ways[name] if n >= 0)]  # fmt: skip
-        if not any(is_stale(case, row, one) for row in rows):
-            yield one
 
 
 # --- find --------------------------------------------------------------------------------------------------------------

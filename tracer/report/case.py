@@ -14,6 +14,7 @@ from tracer.report.layout import Page, counted
 from tracer.report.typeset import html, pdf, template
 from tracer.standards import figures
 
+_MOST_NAMED = 5  # pieces in the sentence
 PROOF_SCHEMA, SHOW_SCHEMA, READ_SCHEMA = "tracer.proof/1", "tracer.case.show/1", "tracer.read/1"
 
 
@@ -198,24 +199,34 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
     if verdict.kind == "proven":
         return f"WIRING PROVEN, MODULE SUSPECT: every supply, ground and bus of {module} is proven{but}."
     if verdict.kind == "found":
-        pieces = f"{', '.join(verdict.pieces)}{_open_elsewhere(verdict)}"
-        if len(verdict.pieces) == 1:
-            return f"FOUND at {verdict.found_at}: {pieces}."
-        return f"FOUND at {verdict.found_at}: between {verdict.pieces[0]} and {verdict.pieces[-1]}, one of {counted(len(verdict.pieces), 'piece')}: {pieces}."  # fmt: skip
+        return f"FOUND at {verdict.found_at}: {_found(verdict, most=_MOST_NAMED)}."
     open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
     failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0]}. " if verdict.narrowed else ""  # fmt: skip
     return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
 
 
-def _open_elsewhere(found: Verdict) -> str:
-    """What else of the list is open where a fault was found on a way that is whole."""
-    return f"; {found.list_open}, nothing of it on this way" if found.list_open else ""
+def _found(verdict: Verdict, most: int) -> str:
+    """The pieces that are left, what explains the readings as well and is no piece of that way, and what else of the list is open."""
+    pieces, also = verdict.pieces, verdict.also
+    said = [f"between {pieces[0]} and {pieces[-1]}, one of {counted(len(pieces), 'piece')}" if len(pieces) > 1 else "".join(pieces)]  # fmt: skip
+    if 1 < len(pieces) <= most:
+        said[0] += f": {', '.join(pieces)}"
+    if also:
+        said += [f"{'or ' if pieces else ''}beside this way {', '.join(also) if len(also) <= most else f'one of {len(also)}'}"]  # fmt: skip
+    if verdict.list_open:
+        said += [f"{verdict.list_open}, nothing of it on this way"]
+    return "; ".join(filter(None, said))
 
 
 def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
     """The verdict, what is open, and the one table."""
     page = Page(width, bold=bold)
     page.line(verdict_line(case, verdict), strong=True)
+    if max(len(verdict.pieces), len(verdict.also)) > _MOST_NAMED:
+        page.heading(f"Left on the way to {verdict.found_at}")
+        page.line(", ".join(verdict.pieces), hang=4)
+        if verdict.also:
+            page.line(f"or beside it: {', '.join(verdict.also)}", hang=4)
     if verdict.split_by:
         page.line(f"What would split them: {verdict.split_by}.")
     for words in verdict.contradictions:
@@ -253,7 +264,7 @@ def proof_data(case: Case, verdict: Verdict) -> dict[str, Any]:
     """The same as plain values."""
     return {
         "schema": PROOF_SCHEMA, "module": case.plan["module"], "edition": case.plan["edition"], "complete": verdict.complete, "verdict": verdict.kind,
-        "sentence": verdict_line(case, verdict), "found_at": verdict.found_at, "pieces": list(verdict.pieces), "open": list(verdict.open),
+        "sentence": verdict_line(case, verdict), "found_at": verdict.found_at, "pieces": list(verdict.pieces), "also": list(verdict.also), "open": list(verdict.open),
         "not_excluded": list(verdict.left), "blocked": list(verdict.blocked),
         "cleared": [{"by": one.by, "reading": one.reading.id, "at": one.reading.at, "key": one.reading.conditions.key, "pieces": list(one.pieces)} for one in verdict.clears], "contradictions": list(verdict.contradictions), "seat": list(verdict.seat),
         "rows": [
@@ -285,7 +296,7 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     repairs = [f"{', '.join(note.words)}{f': {note.why}' if note.why else ''}" for note in case.notes_of("repair")]
     found = verdict.before or verdict  # what was found stands in the readings before the repair
     cause = {
-        "found": f"A supply or ground did not carry its load at {found.found_at}: {', '.join(found.pieces)}{_open_elsewhere(found)}.",
+        "found": f"A supply or ground did not carry its load at {found.found_at}: {_found(found, most=1000)}.",
         "proven": f"Every supply and ground of {plan['module']} carried its load{', but ' + '; '.join(found.set_aside) if found.set_aside else ''}. The module itself is suspect.",
         "not proven": "Not proven yet: see what is open.",
     }[found.kind]

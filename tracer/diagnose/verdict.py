@@ -1,0 +1,94 @@
+"""The verdict, held against the weighing that `tracer next` ranks by, so that the two cannot name different places.
+
+The rule says which pieces of a failed way good readings leave (`case/proof.py`). What they leave is found only where what explains all readings best
+is not cleared by them; beside the pieces stands what is on no piece of that way and explains the readings as well: the coil of a contact that does not close and what feeds it, a short behind
+a fuse, the clamp at the post. A piece that some reading speaks against is no longer named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from tracer.case.case import Case
+from tracer.case.proof import Verdict, before_repairs, verdict_of
+from tracer.case.readings import Reading
+from tracer.case.touched import is_stale
+from tracer.diagnose.find import Finding
+from tracer.diagnose.likely import Weighed, weigh
+
+_NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
+
+
+def weighed_verdict(case: Case) -> Verdict:
+    """What the case allows to be said, and what it allowed before anything was repaired."""
+    said = agreed(case, verdict_of(case))
+    earlier = before_repairs(case)
+    return said if earlier is None or said.before is None else replace(said, before=agreed(earlier, said.before))
+
+
+def why_no_network(case: Case) -> str:
+    """Why no volts are predicted in a case; empty where they are."""
+    return str(case.plan.get("network", _NO_NETWORK).get("why_not", ""))
+
+
+def fresh(case: Case) -> Iterator[Reading]:
+    """The readings since which nothing on their ways was touched."""
+    ways = case.plan["network"]["ways"]
+    pieces = case.plan["network"]["pieces"]
+    for one in case.readings:
+        rows = [name for name in case.plan["rows"] if name == one.name or any(one.name in pieces[n]["ends"] for n in ways[name] if n >= 0)]  # fmt: skip
+        if not any(is_stale(case, row, one) for row in rows):
+            yield one
+
+
+def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict:
+    """A verdict by the rule, as the weighing bears it out; one that finds nothing is as it was, and so is one on readings of which nothing is predicted."""
+    if said.kind != "found" or said.narrowed is None or why_no_network(case):
+        return said
+    weighed = weighed or weigh(case.plan, fresh(case))
+    failed = said.narrowed.row
+    told = {one.reading.id for one in weighed.evidence}
+    if not told.intersection(one.id for one in failed.by):
+        return said
+    left = _Left(case, weighed, said)
+    best = int(np.argmax(weighed.share))
+    if best in left.faults:
+        return replace(said, pieces=left.pieces, also=left.also)
+    if best == 0:
+        why = "a reading that is wrong explains them better than anything broken"
+    else:
+        why = f"what explains the readings best is {left.words(best)}, and good readings say that it is not there"
+    return replace(
+        said, kind="not proven", pieces=(), found_at="", blocked=(f"{why}: `tracer next` says what to read",), split_by="", list_open="",
+        open=(*(f"{one.short}: failed, {one.reason}" for one in said.rows if one.state == "failed"), *said.open),
+    )  # fmt: skip
+
+
+class _Left:
+    """The faults that no reading speaks against, without those in pieces of the failed way that good readings clear."""
+
+    def __init__(self, case: Case, weighed: Weighed, said: Verdict) -> None:
+        assert said.narrowed is not None
+        failed = said.narrowed.row
+        self.weighed = weighed
+        self.finding = Finding(case, weighed, failed.name, failed.by[-1].conditions)
+        way = list(zip(case.plan["network"]["ways"][failed.name], case.plan["rows"][failed.name]["parts"], strict=True))
+        cleared = {n for n, words in way if words not in said.pieces}
+        self.faults = [n for n in np.argsort(-weighed.share, kind="stable").tolist() if n and not self._spoken_against(n) and not cleared.issuperset(weighed.faults[n].pieces)]  # fmt: skip
+        words = [self.words(n) for n in self.faults]
+        # a piece that is not in the network (-1) is in no fault, and nothing speaks against it
+        self.pieces = tuple(one for n, one in way if one in said.pieces and (n < 0 or one in words))
+        self.also = tuple(one for one in words if one not in self.pieces)
+
+    def words(self, n: int) -> str:
+        """A fault as `tracer next` names it."""
+        return self.finding.words(self.weighed.faults[n])
+
+    def _spoken_against(self, n: int) -> bool:
+        return any(one.contradicts[self.weighed.best[n]] for one in self.weighed.evidence)
+
+
+__all__ = ["agreed", "fresh", "weighed_verdict", "why_no_network"]
