@@ -18,6 +18,7 @@ from tests.case.making import NOON, demo, demo_plan, opened
 from tests.case.test_proof import THOROUGH
 from tracer.case.case import Case, case_in, set_conditions
 from tracer.case.filled import COLUMNS, read_filled
+from tracer.case.judged import wants_lit
 from tracer.case.notes import note
 from tracer.case.opening import kept_plan
 from tracer.case.readings import BadWord, Reading
@@ -27,7 +28,7 @@ from tracer.trace.tracing import Tracing
 
 Lines = list[dict[str, str]]
 Box = tuple[str, str, str, tuple[str, ...]]  # what is done, row, key state, what is out
-Meant = tuple[str, str, bool, float | None, tuple[str, ...], tuple[str, ...]]
+Meant = tuple[str, str, bool, float | None, tuple[str, ...], tuple[str, ...], bool]
 
 
 @cache
@@ -89,14 +90,18 @@ def boxes_of(tracing: Tracing, module: str) -> dict[Box, float | None]:
 
 
 def box_of(row: dict[str, str]) -> tuple[str, Box] | None:
-    """Which value of which box a line of the CSV is for: `bare` or `lamp`."""
+    """Which value of which box a line of the CSV is for: `bare`, `lamp`, or `lit` for the tick beside it."""
     out = tuple(sorted(filter(None, row["out"].split(","))))
     lamp = row["ask"].endswith(" W")
-    what = {"2": "plugged" if row["ask"] == "drop to its post" else "", "5": "alone" if lamp or row["ask"] == "no lamp" else "", "6": "alone", "7": "dead", "8": "ohms" if row["ask"] == "between them" else ""}.get(row["step"], "")  # fmt: skip
-    return ("lamp" if lamp else "bare", (what, row["name"], row["key"], out)) if what else None
+    what = {"2": "plugged" if row["ask"] == "drop to its post" else "", "5": "alone" if lamp or row["ask"] in ("no lamp", "lit") else "", "6": "alone", "7": "dead", "8": "ohms" if row["ask"] == "between them" else ""}.get(row["step"], "")  # fmt: skip
+    return (
+        ("lamp" if lamp else "lit" if row["ask"] == "lit" else "bare", (what, row["name"], row["key"], out))
+        if what
+        else None
+    )
 
 
-def meant(box: Box, bare: str, lamp: str, watts: float | None, case: Case) -> Meant | None:
+def meant(box: Box, bare: str, lamp: str, lit: str, watts: float | None, case: Case) -> Meant | None:
     """The reading that values in a box mean; None where they mean none."""
     what, name, key, out = box
     if not bare:
@@ -104,7 +109,7 @@ def meant(box: Box, bare: str, lamp: str, watts: float | None, case: Case) -> Me
     if what == "ohms":
         name = next(one for one in case.plan["short"] if case.level(one) == "bus" and "-" in one)
     values = tuple(one.replace(",", ".") for one in ((bare, lamp) if lamp else (bare,)))
-    return (name, key, what == "plugged", watts if lamp else None, out, values)
+    return (name, key, what == "plugged", watts if lamp else None, out, values, bool(lamp and lit))
 
 
 def said(one: Reading) -> Meant:
@@ -116,6 +121,7 @@ def said(one: Reading) -> Meant:
         on.lamp_w,
         on.out,
         tuple(value.text.replace(",", ".") for value in one.values),
+        one.lit,
     )
 
 
@@ -132,12 +138,15 @@ def check_law(tracing: Tracing, module: str, folder: Path, seed: int) -> int:
             assert box in boxes and which not in found, (which, sorted(boxes))
             found.add(which)
             if rng.random() < 0.8:
-                row["read"] = f"{rng.choice(['0', ''])}{rng.choice('.,')}{rng.randrange(100):02}"
+                row["read"] = (
+                    "x" if part == "lit" else f"{rng.choice(['0', ''])}{rng.choice('.,')}{rng.randrange(100):02}"
+                )
                 values[box][part] = row["read"]
         elif row["row"] == "battery" and (row["ask"] == "rest" or rng.random() < 0.5):
             row["read"] = f"{12 + rng.random():.2f}"
-    assert found == {("bare", box) for box in boxes} | {("lamp", box) for box, watts in boxes.items() if watts is not None}  # fmt: skip
-    wanted = {one for box, parts in values.items() if (one := meant(box, parts.get("bare", ""), parts.get("lamp", ""), boxes[box], case))}  # fmt: skip
+    wants = {("alone", name, test["key"], tuple(sorted(test["out"]))) for name, kept in case.plan["rows"].items() for test in kept["tests"] if wants_lit(test)}  # fmt: skip
+    assert found == {("lit", box) for box in boxes if box in wants} | {("bare", box) for box in boxes} | {("lamp", box) for box, watts in boxes.items() if watts is not None}  # fmt: skip
+    wanted = {one for box, parts in values.items() if (one := meant(box, parts.get("bare", ""), parts.get("lamp", ""), parts.get("lit", ""), boxes[box], case))}  # fmt: skip
     rng.shuffle(lines)
     text = as_file(lines, rng.choice(",;\t"), rng.choice(["\n", "\r\n", "\r"]))
     got, _ = read_filled(case, rng.choice(["", "\ufeff"]) + text, NOON)
@@ -167,12 +176,12 @@ def test_what_was_written_on_the_sheet_of_a_generated_vehicle_comes_back(seed: i
 def test_each_leg_comes_back_with_what_was_out_whichever_line_comes_first(case: Case) -> None:
     rows = [row for row in written(demo(), "ALM") if row["row"] == "battery" or row["out"]]
     for row in rows:
-        row["read"] = "12,6" if row["ask"] == "rest" else "" if row["row"] == "battery" else f"0.{ {'G5': 1, 'G6': 2}.get(row['out'], 3)}{2 if row['ask'] == '21 W' else 1}"  # fmt: skip
+        row["read"] = "12,6" if row["ask"] == "rest" else "" if row["row"] == "battery" else "x" if row["ask"] == "lit" else f"0.{ {'G5': 1, 'G6': 2}.get(row['out'], 3)}{2 if row['ask'] == '21 W' else 1}"  # fmt: skip
     got, left = read_filled(case, as_file(reversed(rows)), NOON)
     assert left == ()
     assert {said(one) for one in got.readings if one.name == "ALM.1:-"} == {
-        ("ALM.1:-", "off", False, 21.0, ("G5",), ("0.11", "0.12")),
-        ("ALM.1:-", "off", False, 21.0, ("G6",), ("0.21", "0.22")),
+        ("ALM.1:-", "off", False, 21.0, ("G5",), ("0.11", "0.12"), True),
+        ("ALM.1:-", "off", False, 21.0, ("G6",), ("0.21", "0.22"), True),
     }
 
 
@@ -185,6 +194,22 @@ def test_a_lit_lamp_and_the_fused_leads_that_the_sheet_asks_for_are_kept(case: C
         "ALM.2:+": (False, ("11-1",)),
         "ALM.3:+": (False, ()),
     }
+
+
+def test_a_tick_says_that_the_lamp_was_lit(case: Case) -> None:
+    fill = {("1-", "no lamp"): "0", ("1-", "21 W"): ".01", ("1-", "lit"): "x", ("17-", "no lamp"): "0", ("17-", "21 W"): ".01", ("20-", "lit"): "x"}  # fmt: skip
+    lines = filled(fill)
+    leg = next(line for line in lines if (line["row"], line["ask"], line["out"]) == ("1-", "lit", "G6"))
+    for ask, read in (("key off, G6 off", "0"), ("21 W", ".02"), ("lit", "x")):
+        next(line for line in lines if (line["row"], line["ask"], line["out"]) == ("1-", ask, "G6"))["read"] = read
+    assert leg["read"] == "x"
+    got, left = read_filled(case, as_file(lines), NOON)
+    assert {(one.name, one.conditions.out): one.lit for one in got.readings} == {("ALM.1:-", ()): True, ("ALM.17:-", ()): False, ("ALM.1:-", ("G6",)): True}  # fmt: skip
+    assert left == ("20- lit: x",)
+    with pytest.raises(BadWord, match=r"1- lit: `no` is no tick\. Write x if the lamp was lit"):
+        read_filled(case, as_file(filled({**fill, ("1-", "lit"): "no"})), NOON)
+    rows = {line["row"] for line in lines if line["ask"] == "lit"}
+    assert rows == {case.short(name) for name, row in demo_plan()["rows"].items() if any(wants_lit(test) for test in row["tests"])}  # fmt: skip
 
 
 # --- what must be dead -------------------------------------------------------------------------------------------------

@@ -20,10 +20,20 @@ from tracer.case.file import Grown, append
 from tracer.case.judged import leads_of
 from tracer.case.readings import BadWord, Conditions, Reading, battery_volts, value_of
 from tracer.entry.problems import CannotAnswer, listed
-from tracer.plan.words import BETWEEN_LINES, CRANKING, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST, UnknownName, line_name
+from tracer.plan.words import (
+    BETWEEN_LINES,
+    CRANKING,
+    IS_LIT,
+    MUST_BE_DEAD,
+    NO_LAMP,
+    TO_ITS_POST,
+    UnknownName,
+    line_name,
+)
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
-_DEAD = frozenset({"x", "✓", "✔", "dead", "ok", "yes"})
+_TICKS = frozenset({"x", "✓", "✔", "ok", "yes"})
+_DEAD = _TICKS | {"dead"}
 _ALONE, _LEGS = "5", "6"  # steps of the sheet
 COLUMNS = ("step", "row", "name", "key", "module", "out", "ask", "read", "edition", "mark")
 
@@ -50,6 +60,16 @@ class _Line:
         return (self.step, self.name, self.key, self.module, self.out, self.ask)
 
     @property
+    def pin(self) -> tuple[str, str, str, tuple[str, ...]]:
+        """What the boxes of one pin alone, or of one of its parallel ways, have in common."""
+        return (self.step, self.name, self.key, self.out)
+
+    @property
+    def asks_lit(self) -> bool:
+        """Whether it is the box for a lamp that was seen to be lit."""
+        return self.step in (_ALONE, _LEGS) and self.ask == IS_LIT
+
+    @property
     def lamp_w(self) -> float | None:
         """The lamp of a box of one pin alone; None without."""
         match = _LAMP.match(self.ask) if self.step in (_ALONE, _LEGS) else None
@@ -58,7 +78,7 @@ class _Line:
     @property
     def bare(self) -> bool:
         """Whether it is the box without the lamp of one pin alone, or of one of its parallel ways."""
-        return self.lamp_w is None and ((self.step == _ALONE and self.ask == NO_LAMP) or (self.step == _LEGS and bool(self.out)))  # fmt: skip
+        return self.lamp_w is None and not self.asks_lit and ((self.step == _ALONE and self.ask == NO_LAMP) or (self.step == _LEGS and bool(self.out)))  # fmt: skip
 
     def __str__(self) -> str:
         return f"{self.row or self.name} {self.ask}: {self.read}"
@@ -76,23 +96,36 @@ class _Sheet:
 
     def readings(self) -> Iterator[Reading]:
         """What is taken, in the order of the lines; what is not is in `left` afterwards."""
-        lamps = {(one.step, one.name, one.key, one.out): one for one in self.lines if one.lamp_w is not None}
+        lamps = {one.pin: one for one in self.lines if one.lamp_w is not None}
+        lit = {one.pin for one in self.lines if one.asks_lit and self.is_ticked(one)}
         paired: set[int] = set()
         for line in self.lines:
-            beside = lamps.get((line.step, line.name, line.key, line.out)) if line.bare else None
-            if beside is not None and (name := self.name_of(line)):
-                paired.add(beside.number)
-                yield from self.reading(line, name, f"{line.read}/{beside.read}", beside.lamp_w)
-            elif beside is not None:
-                paired.add(beside.number)
+            beside = lamps.get(line.pin) if line.bare else None
+            if beside is None:
+                continue
+            paired |= {line.number, beside.number} | {one.number for one in self.lines if one.asks_lit and one.pin == line.pin}  # fmt: skip
+            if name := self.name_of(line):
+                said = "/lit" if line.pin in lit and not beside.read.casefold().endswith("/lit") else ""
+                yield from self.reading(line, name, f"{line.read}/{beside.read}{said}", beside.lamp_w)
         for line in self.lines:
-            if line.row == "battery" or line.number in paired or (line.bare and (line.step, line.name, line.key, line.out) in lamps):  # fmt: skip
+            if line.row == "battery" or line.number in paired:
                 continue
             dead = line.ask.startswith(MUST_BE_DEAD)
             if not (dead or line.bare or line.ask in (TO_ITS_POST, BETWEEN_LINES)):
                 self.left.append(f"{line} (the box without the lamp is empty)" if line.lamp_w is not None else str(line))  # fmt: skip
             elif name := self.name_of(line):
                 yield from self.reading(line, name, _dead_or_volts(line) if dead else line.read, None, dead=dead)
+
+    def is_ticked(self, line: _Line) -> bool:
+        """Whether a box for a tick is ticked.
+
+        Raises
+        ------
+        BadWord : something else stands there
+        """
+        if line.read.casefold() in _TICKS:
+            return True
+        raise BadWord(f"line {line.number}, {line.row} lit: `{line.read}` is no tick. Write x if the lamp was lit, nothing if it was not. Nothing is recorded.")  # fmt: skip
 
     def reading(self, line: _Line, name: str, read: str, lamp_w: float | None, *, dead: bool = False) -> Iterator[Reading]:  # fmt: skip
         """One reading under the conditions that the sheet says of it.

@@ -14,14 +14,12 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.readings import Reading
 from tracer.case.touched import lies_on, unseated
+from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V, may_seem_unlit
 from tracer.standards import figures
 
 BAD_OHM = 0.5
-METER_OFF_V = (
-    0.03  # two readings of one meter in one range, two digits each of 0.01 V, gains cancel (common practice, no source)
-)
 CLEARLY_OHM = 0.2  # beyond the limit by the drop over that much is no matter of tolerance
-LEAST_OF_LAMP, MOST_OF_LAMP = 0.9, 1.1  # of its rated current, behind the way
+MOST_OF_LAMP = 1.1  # of its rated current, behind the way
 _LEAST_BATTERY = 0.85  # of the system's volts: at less a lamp draws less than that (current as the 0.55th power of the volts, from memory)
 _BATTERY_MOVES_V = 1.0  # between its reading and that of a pin (common practice, no source)
 DEAD = ("OL", "dead")
@@ -171,7 +169,7 @@ def shown_lit(one: Reading, moved: tuple[float, float]) -> bool:
 
 def wants_lit(test: Mapping[str, Any]) -> bool:
     """Whether a sound way may move so little that the lamp has to be said to be lit."""
-    return test["least_v"] is not None and bool(test["least_v"] <= 2 * METER_OFF_V)
+    return may_seem_unlit(test["least_v"])
 
 
 def decides(test: Mapping[str, Any]) -> bool:

@@ -14,8 +14,6 @@ from tracer.case.case import Case
 from tracer.case.judged import (
     CLEARLY_OHM,
     DEAD,
-    LEAST_OF_LAMP,
-    METER_OFF_V,
     MOST_OF_LAMP,
     Judged,
     in_order,
@@ -27,6 +25,7 @@ from tracer.case.readings import Reading
 from tracer.case.rows import RowProof, outweighs
 from tracer.case.touched import TOUCHING, is_stale
 from tracer.entry.problems import listed
+from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V
 
 _OF_A_MOMENT = ("contact", "driver_high", "driver_low")  # closed in one key state, not therefore in another
 _GONE = ("not-reached", "not-fitted")

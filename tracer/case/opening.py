@@ -89,11 +89,8 @@ def _pin(sheet: OneSheet, one: PinOnSheet) -> dict[str, Any]:
 
 def _test(test: Decides, bare: Computed | None, by: str, out: Iterable[str]) -> dict[str, Any]:
     """One deciding test; `least_v` and `most_v` is by how much the lamp moves a sound pin."""
-    least = None
-    if test.most_v is not None and test.hides_ohm is not None:
-        least = test.most_v - test.hides_ohm * 0.9 * test.lamp.current_a
     return {
-        "key": test.key, "by": by, "out": list(out), "lamp_w": test.lamp.watts, "lamp_a": test.lamp.current_a, "least_v": least, "most_v": test.most_v,
+        "key": test.key, "by": by, "out": list(out), "lamp_w": test.lamp.watts, "lamp_a": test.lamp.current_a, "least_v": test.least_v, "most_v": test.most_v,
         "bare_most_v": None if bare is None else bare.lost_high_v, "source": "computed from the wiring as typed in",
         "why_not": test.why_not or ("the module itself holds " + ", ".join(test.held) if test.held and not test.leads else ""),
         "leads": [list(pair) for pair in test.leads], "held": bool(test.held),

@@ -138,7 +138,7 @@ class _Maker:
         fields = ["without lamp", f"lamp {figures.stated(lamp, 'W')}"] if lamp is not None else ["volts"]
         words = f"{lead_words(test.leads)} in the plug" if test.leads else ""
         leads = sorted("-".join(pair) for pair in test.leads)
-        return self._card(kind, step, name, test.key, "out", lamp_w=lamp, out=out, fields=fields, figure=figure, leads=leads, leads_words=words)  # fmt: skip
+        return self._card(kind, step, name, test.key, "out", lamp_w=lamp, out=out, fields=fields, asks_lit=test.wants_lit, figure=figure, leads=leads, leads_words=words)  # fmt: skip
 
     def _splits(self, one: PinOnSheet) -> list[dict[str, Any]]:
         """Where to read on when the pin fails, half way first: each with the names of its points."""

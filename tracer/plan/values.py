@@ -10,6 +10,7 @@ from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import Lamp, Range
 from tracer.plan.codes import CodedPoint
+from tracer.plan.words import LEAST_OF_LAMP, may_seem_unlit
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport
 from tracer.trace.minding import NOTHING, Minding
@@ -185,6 +186,18 @@ class Decides:
     why_not: str = ""
     held: tuple[str, ...] = ()
     leads: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def least_v(self) -> float | None:
+        """By how much the lamp moves a sound pin at least; None without a figure."""
+        if self.most_v is None or self.hides_ohm is None:
+            return None
+        return self.most_v - self.hides_ohm * LEAST_OF_LAMP * self.lamp.current_a
+
+    @property
+    def wants_lit(self) -> bool:
+        """Whether the volts alone may not show that the lamp was lit."""
+        return may_seem_unlit(self.least_v)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,17 @@ from tracer.entry.problems import CannotAnswer, listed, nearest
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
 # What boxes of the one sheet ask, and by which a filled-in one is read back.
-NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD = "no lamp", "drop to its post", "between them", "dead, key "
+NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT = (
+    "no lamp",
+    "drop to its post",
+    "between them",
+    "dead, key ",
+    "lit",
+)
+METER_OFF_V = (
+    0.03  # two readings of one meter in one range, two digits each of 0.01 V, gains cancel (common practice, no source)
+)
+LEAST_OF_LAMP = 0.9  # of its rated current, behind the way
 
 
 class UnknownName(CannotAnswer):
@@ -59,6 +69,11 @@ class Names:
         for word, fulls in self.words.items():
             found[word.casefold()] = tuple(dict.fromkeys((*found.get(word.casefold(), ()), *fulls)))
         return found
+
+
+def may_seem_unlit(least_v: float | None) -> bool:
+    """Whether a lamp that moves a sound pin by this least figure may do so unseen by a meter, so that it has to be said to be lit."""
+    return least_v is not None and least_v <= 2 * METER_OFF_V
 
 
 def point_name(at: str) -> str:

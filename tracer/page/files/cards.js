@@ -78,7 +78,7 @@ function body(card, kept, parent) {
     beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure. "), "Read it once more: it counts as failed only when it is read twice.") : null,
     beyond > 1 ? onFailure(parent) : null,
     pad({
-      labels: fieldLabels(card), words: card.kind !== "bus", lit: card.fields.length === 2, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
+      labels: fieldLabels(card), words: card.kind !== "bus", lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
       keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
     }),
     beyond === 1 ? onFailure(parent) : null,

@@ -6,15 +6,16 @@ const WORDS = [["dead", "dead"], ["dim", "dim"], ["open", "OL"]];
  * Fields with a pad below them.
  *
  * `labels` of the fields, `words` whether dead, dim and open may stand in a field, `done(values)` what becomes of them, `keepWords` what the large button says,
- * `lit` asks whether the lamp is seen to be lit; `draft` under which name what is typed so far is kept.
+ * `lit` asks whether the lamp is seen to be lit, `mustAsk` before the values are kept, where they do not show it; `draft` under which name what is typed so far is kept.
  */
-function pad({ labels, words, done, keepWords, draft, values, reach, lit }) {
+function pad({ labels, words, done, keepWords, draft, values, reach, lit, mustAsk }) {
   const kept = values || (draft && store.get(draft)) || [];
   const fields = labels.map((label, n) => h("input", {
     class: "field", id: `field-${n}`, inputmode: "none", autocomplete: "off", autocapitalize: "off", spellcheck: "false", enterkeyhint: "done", maxlength: "9", value: kept[n] || "",
     input: typing, focus: () => { active = n; }, keydown: (event) => { if (event.key === "Enter") { event.preventDefault(); finish(); } },
   }));
   let isLit = false;
+  let asked = !mustAsk;
   let active = fields.length > 1 && fields[1].value ? 1 : 0; // where typing was left off
   const wrong = h("p", { class: "wrong", role: "alert" });
 
@@ -54,10 +55,17 @@ function pad({ labels, words, done, keepWords, draft, values, reach, lit }) {
       wrong.textContent = used[bad] ? `“${used[bad]}” is no number.` : `${labels[bad]}: nothing typed yet.`;
       return;
     }
+    if (!asked && !isLit && used.length > 1) {
+      asked = true;
+      litKey.focus();
+      wrong.textContent = "Is the lamp lit? Tap it if you see it; kept without, the reading does not count.";
+      return;
+    }
     if (draft) store.put(draft, []);
     done(used, isLit && used.length > 1);
   }
 
+  const litKey = lit ? button("the lamp is lit", () => { isLit = !isLit; litKey.setAttribute("aria-pressed", String(isLit)); }, { class: "key word lit-key", "aria-pressed": "false", pointerdown: (event) => event.preventDefault() }) : null;
   const key = (face, change, more) => h("button", { type: "button", class: "key", pointerdown: (event) => event.preventDefault(), click: () => put(change), ...more }, face);
   const digit = (face) => key(face, (text) => (/[A-Za-z]/.test(text) ? face : text + face));
   const mark = page.decimal;
@@ -76,5 +84,5 @@ function pad({ labels, words, done, keepWords, draft, values, reach, lit }) {
     words || reach ? h("div", { class: "words" },
       words ? WORDS.map(([face, word]) => key(face, () => word, { class: "key word" })) : null,
       reach ? button("not reached", reach, { class: "key word" }) : null) : null,
-    lit ? button("the lamp is lit", (event) => { isLit = !isLit; event.currentTarget.setAttribute("aria-pressed", String(isLit)); }, { class: "key word lit-key", "aria-pressed": "false", pointerdown: (event) => event.preventDefault() }) : null);
+    litKey);
 }

@@ -64,7 +64,10 @@ def _pin(pin: PinLine) -> dict[str, Any]:
         "key": pin.key,
         "lamp": pin.lamp,
         "says": pin.says,
-        **{name: _box(box) if (box := getattr(pin, name)) else None for name in ("plugged", "start", "bare", "loaded")},
+        **{
+            name: _box(box) if (box := getattr(pin, name)) else None
+            for name in ("plugged", "start", "bare", "loaded", "lit")
+        },
         "dead": [_box(box) for box in pin.dead],
         "splits": [_box(box) for box in pin.splits],
     }

@@ -12,7 +12,7 @@ from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import full_name
 from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
 from tracer.plan.values import Decides, Step
-from tracer.plan.words import BETWEEN_LINES, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
+from tracer.plan.words import BETWEEN_LINES, IS_LIT, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, other_doubts, short_wire, two_counts, way_words, without_length
 from tracer.report.lamps import lead_words
@@ -104,7 +104,7 @@ class _Writer:
         )  # fmt: skip
         yield Strip(KEY_OFF, f"{off}, still plugged in", "", tuple(self._after_key()))
         yield Strip(
-            LEGS, "each parallel way alone, unplugged", "Off and back with the key off, one at a time.",
+            LEGS, "each parallel way alone, unplugged", f"Off and back with the key off, one at a time{'; tick: lit' if any(leg.test.wants_lit for leg in self.made.legs) else ''}.",
             tuple(self._legs()),
         )  # fmt: skip
         yield Strip(
@@ -202,6 +202,8 @@ class _Writer:
                     decides=True,
                     out=leg.out,
                 )
+            if leg.test.wants_lit:
+                yield Box(leg.name, IS_LIT, "tick", "", leg.test.key, OUT, leg.point, out=leg.out)
 
     def _bus_asleep(self) -> Iterator[Box]:
         """Volts before ohms: a line that a module still holds up is not measured in Ω."""
@@ -277,14 +279,27 @@ class _Writer:
                 says=says,
             )
         bare = Box(pin.name, NO_LAMP, "V", _at_most(one.bare.lost_high_v if one.bare else None), test.key, OUT, row.point, decides=test.lamp.watts is None)  # fmt: skip
-        loaded = None
+        loaded = lit = None
         if test.lamp.watts is not None:
             loaded = Box(pin.name, _lamp(test), "V", _moves(test), test.key, OUT, row.point, decides=True)
+            lit = Box(pin.name, IS_LIT, "tick", "", test.key, OUT, row.point) if test.wants_lit else None
         splits = tuple(
             Box(pin.name, name, "V", "", test.key, OUT, name) for name in (pin.splits if loaded is not None else ())
         )
         return PinLine(
-            pin.name, row.point, short_wire(row), way, test.key, _lamp(test), plugged, start, bare, loaded, dead, splits
+            pin.name,
+            row.point,
+            short_wire(row),
+            way,
+            test.key,
+            _lamp(test),
+            plugged,
+            start,
+            bare,
+            loaded,
+            lit,
+            dead,
+            splits,
         )
 
     def _plugged(self, name: str, step: Step) -> Box:

@@ -54,6 +54,7 @@ class PinLine:
     start: Box | None = None
     bare: Box | None = None
     loaded: Box | None = None
+    lit: Box | None = None  # where the volts do not show that the lamp was lit
     dead: tuple[Box, ...] = ()
     splits: tuple[Box, ...] = ()
     says: str = ""
@@ -63,7 +64,7 @@ class PinLine:
         by_step = {
             PLUGGED: (self.plugged,),
             START: (self.start,),
-            ALONE: (self.bare, self.loaded, *self.splits),
+            ALONE: (self.bare, self.loaded, self.lit, *self.splits),
             DEAD: self.dead,
         }
         return tuple(box for box in by_step.get(step, ()) if box is not None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.plan.words import IS_LIT
 from tracer.report.faces import PRINTED
 from tracer.report.one_sheet.values import ALONE, DEAD, PLUGGED, START, Sheet
 
@@ -29,8 +30,9 @@ def words_of(sheet: Sheet) -> dict[str, Any]:
         "steps": {name: f"{number}  {sheet.titles[number].upper()}" for name, number in (("plugged", PLUGGED), ("start", START), ("alone", ALONE), ("dead", DEAD))},
         "columns": {
             "pin": "pin, wire", "way": "fed through, source first", "drop": "drop to its post, V", "start": "least, V", "key": "key",
-            "bare": "no lamp, V", "lamp": "lamp", "loaded": "lamp on, V", "dead": list(sheet.dead_keys), "splits": "only if it fails: lamp on at",
+            "bare": "no lamp, V", "lamp": "lamp", "loaded": "lamp on, V" + ("; lit" if any(pin.lit for pin in sheet.pins) else ""), "dead": list(sheet.dead_keys), "splits": "only if it fails: lamp on at",
         },
+        "lit": IS_LIT,
         "order": f"Work in the order of the numbers. In order is a pin only if both figures of {ALONE} are: off its post without the lamp, moved by the lamp. {PLUGGED} alone proves little. {DEAD}: some volts? A live wire lights the lamp.",
         "exceptions": 'Not reached, not traced, odd (write "none"):',
         "again": "All back in and plugged",
