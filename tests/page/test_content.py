@@ -15,6 +15,7 @@ from tracer.page.calls import page_content, pocket
 from tracer.plan.one_sheet import one_sheet_of
 from tracer.report.affects import verdict
 from tracer.report.one_sheet import sheet_in_words
+from tracer.trace.affects.dead_part import FEWER, LOST, SOME_STATES
 from tracer.trace.tracing import Tracing
 
 
@@ -115,7 +116,16 @@ def test_what_a_position_means_is_what_the_comparison_says() -> None:
 def test_without_a_part_is_what_affects_says() -> None:
     _, page = page_content(demo(), "ALM")
     for part in ("F50", "KAL", "X3", "G1", "S31"):
-        assert page["without"][part]["verdict"] == verdict(tracer.affects(demo(), part))
+        asked, told = tracer.affects(demo(), part), page["without"]["parts"][part]
+        assert told["verdict"] == verdict(asked)
+        lost = [one for one in asked.effects if one.verdict in (LOST, SOME_STATES, FEWER)]
+        pins = [page["without"]["pins"][n] for n in told["pins"]]
+        assert sorted(one["node"] for one in pins) == sorted(one.terminal.node for one in lost)
+        assert all(
+            one["words"].startswith(demo().circuit.title(demo().circuit.node_parts[one["node"]])) for one in pins
+        )
+    said = [one["words"] for one in page["without"]["pins"]]
+    assert len(said) == len(set(said)) > 20
 
 
 def test_the_file_is_small_and_asks_for_nothing() -> None:

@@ -24,31 +24,28 @@ def is_large(circuit: Circuit) -> bool:
 
 
 def without_data(tracing: Tracing, report: SupplyReport, parts: Iterable[str]) -> dict[str, Any]:
-    """For each part the verdict, and each pin that loses something; pins of the module first."""
+    """For each part the verdict, and by its number in `pins` each pin that loses something; pins of the module first.
+
+    Much dies with many parts, all of it with the battery: each pin stands once with its words, or they would be half of the file of a large vehicle.
+    """
     affected = tracing.once(Affected)
-    found = {}
-    for part in parts:
-        if part not in tracing.circuit.parts or part == report.module:
-            continue
-        found[part] = _data(tracing, report, affected.report(part))
-    return found
+    words: dict[tuple[int, bool, str], int] = {}
+    found = {part: _data(tracing, report, affected.report(part), words) for part in parts if part in tracing.circuit.parts and part != report.module}  # fmt: skip
+    return {"pins": [{"node": node, "own": own, "words": said} for node, own, said in words], "parts": found}
 
 
-def _data(tracing: Tracing, report: SupplyReport, asked: AffectsReport) -> dict[str, Any]:
+def _data(tracing: Tracing, report: SupplyReport, asked: AffectsReport, words: dict[tuple[int, bool, str], int]) -> dict[str, Any]:  # fmt: skip
     effects = [(kind, one) for kind in _SIGNS for one in asked.of(kind)]
     effects.sort(key=lambda pair: pair[1].terminal.part != report.module)
+    pins = []
+    for kind, one in effects:
+        states = f" ({', '.join(one.states)})" if kind == SOME_STATES else ""
+        said = f"{tracing.circuit.title(one.terminal.part)} {one.terminal.pin}: {one.terminal.level} {_SIGNS[kind]}{states}"  # fmt: skip
+        pins.append(words.setdefault((one.terminal.node, one.terminal.part == report.module, said), len(words)))
     return {
         "title": asked.target.words,
         "verdict": verdict(asked),
-        "pins": [
-            {
-                "node": one.terminal.node,
-                "own": one.terminal.part == report.module,
-                "words": f"{tracing.circuit.title(one.terminal.part)} {one.terminal.pin}: {one.terminal.level} {_SIGNS[kind]}"
-                + (f" ({', '.join(one.states)})" if kind == SOME_STATES else ""),
-            }
-            for kind, one in effects
-        ],
+        "pins": pins,
         "gains": [f"{tracing.circuit.title(one.terminal.part)} {one.terminal.pin}: {one.terminal.level} though it should not be ({', '.join(one.states)})" for one in asked.gains],
     }  # fmt: skip
 

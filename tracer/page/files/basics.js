@@ -55,7 +55,10 @@ function counted(count, one, several) {
 }
 
 /** What dies without a part; nothing while that is being worked out, or where it is not asked for. */
-const withoutOf = (part) => (page.without && part ? page.without[part] : undefined);
+function withoutOf(part) {
+  const dies = page.without && part ? page.without.parts[part] : undefined;
+  return dies && { ...dies, pins: dies.pins.map((n) => page.without.pins[n]) };
+}
 
 /** The card of a kind and name, or the first one of the name. */
 function cardOf(name, kind) {
