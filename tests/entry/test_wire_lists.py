@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from openpyxl import Workbook
 
@@ -162,6 +162,35 @@ def test_a_mapping_file_that_is_wrong_is_told(mapping: str, said: str, tmp_path:
     assert said in str(error.value)
 
 
+def test_a_column_behind_the_headings_in_which_something_stands_is_named_as_not_read(tmp_path: Path) -> None:
+    found = taken(tmp_path, PLAIN + "X4,6,MOD,8,RD,1,300,205,,spare\n")
+    assert [(one.letter, one.heading) for one in found.columns if not one.name] == [("J", "")]
+    assert not found.complete
+
+
+def test_a_separator_inside_quotes_is_none(tmp_path: Path) -> None:
+    notes = "".join(f'X{n},1,M,{n},RD,"see page 4;\nthen 5; or 6"\n' for n in range(1, 9))
+    found = taken(tmp_path, "From,Pin,To,Pin,Colour,Note\n" + notes)
+    assert len(found.wires) == 8 and not found.refused
+
+
+def test_a_list_of_headings_only_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(CannotUse) as error:
+        taken(tmp_path, "From,Pin,To,Pin,Colour\n")
+    assert error.value.problems[0].what == "no row stands below the headings"
+
+
+def test_of_cells_merged_over_rows_the_reason_is_named(tmp_path: Path) -> None:
+    book = Workbook()
+    for row in (["From", "Pin", "To", "Pin", "Colour"], ["X1", "1", "M", "4", "RD"], [None, "2", "M", "5", "RD"]):
+        book.active.append(row)
+    book.active.merge_cells("A2:A3")
+    book.save(tmp_path / "w.xlsx")
+    found = tracer.take_in(tmp_path / "van", tmp_path / "w.xlsx")
+    (refused,) = found.refused
+    assert "the part at `from` is missing (pin 2); a cell that is merged over several rows" in refused.what
+
+
 @pytest.mark.parametrize(
     ("name", "data", "said"),
     [
@@ -260,6 +289,7 @@ CELLS = st.text(st.sampled_from("AX1.: -/,;=+'\"#&*[]{}?>()²\n\té"), max_size=
 
 
 @given(st.lists(st.lists(CELLS, min_size=6, max_size=6), max_size=6))
+@example([["", "", "", "", ";", "\n;"]] * 3)  # more semicolons than rows, all of them in quotes
 def test_whatever_stands_in_the_cells_every_row_is_taken_or_named_and_the_sheets_load(rows: list[list[str]]) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         out = io.StringIO()

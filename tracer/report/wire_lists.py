@@ -41,7 +41,7 @@ def taken_text(taken: TakenIn, written: bool, *, width: int = 80, bold: bool = F
         [f"{name}: {kind} ({why})" for name, kind, why in taken.guesses],
     )
     _few(page, "Rails: type when they are live", taken.rails)
-    _few(page, "Worksheets not read (--worksheet NAME)", taken.beside)
+    _few(page, "Worksheets not read", [f'{name}: --worksheet "{name}"' for name in taken.beside])
     _few(page, "Above the headings, not read", [f"row {number}" for number in taken.above])
     page.heading("Written" if written else "Nothing was written yet")
     for name, text in taken.files.items():

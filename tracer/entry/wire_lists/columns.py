@@ -80,12 +80,7 @@ class Columns:
     size_unit: str | None = None
     kinds: Mapping[str, str] = field(default_factory=dict)
     pins: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-
-    @property
-    def unread(self) -> tuple[tuple[str, str], ...]:
-        """Letter and heading of each column that is not read."""
-        used = set(self.at.values())
-        return tuple((letter(at), heading) for at, heading in enumerate(self.headings) if at not in used)
+    bare: frozenset[int] = frozenset()  # columns without a heading in which something stands
 
 
 def letter(column: int) -> str:
@@ -180,7 +175,9 @@ def _checked(
     unit = facts.length or (_unit_of(row[at["length"]]) if "length" in at and at["length"] < len(row) else None)
     in_order = {name: at[name] for name in FIELDS if name in at}
     size = facts.size or _size_unit(table, number, row, at.get("size"))
-    return Columns(number, row, in_order, unit, size, facts.kinds, facts.pins)
+    below = {at for line, cells in table.rows if line > number for at, cell in enumerate(cells) if cell}
+    bare = frozenset(at for at in below if at >= len(row) or not row[at])
+    return Columns(number, row, in_order, unit, size, facts.kinds, facts.pins, bare)
 
 
 def _headings_row(table: Table) -> tuple[int, tuple[str, ...]] | None:

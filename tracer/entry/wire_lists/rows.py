@@ -148,7 +148,8 @@ class RowReader:
         listed, pin, kind = told[end], told.get(f"{end} pin", ""), told.get(f"{end} kind", "")
         pin = "" if pin in _NOTHING and not _is_battery_pin(pin, listed, kind) else pin
         if listed in _NOTHING:
-            raise NotTaken(f"the part at `{end}` is missing" + (f" (pin {pin})" if pin else ""))
+            merged = f" (pin {pin}); a cell that is merged over several rows holds it in the first only" if pin else ""
+            raise NotTaken(f"the part at `{end}` is missing{merged}")
         if listed in UNKNOWN_WORDS:
             return End(text="?", kind=kind)
         if listed.startswith("ref ") and not pin:

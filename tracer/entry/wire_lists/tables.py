@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
@@ -123,9 +124,13 @@ def _decoded(name: str, data: bytes) -> str:
         raise _cannot(name, "this is not UTF-8 text", fix, 0 if wide else row) from None
 
 
+_QUOTED = re.compile(r'"(?:[^"]|"")*"')
+_LOOKED_AT = 20_000  # characters at the beginning of a list
+
+
 def _separator(text: str, separators: str) -> str:
-    """The separator that most of the first rows have in equal number; the first of them where none has any."""
-    lines = [line for line in text.splitlines()[:50] if line.strip()]
+    """The separator that most of the first rows have, outside quotes; the first of them where none has any."""
+    lines = [line for line in _QUOTED.sub("", text[:_LOOKED_AT]).splitlines()[:50] if line.strip()]
     found = {one: [line.count(one) for line in lines] for one in separators}
     return max(separators, key=lambda one: (sum(count > 0 for count in found[one]), max(found[one], default=0)))
 

@@ -126,6 +126,8 @@ def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None
     wires, refused = [], []
     above = [number for number, _ in table.rows if number < columns.row]
     data = [(number, row) for number, row in table.rows if number > columns.row]
+    if not data:
+        raise CannotUse([Problem(Place(table.name, columns.row, 1), "no row stands below the headings", "Check the file, and its worksheet.")])  # fmt: skip
     reader = RowReader(columns, system, rails, (row for _, row in data))
     for number, row in data:
         try:
@@ -282,13 +284,13 @@ def _file_name(text: str) -> str:
 
 def _shown(columns: Columns) -> tuple[Column, ...]:
     says = {at: name for name, at in columns.at.items()}
-    width = max([len(columns.headings), *(at + 1 for at in says)])
+    width = max([len(columns.headings), *(at + 1 for at in (*says, *columns.bare))])
     headings = [*columns.headings, *[""] * (width - len(columns.headings))]
     units = {"length": columns.length_unit, "size": {"awg": "AWG", "mm2": "mm²"}.get(columns.size_unit or "")}
     return tuple(
         Column(letter(at), heading, says.get(at, ""), _says(says[at], units.get(says[at])) if at in says else "")
         for at, heading in enumerate(headings)
-        if heading or at in says
+        if heading or at in says or at in columns.bare
     )
 
 
