@@ -61,7 +61,8 @@ def test_every_row_every_fuse_and_every_open_pin_is_on_the_screen(vehicle: Typed
         for row in (*report.supplies, *report.grounds, *report.carrying):
             assert any(words[0] == f"{row.pin}{'+' if row.level == 'supply' else '-'}" for words in lines), row.point
             for fuse in row.fuses:
-                assert re.search(rf"\b{fuse.part}\b", said), (row.point, fuse.part)
+                label = fuse.part.rpartition("/")[2]  # one that two panels have stands behind its panel's name
+                assert re.search(rf"\b{label}\b", said), (row.point, fuse.part)
             for switched in row.switches:
                 name = switched.removeprefix("output ").split(" ")[0]
                 assert re.search(rf"(?<!\S){re.escape(name)}\b", said), (row.point, switched)
@@ -92,6 +93,20 @@ def test_the_way_is_in_order_with_the_panel_of_each_fuse() -> None:
     assert "FPE F40 30A > IGN 15 > FPC F18 10A" in lines["4+"]
     assert "FPC F20 7.5A / F24 7.5A" in lines["8+"]
     assert lines["FPC"].endswith("behind ML2 100A")
+
+
+@pytest.mark.parametrize("folder", [DEMO, UNFINISHED])
+def test_every_fuse_of_the_rows_and_of_what_they_need_stands_in_the_first_look(folder: str) -> None:
+    """Those of what must work first too: 6+ of the demo hangs on F19 only through the coil of its relay."""
+    tracing = tracer.Tracing(tracer.load(folder))
+    for report in tracer.every_list(tracing):
+        text = as_text(tracer.glance(tracing, report, computed=False), width=120)
+        words = set(re.findall(r"[\w+-]+", text))
+        own = [row for row in report.rows if row.code[0] != "C"]
+        needed = {code for row in own for code in row.needs}
+        rows = [row for row in report.rows if row in own or row.code in needed]
+        fuses = {fuse.part.rpartition("/")[2] for row in rows for fuse in row.fuses}
+        assert fuses <= words, (report.module, fuses - words)
 
 
 def test_splits_halve_the_way() -> None:

@@ -16,7 +16,7 @@ from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, level_sign,
 from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
 from tracer.standards import figures
-from tracer.trace.lists.results import Row, SupplyReport
+from tracer.trace.lists.results import FuseOnWay, Row, SupplyReport
 
 SHOWN_OHM = 0.2  # what the figure of a row shows; a row that may hide more is named
 STACKED = 64  # columns below which a pin takes several lines
@@ -276,7 +276,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
         lead = f", behind {_way(behind[name])}" if name in behind else ""
         yield name, (place or "place not typed in") + lead
     if firsts := [first for pin in glance.pins if (first := first_words(report, pin))]:
-        yield "first", "; ".join(firsts)
+        yield "needs", "; ".join(firsts)
     for bus in glance.buses:
         yield "bus", _bus(bus)
     yield from _how(glance)
@@ -351,24 +351,39 @@ def _depends(glance: Glance) -> str:
 
 
 def first_words(report: SupplyReport, pin: PinAtAGlance) -> str:
-    """'2+ needs KAL (86+, 85- from ALM.11: plug off, it stays dead)', '9+ needs BDM working'."""
+    """'2+: KAL (86+, 85- from ALM.11: plug off, it stays dead)', '6+: KLE (86+ FPC F19, 85-)', '9+: BDM working (FPC F1, F2)', with the fuses that stand on no row of the module."""
     parts: dict[str, list[str]] = {}
+    fuses: dict[str, list[FuseOnWay]] = {}
+    shown = {fuse.part for row in (*report.supplies, *report.carrying) for fuse in row.fuses}
     for row in (row for row in report.chains if row.code in pin.row.needs):
         own = next((one for one in row.needs if one.startswith(f"{report.module}.")), "")
         without = f"; plug off: {lead_words(pin.test.leads)}" if pin.test.leads else ": plug off, it stays dead"
         from_itself = f" from {own.split(' ')[0]}{without}" if own else ""
-        words = f"{row.pin}{level_sign(row.level)}{from_itself}"
+        others = [fuse for fuse in row.fuses if fuse.part not in shown]
+        words = f"{row.pin}{level_sign(row.level)}{f' {_fuse_names(others)}' if others else ''}{from_itself}"
         parts.setdefault(row.part, []).append("" if " of module " in row.what_for else words)
+        fuses.setdefault(row.part, []).extend(others)
     at_rest = {one.part for one in pin.way if one.at_rest}
     needs = [
-        f"{part} not pulled in"
+        f"{part} at rest"
         if part in at_rest
         else f"{part} ({', '.join(pins)})"
         if all(pins)
-        else f"{part} working"
+        else f"{part} working" + (f" ({_fuse_names(fuses[part])})" if fuses[part] else "")
         for part, pins in parts.items()
     ]
-    return f"{pin.name} needs {' and '.join(needs)}" if needs else ""
+    return f"{pin.name}: {' and '.join(needs)}" if needs else ""
+
+
+def _fuse_names(fuses: Iterable[FuseOnWay]) -> str:
+    """'FPC F1, F2, F16': each once, its panel where it changes."""
+    names, panel = [], None
+    once = {fuse.part: fuse for fuse in fuses}
+    for _, fuse in sorted(once.items(), key=lambda one: natural(one[0])):
+        label = fuse.part.removeprefix(f"{fuse.panel}/")
+        names.append(f"{fuse.panel} {label}" if fuse.panel and fuse.panel != panel else label)
+        panel = fuse.panel
+    return ", ".join(names)
 
 
 def _bus(bus: BusAtAGlance) -> str:

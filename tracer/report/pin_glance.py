@@ -78,7 +78,7 @@ def _pin(page: Page, glance: Glance, pin: PinAtAGlance, expected: Expected | Non
         if exceptions := minded([pin]):
             told("mind", f"{'; '.join(exceptions)}.")
     if words := first_words(glance.report, pin):
-        told("first", words)
+        told("needs", words)
         for chain in (one for one in glance.report.chains if one.code in row.needs):
             page.line(_chain(chain), indent=_COLUMN, hang=_COLUMN + 2)
     for one in row.left_out:
