@@ -216,3 +216,10 @@ def test_a_wire_to_a_cavity_that_is_listed_unused_leaves_its_panel_incomplete(tm
         "F1": [],
         "F2": ["L117"],
     }
+
+
+def test_what_feeds_a_position_is_said_in_words(tmp_path: Path) -> None:
+    parts = "F9: {is: fuse, amps: 30}, K: {is: relay, kind: normally open}, P: {is: panel, positions: {A: 5, B: 5, C: 5}, busbars: {F9.load: [A], K.87: [B]}}"
+    circuit = vehicle(tmp_path, parts, "[BAT.+ -- RD 1 -- F9.feed, 30 -- RD 1 -- C.feed]", 'rails: {"30": always}\n')
+    fed = {one.label: one.fed_from for one in panels_of(Tracing(circuit)).positions}
+    assert fed == {"A": ("load side of F9",), "B": ("K.87",), "C": ("rail 30 (wire RD 1)",)}
