@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check quick bench fuzz mutants golden pictures lock clean distclean
+.PHONY: help demo check quick bench fuzz mutants golden docs pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -54,7 +54,10 @@ mutants: $(STAMP) ## make one thing in the code wrong at a time: does a test not
 golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
 	TRACER_GOLDEN=write $(BIN)/pytest -n auto
 
-pictures: $(STAMP) ## make the pictures of the README anew; a test asks whether they are current
+docs: $(STAMP) ## the documentation as pages, below build/docs
+	$(BIN)/python docs/site/build.py
+
+pictures: $(STAMP) ## make the pictures of the README and the documentation anew (needs Chromium); a test asks whether they are current
 	$(BIN)/python docs/pictures/rebuild.py
 
 # `fewest` keeps one version of each package for all Python versions, so that outputs are the same on all.

@@ -1,4 +1,4 @@
-"""Make the pictures of the README anew: `make pictures`. A test asks whether they are current.
+"""Make the pictures of the README and of the documentation anew: `make pictures`. A test asks whether they are current.
 
 The diagram is kept as SVG. The worksheet is kept as PNG, whose bytes differ between versions of the typesetter; beside it stands a digest of what it is
 made from, and that is what the test compares.
@@ -60,7 +60,9 @@ def worksheet_picture() -> bytes:
 
 def main() -> None:
     """Write the pictures."""
-    for name, content in {**contents(), "worksheet.png": worksheet_picture()}.items():
+    from docs.pictures.screens import made
+
+    for name, content in {**contents(), "worksheet.png": worksheet_picture(), **made()}.items():
         (FOLDER / name).write_bytes(content)
         print(f"wrote docs/pictures/{name}")
 

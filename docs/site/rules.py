@@ -1,4 +1,4 @@
-"""`docs/rules.md`, written from the registry: every rule with its reason, its cure, and an example of both."""
+"""The page of the rules, from their registry: every rule with its reason, its cure, and an example of both."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from tracer.trace.rules.registry import Rule
 
 _HEAD = """# The rules of `tracer check`
 
-Made from the registry of rules (`tracer/trace/*_rules.py`), do not edit: `make golden` writes it anew. `tracer check --rules` prints the short form.
+`tracer check --rules` prints the short form.
 
 A **loose end** (L) is something drawn or declared whose other end is not known: a list it concerns says NOT COMPLETE. A **remark** (R) is worth a look, but
 nothing is missing because of it. A code is never used again for something else.
