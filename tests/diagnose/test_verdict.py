@@ -33,6 +33,7 @@ def test_what_feeds_the_coil_of_a_contact_is_named_beside_the_way() -> None:
     assert verdict_line(case, found).endswith(f", one of {len(found.pieces)} pieces; or beside this way one of {len(found.also)}.")  # fmt: skip
     text = proof_text(case, found, width=40)
     assert "LEFT ON THE WAY TO 6+" in text and "coil of KLE" in " ".join(text.split())
+    assert text.index("What would split them") < text.index("LEFT ON THE WAY")
     assert proof_data(case, found)["also"] == list(found.also)
 
 

@@ -222,15 +222,15 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
     """The verdict, what is open, and the one table."""
     page = Page(width, bold=bold)
     page.line(verdict_line(case, verdict), strong=True)
+    if verdict.split_by:
+        page.line(f"What would split them: {verdict.split_by}.")
+    for words in verdict.contradictions:
+        page.line(f"! {words}", hang=2)
     if max(len(verdict.pieces), len(verdict.also)) > _MOST_NAMED:
         page.heading(f"Left on the way to {verdict.found_at}")
         page.line(", ".join(verdict.pieces), hang=4)
         if verdict.also:
             page.line(f"or beside it: {', '.join(verdict.also)}", hang=4)
-    if verdict.split_by:
-        page.line(f"What would split them: {verdict.split_by}.")
-    for words in verdict.contradictions:
-        page.line(f"! {words}", hang=2)
     rows = [(one.short, one.state, _reason(one)) for one in verdict.rows]
     page.table(rows, head=("row", "state", "because"))
     gate = [words for words in verdict.open if not any(words.startswith(f"{one.short}: ") for one in verdict.rows)]
