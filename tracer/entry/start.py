@@ -44,7 +44,7 @@ parts:
     name: The module you ask about
     at: behind the glovebox
     access: "glovebox out, four screws"
-    cavities: 1-4               # every cavity must be accounted for: wired, or listed as unused
+    cavities: 1-4               # every cavity must be wired, or listed as unused
     unused: [3, 4]
     pins: {1: supply, 2: ground}
     # draws: {1: 1.2}           # A that it takes at a supply pin; computed volts are closer with it

@@ -6,6 +6,7 @@ from typing import Any
 
 from tracer.plan.glance import glance_of
 from tracer.plan.names import full_name
+from tracer.report.cavities import way_not_known
 from tracer.report.completeness import completeness_data
 from tracer.report.glance import behind_panels, short_wire, verdict, way_words
 from tracer.report.layout import GROUND_SIGNS, SIGNS
@@ -26,7 +27,7 @@ def list_of(tracing: Tracing, report: SupplyReport, *, mark: str = POINT) -> dic
             **completeness_data(report.completeness),
             "verdict": verdict(report),
             "pins": [{"name": pin.name, "full": full_name(pin.row), "wire": short_wire(pin.row), "way": way_words(pin, behind), "live": signs_of(pin.row, report)} for pin in glance.pins],
-            "unknown": [{"pin": one.pin, "declared": one.declared, "kind": one.kind} for one in glance.unknown],
+            "unknown": [{"pin": one.pin, "declared": one.declared, "says": way_not_known(one.kind)} for one in glance.unknown],
             "missing": missing_data(missing(tracing, report.module)),
         }  # fmt: skip
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracer.report.layout import Page
 from tracer.trace.lists.results import Cavity, SupplyReport
 
+USE_NOT_KNOWN = "USE NOT KNOWN"
 _KIND_ORDER = (
     "supply",
     "ground",
@@ -17,6 +18,11 @@ _KIND_ORDER = (
     "not looked at",
     "unaccounted",
 )
+
+
+def way_not_known(kind: str) -> str:
+    """What stands for the way of a pin that is in the list without a row: declared as supply or ground, or of a use that nobody has typed in."""
+    return USE_NOT_KNOWN if kind == "unaccounted" else f"{kind.upper()}, WAY NOT KNOWN"
 
 
 def through_loads(page: Page, report: SupplyReport) -> None:
@@ -58,8 +64,13 @@ def census(page: Page, report: SupplyReport) -> None:
     for kind in _KIND_ORDER:
         cavities = [cavity for cavity in report.census if cavity.kind == kind]
         if cavities:
-            label = kind.upper() if kind == "unaccounted" else kind
-            rows.append([label, str(len(cavities)), ", ".join(_cavity_words(cavity) for cavity in cavities)])
+            rows.append(
+                [
+                    USE_NOT_KNOWN if kind == "unaccounted" else kind,
+                    str(len(cavities)),
+                    ", ".join(_cavity_words(cavity) for cavity in cavities),
+                ]
+            )
     rows.append(["total", str(len(report.census)), ""])
     page.table(rows, indent=2)
 

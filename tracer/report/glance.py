@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
+from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
 from tracer.report.lamps import lead_words
@@ -51,7 +52,7 @@ def verdict(report: SupplyReport) -> str:
     counts = f"{counted(len(report.supplies), 'supply', 'supplies')}, {counted(len(report.grounds), 'ground')}"
     open_pins = sum(cavity.kind == "unaccounted" for cavity in report.census)
     besides = [
-        *([f"{counted(open_pins, 'pin')} not accounted for"] if open_pins else []),
+        *([f"{counted(open_pins, 'pin')} of unknown use"] if open_pins else []),
         *([] if report.cavities_listed else ["its pins are not listed"]),
         *([joints] if (joints := joints_words(report.completeness)) else []),
     ]
@@ -222,8 +223,7 @@ def _lines(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[_Li
             cells, f"{declared or 'not declared'}, over {way}" if carrying else way, () if carrying else pin.splits
         )
     for cavity in glance.unknown:
-        what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind.upper()}, WAY NOT KNOWN"
-        yield _Line((cavity.pin, "", "?" * len(glance.report.keys), "", ""), what, ())
+        yield _Line((cavity.pin, "", "?" * len(glance.report.keys), "", ""), way_not_known(cavity.kind), ())
 
 
 HEAD = ("pin", "wire", "live", "test", "growth")

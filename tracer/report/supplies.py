@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
 from tracer.plan.values import Face
-from tracer.report.cavities import census, through_loads
+from tracer.report.cavities import census, through_loads, way_not_known
 from tracer.report.completeness import first_line
 from tracer.report.faces import write as write_face
 from tracer.report.layout import Page, codes, counted, elsewhere_words
@@ -93,7 +93,7 @@ def verdict(report: SupplyReport) -> str:
         counts += f", {counted(len(report.chains), 'side chain')}"
     accounted = sum(cavity.kind not in ("unaccounted", "not looked at") for cavity in report.census)
     cavities = (
-        f"{accounted} of {len(report.census)} cavities accounted for"
+        f"use of {accounted} of {len(report.census)} cavities known"
         if report.cavities_listed
         else "its cavities are not listed"
     )
@@ -193,8 +193,7 @@ def _summary(page: Page, report: SupplyReport) -> None:
     ]
     for cavity in report.census:
         if cavity.kind in ("supply", "ground", "unaccounted") and not cavity.row:
-            what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind}, WAY NOT KNOWN"
-            cells.append(["?", cavity.pin, *("unknown" for _ in report.keys), what])
+            cells.append(["?", cavity.pin, *("unknown" for _ in report.keys), way_not_known(cavity.kind)])
     if cells:
         page.heading("At a glance")
         head = ["row", "pin", *report.keys, "fuses and contacts" if report.supplies else "ends at"]

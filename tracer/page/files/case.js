@@ -137,7 +137,7 @@ function quickList() {
     h("p", { class: list.complete ? "verdict" : "verdict heavy" }, list.verdict),
     h("h2", null, "Pins"),
     h("ul", { class: "pins" }, list.pins.map((pin) => h("li", null, h("div", { class: "pin" }, h("span", { class: "pin-name" }, pin.name), h("span", { class: "pin-words" }, h("span", { class: "wire" }, pin.wire, h("span", { class: "live" }, pin.live)), h("span", { class: "way" }, pin.way)), h("span")))),
-      list.unknown.map((one) => h("li", null, h("div", { class: "pin" }, h("span", { class: "pin-name" }, one.pin), h("strong", null, one.kind === "unaccounted" ? "NOT ACCOUNTED FOR" : `${one.kind.toUpperCase()}, WAY NOT KNOWN`), h("span"))))),
+      list.unknown.map((one) => h("li", null, h("div", { class: "pin" }, h("span", { class: "pin-name" }, one.pin), h("strong", null, one.says), h("span"))))),
     missingPart(list),
     h("p", { class: "legend" }, "Figures, cards, panels and the diagram are being worked out."),
   ];

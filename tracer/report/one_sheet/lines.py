@@ -13,6 +13,7 @@ from tracer.plan.names import full_name
 from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
 from tracer.plan.values import Decides, Step
 from tracer.plan.words import BETWEEN_LINES, IS_LIT, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
+from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, other_doubts, short_wire, two_counts, way_words, without_length
 from tracer.report.lamps import lead_words
@@ -234,7 +235,7 @@ class _Writer:
             yield self._pin(one)
         traced = dict(self.made.untraced)
         for cavity in self.made.glance.unknown:
-            what = "NOT ACCOUNTED FOR" if cavity.kind == "unaccounted" else f"{cavity.kind.upper()}, WAY NOT KNOWN"
+            what = way_not_known(cavity.kind)
             steps = traced.get(cavity.pin, ())
             if withheld := next((step.no_method for step in steps if step.no_method), ""):
                 yield PinLine(cavity.pin, self._at(cavity.pin), "", what, says=withheld)

@@ -42,13 +42,13 @@ def cavities_not_listed(tracing: Tracing) -> Iterator[Finding]:
 
 @rule(
     "L113",
-    "cavity unaccounted",
+    "use of a cavity not known",
     why="A cavity that is neither wired nor listed as unused may be the supply that everybody forgot.",
     fix="Look at the connector: type in its run, or list it under `unused`.",
     bad="parts: {ALM: {is: module, cavities: 1-2, pins: {1: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L113\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.1\n",
     good="parts: {ALM: {is: module, cavities: 1-2, unused: 2, pins: {1: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.1\n",
 )
-def cavity_unaccounted(tracing: Tracing) -> Iterator[Finding]:
+def use_not_known(tracing: Tracing) -> Iterator[Finding]:
     """A cavity without wire, without declaration and not unused; or wired to neither supply nor ground and not declared."""
     circuit = tracing.circuit
     for part, _, found in _modules(tracing):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part, PartKind
@@ -438,10 +439,10 @@ def plan_does_not_fit(tracing: Tracing) -> Iterator[Finding]:
             continue
         own = in_panel.get(panel.name, {})
         bodies = {part.facts.said("body"): part.label for part in own.values()}
-        shown = [label for row in panel.facts.rows for label in row if label != "_"]
+        shown = Counter(label for row in panel.facts.rows for label in row if label != "_")
         place = panel.place_of("rows", key=True)
-        strange = [label for label in dict.fromkeys(shown) if label not in own and label not in bodies]
-        twice = [label for label in dict.fromkeys(shown) if shown.count(label) > 1]
+        strange = [label for label in shown if label not in own and label not in bodies]
+        twice = [label for label, times in shown.items() if times > 1]
         left_out = [label for label, part in own.items() if label not in shown and part.facts.said("body") not in shown]
         for labels, words in (
             (strange, "in no position of it"),
