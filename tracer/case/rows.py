@@ -20,6 +20,7 @@ from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
 
+NO_READING = "no reading yet"
 _CALLED = {Says.OTHERWISE: "doubtful", Says.UNCLEAR: "doubtful"}
 
 
@@ -45,6 +46,11 @@ class RowProof:
     )
     passed: tuple[Judged, ...] = ()
     failed: tuple[Judged, ...] = ()  # the readings under the same conditions by which it has failed
+
+    @property
+    def unread(self) -> bool:
+        """Whether there is nothing to say of it but that nobody has read it."""
+        return self.reason == NO_READING
 
     @property
     def set_aside(self) -> str:
@@ -175,7 +181,7 @@ def _proof(case: Case, name: str) -> RowProof:
     if row["no_method"]:
         return RowProof(name, short, "not read", f"nothing is measured there: {row['no_method']}")
     if last is None:
-        return RowProof(name, short, "not read", "no reading yet")
+        return RowProof(name, short, "not read", NO_READING)
     if not now.judged:
         return RowProof(name, short, "stale", stale_words(case, name, readings), tuple(readings))
     unclear = [group for group in now.groups.values() if group.state == "unclear"]
@@ -262,7 +268,7 @@ def _bus_rows(case: Case) -> Iterator[RowProof]:
 
 def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] | None) -> RowProof:
     if not taken:
-        return RowProof(name, name, "not read", "no reading yet")
+        return RowProof(name, name, "not read", NO_READING)
     readings = [one for one in taken if not is_stale(case, name, one)]
     if not readings:
         return RowProof(name, name, "stale", stale_words(case, name, taken), (taken[-1],))

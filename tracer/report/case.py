@@ -231,8 +231,12 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
         page.line(", ".join(verdict.pieces), hang=4)
         if verdict.also:
             page.line(f"or beside it: {', '.join(verdict.also)}", hang=4)
-    rows = [(one.short, one.state, _reason(one)) for one in verdict.rows]
-    page.table(rows, head=("row", "state", "because"))
+    unread = [one.short for one in verdict.rows if one.unread]
+    rows = [(one.short, one.state, _reason(one)) for one in verdict.rows if not one.unread]
+    if rows:
+        page.table(rows, head=("row", "state", "because"))
+    if unread:
+        page.line(f"no reading yet: {', '.join(unread)}", hang=4)
     gate = [words for words in verdict.open if not any(words.startswith(f"{one.short}: ") for one in verdict.rows)]
     if gate:
         page.heading("Open")
