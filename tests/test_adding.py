@@ -145,7 +145,7 @@ def with_kinds(tmp_path_factory: pytest.TempPathFactory) -> Copy:
 
 def test_every_page_is_followed_here() -> None:
     followed = {"command.md", "kind-of-part.md", "row-of-a-standard.md", "rule.md"}
-    assert {page.name for page in PAGES.iterdir()} == followed
+    assert {page.name for page in PAGES.iterdir()} - {"index.md"} == followed
 
 
 def test_a_kind_of_part_works_everywhere(with_kinds: Copy) -> None:

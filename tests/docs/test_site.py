@@ -19,7 +19,6 @@ from typer.testing import CliRunner
 
 from docs.site import pages
 from docs.site.shown import MORE, NOT_SHOWN, SHOWN
-from tests.page.conftest import chromium  # noqa: F401 (a fixture)
 from tracer.cli import app
 from tracer.entry.schema import sheet_schema, vehicle_schema
 from tracer.standards.cautions import cautions
@@ -116,7 +115,7 @@ def test_a_call_that_cannot_be_used_is_not_shown() -> None:
         pages.printed("-C circuits/minibus supplies NONE")
 
 
-def test_every_page_can_be_read_on_a_phone_and_printed(site: Path, chromium: Any) -> None:  # noqa: F811
+def test_every_page_can_be_read_on_a_phone_and_printed(site: Path, chromium: Any) -> None:
     page = chromium.new_context(viewport={"width": 320, "height": 640}, offline=True).new_page()
     for path in sorted(site.rglob("*.html")):
         page.goto(path.as_uri())

@@ -307,7 +307,7 @@ def said_of_one(line: str) -> bool:
 @FEW
 @given(typed_vehicles(most_runs=9), KINDS, st.data())
 def test_the_reach_ends_where_something_else_is_fed(vehicle: TypedVehicle, kind: str, data: st.DataObject) -> None:
-    name = data.draw(st.sampled_from([one for one in names_of(vehicle) if one != "P"]))
+    name = data.draw(st.sampled_from([one for one in names_of(vehicle) if one not in ("P", "R")]))  # no panel
     tracing = tracing_of(typed_on(vehicle, name, f"hazard: {kind}"))
     circuit = tracing.circuit
     own = set(circuit.pins_of.get(name, {}).values())

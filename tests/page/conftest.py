@@ -1,29 +1,14 @@
-"""The system's Chromium, and the demo's page as a file. Where there is no browser the tests are left out, but never where `TRACER_NEEDS_BROWSER` says that there is one."""
+"""The demo's page as a file, and pages opened in the system's Chromium."""
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page
 
 from tests.page.pages import PHONE, demo_page
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        if os.environ.get("TRACER_NEEDS_BROWSER"):
-            pytest.fail("there is no Chromium, though TRACER_NEEDS_BROWSER is set")
-        pytest.skip("no Chromium on this system: apt install chromium")
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=program)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")
