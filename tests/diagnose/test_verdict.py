@@ -26,7 +26,8 @@ def case_with(*readings: Reading) -> Case:
 def test_what_feeds_the_coil_of_a_contact_is_named_beside_the_way() -> None:
     run = replace(OFF, key="run")
     case = case_with(dead("ALM.6:+", run), dead("ALM.6:+", run))
-    found, rule = weighed_verdict(case), verdict_of(case)
+    rule = verdict_of(case)
+    found = weighed_verdict(case, rule)
     assert (found.kind, found.pieces) == (rule.kind, rule.pieces)
     assert {"F19", "coil of KLE", "clamp at BAT.+"} <= {*found.also} and not {"F19", "coil of KLE"} & {*rule.pieces}
     assert {*found.pieces, *found.also} == {*looked_at(next_of(case).explains)}
@@ -40,19 +41,28 @@ def test_what_feeds_the_coil_of_a_contact_is_named_beside_the_way() -> None:
 def test_a_piece_that_some_reading_speaks_against_is_no_longer_named() -> None:
     run = replace(OFF, key="run")
     case = case_with(dead("ALM.7:+", run), dead("ALM.7:+", run), dead("X3.13:F22", replace(run, lamp_w=None)))
-    found = weighed_verdict(case)
-    assert (
-        "X4.12" in verdict_of(case).pieces
-    )  # by the rule only points under the same lamp clear what is before or behind them
+    rule = verdict_of(case)
+    found = weighed_verdict(case, rule)
+    assert "X4.12" in rule.pieces  # by the rule only points under the same lamp clear what is before or behind them
     assert found.kind == "found" and "F22" in found.pieces and "X4.12" not in found.pieces
+
+
+def test_what_would_split_them_is_about_the_pieces_that_are_left() -> None:
+    run = replace(OFF, key="run")
+    case = case_with(dead("ALM.7:+", run), dead("ALM.7:+", run), dead("IGN.15", replace(run, lamp_w=None)))
+    rule = verdict_of(case)
+    found = weighed_verdict(case, rule)
+    assert "F22" in rule.pieces and "F22" not in found.pieces and "F40" in found.pieces
+    assert "F22.load" in rule.split_by and "F22.load" not in found.split_by and "F40.load" in found.split_by
 
 
 def test_where_readings_that_are_wrong_explain_more_than_anything_broken_nothing_is_found() -> None:
     plugged = replace(OFF, plugged=True, lamp_w=None)
     live = [reading("ALM.3:+", (12.58,), plugged), reading("X4.1:ALM", (12.59, 12.4), OFF), reading("X4.1:ALM", (12.59,), plugged)]  # fmt: skip
     case = case_with(dead("ALM.3:+"), dead("ALM.3:+"), *live, *live)
-    assert verdict_of(case).kind == "found"
-    found = weighed_verdict(case)
+    rule = verdict_of(case)
+    assert rule.kind == "found"
+    found = weighed_verdict(case, rule)
     assert found.kind == "not proven" and found.found_at == "" and found.pieces == ()
     assert "3+: failed" in found.open[0]
     line = verdict_line(case, found)

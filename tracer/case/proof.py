@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tracer.case.case import Case
@@ -97,7 +97,7 @@ def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
     if worst is not None:
         blocked = (*_blocks_finding(case, worst), *contradictions)
         if not blocked:
-            return Verdict("found", rows, missing, excluded, worst.pieces, worst.row.short, contradictions, seat, worst, split_by=_split_by(case, worst), list_open=_list_open(case))  # fmt: skip
+            return Verdict("found", rows, missing, excluded, worst.pieces, worst.row.short, contradictions, seat, worst, split_by=split_by(case, worst, worst.pieces), list_open=_list_open(case))  # fmt: skip
         missing = (*(f"{one.short}: failed, {one.reason}" for one in failed), *missing)
         return Verdict("not proven", rows, missing, excluded, (), "", contradictions, seat, worst, blocked)
     if not missing and not seat:
@@ -105,10 +105,11 @@ def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
     return Verdict("not proven", rows, (*missing, *(f"{part} is to be seated and tested again" for part in seat)), excluded, (), "", contradictions, seat)  # fmt: skip
 
 
-def _split_by(case: Case, worst: Narrowed) -> str:
-    if len(worst.pieces) < 2 or worst.splits.why_not:
-        return worst.splits.why_not if len(worst.pieces) > 1 else ""
-    points = [case.short(at) for at in within(case, worst.splits, worst.pieces)]
+def split_by(case: Case, worst: Narrowed, left: Sequence[str]) -> str:
+    """What would tell the pieces that are left of a failed way apart, or why nothing can; empty for a single one."""
+    if len(left) < 2 or worst.splits.why_not:
+        return worst.splits.why_not if len(left) > 1 else ""
+    points = [case.short(at) for at in within(case, worst.splits, left)]
     return f"the same lamp at {', '.join(points)}; `tracer next` says where first" if points else ""
 
 
@@ -203,6 +204,7 @@ __all__ = [
     "good_up_to_v",
     "leads_of",
     "row_leads",
+    "split_by",
     "split_readings",
     "splits_by_points",
     "still_wanted",

@@ -38,7 +38,7 @@ def proof() -> tuple[Case, Verdict]:
         return found, said  # nothing is held against the weighing, which loads what solves networks
     from tracer.diagnose.verdict import weighed_verdict
 
-    return found, weighed_verdict(found)
+    return found, weighed_verdict(found, said)
 
 
 __all__ = ["next_measurement", "proof"]

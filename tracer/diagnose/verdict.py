@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from tracer.case.case import Case
-from tracer.case.proof import Verdict, before_repairs, verdict_of
+from tracer.case.proof import Verdict, before_repairs, split_by
 from tracer.case.readings import Reading
 from tracer.case.touched import is_stale
 from tracer.diagnose.find import Finding
@@ -22,9 +22,9 @@ from tracer.diagnose.likely import Weighed, weigh
 _NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
 
 
-def weighed_verdict(case: Case) -> Verdict:
+def weighed_verdict(case: Case, by_rule: Verdict) -> Verdict:
     """What the case allows to be said, and what it allowed before anything was repaired."""
-    said = agreed(case, verdict_of(case))
+    said = agreed(case, by_rule)
     earlier = before_repairs(case)
     return said if earlier is None or said.before is None else replace(said, before=agreed(earlier, said.before))
 
@@ -56,7 +56,7 @@ def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict
     left = _Left(case, weighed, said)
     best = int(np.argmax(weighed.share))
     if best in left.faults:
-        return replace(said, pieces=left.pieces, also=left.also)
+        return replace(said, pieces=left.pieces, also=left.also, split_by=split_by(case, said.narrowed, left.pieces))
     if best == 0:
         why = "a reading that is wrong explains them better than anything broken"
     else:
