@@ -9,11 +9,13 @@ import pytest
 
 import tracer
 from tests.electrics.vehicles import tracing_of
+from tracer.electrics.bus.lines import BusLines, bus_names
 from tracer.electrics.bus.of_vehicle import bus_of
 from tracer.electrics.bus.readings import access_named, classify, ohm_value
 from tracer.electrics.bus.values import ASLEEP, AWAKE, ONE_OUT, PLUGGED, UNPLUGGED, BusReport, UnknownBus
 from tracer.electrics.limits_in_use import limits_of
 from tracer.entry.problems import CannotUse
+from tracer.plan.names import bus_pins_of
 from tracer.trace.tracing import Tracing
 
 DEMO = Path(__file__).parent.parent.parent / "circuits" / "minibus"
@@ -485,3 +487,16 @@ def test_a_module_on_a_line_that_is_not_declared_leaves_the_bus_incomplete(tmp_p
     report = bus(tmp_path, "A: 120, C: 120", sheet=sheet)
     assert not report.complete
     assert [problem.split(" lies on ")[0] for problem in report.problems] == ["B.1", "B.2"]
+
+
+def test_a_bus_of_two_words_is_the_same_bus_everywhere(tmp_path: Path) -> None:
+    """`bus roof lin` is line LIN of bus roof in the case as in `tracer bus`; a bus of two words has both in its name."""
+    pins = "pins: {1: supply, 2: ground, 3: bus roof lin, 4: bus my own H, 5: bus my own L}"
+    sheet = f"parts:\n  M: {{is: module, cavities: 1-5, {pins}}}\n  N: {{is: module, cavities: 1-5, {pins}}}\nruns:\n" + "".join(f"- M.{n} -- ? -- N.{n}\n" for n in (3, 4, 5))  # fmt: skip
+    tracing = tracing_of(tmp_path, sheet, "buses:\n  roof: {kind: lin}\n")
+    assert bus_names(tracing.circuit) == ["roof", "my own"]
+    assert set(BusLines(tracing, "my own").pins) == {"H", "L"} and set(BusLines(tracing, "roof").pins) == {"LIN"}
+    assert bus_pins_of(tracer.supplies(tracing, "M")) == {"roof": {"LIN": "3"}, "my own": {"H": "4", "L": "5"}}
+    tracing = tracing_of(tmp_path / "misnamed", sheet, "buses:\n  roof lin: {kind: lin}\n")
+    report = bus_of(tracing, "roof lin", limits=limits_of(tracing.circuit))
+    assert any("is on line LIN of bus roof, so write `roof` in vehicle.yaml" in one for one in report.problems)

@@ -19,6 +19,7 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import AlonePin, PinsAlone
 from tracer.electrics.volts.expected import ComputedExpect, expectations, overload_words
 from tracer.electrics.volts.not_computed import Withheld
+from tracer.entry.bus_words import bus_of as bus_declared
 from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
 from tracer.trace.affects.dead_part import target_of
@@ -148,7 +149,7 @@ class Bench:
         return None
 
     def _names_of_buses(self) -> list[str]:
-        said = {word for cavity in self.report.census if cavity.kind == "bus" for word in cavity.declared.split()}
+        said = {bus[0] for cavity in self.report.census if (bus := bus_declared(cavity.declared)) is not None}
         return [name for name in bus_names(self.tracing.circuit) if name in said]
 
     def bus_ohms(self, bus: BusReport) -> Computed | None:

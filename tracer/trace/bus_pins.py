@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.model import Circuit
-from tracer.entry.bus_words import bus_of
+from tracer.entry.bus_words import bus_of, line_called
 from tracer.entry.models import ModuleFacts
 
 
@@ -15,13 +15,7 @@ def pins_by_role(circuit: Circuit) -> Iterator[tuple[str, str, str, str]]:
         assert isinstance(part.facts, ModuleFacts)
         for pin, words in part.facts.pins.items():
             if named := bus_of(words):
-                yield named[0], line_name(named[1]), part.name, pin
-
-
-def line_name(typed: str) -> str:
-    """H, L or LIN for every way a line is typed: `high`, `CAN_H`, nothing."""
-    word = typed.upper().replace("CAN_", "").replace("CAN-", "").strip(",;")
-    return {"HIGH": "H", "LOW": "L", "": "LIN"}.get(word, word)
+                yield named[0], line_called(named[1]), part.name, pin
 
 
 def lines_typed(circuit: Circuit, bus: str) -> Iterator[tuple[str, str, str]]:
@@ -30,4 +24,4 @@ def lines_typed(circuit: Circuit, bus: str) -> Iterator[tuple[str, str, str]]:
     for line, points in facts.lines.items() if facts is not None else ():
         for point in points:
             module, _, pin = point.partition(".")
-            yield line_name(line), module, pin
+            yield line_called(line), module, pin

@@ -17,6 +17,7 @@ from tracer.electrics.bus.terminations import judge_terminations, line_ohms, ter
 from tracer.electrics.bus.trunk import trunk_of
 from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
 from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.entry.bus_words import bus_of as bus_of_words
 from tracer.entry.problems import listed, nearest
 from tracer.standards import figures
 from tracer.trace.hazards import Hazards
@@ -158,6 +159,7 @@ def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterat
         yield f"its pins are called `bus {lines.name}`, which is a line and no bus: write the name of the bus before it, such as `bus drive {lines.name}`"
     elif not kind:
         yield f"its kind is not said: add `buses: {{{lines.name}: {{kind: high-speed can}}}}` to vehicle.yaml; no rule is applied"
+    yield from _misnamed(lines)
     for termination in terminations:
         if termination.problem:
             yield termination.problem
@@ -166,3 +168,12 @@ def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterat
         yield f"lines typed in: {typed}, where H and L are wanted; no resistance can be computed"
     if kind == "high-speed can" and not any(one.fitted for one in terminations):
         yield "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"
+
+
+def _misnamed(lines: BusLines) -> Iterator[str]:
+    """A line that is taken for a word of the name: `bus roof lin` is line LIN of bus roof."""
+    if not lines.pins and (meant := bus_of_words(f"bus {lines.name}")) is not None and meant[1]:
+        yield f"no pin is on it: a pin called `bus {lines.name}` is on line {meant[1]} of bus {meant[0]}, so write `{meant[0]}` in vehicle.yaml"
+    if "LIN" in lines.pins and len(lines.pins) > 1:
+        others = listed(sorted(line for line in lines.pins if line != "LIN"), joiner="and")
+        yield f"its pins are said to be on line LIN and on {others}, which no bus has together: give the two buses names of their own"
