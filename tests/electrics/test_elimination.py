@@ -48,7 +48,7 @@ def late_nodes(data: st.DataObject, n: int) -> IntArray:
     return np.array(sorted(data.draw(st.sets(st.integers(1, n - 1), max_size=4))), dtype=np.intp)
 
 
-@given(networks(injections=False), st.data())
+@given(networks(), st.data())
 def test_the_answers_of_several_networks_are_those_of_each(network: Network, data: st.DataObject) -> None:
     network = grounded(network)
     n, m = network.node_count, network.branch_count

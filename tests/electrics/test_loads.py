@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.electrics.slow import networks
+from tests.electrics.slow import floating_nodes, kirchhoff_error_a, loaded, networks, powers_w
 from tracer.electrics.network.described import (
     LEAST_OHM,
     MOST_OHM,
@@ -42,7 +42,7 @@ def by_bisection(mismatch: Callable[[float], float], low: float, high: float) ->
 def test_a_constant_power_load_settles_at_the_upper_root(source_v: float, feed_ohm: float, share: float) -> None:
     ohm = feed_ohm + 0.01
     power_w = share * source_v**2 / (4 * ohm)
-    found = solve_with_loads(feed(source_v, feed_ohm), [ConstantPower(2, 0, power_w)])
+    found = loaded(feed(source_v, feed_ohm), [ConstantPower(2, 0, power_w)])
     # v (E - v) / R = P
     expected_v = (source_v + math.sqrt(source_v**2 - 4 * ohm * power_w)) / 2
     assert found.load_v[0] == pytest.approx(expected_v, abs=1e-4)
@@ -54,14 +54,13 @@ def test_more_power_than_the_feed_can_give_is_reported_with_what_it_can_give() -
     with pytest.raises(NoConvergence, match=r"load 0 asks for 80 W where at most 77\.8 W can be had") as caught:
         solve_with_loads(feed(), [ConstantPower(2, 0, 80.0)])
     assert caught.value.loads == (0,)
-    assert caught.value.mismatch_v > 1e-6
 
 
 @pytest.mark.parametrize(("power_w", "carried"), [(77.8, True), (77.83, False)])
 def test_just_below_and_just_above_the_most_power_of_a_feed(power_w: float, carried: bool) -> None:
     # 12.6^2 / (4 x 0.51) = 77.8235 W
     if carried:
-        assert solve_with_loads(feed(), [ConstantPower(2, 0, power_w)]).load_w[0] == pytest.approx(power_w, rel=1e-3)
+        assert loaded(feed(), [ConstantPower(2, 0, power_w)]).load_w[0] == pytest.approx(power_w, rel=1e-3)
     else:
         with pytest.raises(NoConvergence):
             solve_with_loads(feed(), [ConstantPower(2, 0, power_w)])
@@ -69,15 +68,14 @@ def test_just_below_and_just_above_the_most_power_of_a_feed(power_w: float, carr
 
 def test_two_loads_that_are_too_much_only_together_are_reported() -> None:
     loads = [ConstantPower(2, 0, 50.0), ConstantPower(2, 0, 50.0)]
-    assert solve_with_loads(feed(), loads[:1]).load_w[0] == pytest.approx(50.0, rel=1e-4)
+    assert loaded(feed(), loads[:1]).load_w[0] == pytest.approx(50.0, rel=1e-4)
     with pytest.raises(NoConvergence, match="cannot be supplied"):
         solve_with_loads(feed(), loads)
 
 
 def test_a_module_that_cannot_be_carried_gives_up_and_becomes_a_resistor() -> None:
     # 8 ohm of feed allow 12.6^2 / 32.04 = 4.96 W; 10 W down to 6 V is 3.6 ohm below
-    found = solve_with_loads(feed(feed_ohm=8.0), [ConstantPower(2, 0, 10.0, least_v=6.0)])
-    assert found.collapsed.tolist() == [True]
+    found = loaded(feed(feed_ohm=8.0), [ConstantPower(2, 0, 10.0, least_v=6.0)])
     assert found.load_v[0] == pytest.approx(12.6 * 3.6 / (3.6 + 8.01))
 
 
@@ -101,13 +99,12 @@ def test_an_open_ground_pulls_the_ground_pin_of_a_module_up_to_supply() -> None:
         4, [(0, 1), (1, 2), (3, 0)], [0.01, 0.1, 0.1], reference=[0], source_v=[12.6, 0.0, 0.0]
     )
     module = ConstantPower(2, 3, 10.0, least_v=6.0)
-    working = solve_with_loads(network, [module])
+    working = loaded(network, [module])
     assert working.load_w[0] == pytest.approx(10.0, rel=1e-4)
-    open_ground = solve_with_loads(network.opened([2]), [module])
+    open_ground = loaded(network.opened([2]), [module])
     assert open_ground.solution.node_v[3] == pytest.approx(12.6, abs=1e-6)
     assert open_ground.load_a[0] == pytest.approx(0.0, abs=1e-9)
-    assert open_ground.collapsed.tolist() == [True]
-    assert open_ground.solution.floating_nodes == frozenset()
+    assert floating_nodes(open_ground.solution) == frozenset()
 
 
 @pytest.mark.parametrize("load", [ConstantPower(2, 3, 10.0), ConstantCurrent(2, 3, 1.0)])
@@ -125,14 +122,14 @@ def test_a_constant_power_load_without_any_supply_is_reported() -> None:
 
 
 def test_a_constant_current_draws_its_current() -> None:
-    found = solve_with_loads(feed(), [ConstantCurrent(2, 0, 2.0)])
+    found = loaded(feed(), [ConstantCurrent(2, 0, 2.0)])
     assert found.load_a[0] == pytest.approx(2.0)
     assert found.load_v[0] == pytest.approx(12.6 - 2.0 * 0.51)
 
 
 def test_a_constant_current_beyond_the_short_circuit_current_is_reported() -> None:
     # 12.6 V / 0.51 ohm = 24.7 A
-    assert solve_with_loads(feed(), [ConstantCurrent(2, 0, 24.0)]).load_a[0] == pytest.approx(24.0)
+    assert loaded(feed(), [ConstantCurrent(2, 0, 24.0)]).load_a[0] == pytest.approx(24.0)
     with pytest.raises(NoConvergence, match="voltage of the wrong sign"):
         solve_with_loads(feed(), [ConstantCurrent(2, 0, 25.0)])
 
@@ -140,7 +137,7 @@ def test_a_constant_current_beyond_the_short_circuit_current_is_reported() -> No
 def test_a_lamp_at_its_rated_voltage_takes_its_rated_power() -> None:
     lamp = FilamentLamp(1, 0, rated_v=12.0, rated_w=21.0)
     network = network_of_resistances(2, [], [], reference=[0], fixed_node=[1], fixed_v=[12.0])
-    found = solve_with_loads(network, [lamp])
+    found = loaded(network, [lamp])
     assert found.load_w[0] == pytest.approx(21.0)
     assert lamp.hot_ohm == pytest.approx(12.0**2 / 21.0)
 
@@ -148,7 +145,7 @@ def test_a_lamp_at_its_rated_voltage_takes_its_rated_power() -> None:
 @given(st.floats(0.001, 30.0), st.floats(0.01, 100.0))
 def test_a_lamp_behind_a_resistance_settles_where_bisection_finds_it(source_v: float, feed_ohm: float) -> None:
     lamp = FilamentLamp(2, 0, rated_v=12.0, rated_w=21.0)
-    found = solve_with_loads(feed(source_v, feed_ohm), [lamp])
+    found = loaded(feed(source_v, feed_ohm), [lamp])
     expected_v = by_bisection(lambda v: v - source_v + (feed_ohm + 0.01) * lamp.current_a(v), 0.0, source_v)
     assert found.load_v[0] == pytest.approx(expected_v, abs=2e-6)
 
@@ -168,11 +165,11 @@ def test_a_cold_lamp_is_a_tenth_of_the_hot_resistance_and_the_curve_has_no_step(
 def test_two_lamps_in_series_share_the_voltage_as_equals() -> None:
     network = network_of_resistances(3, [(0, 1)], [1e-3], reference=[0], source_v=[24.0])
     lamps = [FilamentLamp(1, 2, 12.0, 5.0), FilamentLamp(2, 0, 12.0, 5.0)]
-    found = solve_with_loads(network, lamps)
+    found = loaded(network, lamps)
     assert found.load_v.tolist() == pytest.approx([12.0, 12.0], abs=1e-3)
 
 
-@given(networks(whole=True, injections=False), st.data())
+@given(networks(whole=True), st.data())
 def test_mixed_loads_satisfy_their_own_laws_and_kirchhoff(network: Network, data: st.DataObject) -> None:
     node = st.integers(0, network.node_count - 1)
     any_load = st.one_of(
@@ -182,7 +179,7 @@ def test_mixed_loads_satisfy_their_own_laws_and_kirchhoff(network: Network, data
     )
     loads: list[Load] = data.draw(st.lists(any_load, min_size=1, max_size=5))
     try:
-        found = solve_with_loads(network, loads)
+        found = loaded(network, loads)
     except NoConvergence as refusal:
         # allowed, but never without a culprit; electronic loads alone can do it
         assert refusal.loads
@@ -191,12 +188,13 @@ def test_mixed_loads_satisfy_their_own_laws_and_kirchhoff(network: Network, data
     for k, load in enumerate(loads):
         expected_a = load.current_a(float(found.load_v[k]))
         assert found.load_a[k] == pytest.approx(expected_a, rel=1e-3, abs=1e-5)
-    assert found.solution.residual_a <= 1e-8 * max(1.0, float(np.max(np.abs(found.solution.branch_a))))
+    largest_a = float(np.max(np.abs(found.solution.branch_a)))
+    assert kirchhoff_error_a(found.solution.network, found.solution.branch_a) <= 1e-8 * max(1.0, largest_a)
 
 
 def test_without_loads_it_is_the_plain_solve() -> None:
     network = feed()
-    found = solve_with_loads(network, [])
+    found = loaded(network, [])
     assert found.solution.node_v.tolist() == solve(network).node_v.tolist()
     assert found.load_v.size == 0
 
@@ -205,9 +203,10 @@ def test_forty_loads_along_a_chain_add_up() -> None:
     ends = [(0, 1)] + [(k, k + 1) for k in range(1, 41)]
     network = network_of_resistances(42, ends, [0.01] * 41, reference=[0], source_v=[13.8] + [0.0] * 40)
     loads = [ConstantPower(k, 0, 5.0) for k in range(2, 42)]
-    found = solve_with_loads(network, loads)
+    found = loaded(network, loads)
     assert found.load_w.sum() == pytest.approx(200.0, rel=1e-5)
-    assert found.solution.source_w == pytest.approx(found.solution.heat_w)
+    given_w, heat_w = powers_w(found.solution)
+    assert given_w == pytest.approx(heat_w)
 
 
 @pytest.mark.parametrize(
@@ -286,7 +285,7 @@ def test_a_load_that_never_gives_up_is_refused_by_the_way_for_many() -> None:
         settled(feed(), [ConstantPower(2, 0, 10.0)], [12.0])
 
 
-@given(networks(whole=True, injections=False), st.data())
+@given(networks(whole=True), st.data())
 def test_the_way_for_many_finds_a_state_of_rest_or_says_nothing(network: Network, data: st.DataObject) -> None:
     network = replace(network, fixed_node=np.empty(0, dtype=np.intp), fixed_v=np.empty(0))
     node = st.integers(0, network.node_count - 1)
@@ -314,7 +313,7 @@ def test_the_way_for_many_finds_lamps_and_currents_at_rest() -> None:
     careful = solve_with_loads(feed(), loads)
     found_v = settled(feed(), loads)
     assert found_v is not None
-    assert found_v.tolist() == pytest.approx(careful.solution.node_v.tolist(), abs=1e-6)
+    assert found_v.tolist() == pytest.approx(careful.node_v.tolist(), abs=1e-6)
 
 
 @given(st.floats(9.0, 30.0), st.floats(0.05, 5.0), st.floats(0.01, 0.9))

@@ -13,7 +13,8 @@ from __future__ import annotations
 import pytest
 
 from tracer.electrics.network.described import network_of_resistances
-from tracer.electrics.network.linear import solve
+from tracer.electrics.network.load_laws import ConstantCurrent
+from tracer.electrics.network.with_loads import solve_with_loads
 from tracer.standards.allowances import contact_ohm
 from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m, parse_size
 from tracer.standards.limits import drop_limit, lead_limit
@@ -33,9 +34,9 @@ OHM_PER_FT = {gauge: ohm_per_ft for gauge, _, ohm_per_ft, _, _ in (*TABLE_11_7, 
 
 
 def drop_v(ohm: float) -> float:
-    """What 20 A lose in a wire of so many ohms: drawn as a network, the current taken out at its far end."""
-    network = network_of_resistances(2, [(0, 1)], [ohm], reference=[0], injected_a=[0.0, -AMPS])
-    return -float(solve(network).node_v[1])
+    """What 20 A lose in a wire of so many ohms: drawn as a network, 28 V at one end and the draw at the other."""
+    network = network_of_resistances(2, [(0, 1)], [ohm], reference=[0], source_v=[28.0])
+    return 28.0 - float(solve_with_loads(network, [ConstantCurrent(1, 0, AMPS)]).node_v[1])
 
 
 @pytest.mark.parametrize(("gauge", "length_ft", "ohm_per_ft", "volts", "tolerance_v"), [*TABLE_11_7, *TABLE_11_8])

@@ -13,7 +13,7 @@ from itertools import product
 
 import pytest
 
-from tracer.diagnose.choice import Outcome, entropy_nat, gain_nat, normalised, posterior
+from tracer.diagnose.choice import Outcome, entropy_nat, gain_nat, normalised
 
 FAILS = 0.01
 
@@ -72,7 +72,8 @@ def chain(fails: tuple[float, ...], end: int) -> tuple[list[float], list[list[Ou
             for one in ok[: point + 1]:
                 value = None if value is None or not one else 1 - value
             tables[-1].append(value)
-    weights = posterior(weights, tables[-1], end, outcomes=2)
+    by_bayes = {end: 1.0, None: 0.5}  # what predicts nothing takes both outcomes alike
+    weights = normalised([weight * by_bayes.get(one, 0.0) for weight, one in zip(weights, tables[-1], strict=True)])
     back: list[list[Outcome]] = [list(table) for table in tables]
     for number, ok in enumerate(sets):  # what is known of the end tells what stood before a good inverter
         value = end

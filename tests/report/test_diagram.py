@@ -17,6 +17,7 @@ import pypdf
 import pytest
 
 import tracer
+from tests.report.overlaps import overlap, overlapping
 from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
@@ -125,10 +126,7 @@ def test_texts_neither_overlap_nor_leave_the_page_nor_are_small(
             assert (
                 box.x >= 0 and box.y >= 0 and box.x + box.width <= page.width and box.y + box.height <= page.height
             ), text
-        clashes = [
-            (a.text, b.text) for n, a in enumerate(texts) for b in texts[n + 1 :] if a.box.overlaps(b.box, slack=0.3)
-        ]
-        assert clashes == []
+        assert overlapping(texts) == []
 
 
 def test_the_svg_gives_each_text_the_length_that_was_measured(tracings: dict[str, Tracing]) -> None:
@@ -398,7 +396,7 @@ def test_the_system_dot_draws_the_same_points_as_neatly(
     for page in pages:
         texts = list(page.texts())
         assert texts_crossed(page) == [] and lines_on_edges(page) == []
-        assert not any(a.box.overlaps(b.box, slack=0.3) for n, a in enumerate(texts) for b in texts[n + 1 :])
+        assert not overlapping(texts)
     again = drawn(tracings[vehicle], module, sheet=sheet)[1]
     assert files_of(again, "svg") == files_of(pages, "svg")
 
@@ -435,7 +433,7 @@ def test_measuring_text() -> None:
     assert svg_width("M", 10) == pytest.approx(8.33)
     assert wrapped("aa bb cc", svg_width("aa bb", 7) + 0.1, 7) == ["aa bb", "cc"]
     assert all(svg_width(line, 7) <= 30 for line in wrapped("x" * 50, 30, 7))
-    assert Box(0, 0, 2, 2).overlaps(Box(1, 1, 2, 2)) and not Box(0, 0, 2, 2).overlaps(Box(2, 0, 2, 2))
+    assert overlap(Box(0, 0, 2, 2), Box(1, 1, 2, 2), 0) and not overlap(Box(0, 0, 2, 2), Box(2, 0, 2, 2), 0)
 
 
 def test_a_crossed_connector_shows_both_cavity_numbers(tracings: dict[str, Tracing]) -> None:

@@ -9,6 +9,7 @@ import pytest
 import typst
 
 import tracer
+from tests.report.overlaps import overlapping
 from tracer.plan.drawn import view_of
 from tracer.report.diagram import Drawing, Sheet, diagram_of
 from tracer.report.fonts import SERIF, svg_width, text_width
@@ -61,4 +62,4 @@ def test_no_text_runs_over_the_edge_of_its_page_or_into_another(pages: list[Draw
         texts = list(page.texts())
         for text in texts:
             assert text.box.x >= 0 and text.box.x + text.box.width <= page.width, text
-        assert not any(a.box.overlaps(b.box, slack=0.3) for n, a in enumerate(texts) for b in texts[n + 1 :])
+        assert not overlapping(texts)

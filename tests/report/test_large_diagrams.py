@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import tracer
 from benchmarks.believable import believable
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tests.report.overlaps import overlapping
 from tests.report.printed_vehicles import write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
 from tracer.plan.drawn import View, view_of
@@ -115,7 +116,7 @@ def listed_whole(tracing: Tracing, report: SupplyReport, pages: list[Drawing]) -
             assert text.box.x >= 0 and text.box.x + text.box.width <= page.width, text
             assert text.box.y >= 0 and text.box.y + text.box.height <= page.height, text
         texts = list(page.texts())
-        assert not any(a.box.overlaps(b.box, slack=0.3) for n, a in enumerate(texts) for b in texts[n + 1 :])
+        assert not overlapping(texts)
     assert codes_on([text for page in pages for text in page.texts()]) == codes_of_json(report)
     assert set(items) == {names[node] for node in view.order}
     down = Counter((names[step.upper], names[step.lower]) for step in view.steps)

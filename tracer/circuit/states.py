@@ -20,7 +20,7 @@ from tracer.circuit.model import Circuit, Link
 from tracer.circuit.moves import Levels, Turn, at_rest
 from tracer.circuit.nets import Nets
 from tracer.circuit.open_ends import open_coils, open_ends
-from tracer.circuit.truths import Level, Reason, Truths, every_truth
+from tracer.circuit.truths import Level, Reason, Truths
 from tracer.entry.models import ModuleFacts
 
 MOST_SPREADS_KEPT = 64  # on the way back down most key states come to rest where they did on the way up
@@ -460,4 +460,4 @@ def _words(level: Level) -> str:
     return {Level.DEAD: "dead", Level.DEPENDS: "depends", Level.LIVE: "live"}[level]
 
 
-__all__ = ["KeyStates", "Level", "Reason", "Settled", "every_truth"]
+__all__ = ["KeyStates", "Level", "Reason", "Settled"]

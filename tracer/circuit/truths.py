@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
-from itertools import product
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit, Lever, Link
@@ -145,12 +144,6 @@ class Truths:
         if name in fixed:
             return (Level.LIVE if fixed[name] else Level.DEAD), ()
         return Level.DEPENDS, (Reason(name),)
-
-
-def every_truth(names: Sequence[str]) -> Iterator[dict[str, bool]]:
-    """Each assignment of truth to the names."""
-    for values in product((False, True), repeat=len(names)):
-        yield dict(zip(names, values, strict=True))
 
 
 def _by_two(link: Link, lever: Lever, one: str, other: str, taken: Level) -> Level:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 Outcome = int | None  # None: the candidate predicts nothing at this probe
@@ -17,14 +16,6 @@ EXACT_GROUPS = 12  # up to so many the best tree of measurements is found, beyon
 LEAST_GAIN_BIT = 0.02
 SETTLED = 0.95
 _GONE = 1e-3  # what is less likely than this does not steer the choice; it stays a candidate
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """The probe to read next, and by how many bits its outcome is expected to narrow down."""
-
-    probe: str
-    gain_bit: float
 
 
 def normalised(weights: Sequence[float]) -> list[float]:
@@ -36,12 +27,6 @@ def normalised(weights: Sequence[float]) -> list[float]:
 def entropy_nat(shares: Sequence[float]) -> float:
     """Entropy in natural units; multiplied by 1 / ln 2 in bits."""
     return -math.fsum(share * math.log(share) for share in shares if share > 0.0)
-
-
-def posterior(prior: Sequence[float], predicted: Sequence[Outcome], seen: int, *, outcomes: int, slip: float = 0.0) -> list[float]:  # fmt: skip
-    """The weights after a reading (Bayes): certain where predicted, 1 / `outcomes` where nothing is, `slip` where another outcome is."""
-    likely = {seen: 1.0 - slip, None: 1.0 / outcomes}
-    return normalised([weight * likely.get(one, slip) for weight, one in zip(prior, predicted, strict=True)])
 
 
 def gain_nat(weights: Sequence[float], predicted: Sequence[Outcome], *, outcomes: int) -> float:
@@ -61,7 +46,7 @@ def gain_nat(weights: Sequence[float], predicted: Sequence[Outcome], *, outcomes
     return max(0.0, entropy_nat(seen) - nothing * math.log(outcomes))
 
 
-def choose(weights: Sequence[float], predicted: Mapping[str, Sequence[int]], effort: Mapping[str, float]) -> Choice | None:  # fmt: skip
+def choose(weights: Sequence[float], predicted: Mapping[str, Sequence[int]], effort: Mapping[str, float]) -> str | None:  # fmt: skip
     """The probe that tells most per effort; None where nothing is worth reading. Every candidate predicts at every probe.
 
     Candidates that no probe tells apart count as one group. Up to `EXACT_GROUPS` live groups the tree of least expected effort decides, else gain over effort.
@@ -83,7 +68,7 @@ def choose(weights: Sequence[float], predicted: Mapping[str, Sequence[int]], eff
     best = max(telling, key=lambda probe: gains[probe] / effort[probe])
     if len(shares) <= EXACT_GROUPS:
         best = best_tree(shares, tables, effort)[0] or best
-    return Choice(best, gains[best])
+    return best
 
 
 def best_tree(shares: Sequence[float], tables: Mapping[str, Sequence[int]], effort: Mapping[str, float]) -> tuple[str, float]:  # fmt: skip
@@ -114,4 +99,4 @@ def best_tree(shares: Sequence[float], tables: Mapping[str, Sequence[int]], effo
     return probe, cost
 
 
-__all__ = ["Choice", "best_tree", "choose", "entropy_nat", "gain_nat", "normalised", "posterior"]
+__all__ = ["best_tree", "choose", "entropy_nat", "gain_nat", "normalised"]

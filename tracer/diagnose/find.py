@@ -215,7 +215,7 @@ class Finding:
             {name: option.label for name, option in options.items()},
             {name: option.effort for name, option in options.items()},
         )
-        return None if chosen is None else self._measurement(options[chosen.probe])
+        return None if chosen is None else self._measurement(options[chosen])
 
     def _measurement(self, option: Option) -> Measurement:
         short = self.case.short(option.name)

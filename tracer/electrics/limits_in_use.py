@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -103,3 +104,10 @@ def limits_of(circuit: Circuit, shop: ShopFacts | None = None) -> LimitsInUse:
 def system_v_of(circuit: Circuit) -> int:
     """12, 24 or 48."""
     return int(circuit.typed.vehicle.system.split()[0])
+
+
+def accuracy_ohm(limits: LimitsInUse, ohm: float) -> float:
+    """How far a meter may be off at a reading of that many ohms; 0 where it reads open."""
+    if not math.isfinite(ohm):
+        return 0.0
+    return limits.of("meter resistance share").high * ohm + limits.of("meter resistance digits").high

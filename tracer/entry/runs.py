@@ -44,9 +44,6 @@ class Wire:
     medium: str = "wire"  # wire | track | bare
 
 
-UNKNOWN_WIRE = Wire("?")
-
-
 @dataclass(frozen=True, slots=True)
 class Point:
     """One point of a run as typed, split but not yet looked up."""

@@ -175,7 +175,7 @@ def alone_test(
     if loaded is None or not there(row.level, bare, lamps.system_v):
         return Decides(key, lamp, held=held, leads=leads)
     grows, hides_ohm = bench.growth(row, key, lamp.watts, out, pulled)
-    return Decides(key, lamp, grows.nominal, grows.high, hides_ohm, held=held, leads=leads)
+    return Decides(key, lamp, grows.high, hides_ohm, held=held, leads=leads)
 
 
 def leads_for(circuit: Circuit, report: SupplyReport, row: Row) -> tuple[tuple[str, str], ...]:

@@ -173,14 +173,13 @@ class OnWay:
 class Decides:
     """The module unplugged, one pin alone, in one key state: by how many volts the lamp lets the drop of a sound way grow.
 
-    `moves_v` nominally, and up to `most_v` in 99 of 100 vehicles in order, the meter's error included; more is a bad joint. One of less than `hides_ohm` may not show.
+    Up to `most_v` in 99 of 100 vehicles in order, the meter's error included; more is a bad joint. One of less than `hides_ohm` may not show.
     `key` is empty where no key state is known in which the pin is live. `why_not` says why there is no figure. `held`: contacts on the way that the module itself pulls, so
     that they are open while it is unplugged; `leads` are the pins of the plug that a fused lead joins for the test, so that they close.
     """
 
     key: str
     lamp: Lamp
-    moves_v: float | None = None
     most_v: float | None = None
     hides_ohm: float | None = None
     why_not: str = ""

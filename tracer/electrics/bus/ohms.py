@@ -12,8 +12,7 @@ import numpy as np
 from tracer.circuit.model import CONDUCTORS, Link, LinkKind
 from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.bus.values import INPUTS_OHM, Access, BusTermination, Case, Ohm, Test, ohm_words
-from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.meters import accuracy_ohm
+from tracer.electrics.limits_in_use import LimitsInUse, accuracy_ohm
 from tracer.electrics.model.elements import ohms_of
 from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BoolArray, FloatArray, IntArray
 from tracer.electrics.network.factor import islands_of

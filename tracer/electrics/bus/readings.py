@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 from tracer.electrics.bus.terminations import usual_range_ohm
 from tracer.electrics.bus.values import INPUTS_OHM, BusReport, Ohm, UnknownBus
-from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.meters import accuracy_ohm
+from tracer.electrics.limits_in_use import LimitsInUse, accuracy_ohm
 from tracer.entry.problems import BadReading, listed, nearest
 from tracer.standards import bus as tables
 from tracer.standards import figures

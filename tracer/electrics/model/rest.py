@@ -104,7 +104,7 @@ class Rest:
         bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
         plain = bare.with_branches(self.model.draw_ends[places], ohm)
         try:
-            return solve_with_loads(plain, [draws[n].load(amounts[n]) for n in working]).solution
+            return solve_with_loads(plain, [draws[n].load(amounts[n]) for n in working])
         except NetworkError as error:
             names = ", ".join(draws[working[n]].name for n in getattr(error, "loads", ()))
             raise NotSettled(f"no steady state was found{f' at {names}' if names else ''}: {error}") from error

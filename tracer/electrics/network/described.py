@@ -1,8 +1,7 @@
-"""A resistive network as arrays: its nodes and branches, what is held and pushed in, and what is refused of it. The signs are those of `linear.py`."""
+"""A resistive network as arrays: its nodes and branches, what is held, and what is refused of it. The signs are those of `linear.py`."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -41,14 +40,6 @@ class FixedTwice(NetworkError):
     """One node held at a voltage twice: ideal sources, or a source and the reference, joined directly."""
 
 
-class NoReturnPath(NetworkError):
-    """Current is injected into an island that has no way for it to leave."""
-
-
-class FactorMismatch(NetworkError):
-    """A factor was offered for a network with other conductances or other held nodes."""
-
-
 class NotAccurate(NetworkError):
     """Refinement did not settle: the conductances are too far apart for double precision."""
 
@@ -66,7 +57,6 @@ class Network:
     fixed_node, fixed_v : (f,) nodes held at a voltage by an ideal source against the reference, and those
         volts
     source_v : (m,) volts of the source inside each branch, pushing from first to second end; default none
-    injected_a : (n,) amperes, positive into the node; default none
     closed : (m,) false where a branch is interrupted; it keeps its number and carries nothing; default all
         closed
 
@@ -82,7 +72,6 @@ class Network:
     fixed_node: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     fixed_v: FloatArray = field(default_factory=lambda: np.empty(0))
     source_v: FloatArray = field(default_factory=lambda: np.empty(0))
-    injected_a: FloatArray = field(default_factory=lambda: np.empty(0))
     closed: BoolArray = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
 
     def __post_init__(self) -> None:
@@ -101,11 +90,6 @@ class Network:
         if np.any(count > 1):
             raise FixedTwice(f"node {held[count > 1][0]} is held at a voltage more than once")
         source_v = checked_numbers("source_v", self.source_v, m) if np.size(self.source_v) else np.zeros(m)
-        injected_a = (
-            checked_numbers("injected_a", self.injected_a, self.node_count)
-            if np.size(self.injected_a)
-            else np.zeros(self.node_count)
-        )
         closed = np.array(self.closed, dtype=np.bool_) if np.size(self.closed) else np.ones(m, dtype=np.bool_)
         if closed.shape != (m,):
             raise BadNode(f"closed must have one entry for each of {m} branches, not shape {closed.shape}")
@@ -115,7 +99,6 @@ class Network:
         self._keep("fixed_node", fixed_node)
         self._keep("fixed_v", fixed_v)
         self._keep("source_v", source_v)
-        self._keep("injected_a", injected_a)
         self._keep("closed", closed)
 
     def _keep(self, name: str, array: npt.NDArray[np.generic]) -> None:
@@ -143,19 +126,6 @@ class Network:
         closed[checked_nodes("branches", branches, self.branch_count)] = False
         return self.altered(closed=closed)
 
-    def with_added_ohm(self, branch: int, added_ohm: float) -> Network:
-        """The same network with a resistance in series with one branch."""
-        checked_nodes("branch", [branch], self.branch_count)
-        if not (math.isfinite(added_ohm) and added_ohm >= 0.0):
-            raise BadResistance(f"added resistance must be zero or more, not {added_ohm} ohm")
-        conductance_s = self.conductance_s.copy()
-        conductance_s[branch] = 1.0 / (1.0 / conductance_s[branch] + added_ohm)
-        return self.with_conductances(conductance_s)
-
-    def with_branch(self, first: int, second: int, resistance_ohm: float) -> Network:
-        """The same network with one more branch, numbered last."""
-        return self.with_branches([(first, second)], [resistance_ohm])
-
     def with_branches(self, ends: npt.ArrayLike, resistance_ohm: npt.ArrayLike) -> Network:
         """The same network with k more branches, (k, 2) ends and (k,) ohms, numbered last in that order."""
         conductance_s = _conductance(resistance_ohm)
@@ -181,10 +151,6 @@ class Network:
             return self.altered(conductance_s=changed)
         return self.altered(conductance_s=changed, source_v=checked_numbers("source_v", source_v, self.branch_count))
 
-    def with_injection(self, injected_a: npt.ArrayLike) -> Network:
-        """The same network with other injected currents, (n,) amperes."""
-        return self.altered(injected_a=checked_numbers("injected_a", injected_a, self.node_count))
-
     def altered(self, **arrays: npt.NDArray[np.generic]) -> Network:
         """A copy with other arrays. What stays was checked when it came in, what is given here by the caller."""
         changed = object.__new__(Network)
@@ -203,7 +169,6 @@ def network_of_resistances(
     fixed_node: npt.ArrayLike = (),
     fixed_v: npt.ArrayLike = (),
     source_v: npt.ArrayLike = (),
-    injected_a: npt.ArrayLike = (),
     closed: npt.ArrayLike = (),
 ) -> Network:
     """A network from plain lists and resistances in ohms; the rest as in `Network`.
@@ -227,7 +192,6 @@ def network_of_resistances(
         fixed_node=np.asarray(fixed_node),
         fixed_v=np.asarray(fixed_v, dtype=np.float64),
         source_v=np.asarray(source_v, dtype=np.float64),
-        injected_a=np.asarray(injected_a, dtype=np.float64),
         closed=np.asarray(closed, dtype=np.bool_),
     )
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from tracer.electrics.network.described import BadValue, BoolArray, FloatArray, IntArray, Network, NotAccurate
+from tracer.electrics.network.described import BoolArray, FloatArray, IntArray, Network, NotAccurate
 from tracer.electrics.network.elimination import WholeElimination, WholeReduction, whole_elimination_of
 
 if TYPE_CHECKING:  # this library takes longer to be imported than a small network to be solved
@@ -27,12 +26,10 @@ FEW_NODES = 2_000
 
 @dataclass(frozen=True, eq=False)
 class Factor:
-    """The factorised conductance matrix, with the topology it rests on; good for any sources and injections.
+    """The factorised conductance matrix, with the topology it rests on; good for any sources.
 
     Attributes
     ----------
-    network : the network it was made from
-    leak_s : siemens from every unknown node to 0 V (0 unless asked for)
     island : (n,) number of the connected piece each node lies in, over closed branches
     floating : (n,) true where that piece holds no node of known voltage
     row : (n,) row of the node in the matrix, -1 where its voltage is given (held nodes, one node per
@@ -40,8 +37,6 @@ class Factor:
     lu : the triangular factors; none without unknown nodes
     """
 
-    network: Network
-    leak_s: float
     island: IntArray
     floating: BoolArray
     row: IntArray
@@ -64,32 +59,8 @@ class Factor:
             volts[unknown] = self.lu.solve(injected_a[unknown])
         return volts
 
-    @property
-    def rounding_per_ohm(self) -> float:
-        """Share of a resistance that double precision may lose in the factor, per ohm of that resistance."""
-        own = self.network
-        a, b = own.ends[own.closed].T
-        g = own.conductance_s[own.closed]
-        diagonal = np.bincount(a, g, own.node_count) + np.bincount(b, g, own.node_count)
-        return float(np.finfo(np.float64).eps * np.max(diagonal, initial=0.0))
 
-    def fits(self, network: Network) -> bool:
-        """True if the network differs from the factorised one in sources and injections at most."""
-        own = self.network
-        return (
-            _same(own.conductance_s, network.conductance_s)
-            and own.node_count == network.node_count
-            and _same(own.ends, network.ends)
-            and _same(own.closed, network.closed)
-            and np.array_equal(np.sort(own.held_node), np.sort(network.held_node))
-        )
-
-
-def _same(one: npt.NDArray[np.generic], other: npt.NDArray[np.generic]) -> bool:
-    return one is other or np.array_equal(one, other)
-
-
-def factorise(network: Network, leak_s: float = 0.0) -> Factor:
+def factorise(network: Network) -> Factor:
     """Find the islands, assemble the matrix of the unknown nodes, and factorise it.
 
     The matrix is symmetric and positive definite, so the diagonal is always a good pivot and the ordering
@@ -99,16 +70,14 @@ def factorise(network: Network, leak_s: float = 0.0) -> Factor:
     ------
     NotAccurate : the matrix is singular in double precision
     """
-    if not (math.isfinite(leak_s) and leak_s >= 0.0):
-        raise BadValue(f"leak_s must be zero or more, not {leak_s}")
     island, floating, known = _islands(network)
     row = np.full(network.node_count, -1, dtype=np.intp)
     unknown = np.flatnonzero(~known)
     row[unknown] = np.arange(unknown.size)
-    few = unknown.size <= FEW_NODES and not leak_s
+    few = unknown.size <= FEW_NODES
     pattern = _order(network, row, unknown.size) if few else _pattern(network, row, unknown.size)
-    lu = pattern.factor(network.conductance_s, leak_s) if pattern.size else None
-    return Factor(network, leak_s, island, floating, row, lu)
+    lu = pattern.factor(network.conductance_s) if pattern.size else None
+    return Factor(island, floating, row, lu)
 
 
 def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
@@ -150,7 +119,7 @@ class _Order:
     def size(self) -> int:
         return self.elimination.size
 
-    def factor(self, conductance_s: FloatArray, _leak_s: float) -> WholeReduction:
+    def factor(self, conductance_s: FloatArray) -> WholeReduction:
         """For (m,) conductances."""
         return self.elimination.reduced(conductance_s[self.branch])
 
@@ -166,28 +135,25 @@ class _Pattern:
     """Where each branch goes in the sparse matrix of the unknown nodes, column by column.
 
     `branch` and `slot` say which conductance is added to which stored entry, `sign` whether it is on the diagonal
-    (+1) or off it (-1); `diagonal` are the entries of the diagonal.
+    (+1) or off it (-1).
     """
 
     size: int
     branch: IntArray
     slot: IntArray
     sign: FloatArray
-    diagonal: IntArray
     indices: npt.NDArray[np.int32]
     indptr: npt.NDArray[np.int32]
 
-    def matrix(self, conductance_s: FloatArray, leak_s: float) -> csc_array[np.float64]:
+    def matrix(self, conductance_s: FloatArray) -> csc_array[np.float64]:
         """(size, size) siemens for (m,) conductances."""
         from scipy.sparse import csc_array
 
         weights_s = self.sign * conductance_s[self.branch]
         data = np.asarray(np.bincount(self.slot, weights_s, self.indices.size), dtype=np.float64)
-        if leak_s:
-            data[self.diagonal] += leak_s
         return csc_array((data, self.indices, self.indptr), shape=(self.size, self.size))
 
-    def factor(self, conductance_s: FloatArray, leak_s: float) -> SuperLU:
+    def factor(self, conductance_s: FloatArray) -> SuperLU:
         """The triangular factors, for (m,) conductances.
 
         Raises
@@ -198,7 +164,7 @@ class _Pattern:
 
         try:
             return splu(
-                self.matrix(conductance_s, leak_s),
+                self.matrix(conductance_s),
                 permc_spec="MMD_AT_PLUS_A",
                 diag_pivot_thresh=0.0,
                 # wiring fills in so little that gathering columns into blocks costs more than it saves
@@ -218,20 +184,17 @@ def _pattern(network: Network, row: IntArray, size: int) -> _Pattern:
     at_first, at_second = np.flatnonzero(first >= 0), np.flatnonzero(second >= 0)
     both = np.flatnonzero((first >= 0) & (second >= 0))
     a, b = first[both], second[both]
-    here = np.arange(size)
-    # the diagonal is there even where no branch ends, for the leak
-    rows = np.concatenate([here, first[at_first], second[at_second], a, b])
-    columns = np.concatenate([here, first[at_first], second[at_second], b, a])
+    rows = np.concatenate([first[at_first], second[at_second], a, b])
+    columns = np.concatenate([first[at_first], second[at_second], b, a])
     entry, slot = np.unique(columns * size + rows, return_inverse=True)
-    sign = np.ones(slot.size - size)
+    sign = np.ones(slot.size)
     sign[at_first.size + at_second.size :] = -1.0
     indptr = np.searchsorted(entry, np.arange(size + 1) * size)
     return _Pattern(
         size,
         used[np.concatenate([at_first, at_second, both, both])],
-        slot[size:],
+        slot,
         sign,
-        slot[:size],
         (entry % max(size, 1)).astype(np.int32),
         indptr.astype(np.int32),
     )

@@ -15,7 +15,6 @@ import numpy as np
 from tracer.electrics.network.described import (
     LEAST_OHM,
     MOST_OHM,
-    BadValue,
     BoolArray,
     FloatArray,
     Network,
@@ -26,7 +25,11 @@ from tracer.electrics.network.factor import BLOCK_WIDTH
 from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load
 
-__all__ = ["LoadedSolution", "NoConvergence", "solve_with_loads"]
+__all__ = ["NoConvergence", "solve_with_loads"]
+
+
+_SETTLED_V = 1e-6  # the last step and the remaining mismatch of every load are below it
+_MOST_STEPS = 60  # of Newton's method, per attempt
 
 
 class NoConvergence(NetworkError):
@@ -35,47 +38,14 @@ class NoConvergence(NetworkError):
     Attributes
     ----------
     loads : numbers of the loads, in the order given, that stand in the way
-    iterations : Newton steps taken
-    mismatch_v : largest volts still missing in the last step
     """
 
-    def __init__(self, message: str, loads: tuple[int, ...], iterations: int, mismatch_v: float) -> None:
+    def __init__(self, message: str, loads: tuple[int, ...]) -> None:
         super().__init__(message)
         self.loads = loads
-        self.iterations = iterations
-        self.mismatch_v = mismatch_v
 
 
-@dataclass(frozen=True, eq=False)
-class LoadedSolution:
-    """A network settled with its loads.
-
-    Attributes
-    ----------
-    solution : the network with each load as the resistor it amounts to, as extra branches after the
-        network's own; faults and readings can go on from there (a load then keeps its resistance when the
-        voltage changes)
-    load_v, load_a, load_w : (k,) volts across, amperes through and watts into each load, in the order given
-    collapsed : (k,) true where an electronic load is below its `least_v`
-    iterations : Newton steps taken
-    """
-
-    solution: Solution
-    load_v: FloatArray
-    load_a: FloatArray
-    load_w: FloatArray
-    collapsed: BoolArray
-    iterations: int
-
-
-def solve_with_loads(
-    network: Network,
-    loads: Sequence[Load],
-    tolerance_v: float = 1e-6,
-    *,
-    leak_s: float = 0.0,
-    iteration_limit: int = 60,
-) -> LoadedSolution:
+def solve_with_loads(network: Network, loads: Sequence[Load]) -> Solution:
     """Solve a network whose loads are not plain resistors.
 
     The network is reduced to what the loads see of it (one factorisation), and the currents are found by
@@ -86,23 +56,22 @@ def solve_with_loads(
     Parameters
     ----------
     loads : see `ConstantPower`, `ConstantCurrent`, `FilamentLamp`
-    tolerance_v : volts; both the last step and the remaining mismatch of every load are below it
-    iteration_limit : Newton steps per attempt
+
+    Returns
+    -------
+    the network with each load as the resistor it amounts to, as extra branches after the network's own
 
     Raises
     ------
     NoConvergence : the loads cannot be supplied, or switch off and on without end; never hidden
     """
-    if not tolerance_v > 0.0:
-        raise BadValue(f"tolerance_v must be positive, not {tolerance_v}")
     for k, load in enumerate(loads):
         checked_nodes(f"load {k}", [load.first, load.second], network.node_count)
-    idle_v, seen_ohm = _as_seen_by_loads(network, loads, leak_s)
-    load_v, collapsed, iterations = _operating_point(loads, idle_v, seen_ohm, tolerance_v, iteration_limit)
-    return _with_equivalent_resistors(network, loads, load_v, collapsed, iterations, tolerance_v, leak_s)
+    idle_v, seen_ohm = _as_seen_by_loads(network, loads)
+    return _with_equivalent_resistors(network, loads, _operating_point(loads, idle_v, seen_ohm))
 
 
-def _as_seen_by_loads(network: Network, loads: Sequence[Load], leak_s: float) -> tuple[FloatArray, FloatArray]:
+def _as_seen_by_loads(network: Network, loads: Sequence[Load]) -> tuple[FloatArray, FloatArray]:
     """Volts each load would find unloaded, and the (k, k) resistance that couples the loads.
 
     Each load is given 1 Mohm, which its own current is later corrected for: a load whose return is
@@ -118,7 +87,7 @@ def _as_seen_by_loads(network: Network, loads: Sequence[Load], leak_s: float) ->
             source_v=np.append(network.source_v, np.zeros(k)),
             closed=np.append(network.closed, np.ones(k, dtype=np.bool_)),
         )
-    solution = solve(based, leak_s)
+    solution = solve(based)
     first, second = based.ends[network.branch_count :].T
     idle_v = solution.potential_v[first] - solution.potential_v[second]
     seen_ohm = np.empty((k, k))
@@ -132,56 +101,39 @@ def _as_seen_by_loads(network: Network, loads: Sequence[Load], leak_s: float) ->
     return idle_v, seen_ohm
 
 
-def _operating_point(
-    loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray, tolerance_v: float, iteration_limit: int
-) -> tuple[FloatArray, BoolArray, int]:
+def _operating_point(loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray) -> FloatArray:
+    """(k,) volts across the loads."""
     given_up = np.zeros(len(loads), dtype=np.bool_)
-    iterations = 0
     while True:
-        attempt = _newton(loads, given_up, idle_v, seen_ohm, tolerance_v, iteration_limit)
-        iterations += attempt.iterations
+        attempt = _newton(loads, given_up, idle_v, seen_ohm)
         if attempt.settled:
             break
         able = [k for k, load in enumerate(loads) if load.least_v > 0.0 and not given_up[k]]
         if not able:
-            raise _cannot_supply(loads, idle_v, seen_ohm, attempt, iterations)
+            raise _cannot_supply(loads, idle_v, seen_ohm, attempt)
         given_up[max(able, key=lambda k: loads[k].least_v - abs(attempt.drop_v[k]))] = True
     revived = [k for k, load in enumerate(loads) if given_up[k] and abs(attempt.drop_v[k]) > load.least_v]
     if revived:
         raise NoConvergence(
             f"no steady state: load(s) {_listed(revived)} give up under their own draw and recover once they have",
             tuple(revived),
-            iterations,
-            attempt.mismatch_v,
         )
     reversed_ = [k for k, load in enumerate(loads) if load.current_a(attempt.drop_v[k]) * attempt.drop_v[k] < 0.0]
     if reversed_:
         raise NoConvergence(
             f"load(s) {_listed(reversed_)} cannot be supplied: the draw would need a voltage of the wrong sign",
             tuple(reversed_),
-            iterations,
-            attempt.mismatch_v,
         )
-    collapsed = np.array([abs(attempt.drop_v[k]) < load.least_v for k, load in enumerate(loads)], dtype=np.bool_)
-    return attempt.drop_v, collapsed, iterations
+    return attempt.drop_v
 
 
 @dataclass(frozen=True, eq=False)
 class _Attempt:
     settled: bool
     drop_v: FloatArray
-    mismatch_v: float
-    iterations: int
 
 
-def _newton(
-    loads: Sequence[Load],
-    given_up: BoolArray,
-    idle_v: FloatArray,
-    seen_ohm: FloatArray,
-    tolerance_v: float,
-    iteration_limit: int,
-) -> _Attempt:
+def _newton(loads: Sequence[Load], given_up: BoolArray, idle_v: FloatArray, seen_ohm: FloatArray) -> _Attempt:
     """Solve ``v - idle + seen_ohm (i(v) - base v) = 0``; steps are halved until the mismatch shrinks."""
 
     def mismatch(drop_v: FloatArray) -> FloatArray:
@@ -191,7 +143,7 @@ def _newton(
 
     drop_v = idle_v.copy()
     missing = mismatch(drop_v)
-    for iteration in range(1, iteration_limit + 1):
+    for _ in range(_MOST_STEPS):
         slope = np.array([_slope(load, off, v) for load, off, v in zip(loads, given_up, drop_v, strict=True)])
         jacobian = np.eye(len(loads)) + seen_ohm * (slope - LOAD_BASE_S)
         if not (np.all(np.isfinite(jacobian)) and np.all(np.isfinite(missing))):
@@ -212,17 +164,17 @@ def _newton(
                 after = mismatch(trial)
                 if np.all(np.isfinite(after)) and (
                     np.linalg.norm(after) < np.linalg.norm(missing)
-                    or np.max(np.abs(after), initial=0.0) <= 0.01 * tolerance_v
+                    or np.max(np.abs(after), initial=0.0) <= 0.01 * _SETTLED_V
                 ):
                     break
             share /= 2.0
             if share < 1e-9:
-                return _Attempt(False, drop_v, float(np.max(np.abs(missing), initial=0.0)), iteration)
+                return _Attempt(False, drop_v)
         drop_v, missing = trial, after
         largest = float(np.max(np.abs(missing), initial=0.0))
-        if share == 1.0 and max(largest, float(np.max(np.abs(step), initial=0.0))) < tolerance_v:
-            return _Attempt(True, drop_v, largest, iteration)
-    return _Attempt(False, drop_v, float(np.max(np.abs(missing), initial=0.0)), iteration_limit)
+        if share == 1.0 and max(largest, float(np.max(np.abs(step), initial=0.0))) < _SETTLED_V:
+            return _Attempt(True, drop_v)
+    return _Attempt(False, drop_v)
 
 
 def _draw(load: Load, given_up: bool, drop_v: float) -> float:
@@ -237,9 +189,7 @@ def _slope(load: Load, given_up: bool, drop_v: float) -> float:
     return load.slope_s(drop_v)
 
 
-def _cannot_supply(
-    loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray, attempt: _Attempt, iterations: int
-) -> NoConvergence:
+def _cannot_supply(loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArray, attempt: _Attempt) -> NoConvergence:
     """Name the loads that ask for more than their place could give even if they were alone there."""
     hopeless: list[int] = []
     reasons: list[str] = []
@@ -253,38 +203,26 @@ def _cannot_supply(
         worst = int(np.argmin(np.abs(attempt.drop_v) / np.maximum(np.abs(idle_v), 1e-12)))
         hopeless = [worst]
         reasons.append(f"load {worst} is starved most, at {attempt.drop_v[worst]:.3g} of {idle_v[worst]:.3g} V")
-    return NoConvergence(
-        f"the loads cannot be supplied: {'; '.join(reasons)}", tuple(hopeless), iterations, attempt.mismatch_v
-    )
+    return NoConvergence(f"the loads cannot be supplied: {'; '.join(reasons)}", tuple(hopeless))
 
 
-def _with_equivalent_resistors(
-    network: Network,
-    loads: Sequence[Load],
-    load_v: FloatArray,
-    collapsed: BoolArray,
-    iterations: int,
-    tolerance_v: float,
-    leak_s: float,
-) -> LoadedSolution:
+def _with_equivalent_resistors(network: Network, loads: Sequence[Load], load_v: FloatArray) -> Solution:
     ohm = [
         drop_v / load.current_a(drop_v) if drop_v else 1.0 / load.slope_s(0.0)
         for load, drop_v in zip(loads, load_v, strict=True)
     ]
     loaded = network.with_branches([(load.first, load.second) for load in loads], np.clip(ohm, LEAST_OHM, MOST_OHM))
-    solution = solve(loaded, leak_s)
-    found_v = solution.branch_drop_v[network.branch_count :]
+    solution = solve(loaded)
+    first, second = loaded.ends[network.branch_count :].T
+    found_v = solution.potential_v[first] - solution.potential_v[second]
     gap_v = float(np.max(np.abs(found_v - load_v), initial=0.0))
-    if not gap_v <= 100.0 * tolerance_v:
+    if not gap_v <= 100.0 * _SETTLED_V:
         worst = int(np.argmax(np.abs(found_v - load_v)))
         raise NoConvergence(
             f"the loads do not settle: load {worst} differs by {gap_v:.3g} V when the whole network is solved again",
             (worst,),
-            iterations,
-            gap_v,
         )
-    load_a = solution.branch_a[network.branch_count :].copy()
-    return LoadedSolution(solution, found_v, load_a, found_v * load_a, collapsed, iterations)
+    return solution
 
 
 def _listed(numbers: Iterable[int]) -> str:

@@ -45,7 +45,6 @@ class TakenIn:
     file: str
     folder: Path
     columns: tuple[Column, ...]
-    confirmed: bool
     files: Mapping[str, str]
     rows: int
     wires: tuple[Taken, ...]
@@ -144,7 +143,6 @@ def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None
         table.name,
         folder,
         _shown(columns),
-        mapping is not None,
         files,
         len(data),
         tuple(wires),

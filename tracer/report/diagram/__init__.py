@@ -18,8 +18,6 @@ from tracer.report.diagram.typ import as_typst
 from tracer.report.sheets import json_text
 from tracer.report.typeset import pdf, pictures, template
 
-FORMATS = ("svg", "pdf", "png")
-
 
 def diagram_of(view: View, sheet: Sheet | None = None) -> list[Drawing]:
     """The pages of a module's diagram; `sheet` says paper, engine and date.
@@ -45,4 +43,4 @@ def files_of(pages: list[Drawing], form: str, back: Mapping[str, Any] | None = N
     return [pdf(source + template("faces.typ", "diagram_back.typ"), {"back": data}, [*texts, data])]
 
 
-__all__ = ["FORMATS", "PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]
+__all__ = ["PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]

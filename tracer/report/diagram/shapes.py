@@ -60,13 +60,6 @@ class Box:
     width: float
     height: float
 
-    def overlaps(self, other: Box, *, slack: float = 0.0) -> bool:
-        """Whether the two share more than `slack` in both directions."""
-        return (
-            min(self.x + self.width, other.x + other.width) - max(self.x, other.x) > slack
-            and min(self.y + self.height, other.y + other.height) - max(self.y, other.y) > slack
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Line:

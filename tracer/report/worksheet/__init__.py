@@ -6,7 +6,7 @@ What is read where, when and with which load is decided in `tracer.plan`; `lines
 from __future__ import annotations
 
 from tracer.report.sheets import json_text
-from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf, as_png
+from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf
 from tracer.report.worksheet.lines import Batch, Reading, Worksheet, worksheet_of
 
 
@@ -29,7 +29,6 @@ __all__ = [
     "as_data",
     "as_html",
     "as_pdf",
-    "as_png",
     "file_of",
     "worksheet_of",
 ]

@@ -9,7 +9,7 @@ from tracer.report.completeness import cell, completeness_data
 from tracer.report.minding import everywhere, first_words, lines, minding_data, notes_at
 from tracer.report.once import Texts
 from tracer.report.sheets import csv_text, json_text, loose_data
-from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, pictures, template
+from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, template
 from tracer.report.worksheet.lines import Reading, Worksheet
 from tracer.report.worksheet.wording import FIELDS, words_of
 from tracer.trace.minding import CAUTION, HAZARD
@@ -111,16 +111,8 @@ def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
 
 def as_pdf(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The form as PDF, A4 or Letter lying."""
-    return pdf(template("worksheet.typ"), _inputs(sheet, paper, date))
-
-
-def as_png(sheet: Worksheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
-    """The pages of the form as pictures."""
-    return pictures(template("worksheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
-
-
-def _inputs(sheet: Worksheet, paper: str, date: str) -> dict[str, str]:
-    return {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
+    inputs = {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
+    return pdf(template("worksheet.typ"), inputs)
 
 
 def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
