@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -12,14 +12,37 @@ typer.core.HAS_RICH = (
     False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
 )
 
+
+class _SharedOptionsAnywhere(typer.core.TyperGroup):
+    """The commands, whose shared options may stand before the command or behind it: `tracer supplies ALM --width 40`."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        front, rest, words = [], [], iter(args)
+        for word in words:
+            if word == "--":  # what stands behind is no option
+                rest += [word, *words]
+            elif word == "--plain" or word.startswith(tuple(f"{name}=" for name in _WITH_A_VALUE)):
+                front.append(word)
+            elif word in _WITH_A_VALUE:
+                if (value := next(words, None)) is None:
+                    raise typer.BadParameter("a value is missing behind it", param_hint=word)
+                front += [word, value]
+            else:
+                rest.append(word)
+        return super().parse_args(ctx, front + rest)
+
+
+_WITH_A_VALUE = ("-C", "--folder", "--width", "--decimal")
+
 app = typer.Typer(
+    cls=_SharedOptionsAnywhere,
     no_args_is_help=True,
     add_completion=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     help="Type a wiring diagram in as it is drawn; get every supply and ground of a control module, where to probe each, and what is still unknown.",
-    epilog="Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain, or the answer rests on something not typed in.",
+    epilog="The options may also stand behind the command. Exit status: 0 done and complete, 1 the input cannot be used, 2 wrong usage, 3 done but loose ends remain, or the answer rests on something not typed in.",
 )
 
 
