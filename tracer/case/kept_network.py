@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from tracer.circuit.kinds import FUSE_KINDS, SWITCHED, LinkKind, PartKind
+from tracer.circuit.kinds import SWITCHED, LinkKind
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.changes import Changes, changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
@@ -33,12 +33,12 @@ from tracer.plan.steps import working_key
 from tracer.standards.allowances import contact_ohm, opens_at
 from tracer.trace.affects.still_fed import Opened
 from tracer.trace.affects.targets import Target, target_of
+from tracer.trace.kinds import COMES_OUT
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
 _SAME_SHARE = 0.03  # ohms that differ by less from one key state to the next are kept once
 _DIGITS = 4
-_COMES_OUT = FUSE_KINDS | {PartKind.RELAY, PartKind.GROUND, PartKind.STRAP}
 # A silicon diode as a line from 0.15 V under a meter to 0.75 V under a lamp of 21 W (from memory); what lies between is in `DIODE_OFF_V`, one sigma.
 DIODE_V, DIODE_OHM, DIODE_OFF_V = 0.4, 0.2, 0.25
 _MOST_FUSES = 3
@@ -189,7 +189,7 @@ class _Maker:
         for one in pieces:
             here = self.circuit.links[one.link]
             for name in dict.fromkeys((here.part, *(self.circuit.node_parts[node] for node in (here.a, here.b)))):
-                if name in self.circuit.parts and name not in found and self.circuit.parts[name].kind in _COMES_OUT:
+                if name in self.circuit.parts and name not in found and self.circuit.parts[name].kind in COMES_OUT:
                     opened = target_of(self.circuit, name).opened
                     found[name] = opened.links.union(n for node in opened.nodes for n in self.circuit.at[node])
         return found

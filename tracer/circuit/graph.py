@@ -30,7 +30,7 @@ def graph_of(circuit: Circuit) -> networkx.MultiGraph:
     often = Counter(circuit.node_names)
     names = [name if often[name] == 1 else f"{name} [{node}]" for node, name in enumerate(circuit.node_names)]
     for node, name in enumerate(names):
-        part = circuit.parts.get(circuit.node_parts[node])
+        part = circuit.part_at(node)
         panel = circuit.parts.get(part.panel) if part is not None and part.panel else None
         graph.add_node(
             name,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 from tracer.circuit.joining import Joining
 from tracer.circuit.kinds import PARTS, LinkKind, PartKind
@@ -57,6 +58,11 @@ class Insides:
             if joined:
                 self.joining.link(a, b, kind, part.name)
 
+    def _link(self, part: Part, first: str, second: str, kind: LinkKind, **more: Any) -> None:
+        """What joins two pins of a part."""
+        a, b = self.joining.node(part.name, first), self.joining.node(part.name, second)
+        self.joining.link(a, b, kind, part.name, **more)
+
     def _splice(self, part: Part) -> None:
         self.joining.node(part.name, "")
 
@@ -104,18 +110,9 @@ class Insides:
                     for pin in rest:
                         positions.setdefault((first, pin), []).append(position)
             for (a, b), closed in positions.items():
-                self.joining.link(
-                    self.joining.node(part.name, a),
-                    self.joining.node(part.name, b),
-                    LinkKind.CONTACT,
-                    part.name,
-                    closed=tuple(closed),
-                    lever=key,
-                )
+                self._link(part, a, b, LinkKind.CONTACT, closed=tuple(closed), lever=key)
         for plus, minus in part.coils:
-            self.joining.link(
-                self.joining.node(part.name, plus), self.joining.node(part.name, minus), LinkKind.COIL, part.name
-            )
+            self._link(part, plus, minus, LinkKind.COIL)
 
     def _module(self, part: Part) -> None:
         assert isinstance(part.facts, ModuleFacts)
@@ -123,28 +120,14 @@ class Insides:
         for group in part.facts.joined:
             first, *rest = group
             for pin in rest:
-                self.joining.link(
-                    self.joining.node(part.name, first), self.joining.node(part.name, pin), LinkKind.JOINED, part.name
-                )
+                self._link(part, first, pin, LinkKind.JOINED)
         for pin, output in part.facts.outputs.items():
             if output.drives in ("high", "both"):
                 for supply in output.from_:
-                    self.joining.link(
-                        self.joining.node(part.name, supply),
-                        self.joining.node(part.name, pin),
-                        LinkKind.DRIVER_HIGH,
-                        part.name,
-                        output=pin,
-                    )
+                    self._link(part, supply, pin, LinkKind.DRIVER_HIGH, output=pin)
             if output.drives in ("low", "both"):
                 for ground in output.through:
-                    self.joining.link(
-                        self.joining.node(part.name, pin),
-                        self.joining.node(part.name, ground),
-                        LinkKind.DRIVER_LOW,
-                        part.name,
-                        output=pin,
-                    )
+                    self._link(part, pin, ground, LinkKind.DRIVER_LOW, output=pin)
 
     def _check_gets(self, part: Part, facts: ModuleFacts) -> None:
         """Under `gets` stands `passive`, `case`, or the module that feeds it."""

@@ -169,19 +169,23 @@ class Circuit:
         """The wire of a WIRE link."""
         return self.runs[link.run].wires[link.wire]
 
+    def part_at(self, node: int) -> Part | None:
+        """The part that a node is a pin of; none where a rail begins, or at a mass."""
+        return self.parts.get(self.node_parts[node])
+
+    def kind_at(self, node: int) -> PartKind | None:
+        """What kind of part a node is a pin of."""
+        part = self.part_at(node)
+        return part.kind if part is not None else None
+
     def cavity_of(self, node: int) -> str:
         """The cavity of an in-line connector by its number alone, without where its half leads: 'X4.5'; other points by their name."""
-        part = self.parts.get(self.node_parts[node])
-        return (
-            self.node_names[node].partition(",")[0]
-            if part and part.kind is PartKind.CONNECTOR
-            else self.node_names[node]
-        )
+        name = self.node_names[node]
+        return name.partition(",")[0] if self.kind_at(node) is PartKind.CONNECTOR else name
 
     def is_told(self, node: int) -> bool:
         """Whether what the node is called among the pins of its part is known: not so for `a` and `b` of a connector where nothing says which half is which."""
-        part = self.parts.get(self.node_parts[node])
-        return part is None or part.kind is not PartKind.CONNECTOR or node in self.told_halves
+        return self.kind_at(node) is not PartKind.CONNECTOR or node in self.told_halves
 
     def contact_name(self, a: int, b: int) -> str:
         """The contact between two halves: 'X4.1', 'X4.5>12' where they number their cavities differently (half a first)."""

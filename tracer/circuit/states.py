@@ -319,7 +319,7 @@ class KeyStates:
     def _sources(self, turn: Turn, held: Held) -> Iterator[tuple[int, Level, str]]:
         """Each source: its net, the most it gives, and the module or converter without which it gives nothing."""
         for end in self.circuit.sources:
-            part = self.circuit.parts.get(self.circuit.node_parts[end.node])
+            part = self.circuit.part_at(end.node)
             if part is not None and part.kind is PartKind.CONVERTER:
                 yield self.nets.of[end.node], Level.LIVE, part.name
             else:

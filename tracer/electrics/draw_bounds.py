@@ -44,7 +44,7 @@ class Feeding:
         self.grounds = frozenset(end.node for end in self.circuit.grounds)
 
     def _kind(self, node: int) -> PartKind | None:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        part = self.circuit.part_at(node)
         return part.kind if part else None
 
     def holds(self, read: Sequence[str], *, total: bool) -> Iterator[Holds]:
@@ -142,7 +142,7 @@ def without_fuse(tracing: Tracing, key: str) -> tuple[str, ...]:
     """Modules, loads, relays, converters and generators that supply reaches in a key state without any fuse on its way: no reading across a fuse holds their current."""
     circuit, states = tracing.circuit, tracing.states
     kinds = {PartKind.BATTERY, None}  # a post, or a rail
-    starts = [end.node for end in circuit.sources if _kind_at(tracing, end.node) in kinds]
+    starts = [end.node for end in circuit.sources if circuit.kind_at(end.node) in kinds]
     dead = {node for node in range(len(circuit.node_names)) if states.supply_level(node, key) is Level.DEAD}
 
     def passes(_: int, link: Link, here: int, __: int) -> bool:
@@ -150,10 +150,5 @@ def without_fuse(tracing: Tracing, key: str) -> tuple[str, ...]:
 
     met = flood(circuit, [node for node in starts if node not in dead], SUPPLY_KINDS, barred=dead, passes=passes)
     drawing = (*CONSUMERS, PartKind.GENERATOR)
-    names = {circuit.node_parts[node] for node in met if _kind_at(tracing, node) in drawing}
+    names = {circuit.node_parts[node] for node in met if circuit.kind_at(node) in drawing}
     return tuple(sorted(names, key=lambda name: (drawing.index(circuit.parts[name].kind), natural(name))))
-
-
-def _kind_at(tracing: Tracing, node: int) -> PartKind | None:
-    part = tracing.circuit.parts.get(tracing.circuit.node_parts[node])
-    return part.kind if part else None

@@ -121,9 +121,6 @@ class _Planner:
     def _nodes(self) -> dict[str, int]:
         return {name: node for node, name in enumerate(self.circuit.node_names)}
 
-    def _pin_node(self, row: Row) -> int:
-        return self.circuit.pins_of[row.part][row.pin]
-
     # --- what feeds a point ------------------------------------------------------------------------------------
 
     def _comes_from(self, point: CodedPoint) -> tuple[Feeder, ...]:
@@ -139,7 +136,7 @@ class _Planner:
     def _fed_by(self, row: Row, node: int) -> tuple[Feeder, ...]:
         """What feeds a point of a supply row: each of several where ways come together."""
         if row.code not in self._feeds:
-            pin = self._pin_node(row)
+            pin = self.circuit.pins_of[row.part][row.pin]
             own = row.part if self.circuit.parts[row.part].kind == "module" else ""
             way = self.tracing.ways_to(pin, row.level, own).to(pin)
             self._feeds[row.code] = None if way is None else Upstream(self.circuit, way)
@@ -242,7 +239,7 @@ class _Planner:
         step = Step(
             Kind.ALONE, f"{row.code} alone", row.point, key, False,
             frozenset({"volts", "loaded", "drop"} if lit and lamp.watts is not None else {"volts"}), (row,),
-            state=state, why=row.why.get(key, ()), wire=row.wire, fed_by=self._fed_by(row, self._pin_node(row)), must=True, lamp=lamp if lit else None,
+            state=state, why=row.why.get(key, ()), wire=row.wire, fed_by=self._fed_by(row, self.circuit.pins_of[row.part][row.pin]), must=True, lamp=lamp if lit else None,
             bare=bare, loaded=loaded, usual=self.limits.of("single wire"), held=held, leads=leads,
         )  # fmt: skip
         self._at_module(order, step)

@@ -6,7 +6,7 @@ An answer is read by its fields, not by a list of what each command shows, so th
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -102,33 +102,32 @@ def _hazards(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
 
 
 def _cautions(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
-    circuit = tracing.circuit
-    if circuit.typed.vehicle.caution:
-        yield Minded(CAUTION, "vehicle", circuit.typed.vehicle.caution), frozenset()
-    for sheet, one in enumerate(circuit.typed.sheets):
-        if one.caution:
-            yield Minded(CAUTION, f"sheet {one.id}", one.caution), _names_on_sheet(circuit, sheet)
-    for part, pin, words in _typed_on_parts(circuit, "caution"):
-        reach = tracing.once(Hazards).reach_of({pin: pins_named(circuit, part, pin)})[pin]
-        yield Minded(CAUTION, f"{part}.{pin}" if pin else part, words), _names(circuit, reach, part)
+    def reach(part: str, pin: str) -> Collection[int]:
+        return tracing.once(Hazards).reach_of({pin: pins_named(tracing.circuit, part, pin)})[pin]
+
+    yield from _typed(tracing.circuit, CAUTION, reach)
 
 
 def _notes(tracing: Tracing) -> Iterator[tuple[Minded, frozenset[str]]]:
     circuit = tracing.circuit
-    if circuit.typed.vehicle.note:
-        yield Minded(NOTE, "vehicle", circuit.typed.vehicle.note), frozenset()
-    for sheet, one in enumerate(circuit.typed.sheets):
-        if one.note:
-            yield Minded(NOTE, f"sheet {one.id}", one.note), _names_on_sheet(circuit, sheet)
-    for part, pin, words in _typed_on_parts(circuit, "note"):
-        yield (
-            Minded(NOTE, f"{part}.{pin}" if pin else part, words),
-            _names(circuit, pins_named(circuit, part, pin), part),
-        )
+    yield from _typed(circuit, NOTE, lambda part, pin: pins_named(circuit, part, pin))
     for number, run in enumerate(circuit.runs):
         if run.note:
             ends = sorted((run.points[0].text, run.points[-1].text), key=natural)  # whichever was typed first
             yield Minded(NOTE, f"wire {' to '.join(ends)}", run.note), _names_of_runs(circuit, {number})
+
+
+def _typed(
+    circuit: Circuit, kind: str, nodes_of: Callable[[str, str], Collection[int]]
+) -> Iterator[tuple[Minded, frozenset[str]]]:
+    """What is typed under the key `caution` or `note` of the vehicle, of a sheet and of a part or a pin of it; the nodes it holds for there by `nodes_of`."""
+    if words := getattr(circuit.typed.vehicle, kind):
+        yield Minded(kind, "vehicle", words), frozenset()
+    for sheet, one in enumerate(circuit.typed.sheets):
+        if words := getattr(one, kind):
+            yield Minded(kind, f"sheet {one.id}", words), _names_on_sheet(circuit, sheet)
+    for part, pin, words in _typed_on_parts(circuit, kind):
+        yield Minded(kind, f"{part}.{pin}" if pin else part, words), _names(circuit, nodes_of(part, pin), part)
 
 
 def _typed_on_parts(circuit: Circuit, field: str) -> Iterator[tuple[str, str, str]]:

@@ -120,7 +120,7 @@ class Tracing:
         return frozenset(
             end.node
             for end in circuit.sources
-            if getattr(circuit.parts.get(circuit.node_parts[end.node]), "kind", "rail") in ("battery", "rail")
+            if getattr(circuit.part_at(end.node), "kind", "rail") in ("battery", "rail")
             and all(states.source_level(end.node, key) is Level.LIVE for key in states.keys)
         )
 
@@ -290,7 +290,7 @@ class Tracing:
 
     def is_probe_point(self, node: int) -> bool:
         """Whether a node has a place that can be touched."""
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        part = self.circuit.part_at(node)
         if part is None:
             return False
         return not (part.kind is PartKind.JOINT and self.circuit.node_pins[node].startswith("group "))

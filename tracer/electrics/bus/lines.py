@@ -124,7 +124,7 @@ class BusLines:
         groups: dict[tuple[str, str], dict[str, list[int]]] = {}
         for line in ("H", "L"):
             for node in self.nets.get(line, ()):
-                part = self.circuit.parts.get(self.circuit.node_parts[node])
+                part = self.circuit.part_at(node)
                 if part is None or not self.tracing.is_probe_point(node):
                     continue
                 half = self.circuit.node_pins[node][-1] if part.kind == "connector" else ""

@@ -78,7 +78,7 @@ def _found(lines: BusLines, module: str, system_v: int) -> list[float | None]:
 def _of_ends(lines: BusLines, ends: frozenset[int], system_v: int) -> Iterator[float | None]:
     circuit = lines.circuit
     for node in sorted(ends):
-        part = circuit.parts.get(circuit.node_parts[node])
+        part = circuit.part_at(node)
         if part is None or part.kind == "generator":  # a rail, or what keeps the battery up
             yield full_v(system_v)
         elif isinstance(part.facts, BatteryFacts):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tracer.circuit.model import LinkKind
+from tracer.circuit.model import LinkKind, PartKind
 from tracer.circuit.states import Level
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
@@ -34,8 +34,8 @@ class Sources:
     def reference(self) -> int:
         """Battery negative; where no battery is typed in, a node of its own that the assumed grounds are joined to."""
         nets = self.draft.tracing.hard_nets.of
-        live = {nets[end.node] for end in self.circuit.sources if self._kind_at(end.node) == "battery"}
-        posts = [end.node for end in self.circuit.grounds if self._kind_at(end.node) == "battery"]
+        live = {nets[end.node] for end in self.circuit.sources if self.circuit.kind_at(end.node) is PartKind.BATTERY}
+        posts = [end.node for end in self.circuit.grounds if self.circuit.kind_at(end.node) is PartKind.BATTERY]
         # the upper battery of a stack stands on the positive post of the lower one
         posts.sort(key=lambda node: nets[node] in live)
         if posts:
@@ -48,10 +48,6 @@ class Sources:
                     Branch(node, end.node, -1, "assumed ground", "", Ohms.of(span, "assumed ground"))
                 )
         return node
-
-    def _kind_at(self, node: int) -> str:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
-        return part.kind if part is not None else ""
 
     def battery(self) -> tuple[Span, str]:
         """Volts at the battery posts, and the state of the battery in words."""
@@ -74,7 +70,7 @@ class Sources:
         for end in self.circuit.sources:
             if end.node in self.switching.open_nodes:
                 continue
-            part = self.circuit.parts.get(self.circuit.node_parts[end.node])
+            part = self.circuit.part_at(end.node)
             if part is not None and part.kind == "battery":
                 minus = self.posts.get(part.name, reference)
                 factor = self._share_of_system(part.name, minus)

@@ -119,7 +119,7 @@ class Reduction:
         """Hand the currents of the nodes taken out on to the rest, in place; (n, s) or (n, s, k) amperes."""
         # What is fed into a node that is taken out leaves it over its edges, in proportion to their conductances: as if it were fed into the neighbours.
         for step, share in zip(self.rounds, self.share, strict=True):
-            values = _widened(share[step.handed.order], injected_a) * injected_a[step.giver]
+            values = widened(share[step.handed.order], injected_a) * injected_a[step.giver]
             step.handed.add(values, injected_a)
 
     def back(self, volts: FloatArray) -> None:
@@ -128,8 +128,8 @@ class Reduction:
             reversed(self.rounds), reversed(self.share), reversed(self.total_s), strict=True
         ):
             # a node's volts: the mean of its neighbours, weighted by conductance, and what its own current lifts it above that
-            from_others = step.around.of(_widened(share, volts) * volts[step.other])
-            volts[step.node] = volts[step.node] / _widened(total_s, volts) + from_others
+            from_others = step.around.of(widened(share, volts) * volts[step.other])
+            volts[step.node] = volts[step.node] / widened(total_s, volts) + from_others
 
     def solve(self, values: FloatArray) -> FloatArray:
         """From currents into the nodes to their volts, in place, where all but the reference, the last row, are taken out."""
@@ -139,7 +139,8 @@ class Reduction:
         return values
 
 
-def _widened(values: FloatArray, like: FloatArray) -> FloatArray:
+def widened(values: FloatArray, like: FloatArray) -> FloatArray:
+    """Values for each column, for as many right-hand sides as the others have."""
     return values if values.ndim == like.ndim else values[..., np.newaxis]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
+from tracer.electrics.network.elimination import widened
 from tracer.electrics.network.factor import islands_of
 
 __all__ = ["Needed"]
@@ -81,13 +82,13 @@ class Needed:
         islands : (n,) of each column: which nodes are joined
         """
         first, last = self.ends[self.single :].T
-        chain_a = (values[first] - values[last]) * _widened(edge_s[self.single :], values)
+        chain_a = (values[first] - values[last]) * widened(edge_s[self.single :], values)
         here = values[first]
         sizes = [*self._sizes[1:], 0]
         for at, _, block in self._blocks():
             count = sizes[at]  # of those that go on
             some = slice(block.start, block.start + count)
-            here = here[:count] - chain_a[:count] / _widened(conductance_s[some], values)
+            here = here[:count] - chain_a[:count] / widened(conductance_s[some], values)
             values[self._into[some.start - self.single : some.stop - self.single]] = here
         begins = self._anchor[self._inside]
         values[self._inside] = values[begins]
@@ -101,10 +102,6 @@ class Needed:
         for at, count in enumerate(self._sizes):
             yield at, count, slice(begin, begin + count)
             begin += count
-
-
-def _widened(values: FloatArray, like: FloatArray) -> FloatArray:
-    return values if values.ndim == like.ndim else values[..., np.newaxis]
 
 
 def _anchors(node_count: int, ends: IntArray, able: BoolArray, staying: IntArray) -> IntArray:

@@ -167,9 +167,6 @@ class SolvedRows:
         self.drawn = np.array([isinstance(setting, Drawn) for _, setting in self.cases], dtype=np.bool_)
         self.source_ohm = dict(zip(self.probed.tolist(), source_ohm.tolist(), strict=True))
 
-    def _node(self, row: Row) -> int:
-        return self.circuit.pins_of[row.part][row.pin]
-
     def pushes(self) -> Iterator[Push]:
         """What is to be moved to its ends for the rows."""
         for row in self.report.rows:
@@ -178,7 +175,7 @@ class SolvedRows:
 
     def _pushes_of(self, row: Row) -> Iterator[Push]:
         """The volts of a row, what is lost up to it, the volts across the module, and the current of its own way."""
-        node = self._node(row)
+        node = self.circuit.pins_of[row.part][row.pin]
         if self.nominal.floating[node]:
             return
         yield Push({node: 1.0})
@@ -224,7 +221,7 @@ class SolvedRows:
     def row(self, row: Row, in_order: SolvedRows | None, lamp: LampTest | None) -> RowVolts:
         """A row with its volts; `in_order` is the same without what is supposed."""
         model = self.model
-        node = self._node(row)
+        node = self.circuit.pins_of[row.part][row.pin]
         supply = row.level == "supply"
         state = self._state(node, supply=supply)
         floating = bool(self.nominal.floating[node])
@@ -386,7 +383,7 @@ class SolvedRows:
     def _grounds_withheld(self) -> bool:
         grounds = (row for row in self.report.rows if row.level == "ground" and row.part == self.report.module)
         return bool(self.withheld.charged_by_unknown) or any(
-            beside_unknown(self.tracing, row.part, self._node(row), "ground") for row in grounds
+            beside_unknown(self.tracing, row.part, self.circuit.pins_of[row.part][row.pin], "ground") for row in grounds
         )
 
     @cached_property

@@ -78,7 +78,7 @@ class _Maker(Elements):
 
     def _node_block(self, node: int) -> None:
         circuit = self.circuit
-        name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
+        name, part = circuit.node_names[node], circuit.part_at(node)
         shape = PARTS[part.kind].shape if part is not None else None
         if part is not None and shape is Shape.BOX:
             self._pin_block(node, part.name, circuit.node_pins[node])
@@ -336,7 +336,7 @@ class _Maker(Elements):
 
     def _loose(self) -> None:
         for node, loose in sorted(self.view.loose_at.items()):
-            if node not in self.nodes or self.circuit.parts.get(self.circuit.node_parts[node]) is None:
+            if node not in self.nodes or self.circuit.part_at(node) is None:
                 continue
             above = not self.incoming[node]
             if not above and self.outgoing[node]:

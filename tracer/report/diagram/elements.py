@@ -65,7 +65,7 @@ class PageState:
         return self.circuit.cavity_of(node).removeprefix(f"{self.circuit.node_parts[node]}.")
 
     def _is_pin(self, node: int) -> bool:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        part = self.circuit.part_at(node)
         return part is not None and PARTS[part.kind].shape is Shape.BOX
 
     def _point_lines(self, node: int | None) -> list[tuple[str, bool, str]]:

@@ -48,7 +48,7 @@ def items_of(view: View, units: Iterable[tuple[int, ...]], width: float) -> list
 
 def _point(view: View, node: int, down: list[Step], width: float) -> list[Item]:
     circuit = view.circuit
-    name, part = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node])
+    name, part = circuit.node_names[node], circuit.part_at(node)
     bold: list[tuple[str, str]] = []
     lines: list[str] = []
     words = name

@@ -183,7 +183,7 @@ class Affected:
                 yield Parted(tuple(filled))
 
     def _line_pin(self, node: int) -> str:
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        part = self.circuit.part_at(node)
         return self.circuit.node_names[node] if part is not None and PARTS[part.kind].ends_line else ""
 
 

@@ -223,7 +223,7 @@ def _settings(choices: dict[str, list[str]], size: int) -> Iterator[_Setting] | 
 def _always_live(tracing: Tracing, node: int) -> bool:
     """Whether a source ends a walk: a battery post or a rail, live in every key state."""
     circuit = tracing.circuit
-    part = circuit.parts.get(circuit.node_parts[node])
+    part = circuit.part_at(node)
     if part is not None and part.kind is not PartKind.BATTERY:
         return False
     return all(tracing.states.source_level(node, key) is Level.LIVE for key in tracing.states.keys)

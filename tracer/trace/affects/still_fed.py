@@ -406,7 +406,7 @@ class Reach:
                 inside.setdefault(link.part, []).append(number)
         ends: dict[str, list[int]] = {}
         for end in circuit.sources:
-            part = circuit.parts.get(circuit.node_parts[end.node])
+            part = circuit.part_at(end.node)
             if part is not None and part.kind in ("module", "converter"):
                 ends.setdefault(part.name, []).append(end.node)
         for part in circuit.parts.values():

@@ -154,7 +154,7 @@ def _silent_in(tracing: Tracing, zone: Iterable[int], on_ways: Set[int], module:
     """Such pins and nets among some nodes; the pins of the module whose list it is are no listeners of their own."""
     circuit = tracing.circuit
     for node in zone:
-        part = circuit.parts.get(circuit.node_parts[node])
+        part = circuit.part_at(node)
         if part is None or _role(part, circuit.node_pins[node]) != "output" or not circuit.is_attached(node):
             continue
         kinds = {circuit.links[number].kind for number in circuit.at[node]}
@@ -185,7 +185,7 @@ def _listeners(tracing: Tracing, net: frozenset[int], module: str) -> set[str] |
     owners: set[str] = set()
     gated = False  # a contact, a diode or a fuse: what drives the net may come out behind it
     for node in net:
-        part = circuit.parts.get(circuit.node_parts[node])
+        part = circuit.part_at(node)
         if any(circuit.links[number].kind in LOADS for number in circuit.at[node]):
             return None
         if part is not None and part.kind is PartKind.MODULE:

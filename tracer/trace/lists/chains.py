@@ -53,7 +53,7 @@ def needs_of(tracing: Tracing, way: Way | None, module: str) -> Iterator[Need]:
         elif link.kind in DRIVERS and link.part != module:
             yield from _module_needs(tracing, link.part)
     for end in sorted(way.ends):
-        part = circuit.parts.get(circuit.node_parts[end])
+        part = circuit.part_at(end)
         if part is not None and part.kind is PartKind.CONVERTER:
             pins = circuit.pins_of[part.name]
             yield Need(pins["in"], "supply", "", f"supply of converter {part.name}")

@@ -332,7 +332,7 @@ def _parallel_notes(circuit: Circuit, way: Way, level: str) -> list[str]:
                 "each battery needs its own negative: what it alone supplies has no return where that one is open"
             )
     if level == "ground":
-        points = [at for at in way.nodes if at not in way.sole_nodes and circuit.parts.get(circuit.node_parts[at])]
+        points = [at for at in way.nodes if at not in way.sole_nodes and circuit.part_at(at)]
         points = [at for at in points if circuit.parts[circuit.node_parts[at]].kind is PartKind.GROUND]
         if len(points) > 1:
             alone = [

@@ -165,7 +165,7 @@ class _Level:
 
     def _always_live(self, node: int) -> bool:
         """Whether a source ends every way: a battery post, or a rail that is live in every key state, as typed or by the standard's list."""
-        part = self.circuit.parts.get(self.circuit.node_parts[node])
+        part = self.circuit.part_at(node)
         if part is not None:
             return part.kind is PartKind.BATTERY
         name, keys = self.circuit.node_names[node], set(self.circuit.typed.vehicle.key)

@@ -28,7 +28,7 @@ def unknown_but_unsaid(circuit: Circuit, module: str, said: Collection[str]) -> 
     for node in queue:
         links = [circuit.links[number] for number in circuit.at[node]]
         name = circuit.node_names[node]
-        part = circuit.parts.get(circuit.node_parts[node])
+        part = circuit.part_at(node)
         told = name in said or (part is not None and part.undeclared and part.name in said)
         if part is not None and part.kind in _SWITCHING and not told:
             # joined inside by a contact or coil, or another part sits on the pin

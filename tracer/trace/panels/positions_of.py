@@ -213,7 +213,7 @@ def _fed_from(circuit: Circuit, feed: int, way: Way | None) -> Iterator[str]:
 
 def point_words(circuit: Circuit, node: int) -> str:
     """A node in words: 'rail 30', 'load side of F9', 'KAL.87'."""
-    name, part, pin = circuit.node_names[node], circuit.parts.get(circuit.node_parts[node]), circuit.node_pins[node]
+    name, part, pin = circuit.node_names[node], circuit.part_at(node), circuit.node_pins[node]
     if part is None:
         return f"rail {name}" if name in circuit.typed.vehicle.rails else name
     if part.kind in FUSE_KINDS:

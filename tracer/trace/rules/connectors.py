@@ -62,11 +62,7 @@ def cavity_without_run(tracing: Tracing) -> Iterator[Finding]:
 
 def _surely_past(circuit: Circuit, piece: list[int]) -> bool:
     """Whether a piece that leads from one harness to the other ends at no further connector, which might join the two as well."""
-    parts = (
-        circuit.parts.get(circuit.node_parts[node])
-        for number in piece
-        for node in (circuit.links[number].a, circuit.links[number].b)
-    )
+    parts = (circuit.part_at(node) for number in piece for node in (circuit.links[number].a, circuit.links[number].b))
     return all(part is None or part.kind is not PartKind.CONNECTOR for part in parts)
 
 
@@ -117,7 +113,7 @@ def _own_nodes(circuit: Circuit, piece: list[int]) -> list[int]:
 
 
 def _meets_every_list(circuit: Circuit, node: int) -> bool:
-    part = circuit.parts.get(circuit.node_parts[node])
+    part = circuit.part_at(node)
     return (
         PARTS[part.kind].many_harnesses if part else bool(circuit.node_parts[node])
     )  # a rail; a reference is of no part

@@ -13,7 +13,7 @@ from tracer.entry.values import in_ranges
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
 from tracer.trace.meant import joint_of_the_pin, other_pin_has_two
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, at_pin, rule
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
 
@@ -112,18 +112,10 @@ def supply_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
                 assert pin.node is not None
                 loads = tracing.loads_between(pin.node)
                 through = f"; only through {', '.join(loads)}" if loads else ""
-                at = f"{part.name}.{pin.pin}"
                 near = tracing.zone([pin.node], [], part.name)
                 unknown = sorted({words for node, words in tracing.open_ends.items() if node in near})
                 through += f"; not known is {' and '.join(unknown)}" if unknown else ""
-                yield Finding(
-                    part.place_of("pins", pin.pin, key=True),
-                    at,
-                    f"{at} is declared a supply, but reaches no source{through}",
-                    "",
-                    (pin.node,),
-                    module=part.name,
-                )
+                yield at_pin(part, pin.pin, pin.node, f"is declared a supply, but reaches no source{through}")
 
 
 @rule(
@@ -139,15 +131,7 @@ def ground_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     for part, _, found in _modules(tracing):
         for pin in found:
             if pin.role == "ground" and pin.wired and not pin.ground and not pin.supply:  # that one: L119
-                at = f"{part.name}.{pin.pin}"
-                yield Finding(
-                    part.place_of("pins", pin.pin, key=True),
-                    at,
-                    f"{at} is declared a ground, but reaches no ground",
-                    "",
-                    () if pin.node is None else (pin.node,),
-                    module=part.name,
-                )
+                yield at_pin(part, pin.pin, pin.node, "is declared a ground, but reaches no ground")
 
 
 @rule(
@@ -163,18 +147,10 @@ def declared_pin_not_wired(tracing: Tracing) -> Iterator[Finding]:
     for part, facts, found in _modules(tracing):
         for pin in found:
             if pin.declared and not pin.wired and not pin.unused and pin.pin not in facts.signals:
-                at = f"{part.name}.{pin.pin}"
                 beside = other_pin_has_two(tracing, part, pin)
-                yield Finding(
-                    part.place_of("pins", pin.pin, key=True),
-                    at,
-                    f"{at} is declared ({pin.declared}) but is in no run{beside}",
-                    f"If one of the two belongs to {at}, correct it; otherwise type in the run from the pin."
-                    if beside
-                    else "",
-                    () if pin.node is None else (pin.node,),
-                    module=part.name,
-                )
+                fix = f"If one of the two belongs to {part.name}.{pin.pin}, correct it; otherwise type in the run from the pin."
+                says = f"is declared ({pin.declared}) but is in no run{beside}"
+                yield at_pin(part, pin.pin, pin.node, says, fix if beside else "")
 
 
 @rule(
@@ -280,21 +256,11 @@ def declared_wrongly(tracing: Tracing) -> Iterator[Finding]:
     """A declared ground that reaches supply, or a declared supply that reaches ground."""
     for part, _, found in _modules(tracing):
         for pin in found:
-            at = f"{part.name}.{pin.pin}"
-            for role, wrong, reached in (
-                ("ground", pin.supply, "a source"),
-                ("supply", pin.ground, "ground"),
-            ):
+            for role, wrong, reached in (("ground", pin.supply, "a source"), ("supply", pin.ground, "ground")):
                 if pin.role == role and wrong:
                     run, meant = joint_of_the_pin(tracing, part, pin)
-                    yield Finding(
-                        part.place_of("pins", pin.pin, key=True),
-                        at,
-                        f"{at} is declared a {role}, but reaches {reached}{run}",
-                        f"Is {meant} meant? Otherwise check the declaration." if meant else "",
-                        () if pin.node is None else (pin.node,),
-                        module=part.name,
-                    )
+                    fix = f"Is {meant} meant? Otherwise check the declaration." if meant else ""
+                    yield at_pin(part, pin.pin, pin.node, f"is declared a {role}, but reaches {reached}{run}", fix)
 
 
 @rule(

@@ -11,6 +11,7 @@ from importlib import import_module
 from pathlib import Path
 from types import MappingProxyType
 
+from tracer.circuit.model import Part
 from tracer.entry.problems import Place
 from tracer.trace.tracing import Tracing
 
@@ -35,6 +36,13 @@ class Finding:
     parts: tuple[str, ...] = ()
     module: str = ""
     code: str = ""
+
+
+def at_pin(part: Part, pin: str, node: int | None, says: str, fix: str = "") -> Finding:
+    """What is wrong at a pin of a module, where the pin is declared; `says` follows its name."""
+    nodes = () if node is None else (node,)
+    at = f"{part.name}.{pin}"
+    return Finding(part.place_of("pins", pin, key=True), at, f"{at} {says}", fix, nodes, module=part.name)
 
 
 # A file that is not read, a page that holds nothing, a part that is not declared: in this order before all else.

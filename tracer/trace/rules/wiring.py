@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 from tracer.circuit.flood import walk
-from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind
+from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
 from tracer.trace.bus_pins import lines_typed, pins_by_role
-from tracer.trace.rules.registry import Finding, rule
+from tracer.trace.rules.registry import Finding, at_pin, rule
 from tracer.trace.rules.remarks import reached_without_fuse
 from tracer.trace.tracing import Tracing
 
@@ -105,16 +105,16 @@ def lines_swapped(tracing: Tracing) -> Iterator[Finding]:
     circuit = tracing.circuit
     wrong: dict[
         tuple[str, str, str, str], tuple[str, str]
-    ] = {}  # module, bus, its line, that of the others: pin and message
+    ] = {}  # module, bus, its line, that of the others: pin and words
     for buses in _bus_pins_by_net(tracing):
         for bus, lines in buses.items():
             most = max(lines, key=lambda line: len(lines[line]))  # of equals, that of the first module
             for line, pins in lines.items():
                 for module, pin in pins if line != most else ():
-                    message = f"{module}.{pin} is line {line} of bus {bus}, but lies on one conductor with line {most} ({_listed_pins(lines[most])})"
-                    wrong[module, bus, line, most] = pin, message
-    for (module, bus, line, most), (pin, message) in wrong.items():
-        finding = _at_pin(circuit, module, pin, message)
+                    says = f"is line {line} of bus {bus}, but lies on one conductor with line {most} ({_listed_pins(lines[most])})"
+                    wrong[module, bus, line, most] = pin, says
+    for (module, bus, line, most), (pin, says) in wrong.items():
+        finding = at_pin(circuit.parts[module], pin, circuit.pins_of[module][pin], says)
         runs = [_only_run(circuit, module, pin)]
         if (crossed := wrong.get((module, bus, most, line))) is not None:
             runs.append(_only_run(circuit, module, crossed[0]))
@@ -148,27 +148,16 @@ def bus_misspelt(tracing: Tracing) -> Iterator[Finding]:
         most = max(pins_of, key=lambda bus: (bus in known, len(pins_of[bus])))
         for bus, pins in pins_of.items():
             for module, pin in pins if bus != most else ():
-                message = f"{module}.{pin} is a pin of bus {bus}, but lies on one conductor with bus {most} ({_listed_pins(pins_of[most])})"
-                yield _at_pin(circuit, module, pin, message)
+                says = (
+                    f"is a pin of bus {bus}, but lies on one conductor with bus {most} ({_listed_pins(pins_of[most])})"
+                )
+                yield at_pin(circuit.parts[module], pin, circuit.pins_of[module][pin], says)
     carried = {bus for bus, _, _, _ in pins_by_role(circuit)}
     for bus, facts in known.items():
         if bus not in carried and not facts.lines:
             place = circuit.typed.vehicle_file.place_of(("buses", bus), key=True)
             message = f"no pin is called `bus {bus}`, and `lines` of bus {bus} is not typed in"
             yield Finding(place, f"bus {bus}", message, "")
-
-
-def _at_pin(circuit: Circuit, module: str, pin: str, message: str) -> Finding:
-    part = circuit.parts[module]
-    return Finding(
-        part.place_of("pins", pin, key=True),
-        f"{module}.{pin}",
-        message,
-        "",
-        (circuit.pins_of[module][pin],),
-        (),
-        module,
-    )
 
 
 # --- loads, coils and their fuses ----------------------------------------------------------------------------------
@@ -364,7 +353,7 @@ _CABLE_MM2 = 10.0  # starter and generator cables, which often have no fuse, are
 def wire_without_fuse(tracing: Tracing) -> Iterator[Finding]:
     """A wire that battery or generator feeds by conductors alone, thinner than a starter cable, or of unknown size and ending at a load; not the wire to a fuse."""
     circuit = tracing.circuit
-    posts = [end.node for end in circuit.sources if _kind_at(circuit, end.node) in ("battery", "generator")]
+    posts = [end.node for end in circuit.sources if circuit.kind_at(end.node) in (PartKind.BATTERY, PartKind.GENERATOR)]
     unfused = reached_without_fuse(tracing, posts, contacts=False)
     consumers = {node for link in circuit.links if link.kind in LOADS for node in (link.a, link.b)}
     steps = _steps_from(circuit, posts, unfused)
@@ -373,7 +362,7 @@ def wire_without_fuse(tracing: Tracing) -> Iterator[Finding]:
         if link.kind is not LinkKind.WIRE or not unfused.issuperset((link.a, link.b)):
             continue
         ends = (_beyond_reference(circuit, link.a), _beyond_reference(circuit, link.b))
-        if any(_kind_at(circuit, node) in FUSE_KINDS for node in ends):
+        if any(circuit.kind_at(node) in FUSE_KINDS for node in ends):
             continue
         wire = circuit.wire_of(link)
         if wire.area_mm2 < _CABLE_MM2 if wire.area_mm2 is not None else not consumers.isdisjoint(ends):
@@ -401,8 +390,3 @@ def _beyond_reference(circuit: Circuit, node: int) -> int:
     """Where a wire really ends that goes on at another mark: at the far end of its other half."""
     wires = circuit.wires_at(circuit.partner[node]) if node in circuit.partner else []
     return circuit.other(circuit.links[wires[0]], circuit.partner[node]) if len(wires) == 1 else node
-
-
-def _kind_at(circuit: Circuit, node: int) -> str:
-    part: Part | None = circuit.parts.get(circuit.node_parts[node])
-    return part.kind if part is not None else ""
