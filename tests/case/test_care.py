@@ -156,7 +156,7 @@ def test_what_its_own_conditions_explain_is_no_fault(on: Conditions) -> None:
 def test_a_row_read_while_a_connector_of_its_way_was_unplugged_has_not_failed() -> None:
     loose, seated = noted("unplugged", "x3", n=1), noted("seated", "x3", n=2)
     assert judged(dead("ALM.3:+"), dead("ALM.3:+"), notes=[loose]).kind == "not proven"
-    assert judged(*(replace(dead("ALM.3:+"), id=f"{n}.1") for n in (7, 8)), notes=[loose, seated]).kind == "found"
+    assert judged(*(replace(dead("ALM.3:+"), id=f"{n}.1") for n in (7, 8)), notes=[loose, seated]).found_at == "3+"
 
 
 def test_a_relay_that_the_module_holds_counts_with_the_fused_lead_only() -> None:
@@ -253,7 +253,7 @@ def test_found_wants_the_symptom_and_a_way_that_is_whole() -> None:
         assert verdict_line(in_memory(demo_plan(), []), verdict).startswith(
             "NOT PROVEN: 3+ failed, but nothing is found: "
         )
-    assert judged(dead("ALM.3:+"), dead("ALM.3:+")).kind == "found"
+    assert judged(dead("ALM.3:+"), dead("ALM.3:+")).found_at == "3+"
 
 
 def test_what_is_cleared_is_said_with_reading_and_time() -> None:
@@ -354,7 +354,7 @@ def test_where_a_failed_ground_is_split_is_left_to_next() -> None:
     failed = [typed("ALM.20:-", "0/3.0", replace(OFF, lamp_w=5.0), lit=True)] * 2
     case = in_memory(demo_plan(), failed)
     verdict = verdict_of(case)
-    assert verdict.kind == "found"
+    assert verdict.found_at == "20-" and verdict.narrowed_down
     said = "`tracer next` weighs where to measure; or open or look at each by hand, first G1 or G11"
     assert said in proof_text(case, verdict, width=200)
     measurement = next_of(case).measurement

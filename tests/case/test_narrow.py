@@ -1,4 +1,4 @@
-"""Where on a failed way the fault may still be. The law: whatever bad joint is put on a way, small or large, what is called found holds it, however much good readings clear.
+"""Where on a failed way the fault may still be. The law: whatever bad joint is put on a way, small or large, what is named holds it, however much good readings clear.
 
 All rows of the module are read with the same fault in the vehicle, in the order of the list, each test twice.
 """
@@ -16,7 +16,7 @@ from benchmarks.believable import believable
 from tests.case.making import demo, in_memory, true_pieces
 from tests.case.test_proof import THOROUGH, Simulated, faults
 from tracer.case.case import Case
-from tracer.case.proof import Verdict, verdict_of
+from tracer.case.proof import FOUND_AT_MOST, Verdict, verdict_of
 from tracer.trace.tracing import Tracing
 
 
@@ -32,7 +32,7 @@ def read_whole(simulated: Simulated, fault: str) -> tuple[Case, Verdict]:
 
 
 def check_law(simulated: Simulated, most: int) -> Iterator[int]:
-    """The number of pieces left for each fault that was found."""
+    """The number of pieces left for each fault that showed."""
     for name, kept in simulated.plan["rows"].items():
         if all(test["most_v"] is None for test in kept["tests"]):
             continue
@@ -48,7 +48,8 @@ def check_law(simulated: Simulated, most: int) -> Iterator[int]:
                 failed = verdict.narrowed.row
                 true = true_pieces(case.plan["rows"][failed.name], place)
                 assert true & set(verdict.narrowed.pieces), (name, place, ohm, failed.short, verdict.narrowed)
-                assert verdict.kind == "found", (name, place, ohm, verdict.blocked)
+                assert verdict.found_at == failed.short, (name, place, ohm, verdict.blocked)
+                assert (verdict.kind == "found") == (len(verdict.pieces) <= FOUND_AT_MOST)
                 yield len(verdict.pieces)
 
 

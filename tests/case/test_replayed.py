@@ -66,11 +66,11 @@ def test_a_case_needs_no_vehicle_and_a_report_is_made(
     monkeypatch.chdir(tmp_path)
     for form in ("html", "pdf"):
         status, _ = run("report", "-o", f"r.{form}")
-        assert status == 0 and (tmp_path / f"r.{form}").stat().st_size > 1000
+        assert status == 3 and (tmp_path / f"r.{form}").stat().st_size > 1000
     assert run("report", "-o", "r.doc")[0] == 2
     for words in (["read", "3+=12.5/12.0", "--json"], ["case", "show", "--json"], ["proof", "--json"]):
         status, text = run(*words)
-        assert (status, text[0]) == (0, "{")
+        assert (status, text[0]) == (3 if words[0] == "proof" else 0, "{")  # one of 14 pieces: narrowed down, not found
 
 
 def test_a_call_that_cannot_be_used_and_wrong_words(state: Path, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ from tests.case.test_proof import THOROUGH
 from tests.diagnose.technician import Vehicle, followed, words_in
 from tests.electrics.spice import NGSPICE
 from tracer.case.opening import kept_plan
+from tracer.case.proof import FOUND_AT_MOST
 from tracer.diagnose.faults import READING_WRONG, faults_of
 from tracer.diagnose.next import looked_at
 from tracer.trace.tracing import Tracing
@@ -44,7 +45,10 @@ def check_law(tracing: Tracing, plan: dict[str, Any], count: int, seed: int, fol
         assert shares[words] > 0.0
         assert words in looked_at(got.found.explains), (words, atom, [one.name for one in got.readings])
         for step in got.steps:
-            if step.verdict.kind == "found":
+            if step.verdict.found_at:
+                assert (step.verdict.kind == "found") == (
+                    len(step.verdict.pieces) + len(step.verdict.also) <= FOUND_AT_MOST
+                )
                 Found.cases += 1
                 named = {*step.verdict.pieces, *step.verdict.also}
                 at = next(name for name in plan["rows"] if plan["short"][name] == step.of)

@@ -24,12 +24,15 @@ from tracer.case.rows import RowProof, rows_of, still_wanted
 from tracer.case.touched import unseated
 from tracer.entry.problems import listed
 
+FOUND_AT_MOST = 4  # places that are opened and looked at one after another: a wire, its two contacts, what it ends in (common practice, no source)
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """Exactly one of `proven` (wiring proven, module suspect), `found` and `not proven`; `open` says what is missing, `left` what even a proof does not exclude.
 
-    `narrowed` is what is left of the way of the first row that failed, found or not; `blocked` is why nothing is found although it failed.
+    `narrowed` is what is left of the way of the first row that failed, found or not; `blocked` is why nothing is said of its place although it failed. With `found_at` and more than
+    `FOUND_AT_MOST` places it is narrowed down and not found.
     `clears` are the good readings with what they clear: of that way, else row by row. `split_by` says what would split the pieces of what is found.
     """
 
@@ -53,6 +56,11 @@ class Verdict:
     def complete(self) -> bool:
         """Whether the wiring is proven or the fault found."""
         return self.kind != "not proven"
+
+    @property
+    def narrowed_down(self) -> bool:
+        """Whether a row failed and the places where the fault may be are named, too many of them to call it found."""
+        return self.kind == "not proven" and bool(self.found_at)
 
     @property
     def set_aside(self) -> tuple[str, ...]:
@@ -97,12 +105,28 @@ def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
     if worst is not None:
         blocked = (*_blocks_finding(case, worst), *contradictions)
         if not blocked:
-            return Verdict("found", rows, missing, excluded, worst.pieces, worst.row.short, contradictions, seat, worst, split_by=split_by(case, worst, worst.pieces), list_open=_list_open(case))  # fmt: skip
-        missing = (*(f"{one.short}: failed, {one.reason}" for one in failed), *missing)
+            found = Verdict("found", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst, list_open=_list_open(case))  # fmt: skip
+            return placed(case, found, worst.pieces, ())
+        missing = (*failed_words(rows), *missing)
         return Verdict("not proven", rows, missing, excluded, (), "", contradictions, seat, worst, blocked)
     if not missing and not seat:
         return Verdict("proven", rows, (), excluded, (), "", (), seat)
     return Verdict("not proven", rows, (*missing, *(f"{part} is to be seated and tested again" for part in seat)), excluded, (), "", contradictions, seat)  # fmt: skip
+
+
+def placed(case: Case, said: Verdict, pieces: tuple[str, ...], also: tuple[str, ...]) -> Verdict:
+    """A verdict with the places where the fault may be: found where they are few, else narrowed down."""
+    assert said.narrowed is not None
+    few = len(pieces) + len(also) <= FOUND_AT_MOST
+    failed = failed_words(said.rows)
+    others = tuple(one for one in said.open if one not in failed)
+    kind, missing = ("found", others) if few else ("not proven", (*failed, *others))
+    return replace(said, kind=kind, open=missing, pieces=pieces, also=also, split_by=split_by(case, said.narrowed, pieces))  # fmt: skip
+
+
+def failed_words(rows: Iterable[RowProof]) -> tuple[str, ...]:
+    """What failed, as it stands among what is open."""
+    return tuple(f"{one.short}: failed, {one.reason}" for one in rows if one.state == "failed")
 
 
 def split_by(case: Case, worst: Narrowed, left: Sequence[str]) -> str:
@@ -195,14 +219,17 @@ def _never_excluded() -> tuple[str, ...]:
 
 __all__ = [
     "BAD_OHM",
+    "FOUND_AT_MOST",
     "Clears",
     "Narrowed",
     "RowProof",
     "Splits",
     "Verdict",
     "before_repairs",
+    "failed_words",
     "good_up_to_v",
     "leads_of",
+    "placed",
     "row_leads",
     "split_by",
     "split_readings",

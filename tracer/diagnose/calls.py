@@ -34,7 +34,7 @@ def proof() -> tuple[Case, Verdict]:
     """
     found = current_case()
     said = verdict_of(found)
-    if "found" not in (said.kind, said.before.kind if said.before else ""):
+    if not (said.found_at or (said.before and said.before.found_at)):
         return found, said  # nothing is held against the weighing, which loads what solves networks
     from tracer.diagnose.verdict import weighed_verdict
 

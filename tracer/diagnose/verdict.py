@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 
 from tracer.case.case import Case
-from tracer.case.proof import Verdict, before_repairs, split_by
+from tracer.case.proof import Verdict, before_repairs, failed_words, placed
 from tracer.case.readings import Reading
 from tracer.case.touched import is_stale
-from tracer.diagnose.find import Finding
+from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, weigh
 
 _NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
@@ -46,24 +46,28 @@ def fresh(case: Case) -> Iterator[Reading]:
 
 def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict:
     """A verdict by the rule, as the weighing bears it out; one that finds nothing is as it was, and so is one on readings of which nothing is predicted."""
-    if said.kind != "found" or said.narrowed is None or why_no_network(case):
+    if not said.found_at or said.narrowed is None or why_no_network(case):
         return said
-    weighed = weighed or weigh(case.plan, fresh(case))
+    readings = list(fresh(case))
+    weighed = weighed or weigh(case.plan, readings)
     failed = said.narrowed.row
     told = {one.reading.id for one in weighed.evidence}
     if not told.intersection(one.id for one in failed.by):
         return said
     left = _Left(case, weighed, said)
     best = int(np.argmax(weighed.share))
-    if best in left.faults:
-        return replace(said, pieces=left.pieces, also=left.also, split_by=split_by(case, said.narrowed, left.pieces))
-    if best == 0:
+    again = surprising(weighed, readings)
+    if best in left.faults and again is None:
+        return placed(case, said, left.pieces, left.also)
+    if again is not None:
+        why = f"{left.finding.read(again)} is not as the other readings let expect, and was read once only"
+    elif best == 0:
         why = "a reading that is wrong explains them better than anything broken"
     else:
         why = f"what explains the readings best is {left.words(best)}, and good readings say that it is not there"
     return replace(
         said, kind="not proven", pieces=(), found_at="", blocked=(f"{why}: `tracer next` says what to read",), split_by="", list_open="",
-        open=(*(f"{one.short}: failed, {one.reason}" for one in said.rows if one.state == "failed"), *said.open),
+        open=tuple(dict.fromkeys((*failed_words(said.rows), *said.open))),  # a row that failed stands first
     )  # fmt: skip
 
 

@@ -200,6 +200,8 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
         return f"WIRING PROVEN, MODULE SUSPECT: every supply, ground and bus of {module} is proven{but}."
     if verdict.kind == "found":
         return f"FOUND at {verdict.found_at}: {_found(verdict, most=_MOST_NAMED)}."
+    if verdict.narrowed_down:
+        return f"NOT PROVEN: narrowed down at {verdict.found_at}: {_found(verdict, most=_MOST_NAMED)}. Nothing can be said of {module}{but}."
     open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
     failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0]}. " if verdict.narrowed else ""  # fmt: skip
     return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
@@ -302,7 +304,9 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     cause = {
         "found": f"A supply or ground did not carry its load at {found.found_at}: {_found(found, most=1000)}.",
         "proven": f"Every supply and ground of {plan['module']} carried its load{', but ' + '; '.join(found.set_aside) if found.set_aside else ''}. The module itself is suspect.",
-        "not proven": "Not proven yet: see what is open.",
+        "not proven": f"A supply or ground did not carry its load at {found.found_at}; not found yet: {_found(found, most=1000)}."
+        if found.found_at
+        else "Not proven yet: see what is open.",
     }[found.kind]
     head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip
     shown = tuple(f"{one.short}: " for one in verdict.rows)  # what is open of a row stands with it
