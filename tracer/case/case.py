@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import combinations
@@ -17,6 +17,7 @@ from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
 from tracer.plan.words import Names, line_name
 from tracer.standards import figures
+from tracer.standards.values import dataclass
 
 BATTERY_HOLDS_S = 900.0  # then it is asked for again (common practice, no source)
 

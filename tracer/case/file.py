@@ -14,7 +14,6 @@ import os
 import re
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from secrets import token_hex
@@ -23,6 +22,7 @@ from typing import Any
 from tracer.entry.files import NotWritten, sync_folder
 from tracer.entry.problems import CannotCompute
 from tracer.entry.visible import all_visible
+from tracer.standards.values import dataclass
 
 SCHEMA = "tracer.case/1"
 _PATIENCE_S = 10.0

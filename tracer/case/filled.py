@@ -12,7 +12,6 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import datetime
 
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
@@ -30,6 +29,7 @@ from tracer.plan.words import (
     UnknownName,
     line_name,
 )
+from tracer.standards.values import dataclass
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _TICKS = frozenset({"x", "✓", "✔", "ok", "yes"})

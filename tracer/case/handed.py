@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime, timedelta
 from zlib import crc32
 
@@ -25,6 +25,7 @@ from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
 from tracer.case.touched import TOUCHING
 from tracer.entry.problems import CannotAnswer
+from tracer.standards.values import dataclass
 
 MOST_CHARACTERS = 1_000_000
 CLOCK_S = 120.0  # a page's clock may be ahead by so much

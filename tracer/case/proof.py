@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tracer.case.case import Case
 from tracer.case.judged import BAD_OHM, leads_of, row_leads, test_words, wants_lit
@@ -23,6 +23,7 @@ from tracer.case.notes import not_as_listed, watches
 from tracer.case.rows import RowProof, rows_of, still_wanted
 from tracer.case.touched import unseated
 from tracer.entry.problems import listed
+from tracer.standards.values import dataclass
 
 FOUND_AT_MOST = 4  # places that are opened and looked at one after another: a wire, its two contacts, what it ends in (common practice, no source)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from typing import Any
 
 from tracer.entry.problems import CannotAnswer
+from tracer.standards.values import dataclass
 
 STATUSES = ("not-reached", "not-fitted", "ok")
 _WORDS = {"dead": 0.0, "dim": None, "flickers": None, "OL": None}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from enum import IntEnum
 
 from tracer.circuit.kinds import PartKind
@@ -11,6 +10,7 @@ from tracer.circuit.model import Circuit, Lever, Link
 from tracer.entry.models import ModuleFacts
 from tracer.entry.values import When
 from tracer.standards.terminals import meaning
+from tracer.standards.values import dataclass
 
 
 class Level(IntEnum):

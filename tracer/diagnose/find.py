@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -31,6 +31,7 @@ from tracer.diagnose.values import Explains, Measurement
 from tracer.entry.problems import listed
 from tracer.standards import figures
 from tracer.standards.faults import by_hand
+from tracer.standards.values import dataclass
 
 _LIVE = 1e-3  # what has a smaller share steers nothing, and stays a candidate
 NAMED = 0.01  # what has a smaller share is not named among the outcomes

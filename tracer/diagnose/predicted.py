@@ -9,7 +9,7 @@ changes; so what a fault moves is known to within a share, which `likely.py` all
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +19,7 @@ from tracer.diagnose.faults import STUCK_OHM, Atom, Faults
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Elimination, Reduction, elimination_of
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
+from tracer.standards.values import dataclass
 
 _OPEN_S = 1e-10
 _LEAK_S = 1e-9  # at every node, so that what floats has some volts

@@ -7,7 +7,6 @@ in one file still gives the names of the others. The rules by which a name is ma
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from tracer.entry.folder import files_of
 from tracer.entry.problems import Problem
 from tracer.entry.text import read_file
 from tracer.entry.values import KEY_STATES, Misread, pin_list
+from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

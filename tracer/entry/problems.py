@@ -10,11 +10,12 @@ import difflib
 import re
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import lru_cache
 from unicodedata import category, east_asian_width
 
 from tracer.entry.visible import visible
+from tracer.standards.values import dataclass
 
 
 @lru_cache(maxsize=4096)

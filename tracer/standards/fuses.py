@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 
 from tracer.standards import _tables
 from tracer.standards._tables import Certainty
 from tracer.standards.sources import Sourced
+from tracer.standards.values import dataclass
 
 
 class UnknownFuseKind(ValueError):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from tracer.circuit.model import Part
 from tracer.electrics.bus.lines import BusLines
@@ -12,6 +11,7 @@ from tracer.entry.models import BatteryFacts, ConverterFacts, ModuleFacts
 from tracer.entry.problems import listed
 from tracer.standards import figures
 from tracer.standards.limits import battery_open_circuit
+from tracer.standards.values import dataclass
 
 SYSTEMS_V = (12, 24)  # of LIN (ISO 17987-4)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from tracer.standards.values import dataclass
 
 Steps = Sequence[Sequence[tuple[int, int]]]  # for each node the links that leave it, each with the node it leads to
 
