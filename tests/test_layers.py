@@ -243,7 +243,7 @@ SHOWN_VALUES = {
     "tracer.electrics": (
         "bus.alike", "bus.values", "limits_in_use.LimitInUse", "limits_in_use.LimitsInUse", "volts.values",
     ),
-    "tracer.case": ("case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
+    "tracer.case": ("beside.asks_beside", "case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.diagnose": ("values",),
     "tracer.plan": ("codes", "drawn", "edition.edition_of", "edition.row_marks", "names.full_name", "names.step_name", "sheet_values", "values", "words"),
 }  # fmt: skip

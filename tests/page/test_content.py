@@ -12,9 +12,7 @@ from tests.case.making import ROOT, demo, opened
 from tests.report.printed_vehicles import sixty_pins
 from tracer.case.opening import kept_plan
 from tracer.page.calls import page_content, pocket
-from tracer.plan.one_sheet import one_sheet_of
 from tracer.report.affects import verdict
-from tracer.report.one_sheet import sheet_in_words
 from tracer.trace.affects.dead_part import FEWER, LOST, SOME_STATES
 from tracer.trace.tracing import Tracing
 
@@ -48,17 +46,6 @@ def test_every_card_is_called_by_a_name_that_the_case_reads(asked: tuple[Tracing
                 case.find(name).partition(":+")[0].partition(":-")[0] == name and name in page["points"]
                 for name in split["points"]
             )
-
-
-def test_every_box_that_decides_is_on_a_card_or_named_as_for_paper(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
-    tracing, module, page = asked
-    made = one_sheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
-    sheet = sheet_in_words(made, "12 V")
-    cards = {(card["step"], card.get("name"), card.get("key")) for card in page["cards"]}
-    for step, _, _, boxes, _ in sheet.steps:
-        for box in boxes:
-            on_paper = any(words.startswith(f"{step} ") and f": {box.row} " in words for words in page["paper_only"])
-            assert not box.decides or on_paper or (step, box.row, box.key) in cards, box
 
 
 def test_the_figures_are_those_that_the_case_judges_by(asked: tuple[Tracing, str, dict[str, Any]]) -> None:

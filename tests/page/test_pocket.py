@@ -72,6 +72,46 @@ def test_the_demo_case_played_through_taps_finds_what_the_typed_one_finds(demo_f
     assert page.locator(".kept").count() == 2
 
 
+@pytest.mark.usefixtures("open_case")
+def test_what_is_asked_beside_the_pins_is_tapped_in_and_taken(demo_file: Path, visit: Visit) -> None:
+    """An output for sensors, a line of a bus, the time after the key, what must work first: none of it is for paper only."""
+    page = visit(demo_file)
+    card(page, "1 base", "Battery, lamp")
+    page.get_by_role("button", name="KAL works", exact=True).click()
+    page.get_by_role("button", name="KLE does not work", exact=True).click()
+    page.get_by_role("button", name="leads together").click()
+    card(page, "2 plugged in", "19")
+    prepare(page, "13.10")
+    if page.locator(".todo").count():
+        prepare(page, "13.10")
+    read(page, "4.2")
+    assert "not in order" in page.locator(".kept.beyond").inner_text()
+    card(page, "4 key off", "2+")
+    prepare(page)
+    page.get_by_role("button", name="gone now").click()
+    assert 0 <= int(page.locator("#field-0").input_value()) < 60
+    enter(page)
+    card(page, "4 key off", "9+")
+    press(page, "600")
+    page.get_by_role("button", name="still live then").click()
+    enter(page)
+    card(page, "8 all asleep", "26 to ground")
+    prepare(page)
+    prepare(page)
+    read(page, "open")
+    text = handed(page)
+    taken = cases.read_handed(text)
+    assert taken.complete, taken.refused
+    said = {taken.case.short(one.name): one.values[0].text for one in taken.readings}
+    assert (said["ALM.19"], said["9+:gone"], said["drive:L:ground"]) == ("4.2", "gt600", "OL") and "2+:gone" in said
+    _, verdict = proof()
+    assert {one.short for one in verdict.beside if one.state == "not in order"} == {"ALM.19", "9+:gone"}
+    assert "must work first and does not: KLE" in verdict.open
+    page.reload()
+    card(page, "4 key off", "✓ 9+")
+    assert "more than 600" in page.locator(".kept").inner_text()
+
+
 def test_every_tap_is_kept_before_anything_else(demo_file: Path, visit: Visit) -> None:
     page = visit(demo_file)
     card(page, "5 unplugged", "3+")

@@ -15,7 +15,7 @@ from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_b
 from tracer.case.things import Things
 from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
-from tracer.plan.words import Names, line_name
+from tracer.plan.words import Names, line_name, unit_of
 from tracer.standards import figures
 from tracer.standards.values import dataclass
 
@@ -96,6 +96,10 @@ class Case:
         """The names of all lines of the buses and of all pairs of them."""
         lines = ((bus, tuple(facts["pins"])) for bus, facts in self.plan["buses"].items())
         return frozenset(line_name(bus, *some) for bus, pins in lines for n in (1, 2) for some in combinations(pins, n))
+
+    def unit(self, name: str, on: Conditions) -> str:
+        """V, ohm or s: what a reading of that name is in."""
+        return unit_of(name, is_bus=self.level(name) == "bus", asleep=on.asleep)
 
     def open_on_way(self, name: str) -> tuple[str, ...]:
         """What is loose or assumed on the way of a row and on what it needs first; of a case that does not keep it row by row, what the list lacks."""
@@ -259,7 +263,7 @@ def record(case: Case, words: Sequence[str], now: datetime, *, why: str = "", in
         at = now.isoformat(timespec="seconds")
         conditions = set_by(case.conditions, own, tuple(case.plan["keys"]), at, case.last_n + 1)
         read = [understood(case, word, conditions) for word in typed]
-        if any(one.values for one in read) and (ask := battery_is_old(conditions, now)):
+        if any(refers_to_battery(case, one) for one in read) and (ask := battery_is_old(conditions, now)):
             raise BadWord(f"{ask}: read the battery posts and add battery=VOLTS to the call. Nothing is recorded.")
     if any(one.status not in ("", "ok") for one in read) and not why:
         raise BadWord("not-reached and not-fitted want a reason: --why TEXT.")
@@ -315,7 +319,13 @@ def understood(case: Case, word: str, conditions: Conditions) -> Reading:
     """
     name, read = split_word(word)
     full = case.find(name)
-    return reading_of(full, read, conditions, _wanted(case, full, conditions), called=case.short(full))
+    unit = case.unit(full, conditions)
+    return reading_of(full, read, conditions, _wanted(case, full, conditions), called=case.short(full), unit=unit)
+
+
+def refers_to_battery(case: Case, reading: Reading) -> bool:
+    """Whether the volts of the battery must be known at a reading: seconds say the same at any."""
+    return bool(reading.values) and case.unit(reading.name, reading.conditions) != "s"
 
 
 def _wanted(case: Case, name: str, conditions: Conditions) -> int:
@@ -364,4 +374,4 @@ def _time(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
-__all__ = ["Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "correction", "entry_of", "record", "set_conditions", "understood"]  # fmt: skip
+__all__ = ["Case", "Note", "Recorded", "asks_about", "battery_is_old", "case_in", "case_of", "correction", "entry_of", "record", "refers_to_battery", "set_conditions", "understood"]  # fmt: skip

@@ -1,8 +1,8 @@
 """A filled-in CSV of the one sheet, read back by the names of its rows: in any order of its lines, of whatever edition.
 
 What it holds are drops to the pin's own post, so the other lead of a supply is at battery positive, of a ground at battery negative. Taken are the battery, the
-pins plugged in, alone with and without the lamp, each parallel way alone (the column `out`), what must be dead, and the ohms of a bus; what else is written is
-named, not taken. Two boxes belong together by their row, key state and what is out. Nothing is taken twice, and no row that has changed since the sheet was
+pins plugged in, alone with and without the lamp, each parallel way alone (the column `out`), what must be dead, the ohms of a bus, and what is asked beside the
+pins; what else is written is named, not taken. Two boxes belong together by their row, key state and what is out. Nothing is taken twice, and no row that has changed since the sheet was
 printed (the column `mark`).
 """
 
@@ -11,8 +11,9 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
+from typing import Any
 
 from tracer.case.case import Case, Recorded, asks_about, case_in, entry_of, understood
 from tracer.case.file import Grown, append
@@ -23,8 +24,10 @@ from tracer.plan.words import (
     BETWEEN_LINES,
     CRANKING,
     IS_LIT,
+    LIVE_AT_ONCE,
     MUST_BE_DEAD,
     NO_LAMP,
+    TO_GROUND,
     TO_ITS_POST,
     UnknownName,
     line_name,
@@ -110,11 +113,26 @@ class _Sheet:
         for line in self.lines:
             if line.row == "battery" or line.number in paired:
                 continue
-            dead = line.ask.startswith(MUST_BE_DEAD)
-            if not (dead or line.bare or line.ask in (TO_ITS_POST, BETWEEN_LINES)):
+            dead, of = line.ask.startswith(MUST_BE_DEAD), self.beside(line)
+            if not (dead or line.bare or of or line.ask in (TO_ITS_POST, BETWEEN_LINES)):
                 self.left.append(f"{line} (the box without the lamp is empty)" if line.lamp_w is not None else str(line))  # fmt: skip
             elif name := self.name_of(line):
-                yield from self.reading(line, name, _dead_or_volts(line) if dead else line.read, None, dead=dead)
+                asleep = line.ask == BETWEEN_LINES or bool(of and of["asleep"])
+                yield from self.reading(
+                    line, name, _dead_or_volts(line) if dead else line.read, None, dead=dead, asleep=asleep
+                )
+
+    def beside(self, line: _Line) -> Mapping[str, Any] | None:
+        """What of the sheet beside the tests of the pins a line is, by its name and what holds; None where it is none of that."""
+        held = (line.key, line.module == "plugged in", line.ask == TO_GROUND)
+        if line.ask == LIVE_AT_ONCE:  # said by the seconds after which it is gone
+            return None
+        asked = (
+            one
+            for one in self.case.plan.get("beside", ())
+            if (one["key"], one["plugged"], one["unit"] == "ohm") == held
+        )
+        return next((one for one in asked if line.name in one["names"]), None)
 
     def is_ticked(self, line: _Line) -> bool:
         """Whether a box for a tick is ticked.
@@ -127,7 +145,7 @@ class _Sheet:
             return True
         raise BadWord(f"line {line.number}, {line.row} lit: `{line.read}` is no tick. Write x if the lamp was lit, nothing if it was not. Nothing is recorded.")  # fmt: skip
 
-    def reading(self, line: _Line, name: str, read: str, lamp_w: float | None, *, dead: bool = False) -> Iterator[Reading]:  # fmt: skip
+    def reading(self, line: _Line, name: str, read: str, lamp_w: float | None, *, dead: bool = False, asleep: bool = False) -> Iterator[Reading]:  # fmt: skip
         """One reading under the conditions that the sheet says of it.
 
         Raises
@@ -139,7 +157,7 @@ class _Sheet:
         supply = self.case.level(name) == "supply"
         on = Conditions(
             key=line.key, plugged=line.module == "plugged in", lamp_w=lamp_w, other="+" if supply and not dead else "-", symptom=self.case.conditions.symptom,
-            asleep=line.ask == BETWEEN_LINES, out=line.out, battery_v=self.volts(line), battery_at=self.now.isoformat(timespec="seconds"), battery_n=self.case.last_n + 1,
+            asleep=asleep, out=line.out, battery_v=self.volts(line), battery_at=self.now.isoformat(timespec="seconds"), battery_n=self.case.last_n + 1,
             key_n=self.case.last_n + 1, leads=self.leads(name, line, lamp_w),
         )  # fmt: skip
         try:

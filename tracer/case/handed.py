@@ -19,7 +19,18 @@ from dataclasses import field, replace
 from datetime import datetime, timedelta
 from zlib import crc32
 
-from tracer.case.case import BATTERY_HOLDS_S, Case, Note, asks_about, case_in, correction, entry_of, understood
+from tracer.case.beside import asks_beside
+from tracer.case.case import (
+    BATTERY_HOLDS_S,
+    Case,
+    Note,
+    asks_about,
+    case_in,
+    correction,
+    entry_of,
+    refers_to_battery,
+    understood,
+)
 from tracer.case.file import append
 from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
@@ -106,7 +117,7 @@ def take_handed(case: Case, text: str, now: datetime) -> Taken:
     numbers = set(recorded.values())
     readings = tuple(one for one in after.readings if one.entry in numbers)
     notes = tuple(one for one in after.notes if one.n in numbers)
-    asks = tuple(ask for one in readings for ask in asks_about(after, one))
+    asks = tuple(ask for one in readings for ask in (*asks_about(after, one), *asks_beside(after, one)))
     return Taken(after, readings, notes, tuple(there), tuple(refused), tuple(remarks), asks, tuple(recorded))
 
 
@@ -210,7 +221,7 @@ def _entry(case: Case, line: str, now: datetime, recorded: dict[str, int]) -> di
         reading = understood(case, one.said[0], conditions)
     if reading.status in ("not-reached", "not-fitted") and not one.why:
         raise BadWord(f"{reading.status} wants a reason")
-    if reading.values and not one.instead_of:
+    if refers_to_battery(case, reading) and not one.instead_of:
         _battery_holds(one, conditions)
     entry = entry_of([reading], conditions, now, why=one.why, instead_of=instead_of)
     return {**entry, "read_at": one.at.isoformat()}

@@ -15,7 +15,7 @@ from tracer.standards import figures
 from tracer.standards.values import dataclass
 
 FITS = ("ok", "loose", "spread", "corroded", "pushed-back")
-TICKS = ("wake", "sensors", "coding", "variant", "immobiliser", "lamp")
+TICKS = ("wake", "sensors", "coding", "variant", "immobiliser", "lamp", "meter")
 LOOKED_AT = ("fuse", "link", "breaker", "relay", "diode")  # what a position of a panel may hold
 _TIME = re.compile(r"^(\d+(?:[.,]\d+)?)(s|min|h)$")
 
@@ -114,7 +114,7 @@ def _look(case: Case, word: str) -> Word:
     if said in ("empty", "ok", "blown"):
         return found, said
     number = value_of(said.removesuffix("a")) if said.removesuffix("a") else None
-    if number is None or number.is_word or number.below or not number.number or number.number < 0:
+    if number is None or number.is_word or number.below or number.above or not number.number or number.number < 0:
         raise BadWord(f"`{word}`: write the rating that is plugged in (F52=20), or empty, ok, blown.")
     return found, figures.stated(number.number)
 
@@ -127,6 +127,13 @@ def _roll_call(case: Case, word: str) -> Word:
         return case.things.part(name, ("module",), "module"), said.casefold()
     except UnknownName:  # on no page that was typed in, and yet on the bus
         return name, said.casefold()
+
+
+def _works(case: Case, word: str) -> Word:
+    name, said = _split("works", word)
+    if said.casefold() not in ("yes", "no"):
+        raise BadWord(f"`{word}`: write yes or no.")
+    return case.things.find(name), said.casefold()
 
 
 def _tick(case: Case, word: str) -> Word:
@@ -157,7 +164,7 @@ def _watch(case: Case, word: str) -> Word:
             raise BadWord(f"`{word}`: write how long it was watched: for=90s, for=20min, for=1.5h.")
         return "for", f"{match[1].replace(',', '.')} {match[2]}"
     values = [value_of(text) for text in said.split("/")]
-    if len(values) != 2 or any(one.number is None or one.is_word for one in values):
+    if len(values) != 2 or any(one.number is None or one.is_word or one.above for one in values):
         raise BadWord(f"`{word}`: write the least and the most that was seen: {name}=11.9/12.4.")
     least, most = (float(one.number or 0.0) for one in values)
     if least > most:
@@ -176,6 +183,7 @@ def _whole_watch(words: Mapping[str, str]) -> None:
 NOTES: Mapping[str, Kind] = {
     "look": Kind("F52=20", "a position as seen: the rating plugged in, or `empty`, `ok`, `blown`", _look),
     "fit": Kind("2+=ok", f"how tight the contact of a pin sits: {', '.join(FITS)}", _fit),
+    "works": Kind("KAL=yes", "whether what must work first does: a relay clicks, a module or converter gives what is asked of it", _works),
     "roll-call": Kind("GTW=yes", "whether another module on the bus answers", _roll_call),
     "tick": Kind("coding=HOW", f"of the gate: {', '.join(TICKS)}; with how it was seen", _tick),
     "waive": Kind("8+", "a row that will not be measured: it stays in the verdict; wants --why", _row, reason=True),

@@ -16,7 +16,7 @@ from tracer.entry.models import FuseFacts
 from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import bus_pins_of, full_name, names_of, point_name
 from tracer.plan.one_sheet import one_sheet_of
-from tracer.plan.sheet_values import OneSheet, PinOnSheet
+from tracer.plan.sheet_values import Beside, OneSheet, PinOnSheet
 from tracer.plan.values import Computed, Decides
 from tracer.trace.lists.concerns import open_on_way
 from tracer.trace.lists.results import SupplyReport
@@ -56,7 +56,16 @@ def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[s
         "looks": [look.part for look in sheet.looks],
         "buses": {name: _bus(tracing, report.module, sheet, name, pins) for name, pins in bus_pins_of(report).items()},
         "outputs": [one.pin for one in sheet.outputs],
+        "beside": [_beside(one) for one in sheet.beside],
         "hazards": list(dict.fromkeys(row.no_method for row in report.rows if row.no_method)),
+    }  # fmt: skip
+
+
+def _beside(one: Beside) -> dict[str, Any]:
+    """What the sheet asks beside the tests of the pins."""
+    return {
+        "kind": one.kind, "pin": one.pin, "names": list(one.names), "unit": one.unit, "key": one.key, "plugged": one.plugged, "asleep": one.asleep,
+        "low": one.low, "nominal": one.nominal, "high": one.high, "about": list(one.about),
     }  # fmt: skip
 
 

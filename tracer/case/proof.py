@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
+from tracer.case.beside import NOT_IN_ORDER, BesideRead, beside_of_case
 from tracer.case.case import Case
 from tracer.case.judged import BAD_OHM, leads_of, row_leads, test_words, wants_lit
 from tracer.case.narrow import (
@@ -52,6 +53,7 @@ class Verdict:
     also: tuple[str, ...] = ()  # of what is found: what may be wrong instead, and is no piece of that way
     list_open: str = ""  # why the list may lack something, of what is found on a way that is whole
     before: Verdict | None = None  # what the readings before the first repair said
+    beside: tuple[BesideRead, ...] = ()  # what was read beside the rows
 
     @property
     def complete(self) -> bool:
@@ -86,11 +88,14 @@ def before_repairs(case: Case) -> Case | None:
 
 
 def _now(case: Case) -> Verdict:
-    found = _said(case, rows_of(case))
-    return replace(found, clears=tuple(found.narrowed.clears if found.narrowed else _cleared(found.rows)))
+    beside = beside_of_case(case)
+    found = _said(case, rows_of(case), beside)
+    return replace(
+        found, beside=beside, clears=tuple(found.narrowed.clears if found.narrowed else _cleared(found.rows))
+    )
 
 
-def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
+def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]) -> Verdict:
     unread = [one for one in rows if one.state not in ("proven", "failed", "waived", "not fitted")]
     failed = [one for one in rows if one.state == "failed"]
     worst = narrowed(case, failed[0], rows) if failed else None
@@ -99,6 +104,7 @@ def _said(case: Case, rows: tuple[RowProof, ...]) -> Verdict:
     missing = (
         *(f"{one.short}: {one.state}, {one.reason}" for one in unread),
         *(f"pin {point} is declared, but its way is not known" for point in case.plan["untraced"]),
+        *(f"{one.short}: {one.state}, {one.reason}" for one in beside if one.state == NOT_IN_ORDER),
         *_gate(case, rows),
         *contradictions,
     )
@@ -175,6 +181,9 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         if names := one.broke_off(case):
             yield f"{', '.join(map(case.short, names))} broke off while it was watched (entry {one.n})"
     yield from not_as_listed(case)
+    works = {name: said for note in case.notes_of("works") for name, said in note.words.items()}
+    if idle := [name for name, said in works.items() if said == "no"]:
+        yield f"must work first and does not: {', '.join(idle)}"
     if case.damaged:
         yield f"the file of the case is damaged: {'; '.join(case.damaged)}"
     ticked = {name for note in case.notes_of("tick") for name in note.words}

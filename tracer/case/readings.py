@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import asdict, replace
 from typing import Any
@@ -11,7 +12,7 @@ from tracer.standards.values import dataclass
 
 STATUSES = ("not-reached", "not-fitted", "ok")
 _WORDS = {"dead": 0.0, "dim": None, "flickers": None, "OL": None}
-_NUMBER = re.compile(r"^(lt)?([-+]?\d*[.,]?\d+)$", re.IGNORECASE)
+_NUMBER = re.compile(r"^(lt|gt)?([-+]?\d*[.,]?\d+)$", re.IGNORECASE)
 
 
 class BadWord(CannotAnswer):
@@ -56,11 +57,12 @@ class Conditions:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One value: volts (for a bus ohms), or a word in its place; `below`: it was less than `number`. `text` as typed."""
+    """One value: volts (for a bus ohms, after the key seconds), or a word in its place; `below`: it was less than `number`, `above`: more. `text` as typed."""
 
     text: str
     number: float | None
     below: bool = False
+    above: bool = False
 
     @property
     def is_word(self) -> bool:
@@ -69,9 +71,11 @@ class Value:
 
     @property
     def ends(self) -> tuple[float, float] | None:
-        """Between what it lies: a number is itself, less than a number anything from 0 on; None for a word, which is no number."""
+        """Between what it lies: a number is itself, less than a number anything from 0 on, more than one anything above; None for a word, which is no number."""
         if self.number is None or self.is_word:
             return None
+        if self.above:
+            return self.number, math.inf
         return (min(0.0, self.number), self.number) if self.below else (self.number, self.number)
 
 
@@ -153,7 +157,8 @@ def value_of(text: str) -> Value:
     match = _NUMBER.match(text)
     if match is None:
         raise BadWord(f"`{text}` is no value: write a number (12.38 or 12,38), lt0.1 for less, OL, dead, dim or flickers.")  # fmt: skip
-    return Value(text.casefold(), float(match[2].replace(",", ".")), below=match[1] is not None)
+    bound = (match[1] or "").casefold()
+    return Value(text.casefold(), float(match[2].replace(",", ".")), below=bound == "lt", above=bound == "gt")
 
 
 def split_word(word: str, like: str = "PIN=VALUE, or PIN=ALONE/LAMP such as 3+=12.38/12.17") -> tuple[str, str]:
@@ -169,8 +174,10 @@ def split_word(word: str, like: str = "PIN=VALUE, or PIN=ALONE/LAMP such as 3+=1
     return name, read
 
 
-def reading_of(name: str, read: str, conditions: Conditions, wants: int, *, called: str = "") -> Reading:
-    """A reading from what was typed behind `=`; `wants` is how many values the conditions ask for.
+def reading_of(
+    name: str, read: str, conditions: Conditions, wants: int, *, called: str = "", unit: str = "V"
+) -> Reading:
+    """A reading from what was typed behind `=`; `wants` is how many values the conditions ask for, `unit` what they are in (V, ohm, s).
 
     Raises
     ------
@@ -179,9 +186,13 @@ def reading_of(name: str, read: str, conditions: Conditions, wants: int, *, call
     said = called or name
     if read.casefold() in STATUSES:
         return Reading(name, (), read.casefold(), conditions)
-    texts = read.split("/")
+    texts = [text.rstrip("sS") for text in read.split("/")] if unit == "s" else read.split("/")
     lit = len(texts) > 1 and texts[-1].casefold() == "lit"
     values = tuple(value_of(text) for text in (texts[:-1] if lit else texts))
+    if unit == "V" and any(value.above for value in values):
+        raise BadWord(f"`{read}`: gt stands before seconds and ohms only; write the volts.")
+    if unit == "s" and any(value.is_word or (value.number or 0.0) < 0 for value in values):
+        raise BadWord(f"{said} wants seconds: {said}=8s, or {said}=gt600s where it is still live after so long.")
     if len(values) == 1 and wants == 2 and values[0].is_word:
         return Reading(name, values, "", conditions)  # a dead pin needs no lamp
     if len(values) != wants:
@@ -267,7 +278,7 @@ def _leads(word: str, text: str) -> tuple[str, ...]:
 def _exact(text: str) -> float | None:
     """A number as it stands; None for a bound (lt12) or a word (dead), which say no single value."""
     value = value_of(text)
-    return None if value.below or value.is_word else value.number
+    return None if value.below or value.above or value.is_word else value.number
 
 
 def _watts(word: str, text: str) -> float:

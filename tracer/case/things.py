@@ -73,7 +73,7 @@ class Things:
             yield panel
 
     def around(self, name: str) -> frozenset[str] | None:
-        """Everything that lies on the way of a row, or on the lines of the bus of a pair of lines; None where that is not known."""
+        """Everything that lies on the way of a row, or on the lines of a bus; None where that is not known."""
         if name not in self._around:
             self._around[name] = self._found_around(name)
         return self._around[name]
@@ -84,7 +84,7 @@ class Things:
             ends = [_pin_of(name), *(end for piece in row["parts"] for end in row.get("ends", {}).get(piece, ()))]
             return frozenset((*row["parts"], *(there for end in ends for there in self.at(end))))
         for bus, facts in self._plan["buses"].items():
-            if name == line_name(bus, *facts["pins"]) and "around" in facts:
+            if name.startswith(line_name(bus, "")) and "around" in facts:
                 return frozenset((*facts["around"], name, bus, *(line_name(bus, line) for line in facts["pins"])))
         return None
 

@@ -6,45 +6,54 @@ from collections.abc import Iterator
 from typing import Any
 
 from tracer.circuit.model import Circuit
+from tracer.electrics.bus.values import OPEN_OHM
+from tracer.entry.problems import listed
 from tracer.plan.names import point_name
-from tracer.plan.sheet_values import OneSheet, PinOnSheet
+from tracer.plan.sheet_values import (
+    AT_REST,
+    AWAKE,
+    GONE,
+    LEVEL,
+    OUTPUT,
+    TO_GROUND,
+    UNTRACED,
+    Beside,
+    OneSheet,
+    PinOnSheet,
+)
 from tracer.plan.values import Decides, Range
 from tracer.report.lamps import lead_words
-from tracer.report.one_sheet.values import ALONE, ASLEEP, BASE, DEAD, LEGS, LOOK, PLUGGED, START, Box, PinLine, Sheet
+from tracer.report.one_sheet.values import (
+    ALONE,
+    ASLEEP,
+    BASE,
+    DEAD,
+    KEY_OFF,
+    LEGS,
+    LOOK,
+    PLUGGED,
+    START,
+    Sheet,
+)
 from tracer.standards import figures
 
 Card = dict[str, Any]
-_READ = (PLUGGED, START, ALONE, LEGS, DEAD, ASLEEP)
+_STEP_OF = {
+    OUTPUT: PLUGGED,
+    LEVEL: PLUGGED,
+    AWAKE: PLUGGED,
+    GONE: KEY_OFF,
+    UNTRACED: ALONE,
+    AT_REST: ASLEEP,
+    TO_GROUND: ASLEEP,
+}
+_FIELDS = {"V": "volts", "ohm": "ohms", "s": "seconds"}
 
 
 def cards_of(circuit: Circuit, made: OneSheet, sheet: Sheet, plan: dict[str, Any]) -> Iterator[Card]:
     """One card after another, each with its number."""
     for number, card in enumerate(_Maker(circuit, made, sheet, plan).cards()):
         yield {"n": number, **card}
-
-
-def paper_only(sheet: Sheet, plan: dict[str, Any]) -> list[str]:
-    """What stands on the sheet and cannot be kept in a case by a word of its own: it is written on paper."""
-    found = []
-    for step, title, _, boxes, pin in sheet.steps:
-        if step in (LOOK, BASE):
-            continue
-        left = [box for box in boxes if not _kept(step, box, pin, sheet, plan)]
-        for row in dict.fromkeys(box.row for box in left):
-            asks = ", ".join(dict.fromkeys(box.ask for box in left if box.row == row))
-            found.append(f"{step} {title}: {row} {asks}")
-    return found
-
-
-def _kept(step: int, box: Box, pin: PinLine | None, sheet: Sheet, plan: dict[str, Any]) -> bool:
-    """Whether a card takes what is written into a box."""
-    if step == ASLEEP:
-        return box.ask == "between them"
-    if step not in _READ or box.unit == "s" or (step == PLUGGED and pin is None):
-        return False
-    if step == START and pin is None:
-        return False  # the battery while the starter turns is asked for by the conditions
-    return sheet.full_names.get(box.row) in plan["rows"] or (pin is not None and box in pin.splits and not pin.says)
 
 
 class _Maker:
@@ -61,18 +70,22 @@ class _Maker:
             yield {"kind": "hazard", **self._step(ALONE), "name": self.sheet.module, "says": self.made.not_unplugged}
         for one in self.made.pins:
             yield from self._plugged(one)
-        for cranking in self.made.cranking[:1]:
+        yield from self._beside(PLUGGED)
+        for cranking in self.made.cranking:
             for name, _, volts in cranking.live:
                 yield self._card("least", START, name, cranking.key, "in", figure=_at_least(volts))
             for name, _ in cranking.dead:
                 yield self._card("dead", START, name, cranking.key, "in", figure=_DEAD)
+        yield from self._beside(KEY_OFF)
         for one in self.made.pins:
             yield from self._alone(one)
+        yield from self._beside(ALONE)
         for leg in self.made.legs:
             yield self._lamp_card("leg", LEGS, leg.name, leg.test, list(leg.out))
         for key, pins in self.made.dead:
             for name, _ in pins:
                 yield self._card("dead", DEAD, name, key, "out", figure=_DEAD)
+        yield from self._beside(ASLEEP)
         yield from self._buses()
 
     def _step(self, step: int) -> Card:
@@ -93,7 +106,9 @@ class _Maker:
         """What holds before any pin: the battery, the lamp, and what must work first."""
         boxes = next((strip.boxes for strip in self.sheet.before if strip.number == BASE), ())
         battery = [f"{box.ask} {box.expect} V".strip() for box in boxes if box.row == "battery"]
-        first = [f"{box.row}: {box.ask}" for box in boxes if box.point and box.row != "battery"]
+        first = [
+            {"part": box.point, "words": f"{box.row}: {box.ask}"} for box in boxes if box.point and box.row != "battery"
+        ]
         return {"kind": "base", **self._step(BASE), "name": "Battery, lamp", "battery": battery, "first": first, "place": "", "access": ""}  # fmt: skip
 
     def _card(self, kind: str, step: int, name: str, key: str, plug: str, **more: Any) -> Card:
@@ -150,6 +165,18 @@ class _Maker:
             found.append({"word": word, "points": names or [name for name in own if parts[name] == word]})
         return [split for split in found if split["points"]]
 
+    def _beside(self, step: int) -> Iterator[Card]:
+        """What the sheet asks in a step beside the tests of the pins."""
+        for one in self.made.beside:
+            if _STEP_OF[one.kind] != step:
+                continue
+            figure = {"words": _beside_words(one), "decides": False, "low": one.low, "high": one.high}
+            yield {
+                "kind": "beside", **self._step(step), "name": one.pin, "full": one.names[0], "point": one.point, "level": "bus" if one.kind in (AWAKE, AT_REST) else "", "wire": "", "way": _beside_title(one),
+                "place": self.place or "", "access": self.access or "", "key": one.key, "plug": "in" if one.plugged else "out", "lamp_w": None, "out": [],
+                "fields": [_FIELDS[one.unit]], "splits": [], "leads": [], "asleep": one.asleep, "figure": figure, "chip": f"{one.pin} to ground" if one.kind == TO_GROUND else f"{one.pin} {one.key}" if one.kind == UNTRACED else one.pin,
+            }  # fmt: skip
+
     def _buses(self) -> Iterator[Card]:
         for step in self.made.bus_ohms:
             pins = step.point.partition(".")[2].split("-")
@@ -187,4 +214,40 @@ def _moved_words(test: Decides) -> str:
     return "no figure: behind a diode" if test.why_not == "diode" else f"no figure{f': {test.why_not}' if test.why_not else ''}"  # fmt: skip
 
 
-__all__ = ["cards_of", "paper_only"]
+def _beside_title(one: Beside) -> str:
+    """What it is."""
+    if one.kind == OUTPUT:
+        return "output of the module, for sensors"
+    if one.kind == LEVEL:
+        return f"declared as {one.about[0]}, carries {one.about[1]}"
+    if one.kind == UNTRACED:
+        return "its way is not known"
+    if one.kind == GONE:
+        return "goes off some time after the key"
+    return f"{one.about[0]}, {'to ground' if one.kind == TO_GROUND else 'asleep' if one.asleep else 'awake'}"
+
+
+def _beside_words(one: Beside) -> str:
+    """What is in order there, and what to do, in words."""
+    written = figures.ohms if one.unit == "ohm" else figures.volts
+    if one.kind == GONE:
+        return "Turn the key off: is it live at once? After how many seconds is it gone?"
+    if one.kind == TO_GROUND:
+        said = "open" if one.low is None or one.low >= OPEN_OHM else f"{written(one.low)} or more"
+        return f"{said}; in Ω only if the line is below 0.1 V"
+    if one.low is not None and one.low > 0 and one.high is not None:
+        said = f"{written(one.low)} to {written(one.high)}"
+    elif one.high is not None:
+        said = f"at most {written(one.high)}"
+    elif one.low is not None:
+        said = f"{written(one.low)} or more"
+    else:
+        said = f"about {written(one.nominal)}" if one.nominal is not None else "no figure"
+    if one.kind == OUTPUT and one.about:
+        return f"{said}; if it is low, unplug {listed(list(one.about))} one by one"
+    if one.kind == LEVEL and one.low is None and one.high is None and one.about[2:]:
+        return f"{one.about[1]} if {'; '.join(one.about[2:])}"
+    return said
+
+
+__all__ = ["cards_of"]

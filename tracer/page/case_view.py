@@ -6,7 +6,7 @@ from typing import Any
 
 from tracer.case.case import Case
 from tracer.diagnose.next import next_of
-from tracer.report.case import conditions_text, proof_data, reading_data, values_text
+from tracer.report.case import besides, conditions_text, proof_data, reading_data, values_text
 from tracer.report.next import as_data as next_data
 from tracer.standards.cautions import caution
 
@@ -15,7 +15,6 @@ def case_data(case: Case) -> dict[str, Any]:
     """Everything of a case that the desk shows; verdict, reasons and outcomes in the words of the terminal."""
     found = next_of(case)
     verdict = found.verdict
-    rows = {one.short for one in verdict.rows}
     handed = {number: name for name, number in case.handed.items()}
     return {
         "case": case.file.stem,
@@ -28,7 +27,7 @@ def case_data(case: Case) -> dict[str, Any]:
         "damaged": [*case.damaged, *case.remarks],
         "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions), "handed": handed.get(one.entry, "")} for one in case.readings],
         "looks": [[name, said] for note in case.notes_of("look") for name, said in note.words.items()],
-        "proof": {**proof_data(case, verdict), "gate": [words for words in verdict.open if words.partition(": ")[0] not in rows]},
+        "proof": {**proof_data(case, verdict), "gate": besides(verdict)},
         "next": {**next_data(case, found), "caution": caution("maker-first")},
     }  # fmt: skip
 

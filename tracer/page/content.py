@@ -10,7 +10,7 @@ from tracer.case.notes import FITS, NOTES
 from tracer.case.opening import plan_data
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.page.at_once import signs_of
-from tracer.page.cards import cards_of, paper_only
+from tracer.page.cards import cards_of
 from tracer.page.panels import panels_data
 from tracer.page.picture import picture_of
 from tracer.page.without import is_large, without_data
@@ -62,7 +62,6 @@ def content_of(
             "pins": list(_pins(report, sheet)),
             "signs": signs_meaning({sign for row in report.rows for sign in signs_of(row, report)}),
             "cards": list(cards_of(tracing.circuit, made, sheet, plan)),
-            "paper_only": paper_only(sheet, plan),
             "points": {name: _point(tracing, report, plan, name) for name in plan["points"]},
             "panels": panels,
             "picture": picture_of(tracing, report, view),

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from tracer.plan.drawn import View, view_of
 from tracer.plan.names import full_name, point_name
 from tracer.report.diagram import Drawing, Sheet, as_svg, diagram_of
-from tracer.report.diagram.shapes import Group, Line, Primitive, Rect
+from tracer.report.diagram.block import node_of_style, style_of
+from tracer.report.diagram.shapes import Line, Primitive, Rect
 from tracer.report.diagram.svg import STROKES
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
@@ -17,13 +19,13 @@ LETTERS = {"plain": "p", "heavy": "h", "dashed": "d", "dashdot": "x"}
 
 
 def picture_of(tracing: Tracing, report: SupplyReport, view: View) -> dict[str, Any]:
-    """The pages of the diagram without a key state, and for each key state the styles of their lines."""
-    pages = diagram_of(view, Sheet())
-    levels = {key: _letters(pages, diagram_of(view_of(tracing, report, key), Sheet())) for key in report.keys}
+    """The pages of the diagram without a key state, and for each key state the styles of their lines: it is laid out once."""
+    pages = diagram_of(replace(view, every_key=True), Sheet())
+    levels = {key: _letters(pages, view_of(tracing, report, key)) for key in report.keys}
     names = tracing.circuit.node_names
     return {
-        "pages": [_page(page) for page in pages],
-        "levels": {key: found for key, found in levels.items() if found is not None},
+        "pages": [_page(_plain(page)) for page in pages],
+        "levels": levels if any(levels.values()) else {},
         "strokes": {letter: {"width": width, "dash": " ".join(f"{one:g}" for one in dash)} for style, letter in LETTERS.items() for width, dash in [STROKES[style]]},
         "rows": {full_name(row): {"nodes": [node for node in view.nodes_of_row.get(row.code, ()) if node in view.order], "points": _points(row)} for row in report.rows},
         "names": {str(node): point_name(names[node]) for node in view.order},
@@ -58,37 +60,36 @@ def _parts(view: View) -> dict[str, list[int]]:
     return found
 
 
-def _letters(plain: list[Drawing], drawn: list[Drawing]) -> dict[str, str] | None:
-    """For each symbol and line whose style the key state changes, a letter for each of its shapes; None where the two are not drawn alike."""
-    found: dict[str, str] = {}
-    if len(plain) != len(drawn):
-        return None
-    for page, other in zip(plain, drawn, strict=True):
-        mine, theirs = _groups(page), _groups(other)
-        if mine.keys() != theirs.keys():
-            return None
-        for name, group in mine.items():
-            shapes = theirs[name].shapes
-            if [_place(shape) for shape in group.shapes] != [_place(shape) for shape in shapes]:
-                return None
-            letters = "".join(_letter(before, after) for before, after in zip(group.shapes, shapes, strict=True))
+def _letters(pages: list[Drawing], view: View) -> dict[str, str]:
+    """For each symbol and line whose style the key state changes, a letter for each of its shapes."""
+    found = {}
+    for page in pages:
+        for group in page.groups:
+            letters = "".join(_letter(shape, view) for shape in group.shapes)
             if letters.strip("."):
-                found[name] = letters
+                found[group.id] = letters
     return found
 
 
-def _groups(page: Drawing) -> dict[str, Group]:
-    return {group.id: group for group in page.groups if group.kind != "title"}
+def _letter(shape: Primitive, view: View) -> str:
+    node = _node(shape)
+    style = "plain" if node is None else style_of(view.level(node))
+    return "." if style == "plain" else LETTERS[style]
 
 
-def _place(shape: Primitive) -> object:
-    return type(shape), shape.points if isinstance(shape, Line) else None
+def _node(shape: Primitive) -> int | None:
+    return node_of_style(shape.style) if isinstance(shape, Line | Rect) else None
 
 
-def _letter(before: Primitive, after: Primitive) -> str:
-    if not isinstance(before, Line | Rect) or not isinstance(after, Line | Rect) or before.style == after.style:
-        return "."
-    return LETTERS.get(after.style, ".")
+def _plain(page: Drawing) -> Drawing:
+    """The page as it is drawn without a key state."""
+    return replace(
+        page, groups=[replace(group, shapes=[_bare(shape) for shape in group.shapes]) for group in page.groups]
+    )
+
+
+def _bare(shape: Primitive) -> Primitive:
+    return replace(shape, style="plain") if isinstance(shape, Line | Rect) and _node(shape) is not None else shape
 
 
 __all__ = ["picture_of"]

@@ -92,6 +92,7 @@ class View:
     panels: tuple[PanelOnPage, ...] = ()
     faces: tuple[Face, ...] = ()  # of the connectors on the list's ways, each as typed and mirrored
     minding: Minding = NOTHING  # of the list, and of all that is drawn: a lead to a loose end is on no row
+    every_key: bool = False  # drawn once for all key states: each line says of which node it shows the level
 
     @property
     def module(self) -> str:

@@ -2,7 +2,8 @@
 
 A row is its pin: in full `ALM.2:+` (a supply) or `ALM.1:-` (a ground); no name may hold a colon. In short `2+`, `1-` where no part and no pin of the
 vehicle is called so. A row of another part (a side chain) is short by its point, `KAL.85`. A point is `F52.feed`, a half of a cavity `X3.12:X1` (the half
-towards X1), a pin without a row `ALM.19`, a line of a bus `drive:H`, both lines together `drive:H-L`.
+towards X1), a pin without a row `ALM.19`, a line of a bus `drive:H`, both lines together `drive:H-L`, a line to ground in ohms `drive:H:ground`, the seconds after which a
+supply is gone `2+:gone`.
 
 A word is found as typed in other letters, with the panel before a position (`FPE.F52.feed`), and a pin by itself where it has one row (`2`). A word that
 could mean two things is refused.
@@ -17,7 +18,7 @@ from tracer.circuit.model import Circuit
 from tracer.entry.bus_words import bus_as_called
 from tracer.entry.problems import CannotAnswer
 from tracer.plan.values import Kind, Step
-from tracer.plan.words import Names, UnknownName, line_name, point_name
+from tracer.plan.words import Names, UnknownName, gone_name, line_name, point_name, to_ground_name
 from tracer.trace.lists.results import Row, SupplyReport
 
 _SIGN = {"supply": "+", "ground": "-"}
@@ -63,6 +64,10 @@ def names_of(circuit: Circuit, report: SupplyReport) -> Names:
     for full, said in _lines(report):
         short[full] = full
         call(full, *said)
+    for row in report.supplies:
+        full, gone = full_name(row), gone_name(full_name(row))
+        short[gone] = gone_name(short[full])
+        call(gone, *(gone_name(word) for word, meant in words.items() if full in meant))
     return Names(short, {word: tuple(fulls) for word, fulls in words.items()})
 
 
@@ -90,10 +95,12 @@ def bus_pins_of(report: SupplyReport) -> dict[str, dict[str, str]]:
 def _lines(report: SupplyReport) -> Iterator[tuple[str, Iterable[str]]]:
     """Each line of each bus of the module and each pair of lines, with the words that may be typed for it."""
     for bus, pins in bus_pins_of(report).items():
-        for line in pins:
+        for line, pin in pins.items():
             yield line_name(bus, line), ()
+            yield to_ground_name(line_name(bus, line)), (to_ground_name(pin), to_ground_name(f"{report.module}.{pin}"))
         for one, other in combinations(pins, 2):
-            yield line_name(bus, one, other), (line_name(bus, other, one),)
+            pair = f"{pins[one]}-{pins[other]}"
+            yield line_name(bus, one, other), (line_name(bus, other, one), pair, f"{report.module}.{pair}")
 
 
 def _before_panel(circuit: Circuit, name: str) -> Iterator[str]:

@@ -8,6 +8,7 @@ battery that takes a supply along, a bus that is not terminated.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cached_property
 
 from tracer.circuit.kinds import FUSE_KINDS, LOADS, PartKind
@@ -16,6 +17,7 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import natural
 from tracer.plan.bench import Bench
+from tracer.plan.beside import beside_of
 from tracer.plan.faces import faces_of_rows
 from tracer.plan.glance import alone_test, glance_of, held_by_itself
 from tracer.plan.lamps import LampRule
@@ -36,7 +38,7 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
     maker = _Maker(tracing, report, bench, glance, [step for batch in plan.batches for step in batch.steps])
     working = working_key(report)
     charging = limits.of("battery charging")
-    return OneSheet(
+    sheet = OneSheet(
         glance, plan, maker.not_unplugged, working,
         looks=tuple(_looks(tracing.circuit, report)),
         posts={key: span for key, (span, _) in plan.batteries.items()},
@@ -54,6 +56,7 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
         overloads=tuple(maker.bench.overloads),
         faces=faces_of_rows(tracing.circuit, report, (*report.supplies, *report.grounds)),
     )  # fmt: skip
+    return replace(sheet, beside=beside_of(sheet))
 
 
 class _Maker:

@@ -78,6 +78,31 @@ class Output:
     feeds: tuple[str, ...]
 
 
+OUTPUT, LEVEL, AWAKE, GONE, UNTRACED, AT_REST, TO_GROUND = "output", "level", "bus awake", "gone after", "way not known", "bus asleep", "bus to ground"  # fmt: skip
+# kinds of what is asked beside the tests of the pins
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """One thing to read. `names` are the full names that mean it, the usual one first; `pin` stands on the sheet, `about` says more there.
+
+    `unit` is V, ohm or s. `low` and `high` are the ends of what is in order, None where there is no such end; `nominal` what is usual.
+    """
+
+    kind: str
+    pin: str
+    point: str
+    names: tuple[str, ...]
+    unit: str
+    key: str
+    plugged: bool
+    asleep: bool = False
+    low: float | None = None
+    nominal: float | None = None
+    high: float | None = None
+    about: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class OneSheet:
     """The whole sheet. `not_unplugged` says why the module stays plugged in where it does. `dead` has the pins that must be dead in each key state, unplugged; `posts` the volts at the battery by key state."""
@@ -101,8 +126,9 @@ class OneSheet:
     bus_ohms: tuple[Step, ...]
     overloads: tuple[str, ...] = ()  # fuses that carry more than their rating, in words
     faces: tuple[Face, ...] = ()  # of the module's plug and of connectors on the ways, each as typed and mirrored
+    beside: tuple[Beside, ...] = ()  # what is asked beside the tests of the pins
 
 
 __all__ = [
-    "AfterKey", "Cranking", "Leg", "Look", "MustWork", "OneSheet", "Output", "PinOnSheet",
+    "AT_REST", "AWAKE", "GONE", "LEVEL", "OUTPUT", "TO_GROUND", "UNTRACED", "AfterKey", "Beside", "Cranking", "Leg", "Look", "MustWork", "OneSheet", "Output", "PinOnSheet",
 ]  # fmt: skip

@@ -17,6 +17,7 @@ from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport
 from tracer.trace.minding import NOTHING, Minding
 
 METER_ONLY = "none, meter only"
+GROUND_BELOW_V = 1.0  # what a ground that is there stays below, plugged in
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ class Computed:
 def there(level: str, computed: Computed | None, system_v: float) -> bool:
     """Whether the computed value is that of a supply, or of a ground, that is there."""
     value = None if computed is None else computed.value
-    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < 1.0)
+    return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < GROUND_BELOW_V)
 
 
 class Kind(Enum):
@@ -323,5 +324,5 @@ class AtPlace(Answer):
 
 
 __all__ = [
-    "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Face", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
+    "GROUND_BELOW_V", "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Face", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip

@@ -11,12 +11,14 @@ from tracer.standards.values import dataclass
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
 # What boxes of the one sheet ask, and by which a filled-in one is read back.
-NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT = (
+NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT, TO_GROUND, LIVE_AT_ONCE = (
     "no lamp",
     "drop to its post",
     "between them",
     "dead, key ",
     "lit",
+    "to ground",
+    "live at once",
 )
 METER_OFF_V = (
     0.03  # two readings of one meter in one range, two digits each of 0.01 V, gains cancel (common practice, no source)
@@ -95,14 +97,43 @@ def line_name(bus: str, *lines: str) -> str:
     return f"{bus_in_rows(bus)}:{'-'.join(lines)}"
 
 
+def gone_name(row: str) -> str:
+    """After how many seconds a supply is gone: `ALM.2:+:gone`."""
+    return f"{row}:gone"
+
+
+def to_ground_name(line: str) -> str:
+    """The ohms of a line of a bus to ground: `drive:H:ground`."""
+    return f"{line}:ground"
+
+
+def unit_of(name: str, *, is_bus: bool, asleep: bool) -> str:
+    """V, ohm or s: what a reading of that name is in. A pair of lines of a bus that is asleep is read in ohms, a single line in volts.
+
+    >>> unit_of("drive:H-L", is_bus=True, asleep=True), unit_of("drive:H", is_bus=True, asleep=True), unit_of("ALM.2:+:gone", is_bus=False, asleep=False)
+    ('ohm', 'V', 's')
+    """
+    if name.endswith(":gone"):
+        return "s"
+    if name.endswith(":ground"):
+        return "ohm"
+    return "ohm" if is_bus and asleep and "-" in name.rpartition(":")[2] else "V"
+
+
 __all__ = [
     "BETWEEN_LINES",
     "CRANKING",
+    "IS_LIT",
+    "LIVE_AT_ONCE",
     "MUST_BE_DEAD",
     "NO_LAMP",
+    "TO_GROUND",
     "TO_ITS_POST",
     "Names",
     "UnknownName",
+    "gone_name",
     "line_name",
     "point_name",
+    "to_ground_name",
+    "unit_of",
 ]

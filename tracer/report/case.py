@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
+from tracer.case.beside import asks_beside
 from tracer.case.case import Case, Note, Recorded
 from tracer.case.notes import not_as_listed, watches
 from tracer.case.proof import RowProof, Verdict
@@ -39,9 +40,9 @@ def conditions_text(on: Conditions) -> str:
 
 def values_text(case: Case, one: Reading) -> str:
     """'12.38 V, with the lamp 12.17 V'."""
-    unit = " ohm" if case.level(one.name) == "bus" and one.conditions.asleep else " V"
+    unit = case.unit(one.name, one.conditions)
     said = [
-        value.text if value.is_word or value.number is None else f"{'below ' if value.below else ''}{_number(value.number, unit)}"
+        value.text if value.is_word or value.number is None else f"{'below ' if value.below else 'more than ' if value.above else ''}{_number(value.number, unit)}"
         for value in one.values
     ]  # fmt: skip
     if one.status:
@@ -50,9 +51,9 @@ def values_text(case: Case, one: Reading) -> str:
 
 
 def _number(value: float, unit: str) -> str:
-    if unit == " V":
+    if unit == "V":
         return figures.volts(value) if abs(value) >= 1 else figures.stated(value, "V")
-    return figures.ohms(value)
+    return figures.ohms(value) if unit == "ohm" else figures.stated(value, "s")
 
 
 def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bold: bool = False) -> str:
@@ -66,13 +67,17 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
             page.line(said, strong=True)
             before = said
         page.line(f"{one.id}  {got.case.short(one.name)}  {values_text(got.case, one)}", indent=2, hang=6)
-    for ask in got.asks:
+    for ask in _asks(got):
         page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
     if left:
         page.line("Written on the sheet and not taken:")
     for words in left:
         page.line(f"- {words}", indent=2, hang=4)
     return page.text()
+
+
+def _asks(got: Recorded) -> list[str]:
+    return [*got.asks, *(ask for one in got.readings for ask in asks_beside(got.case, one))]
 
 
 def note_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
@@ -100,12 +105,12 @@ def set_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
 
 def read_data(got: Recorded, left: tuple[str, ...] = ()) -> dict[str, Any]:
     """The same as plain values."""
-    return {"schema": READ_SCHEMA, "entry": got.n, "readings": [reading_data(got.case, one) for one in got.readings], "asks": list(got.asks), "left_out": list(left)}  # fmt: skip
+    return {"schema": READ_SCHEMA, "entry": got.n, "readings": [reading_data(got.case, one) for one in got.readings], "asks": _asks(got), "left_out": list(left)}  # fmt: skip
 
 
 def reading_data(case: Case, one: Reading) -> dict[str, Any]:
     return {
-        "id": one.id, "name": one.name, "row": case.short(one.name), "values": [{"text": value.text, "number": value.number, "below": value.below} for value in one.values],
+        "id": one.id, "name": one.name, "row": case.short(one.name), "values": [{"text": value.text, "number": value.number, "below": value.below, "above": value.above} for value in one.values],
         "lit": one.lit, "status": one.status, "why": one.why, "at": one.at, "instead_of": one.instead_of, "conditions": one.conditions.data(),
     }  # fmt: skip
 
@@ -235,11 +240,12 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
             page.line(f"or beside it: {', '.join(verdict.also)}", hang=4)
     unread = [one.short for one in verdict.rows if one.unread]
     rows = [(one.short, one.state, _reason(one)) for one in verdict.rows if not one.unread]
+    rows += [(one.short, one.state, one.reason) for one in verdict.beside]
     if rows:
         page.table(rows, head=("row", "state", "because"))
     if unread:
         page.line(f"no reading yet: {', '.join(unread)}", hang=4)
-    gate = [words for words in verdict.open if not any(words.startswith(f"{one.short}: ") for one in verdict.rows)]
+    gate = besides(verdict)
     if gate:
         page.heading("Open")
         for words in gate:
@@ -256,6 +262,12 @@ def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = Fa
         page.heading("Seat and test again")
         page.line(", ".join(verdict.seat))
     return page.text()
+
+
+def besides(verdict: Verdict) -> list[str]:
+    """What is open and stands with no row."""
+    shown = tuple(f"{one}: " for one in [*(row.short for row in verdict.rows), *(one.short for one in verdict.beside)])
+    return [words for words in verdict.open if not words.startswith(shown)]
 
 
 def _when(one: Reading) -> str:
@@ -277,6 +289,7 @@ def proof_data(case: Case, verdict: Verdict) -> dict[str, Any]:
             {"name": one.name, "row": one.short, "state": one.state, "reason": one.reason, "readings": [by.id for by in one.by], "cleared": list(one.pieces) if one.state == "proven" else [], "source": one.source, "waived": one.waived}
             for one in verdict.rows
         ],
+        "beside": [{"row": one.short, "state": one.state, "reason": one.reason, "reading": one.reading.id} for one in verdict.beside],
     }  # fmt: skip
 
 
@@ -309,8 +322,6 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
         else "Not proven yet: see what is open.",
     }[found.kind]
     head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip
-    shown = tuple(f"{one.short}: " for one in verdict.rows)  # what is open of a row stands with it
-    besides = [one for one in verdict.open if not one.startswith(shown)]
     parts = [
         (f"Report on {plan['module']}{' - ' + plan['title'] if plan['title'] else ''}", head),
         ("Complaint", [opening["complaint"] or "not said"]),
@@ -318,8 +329,9 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
         ("Correction", repairs or ["none so far"]),
         ("Verdict now", [verdict_line(case, verdict)]),
         ("Rows", [f"{one.short}: {one.state}; {_reason(one)}" for one in verdict.rows]),
+        ("Beside the rows", [f"{one.short}: {one.state}; {one.reason}" for one in verdict.beside]),
         *([("Before and after", before)] if (before := list(_before_after(case))) else []),
-        ("Open besides", besides or ["nothing"]),
+        ("Open besides", besides(verdict) or ["nothing"]),
         ("Readings", [f"{one.id}  {one.at[:16].replace('T', ' ')}  {case.short(one.name)}: {values_text(case, one)}; {conditions_text(one.conditions)}" for one in case.readings]),
         ("Noted", [f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.notes]),
         ("Corrected or taken back", [*(f"{one.id}  {case.short(one.name)}: {values_text(case, one)}" for one in case.corrected.values()), *(f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.withdrawn)]),
@@ -361,5 +373,5 @@ def report_pdf(case: Case, verdict: Verdict) -> bytes:
 
 
 __all__ = [
-    "note_text", "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
+    "besides", "note_text", "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
 ]  # fmt: skip

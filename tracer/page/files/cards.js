@@ -20,7 +20,7 @@ function wanted(card) {
   if (on.out.join() !== card.out.join()) found.push(["out", { out: card.out }]);
   if (on.leads.join() !== card.leads.join()) found.push(["leads", { leads: card.leads }]);
   if (Boolean(card.asleep) !== on.asleep) found.push(["asleep", { asleep: Boolean(card.asleep) }]);
-  if ((card.kind === "least" || card.kind === "dead") && on.other !== "-") found.push(["other", { other: "-" }]);
+  if ((card.kind === "least" || card.kind === "dead" || (card.kind === "beside" && card.fields[0] === "volts")) && on.other !== "-") found.push(["other", { other: "-" }]);
   return found;
 }
 
@@ -68,7 +68,7 @@ function body(card, kept, parent) {
   ];
   if (state.open === "reason") return [...parts, reasons(card)];
   if (todo.length) return [...parts, todoList(todo, card)];
-  const old = batteryIsOld(state.on);
+  const old = card.fields[0] === "seconds" ? "" : batteryIsOld(state.on); // seconds say the same at any battery
   if (old) return [...parts, batteryPad(old)];
   if (!state.on.symptom) return [...parts, symptomPart()];
   const wrong = kept.find((one) => one.id === state.open);
@@ -78,7 +78,7 @@ function body(card, kept, parent) {
     beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure. "), "Read it once more: it counts as failed only when it is read twice.") : null,
     beyond > 1 ? onFailure(parent) : null,
     pad({
-      labels: fieldLabels(card), words: card.kind !== "bus", lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
+      labels: fieldLabels(card), words: WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
       keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
     }),
     beyond === 1 ? onFailure(parent) : null,
@@ -86,9 +86,11 @@ function body(card, kept, parent) {
   ];
 }
 
+const WORDS_OF = { ohms: [["open", "OL"]], seconds: [] };
+
 function fieldLabels(card) {
   const lead = state.on.other === "+" ? "to battery +" : "to battery −";
-  return card.fields.map((field) => (field === "ohms" ? "Ω" : field === "volts" ? `V ${lead}` : `${field}, V`));
+  return card.fields.map((field) => (field === "ohms" ? "Ω" : field === "seconds" ? "s after the key" : field === "volts" ? `V ${lead}` : `${field}, V`));
 }
 
 function done(card, values, wrong, lit) {
@@ -96,15 +98,15 @@ function done(card, values, wrong, lit) {
   keepReading(card, values, { lit, ...(wrong ? { insteadOf: wrong.id } : {}) });
   if (sign === "beyond" || state.split || state.card === page.cards.length - 1) go("card");
   else turn(1);
-  say(`${card.name} kept: ${values.join(" / ")}. ${words}${sign ? " (a hint: tracer proof judges)" : ""}`);
+  say(`${card.name} kept: ${shownValues(values)}. ${words}${sign ? " (a hint: tracer proof judges)" : ""}`);
 }
 
 function keptLine(card, one) {
   const { sign, words } = one.values.length ? judgedAgain(card, one) : { sign: "", words: "" };
   return h("p", { class: `kept ${sign}` },
     h("span", { class: "sign", "aria-hidden": "true" }, sign === "within" ? "✓" : sign === "beyond" ? "✕" : "•"),
-    h("span", null, `${one.values.length ? one.values.join(" / ") : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
-    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${one.values.join("/")} was mistyped` }) : null);
+    h("span", null, `${one.values.length ? shownValues(one.values) : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
+    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${shownValues(one.values)} was mistyped` }) : null);
 }
 
 /** What the case has of a pin beside what was read here. */
@@ -154,7 +156,7 @@ function batteryPad(why) {
   return h("div", { class: "todo" },
     h("h3", null, "Battery posts, now"),
     h("p", null, why, " ", base ? `${base.battery.join("; ")}.` : ""),
-    pad({ labels: ["battery, V"], words: false, draft: "draft/battery", done: ([value]) => {
+    pad({ labels: ["battery, V"], draft: "draft/battery", done: ([value]) => {
       const read = typed(value);
       if (read < 0 || read > 60) { say(`${value} V is no battery voltage.`); return; }
       setCondition({ battery: value.replace(",", "."), batteryAt: Date.now() });
@@ -201,16 +203,24 @@ function lookBody(card) {
   ];
 }
 
+/** What must work before some pins are live: whether it does. */
+function worksLine({ part, words }) {
+  const last = standing().filter((one) => one.said.startsWith(`works ${part}=`)).map((one) => one.said.split("=").pop()).pop();
+  const key = (said, face) => button(face, () => { keepNote(`works ${part}=${said}`); say(`${part}: ${said === "yes" ? "works" : "does not work"}`); show(); }, { class: "small", "aria-pressed": last === said ? "true" : "false", "aria-label": `${part} ${said === "yes" ? "works" : "does not work"}` });
+  return h("li", null, h("span", null, words), key("yes", "✓"), key("no", "✕"));
+}
+
 function baseBody(card) {
   const old = batteryIsOld(state.on);
-  const lamp = standing().some((one) => one.said.startsWith("tick lamp"));
+  const ticked = (name) => standing().some((one) => one.said.startsWith(`tick ${name}`));
+  const tick = (words, name, how) => button(words, () => { if (!ticked(name)) keepNote(`tick ${name}=${how}`); show(); }, { class: "choice", "aria-pressed": ticked(name) ? "true" : "false" });
   return [
     h("p", { class: "safe" }, card.safe),
     h("div", { class: "choices" },
       button("The fault is there now", () => { setCondition({ symptom: "yes" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "yes" ? "true" : "false" }),
       button("The fault is not there", () => { setCondition({ symptom: "no" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "no" ? "true" : "false" }),
-      button("The lamp lights at the battery", () => { if (!lamp) keepNote("tick lamp=at-battery"); show(); }, { class: "choice", "aria-pressed": lamp ? "true" : "false" })),
-    card.first.length ? [h("h3", null, `Must work first, key ${page.picture ? page.cards.find((one) => one.kind === "drop")?.key || page.keys[0] : page.keys[0]}`), h("ul", null, card.first.map((words) => h("li", null, words)))] : null,
+      tick("The lamp lights at the battery", "lamp", "at-battery"), tick("The meter's leads together read 0 Ω", "meter", "leads-together")),
+    card.first.length ? [h("h3", null, `Must work first, key ${page.picture ? page.cards.find((one) => one.kind === "drop")?.key || page.keys[0] : page.keys[0]}`), h("ul", { class: "looks" }, card.first.map(worksLine))] : null,
     old ? batteryPad(old) : h("p", { class: "kept within" }, h("span", { class: "sign", "aria-hidden": "true" }, "✓"), h("span", null, `battery ${number(Number(state.on.battery))} V`)),
   ];
 }

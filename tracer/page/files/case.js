@@ -165,7 +165,7 @@ function caseView() {
     nextPart(next),
     h("h3", null, "Rows"),
     h("table", null, h("thead", null, h("tr", null, ["row", "state", "because"].map((one) => h("th", { scope: "col" }, one)))),
-      h("tbody", null, proof.rows.map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
+      h("tbody", null, [...proof.rows, ...proof.beside].map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
     next.explains.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explains.slice(0, 5).map((one) => h("li", null, h("strong", null, one.share < 0.01 ? "<1 %" : `${Math.min(99, Math.round(100 * one.share))} %`), h("span", null, `${one.what}: ${one.how}`), one.speaks_for.length ? h("small", null, `for: ${one.speaks_for.join(", ")}`) : null, one.speaks_against.length ? h("small", null, `against: ${one.speaks_against.join(", ")}`) : null)))] : null,
     proof.gate.length ? [h("h3", null, "Open"), h("ul", null, proof.gate.map((one) => h("li", null, "□ ", one))), button("Note something", () => go("readings"))] : null,
     proof.seat.length ? [h("h3", null, "Seat and test again"), h("p", null, proof.seat.join(", "))] : null,
@@ -175,7 +175,7 @@ function caseView() {
   ];
 }
 
-const STATES = { proven: "✓", failed: "✕", doubtful: "?", stale: "↺", waived: "–" };
+const STATES = { proven: "✓", "in order": "✓", failed: "✕", "not in order": "✕", doubtful: "?", stale: "↺", waived: "–" };
 
 function nextPart(next) {
   const one = next.measurement;

@@ -18,7 +18,6 @@ function pinsView() {
     h("h3", null, "In the order of the sheet"),
     steps().map(([title, cards]) => stepSection(title, cards)),
     LIVE && live.desk.list ? missingPart(live.desk.list) : null,
-    page.paper_only.length ? h("details", null, h("summary", null, "On the sheet only"), h("p", null, "A case has no word for these: write them on paper."), h("ul", null, page.paper_only.map((one) => h("li", null, one)))) : null,
     h("p", { class: "small-print" }, words.safe, " ", words.notes),
   ];
 }
@@ -72,5 +71,5 @@ function stepSection(title, cards) {
   const done = cards.filter((card) => read.has(signature(card))).length;
   return h("details", null,
     h("summary", null, title, h("span", { class: "count" }, `${done || ""}${done ? " of " : ""}${cards.length}`)),
-    h("div", { class: "chips" }, cards.map((card) => button(`${read.has(signature(card)) ? "✓ " : ""}${card.name}${card.out && card.out.length ? ` without ${card.out.join(", ")}` : card.kind === "dead" ? ` ${card.key}` : ""}`, () => go("card", { card: card.n, split: "" })))));
+    h("div", { class: "chips" }, cards.map((card) => button(`${read.has(signature(card)) ? "✓ " : ""}${card.chip || card.name}${card.out && card.out.length ? ` without ${card.out.join(", ")}` : card.kind === "dead" ? ` ${card.key}` : ""}`, () => go("card", { card: card.n, split: "" })))));
 }

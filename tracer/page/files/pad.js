@@ -5,16 +5,17 @@ const WORDS = [["dead", "dead"], ["dim", "dim"], ["open", "OL"]];
 /**
  * Fields with a pad below them.
  *
- * `labels` of the fields, `words` whether dead, dim and open may stand in a field, `done(values)` what becomes of them, `keepWords` what the large button says,
+ * `labels` of the fields, `words` what may stand in a field beside numbers, `since` when the key was turned (0: not yet) where seconds are counted, `done(values)` what becomes of them, `keepWords` what the large button says,
  * `lit` asks whether the lamp is seen to be lit, `mustAsk` before the values are kept, where they do not show it; `draft` under which name what is typed so far is kept.
  */
-function pad({ labels, words, done, keepWords, draft, values, reach, lit, mustAsk }) {
-  const kept = values || (draft && store.get(draft)) || [];
+function pad({ labels, words = [], since = null, done, keepWords, draft, values, reach, lit, mustAsk }) {
+  const kept = (values || (draft && store.get(draft)) || []).map((text) => text.replace(/^gt/, ""));
   const fields = labels.map((label, n) => h("input", {
     class: "field", id: `field-${n}`, inputmode: "none", autocomplete: "off", autocapitalize: "off", spellcheck: "false", enterkeyhint: "done", maxlength: "9", value: kept[n] || "",
     input: typing, focus: () => { active = n; }, keydown: (event) => { if (event.key === "Enter") { event.preventDefault(); finish(); } },
   }));
   let isLit = false;
+  let isMore = Boolean(values && values[0].startsWith("gt")); // more than what is typed: still live after so many seconds
   let asked = !mustAsk;
   let active = fields.length > 1 && fields[1].value ? 1 : 0; // where typing was left off
   const wrong = h("p", { class: "wrong", role: "alert" });
@@ -45,7 +46,7 @@ function pad({ labels, words, done, keepWords, draft, values, reach, lit, mustAs
       return;
     }
     const typedIn = fields.map((field) => field.value.trim());
-    const isWord = (text) => words && WORDS.some(([, word]) => word.toLowerCase() === text.toLowerCase());
+    const isWord = (text) => words.some(([, word]) => word.toLowerCase() === text.toLowerCase());
     const used = isWord(typedIn[0]) && !typedIn[1] ? typedIn.slice(0, 1) : typedIn;
     const bad = used.findIndex((text) => !isWord(text) && Number.isNaN(typed(text)));
     if (bad >= 0) {
@@ -62,9 +63,13 @@ function pad({ labels, words, done, keepWords, draft, values, reach, lit, mustAs
       return;
     }
     if (draft) store.put(draft, []);
-    done(used, isLit && used.length > 1);
+    done(isMore ? used.map((text) => `gt${text}`) : used, isLit && used.length > 1);
   }
 
+  const timeKeys = since === null ? null : [
+    button("gone now", () => put(() => String(Math.max(0, Math.round((Date.now() - since) / 1000)))), { class: "key word", disabled: !since }),
+    button("still live then", (event) => { isMore = !isMore; event.currentTarget.setAttribute("aria-pressed", String(isMore)); }, { class: "key word", "aria-pressed": String(isMore) }),
+  ];
   const litKey = lit ? button("the lamp is lit", () => { isLit = !isLit; litKey.setAttribute("aria-pressed", String(isLit)); }, { class: "key word lit-key", "aria-pressed": "false", pointerdown: (event) => event.preventDefault() }) : null;
   const key = (face, change, more) => h("button", { type: "button", class: "key", pointerdown: (event) => event.preventDefault(), click: () => put(change), ...more }, face);
   const digit = (face) => key(face, (text) => (/[A-Za-z]/.test(text) ? face : text + face));
@@ -81,8 +86,8 @@ function pad({ labels, words, done, keepWords, draft, values, reach, lit, mustAs
     h("div", { class: `fields fields-${fields.length}` }, fields.map((field, n) => h("div", null, h("label", { for: field.id }, labels[n]), field))),
     wrong,
     h("div", { class: "keys" }, keys),
-    words || reach ? h("div", { class: "words" },
-      words ? WORDS.map(([face, word]) => key(face, () => word, { class: "key word" })) : null,
+    words.length || reach || timeKeys ? h("div", { class: "words" },
+      words.map(([face, word]) => key(face, () => word, { class: "key word" })), timeKeys,
       reach ? button("not reached", reach, { class: "key word" }) : null) : null,
     litKey);
 }

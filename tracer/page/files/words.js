@@ -73,7 +73,21 @@ function keepNote(said, more) {
 
 /** What tells one card from another, whatever the edition numbers them. */
 function signature(card) {
-  return [card.kind, card.full, card.key, (card.out || []).join("+")].join("|");
+  return [card.kind, card.full, card.key, (card.out || []).join("+"), ...(card.kind === "beside" && card.asleep ? ["asleep"] : [])].join("|");
+}
+
+/** What was typed, as it is shown: `gt600` is more than 600. */
+const shownValues = (values) => values.map((one) => one.replace(/^gt/, "more than ")).join(" / ");
+
+/** What was read beside the tests of the pins. */
+function besideJudged(card, text) {
+  const { low, high } = card.figure;
+  if (card.fields[0] === "seconds") return text.startsWith("gt") ? { sign: "beyond", words: "still live" } : { sign: "", words: "no figure: the maker's" };
+  const value = text === "OL" ? (card.fields[0] === "ohms" ? Infinity : NaN) : text === "dead" ? 0 : typed(text);
+  if ((low === null && high === null) || Number.isNaN(value)) return { sign: "", words: "no figure to hold it against" };
+  const off = card.fields[0] === "ohms" ? 0.05 * (low || 0) : 0.03;
+  const fits = (low === null || value >= low - off) && (high === null || value <= high + off);
+  return { sign: fits ? "within" : "beyond", words: fits ? "in order" : "not in order" };
 }
 
 /** What was read against the figure of the plan: a hint only, since only the proof knows the whole way. */
@@ -87,6 +101,7 @@ function judged(card, values) {
     if (word === "dead") return { sign: "within", words: "dead, as it must be" };
     return { sign: "beyond", words: "not dead: does it light the lamp?" };
   }
+  if (card.kind === "beside") return besideJudged(card, values[0]);
   if (word) return card.level === "ground" || card.kind === "bus" ? { sign: "", words: word } : { sign: "beyond", words: `${word}, where it must be live` };
   if (figure.ohms) {
     const fits = first >= figure.ohms[0] && first <= figure.ohms[1];

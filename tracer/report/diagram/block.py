@@ -23,6 +23,7 @@ WIDEST = 74.0  # a name may be this wide
 
 ALSO = 110.0  # a list of rows
 
+_MARK = "level of "
 _STYLES = {None: "plain", Level.LIVE: "heavy", Level.DEAD: "dashed", Level.DEPENDS: "dashdot"}
 
 
@@ -110,6 +111,16 @@ class Blocks:
 def style_of(level: Level | None) -> str:
     """The line style of a level: heavy is live, dashed dead, dash-dot depends."""
     return _STYLES[level]
+
+
+def style_at(view: View, node: int) -> str:
+    """The line style of a node in the key state of a view; of one that is to be drawn for every key state a mark, from which `node_of_style` has the node."""
+    return f"{_MARK}{node}" if view.every_key else style_of(view.level(node))
+
+
+def node_of_style(style: str) -> int | None:
+    """The node whose level a marked line shows; None of a line that shows none."""
+    return int(style.removeprefix(_MARK)) if style.startswith(_MARK) else None
 
 
 def slug(name: str) -> str:

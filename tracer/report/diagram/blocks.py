@@ -20,7 +20,7 @@ from tracer.report.diagram.block import (
     moved_x,
     sideways,
     slug,
-    style_of,
+    style_at,
     whole,
     within,
 )
@@ -433,4 +433,4 @@ class _Maker(Elements):
         return f"{upper} to {lower}: {wires}{marks}"
 
 
-__all__ = ["Block", "Blocks", "Edge", "Part", "blocks_of", "slug", "style_of", "whole"]
+__all__ = ["Block", "Blocks", "Edge", "Part", "blocks_of", "slug", "style_at", "whole"]

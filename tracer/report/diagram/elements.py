@@ -16,7 +16,7 @@ from tracer.report.diagram.block import (
     Blocks,
     Part,
     slug,
-    style_of,
+    style_at,
 )
 from tracer.report.diagram.shapes import Primitive, wrapped
 from tracer.report.kinds import LINKS, PARTS, Shape
@@ -58,7 +58,7 @@ class PageState:
             self.joints.append((tail, head, net, step))
 
     def _style(self, node: int) -> str:
-        return style_of(self.view.level(node))
+        return style_at(self.view, node)
 
     def _pin(self, node: int) -> str:
         """The pin as it is printed on the part; a half of an in-line connector may have another cavity number than its mate."""

@@ -12,7 +12,7 @@ from functools import cached_property
 from itertools import pairwise
 
 from tracer.plan.drawn import View
-from tracer.report.diagram.blocks import Block, Blocks, Edge, slug, style_of
+from tracer.report.diagram.blocks import Block, Blocks, Edge, slug, style_at
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Stretch, left_and_right, moved
@@ -429,7 +429,7 @@ class _Layout:
 
     def _style(self, trunk: str) -> str:
         net = self.net[trunk]
-        return style_of(self.view.level(net)) if net >= 0 else "plain"
+        return style_at(self.view, net) if net >= 0 else "plain"
 
     def _from(self, gap: int, x: float, default: float) -> float:
         """Where a line that comes from above begins: at the foot of its block."""

@@ -195,7 +195,9 @@ def as_csv(sheet: Sheet) -> str:
     for number, title, safe, boxes, pin in sheet.steps:
         line = {"wire": pin.wire, "fed through": pin.way, "note": pin.says} if pin else {}
         for box in boxes:
-            name = box.point if pin and box in pin.splits and not pin.says else sheet.full_names.get(box.row, box.point)
+            name = box.name or (
+                box.point if pin and box in pin.splits and not pin.says else sheet.full_names.get(box.row, box.point)
+            )
             cells = {
                 "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "out": ",".join(box.out), "ask": box.ask, "mark": sheet.marks.get(name, ""),
                 "expect": box.expect, "unit": box.unit, "decides": "yes" if box.decides else "no",

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
-from tracer.electrics.bus.values import ASLEEP as BUS_ASLEEP
-from tracer.electrics.bus.values import ONE_OUT, LineReading
+from tracer.electrics.bus.values import OPEN_OHM
 from tracer.entry.problems import listed
 from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import full_name
-from tracer.plan.sheet_values import Cranking, Look, MustWork, OneSheet, PinOnSheet
+from tracer.plan.sheet_values import (
+    AT_REST,
+    AWAKE,
+    GONE,
+    LEVEL,
+    OUTPUT,
+    TO_GROUND,
+    UNTRACED,
+    Beside,
+    Cranking,
+    Look,
+    MustWork,
+    OneSheet,
+    PinOnSheet,
+)
 from tracer.plan.values import Decides, Step
-from tracer.plan.words import BETWEEN_LINES, IS_LIT, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
+from tracer.plan.words import BETWEEN_LINES, IS_LIT, LIVE_AT_ONCE, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
+from tracer.plan.words import TO_GROUND as LINE_TO_GROUND
 from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words, opening
 from tracer.report.glance import behind_panels, other_doubts, short_wire, two_counts, way_words, without_length
@@ -68,7 +81,7 @@ class _Writer:
             pins=tuple(self._pins()),
             after=tuple(strips[number] for number in order if number not in (LOOK, BASE)),
             loose=made.glance.loose_ends,
-            marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *two_counts(report), *other_doubts(report), *self._beside()]),
+            marked=tuple([*self._no_volts(), *(f"{words}." for words in self.made.overloads), *two_counts(report), *other_doubts(report), *self._side_by_side()]),
             hazards=tuple([said, *lines(report.minding, HAZARD, CAUTION)] if said else []),
             edition=edition_of(report),
             marks=row_marks(report),
@@ -82,7 +95,7 @@ class _Writer:
     def _no_volts(self) -> list[str]:
         return [f"NO VOLTS COMPUTED: {self.made.glance.why_not}"] if self.made.glance.why_not else []
 
-    def _beside(self) -> Iterator[str]:
+    def _side_by_side(self) -> Iterator[str]:
         for pin in self.made.pins:
             if pin.pin.beside.left:
                 pieces = listed(pin.pin.beside.left, most=6)
@@ -110,7 +123,7 @@ class _Writer:
         )  # fmt: skip
         yield Strip(
             ASLEEP,
-            "all asleep, unplugged",
+            "all asleep" if self.made.not_unplugged else "all asleep, unplugged",
             "The meter goes to Ω only on a line below 0.1 V; no lamp.",
             tuple(self._bus_asleep()),
         )
@@ -147,29 +160,30 @@ class _Writer:
             said = "works"
         return Box(f"{one.part} for {pins}", said, "tick", key=self.made.working, plug=IN, point=one.part)
 
+    def _beside(self, *kinds: str) -> Iterator[Beside]:
+        return (one for one in self.made.beside if one.kind in kinds)
+
+    def _box(self, one: Beside, ask: str, expect: str = "", *, unit: str = "", decides: bool = False) -> Box:
+        unit = unit or {"ohm": "Ω"}.get(one.unit, one.unit)
+        return Box(
+            one.pin, ask, unit, expect, one.key, IN if one.plugged else OUT, one.point, decides, name=one.names[0]
+        )
+
     def _outputs(self) -> Iterator[Box]:
-        for one in self.made.outputs:
-            volts = f"{figures.volts(one.volts)}" if one.volts is not None else ""
-            feeds = f"low: {listed(list(one.feeds))} off one by one" if one.feeds else ""
-            yield Box(one.pin, f"output {volts}, awake".replace(" ,", ","), "V", feeds, self.made.working, IN, self._at(one.pin), decides=True)  # fmt: skip
+        for one in self._beside(OUTPUT):
+            volts = figures.volts(one.nominal) if one.nominal is not None else ""
+            feeds = f"low: {listed(list(one.about))} off one by one" if one.about else ""
+            yield self._box(one, f"output {volts}, awake".replace(" ,", ","), feeds, decides=True)
 
     def _carrying(self) -> Iterator[Box]:
-        for pin in self.made.glance.pins:
-            row = pin.row
-            if row.code[0] == "V" and not row.no_method:
-                why = "; ".join(dict.fromkeys(reason for reasons in row.why.values() for reason in reasons))
-                what = row.declared.split(" ")[0] or "NOT DECLARED"
-                yield Box(pin.name, f"{what}, no lamp", "V", f"{row.level} {f'if {why}' if why else ''}".strip(), self.made.working, IN, row.point)  # fmt: skip
+        for one in self._beside(LEVEL):
+            what, level, *why = one.about
+            yield self._box(one, f"{what}, no lamp", f"{level} if {'; '.join(why)}" if why else level)
 
     def _bus_awake(self) -> Iterator[Box]:
-        for step in self.made.bus_levels:
-            if step.no_method:
-                continue
-            assert step.cavity is not None
-            expect = ""
-            if step.bare is not None and step.bare.value is not None:
-                expect = figures.volts_ends(step.bare.value.low, step.bare.value.high)
-            yield Box(step.cavity.pin, f"{step.cavity.declared}, awake", "V", expect, self.made.working, IN, step.point)
+        for one in self._beside(AWAKE):
+            expect = "" if one.low is None or one.high is None else figures.volts_ends(one.low, one.high)
+            yield self._box(one, f"{one.about[0]}, awake", expect)
 
     def _start(self) -> Iterator[Box]:
         """The battery while the starter turns; the pins where there is a second such key state, for the first has a column."""
@@ -181,9 +195,9 @@ class _Writer:
                 yield from (box for name in names if (box := _cranked(one, name)))
 
     def _after_key(self) -> Iterator[Box]:
-        for one in self.made.after_key:
-            yield Box(one.name, "live at once", "tick", "", self.first_key, IN, one.point)
-            yield Box(one.name, "gone after", "s", "", self.first_key, IN, one.point, decides=True)
+        for one in self._beside(GONE):
+            yield self._box(one, LIVE_AT_ONCE, unit="tick")
+            yield self._box(one, "gone after", decides=True)
 
     def _legs(self) -> Iterator[Box]:
         key = ""
@@ -208,25 +222,15 @@ class _Writer:
 
     def _bus_asleep(self) -> Iterator[Box]:
         """Volts before ohms: a line that a module still holds up is not measured in Ω."""
-        for step in self.made.bus_levels:
-            asleep = step.bus.line_reading(BUS_ASLEEP, step.bus_line) if step.bus else None
-            if step.no_method or (asleep is None and not self.made.bus_ohms):
-                continue
-            assert step.cavity is not None
-            expect = "" if asleep is None else _asleep_words(asleep)
-            yield Box(step.cavity.pin, step.cavity.declared, "V", expect, self.first_key, OUT, step.point)
-        for step in self.made.bus_levels:
-            to_ground = step.bus.line_reading(ONE_OUT, step.bus_line) if step.bus else None
-            if not step.no_method and to_ground is not None and to_ground.low is not None and step.cavity is not None:
-                least = "open" if math.isinf(to_ground.low) else f"≥ {figures.ohms(to_ground.low)}"
-                yield Box(step.cavity.pin, "to ground", "Ω", least, self.first_key, OUT, step.point)
+        for one in self._beside(AT_REST):
+            yield self._box(one, one.about[0], _asleep_words(one))
+        for one in self._beside(TO_GROUND):
+            least = "open" if one.low is None or one.low >= OPEN_OHM else f"≥ {figures.ohms(one.low)}"
+            yield self._box(one, LINE_TO_GROUND, least)
         for step in self.made.bus_ohms:
             value = None if step.bare is None else step.bare.value
             expect = f"{figures.ohms_range(value.low, value.nominal, value.high)}" if value else "maker's figure"
             yield Box(step.point.partition(".")[2], BETWEEN_LINES, "Ω", expect, self.first_key, OUT, step.point, decides=True)  # fmt: skip
-
-    def _at(self, pin: str) -> str:
-        return f"{self.report.module}.{pin}"
 
     # --- the pins --------------------------------------------------------------------------------------------------
 
@@ -238,11 +242,13 @@ class _Writer:
             what = way_not_known(cavity.kind)
             steps = traced.get(cavity.pin, ())
             if withheld := next((step.no_method for step in steps if step.no_method), ""):
-                yield PinLine(cavity.pin, self._at(cavity.pin), "", what, says=withheld)
+                yield PinLine(cavity.pin, f"{self.report.module}.{cavity.pin}", "", what, says=withheld)
                 continue
-            boxes = tuple(Box(cavity.pin, step.key, "V", "", step.key, OUT, step.point, decides=True) for step in steps)
+            boxes = tuple(
+                self._box(one, one.key, decides=True) for one in self._beside(UNTRACED) if one.pin == cavity.pin
+            )
             wire = without_length(steps[0].wire) if steps else ""
-            yield PinLine(cavity.pin, self._at(cavity.pin), wire, what, splits=boxes, says="volts in each key state" if boxes else "wire there? where does it go?")  # fmt: skip
+            yield PinLine(cavity.pin, f"{self.report.module}.{cavity.pin}", wire, what, splits=boxes, says="volts in each key state" if boxes else "wire there? where does it go?")  # fmt: skip
 
     def _pin(self, one: PinOnSheet) -> PinLine:
         pin, row, test = one.pin, one.pin.row, one.pin.test
@@ -309,7 +315,7 @@ class _Writer:
         return Box(name, TO_ITS_POST, "V", key + _at_most(lost), step.key, IN, step.point)
 
 
-def _asleep_words(asleep: LineReading) -> str:
+def _asleep_words(asleep: Beside) -> str:
     """'< 0.1', '≈ 12.65', '9.32 to 12.65'."""
     if asleep.low is None or asleep.high is None:
         return "" if asleep.nominal is None else f"≈ {figures.volts_number(asleep.nominal)}"

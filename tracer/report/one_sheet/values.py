@@ -17,7 +17,7 @@ class Box:
     """One thing to write down, or to tick. `unit` is V, Ω, s, tick or words; `ask` stands before the box, `expect` behind it.
 
     `plug` says whether the module is plugged in; empty where it does not matter. `decides`: it counts among the tests. `out`: what is pulled or
-    loosened meanwhile, where one of several parallel ways is tried alone.
+    loosened meanwhile, where one of several parallel ways is tried alone. `name` is what it is read by where that is not the row of its pin.
     """
 
     row: str
@@ -29,6 +29,7 @@ class Box:
     point: str = ""
     decides: bool = False
     out: tuple[str, ...] = ()
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
