@@ -7,6 +7,7 @@ from typing import Any
 from tracer.circuit.kinds import FUSE_KINDS
 from tracer.entry.problems import Place
 from tracer.page.without import is_large
+from tracer.plan.words import NO_PLACE
 from tracer.report.panel import served_words
 from tracer.standards import figures
 from tracer.standards.fuses import ratings
@@ -28,7 +29,7 @@ def panels_data(tracing: Tracing, report: SupplyReport, *, deep: bool) -> list[d
     meant = _meanings(tracing, panels, kept, own if is_large(tracing.circuit) else None, deep=deep)
     return [
         {
-            "panel": panel.panel, "name": panel.name or "", "place": panel.place or "place not typed in", "access": panel.access or "",
+            "panel": panel.panel, "name": panel.name or "", "place": panel.place or NO_PLACE, "access": panel.access or "",
             "rows": _rows(panel),
             "loose": [f"{loose.at}: {loose.message}. {loose.code}" for loose in panel.loose_ends],
             "positions": [_position(position, position.part in own, meant) for position in panel.positions],

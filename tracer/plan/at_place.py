@@ -10,6 +10,7 @@ from tracer.circuit.model import Circuit
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.plan.names import full_name
 from tracer.plan.values import AtPlace, PointAtPlace
+from tracer.plan.words import NO_PLACE
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import Probe, Row, SupplyReport
 from tracer.trace.minding import minding_of
@@ -68,7 +69,7 @@ def _parts_there(circuit: Circuit, name: str) -> tuple[frozenset[str], str, str]
         panel = circuit.parts[part].panel or part
         own = {one for one in circuit.parts if panel in (one, circuit.parts[one].panel)}
         there = own | {one for one, (where, _) in place_of.items() if place and where == place}
-        return frozenset(there), place or f"{part}, place not typed in", access or ""
+        return frozenset(there), place or f"{part}, {NO_PLACE}", access or ""
     places = {where for where, _ in place_of.values() if where}
     fit = {name} if name in places else {where for where in places if name.casefold() in where.casefold()}
     if len(fit) == 1:

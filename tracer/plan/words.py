@@ -20,6 +20,7 @@ NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT, TO_GROUND, LIVE_AT_ON
     "to ground",
     "live at once",
 )
+NO_PLACE = "place not typed in"
 METER_OFF_V = (
     0.03  # two readings of one meter in one range, two digits each of 0.01 V, gains cancel (common practice, no source)
 )
@@ -127,6 +128,7 @@ __all__ = [
     "LIVE_AT_ONCE",
     "MUST_BE_DEAD",
     "NO_LAMP",
+    "NO_PLACE",
     "TO_GROUND",
     "TO_ITS_POST",
     "Names",

@@ -42,10 +42,7 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: {report.target.words}", strong=True)
     place(page, circuit, report)
-    page.line(
-        first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True
-    )
-    page.line(verdict(report), strong=True)
+    verdict_lines(page, report)
     opening(page, report.minding)
     for note in report.notes:
         page.line(f"Note: {note}.")
@@ -70,6 +67,13 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
     notes(page, report.minding)
     _foot(page, report)
     return page.text()
+
+
+def verdict_lines(page: Page, report: AffectsReport) -> None:
+    """Whether all of it is known, and what is lost."""
+    missing = "what hangs there may be affected too and is missing here"
+    page.line(first_line(report.completeness, missing=missing), strong=True)
+    page.line(verdict(report), strong=True)
 
 
 def verdict(report: AffectsReport) -> str:

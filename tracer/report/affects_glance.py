@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from tracer.circuit.model import Circuit
 from tracer.entry.problems import listed
-from tracer.report.affects import place, shown, verdict
-from tracer.report.completeness import first_line
+from tracer.plan.words import NO_PLACE
+from tracer.report.affects import place, shown, verdict_lines
 from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import marked, notes_line, opening
 from tracer.trace.affects.dead_part import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Relay, Terminal
@@ -20,8 +20,7 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
     """The verdict, then a line for each part that loses or keeps something by it."""
     page = Page(width, bold=bold)
     page.line(report.target.words, strong=True)
-    page.line(first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True)  # fmt: skip
-    page.line(verdict(report), strong=True)
+    verdict_lines(page, report)
     place(page, circuit, report)
     opening(page, report.minding)
     for note in report.notes:
@@ -53,7 +52,7 @@ def _table(page: Page, circuit: Circuit, report: AffectsReport) -> None:
         (
             marked(part, report.minding, part, *(f"{part}.{one[:-1]}" for kind in kinds for one in found.get(kind, ()))),
             *(" ".join(found.get(kind, ())) for kind in kinds),
-            circuit.place_of_part(part)[0] or "place not typed in",
+            circuit.place_of_part(part)[0] or NO_PLACE,
         )
         for part, found in pins.items()
     ]  # fmt: skip

@@ -11,6 +11,7 @@ from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, elsewhere_words, signs_meaning
 from tracer.report.minding import marked, minding_data, notes_line, opening
 from tracer.report.volts_data import range_data
+from tracer.report.words import MAKER_FIRST
 from tracer.standards import figures
 
 SCHEMA = "tracer.place/1"
@@ -60,7 +61,7 @@ def as_text(found: AtPlace, *, width: int = 80, bold: bool = False) -> str:
         page.labelled("also", f"there, on no way of these lists: {', '.join(beside)}", indent=0, column=6)
     notes_line(page, found.minding, column=6, rest="--json")
     page.labelled("in", found.vehicle, indent=0, column=6)
-    page.labelled("more", "supplies MODULE PIN: the whole way. The maker's procedure comes first.", indent=0, column=6)
+    page.labelled("more", f"supplies MODULE PIN: the whole way. {MAKER_FIRST}", indent=0, column=6)
     return page.text()
 
 

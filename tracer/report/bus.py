@@ -64,15 +64,25 @@ def _head(page: Page, report: BusReport) -> None:
         f"{report.vehicle}: bus {report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}",
         strong=True,
     )
-    holds = "" if report.complete else " What follows holds only for what is typed in."
-    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True)
-    for problem in report.problems:
-        page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
-    if report.completeness.elsewhere:
-        page.line(elsewhere_words(report.completeness.elsewhere))
+    doubts(page, report)
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
     opening(page, report.minding)
+    not_to_measure(page, report)
+
+
+def doubts(page: Page, report: BusReport, *, elsewhere: bool = True) -> None:
+    """Whether all of the bus is known, and what is not."""
+    holds = "" if report.complete else " What follows holds only for what is typed in."
+    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True, hang=4)
+    for problem in report.problems:
+        page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
+    if elsewhere and report.completeness.elsewhere:
+        page.line(elsewhere_words(report.completeness.elsewhere))
+
+
+def not_to_measure(page: Page, report: BusReport) -> None:
+    """The modules that must not be touched, and why, each reason once."""
     for words in dict.fromkeys(words for _, words in report.not_to_measure):
         names = ", ".join(name for name, one in report.not_to_measure if one == words)
         page.line(f"{names}: {words}. Nothing is measured there, and no reading with it unplugged is given.", hang=4)

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from tracer.electrics.bus.values import INPUTS_OHM, KINDS, PLUGGED, UNPLUGGED, BusReport, Case, ohm_words
-from tracer.report.bus import reading_words, termination_words
+from tracer.report.bus import doubts, not_to_measure, reading_words, termination_words
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import lines as mind_lines
 from tracer.report.minding import marked, notes_line, opening
+from tracer.report.words import MAKER_FIRST
 from tracer.standards import figures
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.minding import CAUTION, HAZARD
@@ -38,7 +39,7 @@ def as_text(reports: Sequence[BusReport], *, width: int = 80, bold: bool = False
     )
     page.labelled("in", reports[0].vehicle, indent=0, column=_COLUMN)
     more = f"bus {reports[0].name} --all: each open, each test, sources" if len(reports) == 1 else "bus NAME: its plugs, what other readings mean"  # fmt: skip
-    page.labelled("more", f"{more}. Ohms with supplies off and the bus asleep, never a lamp. The maker's procedure comes first.", indent=0, column=_COLUMN)  # fmt: skip
+    page.labelled("more", f"{more}. Ohms with supplies off and the bus asleep, never a lamp. {MAKER_FIRST}", indent=0, column=_COLUMN)  # fmt: skip
     return page.text()
 
 
@@ -73,16 +74,9 @@ def _one_value(report: BusReport) -> str:
 def _head(page: Page, report: BusReport, *, loose_elsewhere: bool) -> None:
     title = f" - {report.title}" if report.title else ""
     page.line(f"{report.name}{title}, {KINDS.get(report.kind, report.kind) or 'kind not said'}", strong=True)
-    holds = "" if report.complete else " What follows holds only for what is typed in."
-    page.line(f"{first_line(report.completeness, most=1000)}{holds}", strong=True, hang=4)
-    for problem in report.problems:
-        page.line(f"NOT KNOWN: {problem}.", strong=True, hang=4)
-    if loose_elsewhere and report.completeness.elsewhere:
-        page.line(elsewhere_words(report.completeness.elsewhere))
+    doubts(page, report, elsewhere=loose_elsewhere)
     opening(page, report.minding)
-    for words in dict.fromkeys(words for _, words in report.not_to_measure):
-        names = ", ".join(name for name, one in report.not_to_measure if one == words)
-        page.line(f"{names}: {words}. Nothing is measured there, and no reading with it unplugged is given.", hang=4)
+    not_to_measure(page, report)
     for note in report.notes:
         page.line(f"Note: {note}.", hang=4)
 

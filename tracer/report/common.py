@@ -19,8 +19,7 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     works = f"; working: {', '.join(report.working)}" if report.working else ""
     page.line(f"{report.vehicle}: dead: {', '.join(report.dead)}{works}", strong=True)
-    page.line(first_line(report.completeness, missing="what is shared over them is missing here"), strong=True)
-    page.line(verdict(report), strong=True)
+    verdict_lines(page, report)
     opening(page, report.minding)
     everybody = [group for group in report.groups if by_all(report, group) and group.verdict != CLEARED]
     some = [group for group in report.groups if not by_all(report, group) and group.verdict != CLEARED]
@@ -30,20 +29,27 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     _groups(page, report, "Cleared: a working part needs it too", cleared)
     _places(page, report.places)
     page.blank()
-    but = (
-        "; on restraint and high-voltage wiring by the maker's procedure only"
-        if withheld(report.minding, *report.minding.names)
-        else ""
-    )
     page.line(
         "Each thing named here is taken as open by itself. Things in one group cannot be told apart by who is dead: measure between them"
-        + but
+        + but_by_procedure(report)
         + ". "
         "A bad joint that still carries some current, or two faults at once, are not covered."
     )
     notes(page, report.minding)
     page.cautions(report.cautions)
     return page.text()
+
+
+def but_by_procedure(report: CommonReport) -> str:
+    """What must not be measured between."""
+    barred = withheld(report.minding, *report.minding.names)
+    return "; on restraint and high-voltage wiring by the maker's procedure only" if barred else ""
+
+
+def verdict_lines(page: Page, report: CommonReport) -> None:
+    """Whether all of it is known, and how many suspects there are."""
+    page.line(first_line(report.completeness, missing="what is shared over them is missing here"), strong=True)
+    page.line(verdict(report), strong=True)
 
 
 def verdict(report: CommonReport) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from tracer.entry.problems import listed
-from tracer.report.common import CLEARED, DOUBTFUL, by_all, verdict
-from tracer.report.completeness import first_line
+from tracer.report.common import CLEARED, DOUBTFUL, but_by_procedure, by_all, verdict_lines
 from tracer.report.layout import Page, counted
-from tracer.report.minding import marked, notes_line, opening, withheld
+from tracer.report.minding import marked, notes_line, opening
+from tracer.report.words import MAKER_FIRST
 from tracer.trace.affects.in_common import CommonGroup, CommonReport, Hit
 
 _MOST_GROUPS, _MOST_NAMED, _MOST_PLACES, _MOST_SOME = 12, 7, 3, 8
@@ -17,8 +17,7 @@ def as_text(report: CommonReport, *, width: int = 80, bold: bool = False) -> str
     page = Page(width, bold=bold)
     works = f"; working: {', '.join(report.working)}" if report.working else ""
     page.line(f"dead: {', '.join(report.dead)}{works}", strong=True)
-    page.line(first_line(report.completeness, missing="what is shared over them is missing here"), strong=True)
-    page.line(verdict(report), strong=True)
+    verdict_lines(page, report)
     opening(page, report.minding)
     left = [group for group in report.groups if group.verdict != CLEARED]
     shared = [group for group in left if by_all(report, group)]
@@ -73,11 +72,10 @@ def _below(page: Page, report: CommonReport, shared: list[CommonGroup], some: li
         more = len(report.places) - len(places)
         told("places", "; ".join(f"{one.place}: {listed(list(one.names), most=4, joiner='and')}" for one in places) + (f"; and {more} more" if more else ""))  # fmt: skip
     if shared:
-        but = "; on restraint and high-voltage wiring by the maker's procedure only" if withheld(report.minding, *report.minding.names) else ""  # fmt: skip
-        told("then", f"all: it loses every supply or every ground, part: some of them. Within a group measure between{but}.")  # fmt: skip
+        told("then", f"all: it loses every supply or every ground, part: some of them. Within a group measure between{but_by_procedure(report)}.")  # fmt: skip
     notes_line(page, report.minding, column=8)
     told("in", report.vehicle)
-    told("more", "--all: pins, wires and places. A bad joint that carries some current, or two faults, are not covered. The maker's procedure comes first.")  # fmt: skip
+    told("more", f"--all: pins, wires and places. A bad joint that carries some current, or two faults, are not covered. {MAKER_FIRST}")  # fmt: skip
 
 
 __all__ = ["as_text"]

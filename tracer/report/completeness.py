@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.report.layout import counted
+from tracer.report.words import RESTS_ON
 from tracer.trace.lists.completeness import Completeness
 
 # What an answer is about: where it is loose, and what is so where nothing is.
@@ -21,6 +22,7 @@ _LOOSE = {
     "plugged": ("thing not known", "things not known"),
 }
 _DIFFER = {"plugged": "what is plugged in does not belong there"}
+_LISTED = "(`tracer check` lists them)"
 _MOST = 3  # conditions in the first line of an answer that does not list them itself
 
 
@@ -39,8 +41,8 @@ def first_line(
     rests = _rests_words(completeness, most)
     joints = joints_words(completeness)
     if completeness.state == "not complete":
-        rests = f", and it rests on this: {rests}" if rests else ""
-        missing = f"; {missing} (`tracer check` lists them)" if missing else ""
+        rests = f", and {RESTS_ON}: {rests}" if rests else ""
+        missing = f"; {missing} {_LISTED}" if missing else ""
         so_far = [one for one in (f"So far {counts}" if counts else "", joints) if one]
         return f"{completeness.word}: {why or loose_words(completeness)}{rests}{missing}." + (
             f" {'; '.join(so_far)}." if so_far else ""
@@ -54,7 +56,7 @@ def first_line(
 def opening(completeness: Completeness, most: int = _MOST) -> str:
     """'COMPLETE', 'COMPLETE IF G1 sits on the body', 'COMPLETE for 42 pins; 11 not looked at'; what else there is to say follows."""
     rests = _rests_words(completeness, most)
-    joined = " " if completeness.state == "complete if" else ", and it rests on this: "
+    joined = " " if completeness.state == "complete if" else f", and {RESTS_ON}: "
     return f"{completeness.word}{joined}{rests}" if rests else completeness.word
 
 
@@ -65,7 +67,7 @@ def _rests_words(completeness: Completeness, most: int) -> str:
     if more <= 0:
         return ", and ".join(named)
     other = "1 other thing" if more == 1 else f"{more} other things"
-    return f"{', and '.join(named[:most])}, and {other} (`tracer check` lists them)"
+    return f"{', and '.join(named[:most])}, and {other} {_LISTED}"
 
 
 def loose_words(completeness: Completeness, *, where: bool = True) -> str:

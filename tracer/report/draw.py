@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from tracer.electrics.volts.values import Range
+from tracer.plan.words import NO_PLACE
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page
 from tracer.report.minding import marked, minding_data, notes, opening
@@ -24,7 +25,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     """Readings, total, what to open up next; without a reading the list of positions to read."""
     page = Page(width, bold=bold)
     page.line(f"{report.vehicle}: key-off draw, key state {report.key}", strong=True)
-    page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
+    completeness_line(page, report)
     opening(page, report.minding)
     expected_for(page, report)
     total_lines(page, report)
@@ -34,13 +35,11 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     if report.unread:
         _unread(page, report)
     elif not report.readings:
-        page.line(f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in.")
+        page.line(nothing_to_read(report))
     if report.not_to_read:
         page.heading("Fed, but not to be read")
-        for fuse, words in report.not_to_read:
-            page.line(
-                f"{marked(fuse, report.minding, fuse)}: {words}. Its current is in no figure here.", indent=2, hang=4
-            )
+        for words in not_to_read(report):
+            page.line(words, indent=2, hang=4)
     page.heading("How to read")
     page.line(
         "Millivolts across the two test points of a fuse that stays in its place, doors and bonnet latched, after the modules have fallen asleep (minutes, on some vehicles over an hour; common practice, no source). Pulling a fuse wakes modules and loses the fault.",
@@ -149,7 +148,7 @@ def _unread(page: Page, report: DrawReport) -> None:
     places: dict[str, list[FuseDraw]] = {}
     least = f"{figures.stated(report.least_mv, 'mV')} is"
     for draw in report.unread:
-        places.setdefault(draw.place or "place not typed in", []).append(draw)
+        places.setdefault(draw.place or NO_PLACE, []).append(draw)
     for place, draws in places.items():
         page.line(place, indent=2, hang=4, strong=True)
         cells = [
@@ -170,6 +169,22 @@ def _unread(page: Page, report: DrawReport) -> None:
         )
     if any(d.note for d in report.unread):
         page.line("(*) Resistance or rating not known, taken by default: the current is rough.", indent=2)
+
+
+def completeness_line(page: Page, report: DrawReport) -> None:
+    """The verdict, and what may be missing by what is loose."""
+    page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
+
+
+def nothing_to_read(report: DrawReport) -> str:
+    """That no fuse is fed."""
+    return f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in."
+
+
+def not_to_read(report: DrawReport) -> Iterator[str]:
+    """Each fuse that is fed and must not be touched, and why."""
+    for fuse, words in report.not_to_read:
+        yield f"{marked(fuse, report.minding, fuse)}: {words}. Its current is in no figure here."
 
 
 def expected_head(report: DrawReport) -> str:

@@ -5,10 +5,21 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from tracer.report.completeness import first_line
-from tracer.report.draw import expected, expected_for, expected_head, next_words, rating, total_lines
+from tracer.plan.words import NO_PLACE
+from tracer.report.draw import (
+    completeness_line,
+    expected,
+    expected_for,
+    expected_head,
+    next_words,
+    not_to_read,
+    nothing_to_read,
+    rating,
+    total_lines,
+)
 from tracer.report.layout import Page, counted
 from tracer.report.minding import marked, notes_line, opening
+from tracer.report.words import MAKER_FIRST
 from tracer.standards import figures
 
 if TYPE_CHECKING:  # what works them out is not needed to show them
@@ -21,7 +32,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     """Total, readings and what to do next; before any reading, the positions that nothing else feeds: each splits the draw for all behind it."""
     page = Page(width, bold=bold)
     page.line(f"key-off draw, key state {report.key}", strong=True)
-    page.line(first_line(report.completeness, missing="positions and consumers may be missing here"), strong=True)
+    completeness_line(page, report)
     opening(page, report.minding)
     expected_for(page, report)
     total_lines(page, report)
@@ -32,7 +43,7 @@ def as_text(report: DrawReport, *, width: int = 80, bold: bool = False) -> str:
     elif report.unread:
         _first(page, report)
     else:
-        page.line(f"No position to read: supply reaches no fuse with the key {report.key}, as far as it is typed in.")
+        page.line(nothing_to_read(report))
     _below(page, report)
     return page.text()
 
@@ -57,7 +68,7 @@ def _first(page: Page, report: DrawReport) -> None:
     rows = [
         [
             marked(one.fuse, report.minding, one.fuse), rating(one) + (" (*)" if one.note else ""), figures.milliamps(report.least_mv / one.ohm.nominal),
-            expected(one), str(behind[one.fuse] or ""), one.place or "place not typed in",
+            expected(one), str(behind[one.fuse] or ""), one.place or NO_PLACE,
         ]
         for one in report.unread if not one.above
     ]  # fmt: skip
@@ -72,20 +83,20 @@ def _below(page: Page, report: DrawReport) -> None:
     for words in next_words(report) if report.readings else ():
         told("next", words)
     later = report.unread if report.readings else [one for one in report.unread if one.above]
-    places = Counter(one.place or "place not typed in" for one in later)
+    places = Counter(one.place or NO_PLACE for one in later)
     if places:
         word = "unread" if report.readings else "then"
         behind = "" if report.readings else " behind the one that draws too much"
         told(word, f"{counted(len(later), 'position')}{behind}: " + "; ".join(f"{count} {where}" for where, count in places.items()))  # fmt: skip
-    for fuse, words in report.not_to_read:
-        told("stop", f"{marked(fuse, report.minding, fuse)}: {words}. Its current is in no figure here.")
+    for words in not_to_read(report):
+        told("stop", words)
     if any(one.note for one in (*report.readings, *report.unread)):
         told("(*)", "resistance or rating not known, taken by default: the current is rough")
     told("how", "mV across a fuse in its place, all shut, modules asleep; pulling a fuse wakes them")
     told("limit", f"{report.limit.words()} ({report.limit.origin})")
     notes_line(page, report.minding, column=_COLUMN)
     told("in", report.vehicle)
-    told("more", "draw --all: every position, how a current is worked out. The maker's procedure comes first.")
+    told("more", f"draw --all: every position, how a current is worked out. {MAKER_FIRST}")
 
 
 __all__ = ["as_text"]

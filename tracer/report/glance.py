@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
+from tracer.plan.words import NO_PLACE
 from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words
 from tracer.report.completeness import opening as opening_words
@@ -15,6 +16,7 @@ from tracer.report.lamps import lead_words
 from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, level_sign, signs_meaning
 from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
+from tracer.report.words import FED_THROUGH, MAKER_FIRST, PINS_NOT_LISTED, RESTS_ON
 from tracer.standards import figures
 from tracer.standards.values import dataclass
 from tracer.trace.lists.results import FuseOnWay, Row, SupplyReport
@@ -53,7 +55,7 @@ def verdict(report: SupplyReport) -> str:
     open_pins = sum(cavity.kind == "unaccounted" for cavity in report.census)
     besides = [
         *([f"{counted(open_pins, 'pin')} of unknown use"] if open_pins else []),
-        *([] if report.cavities_listed else ["its pins are not listed"]),
+        *([] if report.cavities_listed else [PINS_NOT_LISTED]),
         *([joints] if (joints := joints_words(report.completeness)) else []),
     ]
     if report.completeness.state == "not complete":
@@ -71,7 +73,7 @@ def head(page: Page, glance: Glance, *, begin: bool = False) -> None:
     rests_on = report.completeness.conditions if report.completeness.state == "not complete" else ()
     marked = [
         *two_counts(report),
-        *(f"it rests on this: {one}" for one in rests_on),
+        *(f"{RESTS_ON}: {one}" for one in rests_on),
         *(f"{loose.at}: {loose.message}. {loose.code}" for loose in glance.loose_ends),
     ]
     shown = marked if len(marked) <= MOST_LINES else marked[: MOST_LINES - 1]
@@ -242,7 +244,7 @@ def _table(page: Page, glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> 
             break
     room = page.width - fixed - width - 1
     table = [(*line.cells[:3], line.way, *line.cells[3:], " ".join(line.splits[:splits])) for line in pins]
-    through = "fed through, source first"
+    through = FED_THROUGH
     head = (*HEAD[:3], through if len(through) <= room else "fed through", *HEAD[3:], "split at" if splits else "")
     page.table(table, head=head, gap=1, stretch=3)
 
@@ -274,7 +276,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     )
     for name, place, _ in glance.panels:
         lead = f", behind {_way(behind[name])}" if name in behind else ""
-        yield name, (place or "place not typed in") + lead
+        yield name, (place or NO_PLACE) + lead
     if firsts := [first for pin in glance.pins if (first := first_words(report, pin))]:
         yield "needs", "; ".join(firsts)
     for bus in glance.buses:
@@ -288,7 +290,7 @@ def _below(glance: Glance, behind: dict[str, tuple[OnWay, ...]]) -> Iterator[tup
     yield "in", report.vehicle
     yield (
         "more",
-        f"supplies {report.module} PIN or --all; worksheet. The maker's procedure comes first.",
+        f"supplies {report.module} PIN or --all; worksheet. {MAKER_FIRST}",
     )
 
 

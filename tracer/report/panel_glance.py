@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from tracer.entry.problems import listed
+from tracer.plan.words import NO_PLACE
 from tracer.report.layout import SIGNS, Page, display_width, signs_meaning
 from tracer.report.minding import marked, notes_line, opening
 from tracer.report.panel import verdict
@@ -36,7 +37,7 @@ def as_text(report: PanelReport, *, module: str = "", width: int = 80, bold: boo
 
 def _panel(page: Page, panel: Panel, minding: Minding, module: str) -> None:
     page.blank()
-    where = f", {panel.place}" if panel.place else ", place not typed in"
+    where = f", {panel.place or NO_PLACE}"
     access = f" ({panel.access})" if panel.access else ""
     page.line(f"{panel.panel}{f' {panel.name}' if panel.name else ''}{where}{access}", strong=True)
     for loose in panel.loose_ends:

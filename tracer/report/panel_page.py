@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tracer.plan.words import NO_PLACE
 from tracer.report.layout import when_words
 from tracer.report.minding import first_words, lines, withheld
 from tracer.report.minding import mark as minding_mark
@@ -46,7 +47,7 @@ def page_data(report: PanelReport) -> dict[str, Any]:
         "panels": [
             {
                 "title": f"{panel.panel} - {panel.name}" if panel.name else panel.panel,
-                "place": (panel.place or "place not typed in") + (f" ({panel.access})" if panel.access else ""),
+                "place": (panel.place or NO_PLACE) + (f" ({panel.access})" if panel.access else ""),
                 "verdict": verdict([panel], report.completeness),
                 "plan": _page_plan(panel),
                 "positions": [_page_row(position, report.minding) for position in panel.positions],
@@ -102,6 +103,6 @@ def _short(position: Position) -> str:
         return f"no fuse; output {position.output}" if position.output else "no fuse; electronic output"
     if position.kind in ("relay", "diode"):
         return f"{position.name or position.kind}" + (f" ({position.relay})" if position.relay else "")
-    rating = figures.stated(position.amps, "A") if position.amps is not None else "rating not known"
+    rating = figures.rating(position.amps)
     more = [f"type {position.letter}" if position.letter else "", position.colour or ""]
     return ", ".join(word for word in (rating, *more) if word)

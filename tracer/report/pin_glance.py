@@ -7,11 +7,13 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from tracer.plan.values import Face, Glance, PinAtAGlance
+from tracer.plan.words import NO_PLACE
 from tracer.report.faces import write as write_face
 from tracer.report.glance import first_words, head, how_words, minded, test_words, way_words, without_length
 from tracer.report.layout import Page, level_sign, when_words
 from tracer.report.minding import mark, notes_line
 from tracer.report.supplies import fuse_words, left_out_words, lost_words, volts_line
+from tracer.report.words import EVERY_WAY, MAKER_FIRST, NOT_DECLARED
 from tracer.trace.lists.results import Probe, Row
 from tracer.trace.minding import Minding
 
@@ -50,7 +52,7 @@ def as_text(
     ]
     notes_line(page, Minding(report.minding.at(*shown)))
     again = ", the faces from both sides" if faces else ""
-    page.labelled("more", f"supplies {report.module} {rows[0].pin} --all: what must work first with its own ways{again}. The maker's procedure comes first.", indent=0, column=_COLUMN)  # fmt: skip
+    page.labelled("more", f"supplies {report.module} {rows[0].pin} --all: what must work first with its own ways{again}. {MAKER_FIRST}", indent=0, column=_COLUMN)  # fmt: skip
     return page.text()
 
 
@@ -60,7 +62,7 @@ def _pin(page: Page, glance: Glance, pin: PinAtAGlance, expected: Expected | Non
     def told(label: str, text: str) -> None:
         page.labelled(label, text, indent=0, column=_COLUMN)
 
-    said = row.what_for or row.declared or "not declared on any sheet"
+    said = row.what_for or row.declared or NOT_DECLARED
     page.blank()
     page.line(f"{pin.name}  {said}{f', wire {row.wire}' if row.wire else ''}", strong=True, hang=4)
     told("way", way_words(pin, {}) or "none")
@@ -102,7 +104,7 @@ def _way(page: Page, row: Row, minding: Minding) -> None:
     told: set[str] = set()
     for number, same in enumerate(_alike(row.probes), 1):
         one = same[0]
-        place = one.place or "place not typed in"
+        place = one.place or NO_PLACE
         access = f"; {one.access}" if one.access and place not in told else ""
         where = "" if place == before else f"{place}{access}"
         before = place
@@ -114,7 +116,7 @@ def _way(page: Page, row: Row, minding: Minding) -> None:
         wire = ", ".join(dict.fromkeys(word for one in same for word in without_length(one.wire).split(", ") if word))
         cells.append((f"{number}{star}", " ".join(words), wire, where))
     source = "source" if row.level == "supply" else "ground"
-    page.table(cells, head=("", f"from the {source}", "wire", "where" + ("; * every way runs through it" if parallel else "")), gap=1)  # fmt: skip
+    page.table(cells, head=("", f"from the {source}", "wire", "where" + (EVERY_WAY if parallel else "")), gap=1)  # fmt: skip
 
 
 def _alike(probes: Iterable[Probe]) -> Iterator[list[Probe]]:

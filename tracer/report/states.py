@@ -10,6 +10,7 @@ from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.sheets import loose_data
 from tracer.report.supplies import WIDE
+from tracer.report.words import MUST_WORK
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
 
 SCHEMA = "tracer.states/1"
@@ -30,7 +31,7 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
     reasons: list[str] = []
     for title, kind, pins in (
         ("Pins traced to supply or ground", "pin", [pin for pin in states.pins if pin.row]),
-        ("What must work first", "point", list(states.chains)),
+        (MUST_WORK, "point", list(states.chains)),
     ):
         if pins:
             page.heading(title)

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 from tracer.entry.problems import listed, natural
 from tracer.plan.values import Face
+from tracer.plan.words import NO_PLACE
 from tracer.report.cavities import census, through_loads, way_not_known
 from tracer.report.completeness import first_line
 from tracer.report.faces import write as write_face
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, mark, notes, opening, withheld
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
+from tracer.report.words import CARRYING, EVERY_WAY, MUST_WORK, NO_VOLTS, NOT_DECLARED
 from tracer.standards import figures
 from tracer.trace.lists.results import FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 from tracer.trace.minding import Minding
@@ -38,11 +40,9 @@ def as_text(report: SupplyReport, expected: Expected | None = None, *, width: in
     _section(page, places, expected, report.minding, "Supplies", report.supplies, gets_words(report, "supply"))
     _section(page, places, expected, report.minding, "Grounds", report.grounds, gets_words(report, "ground"))
     if report.carrying:
-        _section(
-            page, places, expected, report.minding, "Other pins that carry supply or ground level", report.carrying, ""
-        )
+        _section(page, places, expected, report.minding, CARRYING, report.carrying, "")
     if report.chains:
-        _section(page, places, expected, report.minding, "What must work first", report.chains, "")
+        _section(page, places, expected, report.minding, MUST_WORK, report.chains, "")
     places.write(page)
     through_loads(page, report)
     census(page, report)
@@ -76,7 +76,7 @@ def pin_text(
     for row in rows:
         _row(page, places, expected, report.minding, row)
     if chains:
-        _section(page, places, expected, report.minding, "What must work first", chains, "")
+        _section(page, places, expected, report.minding, MUST_WORK, chains, "")
     places.write(page)
     if faces:
         page.heading("Faces of the connectors")
@@ -166,7 +166,7 @@ class _Places:
             if access:
                 page.line(f"access: {access}", indent=5, hang=7)
         if self._some_unknown:
-            page.line("?  place not typed in", indent=2)
+            page.line(f"?  {NO_PLACE}", indent=2)
 
 
 def _letter(number: int) -> str:
@@ -225,7 +225,7 @@ def _section(
 
 def _row(page: Page, places: _Places, expected: Expected | None, minding: Minding, row: Row) -> None:
     page.blank()
-    said = row.what_for or row.declared or "not declared on any sheet"
+    said = row.what_for or row.declared or NOT_DECLARED
     wire = f"   wire {row.wire}" if row.wire else ""
     page.line(f"{row.code:<3} {row.point}  {said}{wire}", hang=4, strong=True)
     ends = ", ".join(_end_words(end) for end in row.ends) or "none"
@@ -339,9 +339,7 @@ def _limit_words(row: Row, one: ComputedExpect, wire_limit_v: float | None) -> s
 def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) -> None:
     page.heading("What the volts rest on")
     if not expected.points:
-        page.line(
-            f"NO VOLTS COMPUTED: {expected.why_not}. What is said under `expect` is common practice.", indent=2, hang=4
-        )
+        page.line(f"{NO_VOLTS}: {expected.why_not}. What is said under `expect` is common practice.", indent=2, hang=4)
         return
     any_point = next(iter(expected.points.values()))
     battery = "; ".join(
@@ -368,7 +366,7 @@ def _what_volts_rest_on(page: Page, report: SupplyReport, expected: Expected) ->
 
 def _probes(page: Page, places: _Places, minding: Minding, row: Row) -> None:
     parallel = any(not probe.sole for probe in row.probes)
-    legend = "; * every way runs through it" if parallel else "; one way, no branch"
+    legend = EVERY_WAY if parallel else "; one way, no branch"
     direction = "from source to pin" if row.level == "supply" else "from ground to pin"
     what = "points (not to be probed where a hazard stands)" if row.no_method else "probe points"
     page.line(f"{what} {direction}{legend}:", indent=4)
@@ -413,8 +411,8 @@ def fuse_words(fuses: Sequence[FuseOnWay]) -> str:
     """'ML1 150 A, F50 30 A', with what is parallel."""
     words = []
     for fuse in fuses:
-        rating = "no fuse, electronic output" if fuse.state == "none" else "rating not known"
-        text = fuse.part + (f" {figures.stated(fuse.amps, 'A')}" if fuse.amps is not None else f" {rating}")
+        none = fuse.state == "none" and fuse.amps is None
+        text = f"{fuse.part} {'no fuse, electronic output' if none else figures.rating(fuse.amps)}"
         if fuse.beside:
             text += f" (all but {' and '.join(fuse.beside)} comes through it)"
         elif not fuse.sole:

@@ -21,6 +21,7 @@ from tracer.report.lamps import reason
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, notes, opening
 from tracer.report.volts_data import as_data
+from tracer.report.words import CARRYING, NOT_IN_THESE
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
@@ -40,7 +41,7 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
     page = Page(width, bold=bold)
     _head(page, report)
     _glance(page, report)
-    for title, letters in (("Supplies", "S"), ("Grounds", "G"), ("Other pins that carry supply or ground level", "V")):
+    for title, letters in (("Supplies", "S"), ("Grounds", "G"), (CARRYING, "V")):
         rows = [row for row in report.rows if row.code[0] in letters]
         if rows:
             page.heading(title)
@@ -63,11 +64,18 @@ def _head(page: Page, report: VoltsReport) -> None:
 
 def doubts(page: Page, report: VoltsReport) -> None:
     """Whether the list is complete, and what can hurt somebody."""
-    not_in_them = "" if report.complete else " What is not typed in is not in these values."
+    not_in_them = "" if report.complete else f" {NOT_IN_THESE}"
     page.line(f"{list_words(report.module, report.completeness)}{not_in_them}", strong=True)
     if report.completeness.elsewhere:
         page.line(elsewhere_words(report.completeness.elsewhere))
     opening(page, report.minding)
+
+
+def no_rows(page: Page, rows: Sequence[RowVolts]) -> bool:
+    """Says so where no pin has a row."""
+    if not rows:
+        page.line("No row: no pin of this module reaches a source or ground.")
+    return not rows
 
 
 def supposed(page: Page, report: VoltsReport) -> None:
@@ -121,8 +129,7 @@ def _carries(one: Overload, *, name: bool = False) -> str:
 
 
 def _glance(page: Page, report: VoltsReport) -> None:
-    if not report.rows:
-        page.line("No row: no pin of this module reaches a source or ground.")
+    if no_rows(page, report.rows):
         return
     page.heading("At a glance")
     changed = any(row.in_order_v is not None for row in report.rows)

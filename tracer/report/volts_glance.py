@@ -5,7 +5,8 @@ from __future__ import annotations
 from tracer.electrics.volts.values import RowVolts, VoltsReport
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, notes_line
-from tracer.report.volts import doubts, lamp_cells, supposed, taken_as, volts
+from tracer.report.volts import doubts, lamp_cells, no_rows, supposed, taken_as, volts
+from tracer.report.words import MAKER_FIRST
 from tracer.standards import figures
 
 STACKED = 70  # columns below which a pin takes two lines
@@ -22,8 +23,7 @@ def as_text(report: VoltsReport, *, width: int = 80, bold: bool = False) -> str:
     supposed(page, report)
     _marked(page, report)
     own = [row for row in report.rows if row.code[0] != "C"]
-    if not own:
-        page.line("No row: no pin of this module reaches a source or ground.")
+    no_rows(page, own)
     changed = any(row.in_order_v is not None for row in report.rows)
     beside = ("in order", "lost") if changed else ("low to high", "lost", "at most")
     names = ("point", "state", "volts", *beside, "A", "lamp", "with it")
@@ -118,7 +118,7 @@ def _below(page: Page, report: VoltsReport, own: list[RowVolts], *, changed: boo
     told("in", report.vehicle)
     chains = sum(row.code[0] == "C" for row in report.rows)
     first = f", and {counted(chains, 'pin')} that must work first" if chains else ""
-    told("more", f"volts {report.module} --all: each way{first}. The maker's procedure comes first.")
+    told("more", f"volts {report.module} --all: each way{first}. {MAKER_FIRST}")
 
 
 __all__ = ["as_text"]

@@ -185,6 +185,11 @@ def milliamps(value_ma: float) -> str:
     return number if number == "0" else f"{number} mA"
 
 
+def rating(amps: float | None) -> str:
+    """'15 A' of a fuse, or that nobody typed it."""
+    return stated(amps, "A") if amps is not None else "rating not known"
+
+
 def metres(value: float | None) -> str:
     """'1.3 m', a length that was added up."""
     return f"{fixed(value, 1)} m" if value is not None else "length not known"

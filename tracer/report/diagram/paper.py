@@ -14,6 +14,7 @@ from itertools import count, product
 from math import ceil
 
 from tracer.plan.drawn import PanelOnPage, View
+from tracer.plan.words import NO_PLACE
 from tracer.report.completeness import loose_words
 from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
@@ -353,7 +354,7 @@ def _title_block(
     y = 18 + 12 * (len(names) - 1)
     shapes.append(Line(((0, y), (width, y)), "hair"))
     y += 1
-    place = f"Place: {report.place or 'place not typed in'}" + (f" ({report.access})" if report.access else "")
+    place = f"Place: {report.place or NO_PLACE}" + (f" ({report.access})" if report.access else "")
     noted = [one.rstrip(".") for one in lines(view.minding, NOTE)] if number == 1 else []
     notes = f" Notes: {'. '.join(noted)}." if noted else ""
     panels = "".join(f" {_panel_words(panel)}." for panel in view.panels)
@@ -393,7 +394,7 @@ def _title_block(
 
 def _panel_words(panel: PanelOnPage) -> str:
     """'FPE Engine bay fuse panel, left inner wing: F40, F50'."""
-    where = f", {panel.place}" if panel.place else ", place not typed in"
+    where = f", {panel.place or NO_PLACE}"
     return f"{panel.name}{f' {panel.title}' if panel.title else ''}{where}: {', '.join(panel.labels)}"
 
 

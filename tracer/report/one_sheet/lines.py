@@ -24,7 +24,7 @@ from tracer.plan.sheet_values import (
     PinOnSheet,
 )
 from tracer.plan.values import Decides, Step
-from tracer.plan.words import BETWEEN_LINES, IS_LIT, LIVE_AT_ONCE, MUST_BE_DEAD, NO_LAMP, TO_ITS_POST
+from tracer.plan.words import BETWEEN_LINES, IS_LIT, LIVE_AT_ONCE, MUST_BE_DEAD, NO_LAMP, NO_PLACE, TO_ITS_POST
 from tracer.plan.words import TO_GROUND as LINE_TO_GROUND
 from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words, opening
@@ -47,6 +47,7 @@ from tracer.report.one_sheet.values import (
     Sheet,
     Strip,
 )  # fmt: skip
+from tracer.report.words import NO_VOLTS, PINS_NOT_LISTED, RESTS_ON
 from tracer.standards import figures
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding
@@ -73,7 +74,7 @@ class _Writer:
         order = [number for number in sorted(strips)]
         said = first_words(report.minding)
         return Sheet(
-            vehicle=report.vehicle, module=report.module, name=report.name or "", place=report.place or "place not typed in",
+            vehicle=report.vehicle, module=report.module, name=report.name or "", place=report.place or NO_PLACE,
             access=report.access or "", system=system, completeness=report.completeness, list_words=_list_words(report),
             titles={PLUGGED: f"plugged in, key {made.working}", START: "start", ALONE: "unplugged, one pin alone", DEAD: "must be dead"},
             dead_keys=tuple(key for key, _ in made.dead),
@@ -93,7 +94,7 @@ class _Writer:
         )  # fmt: skip
 
     def _no_volts(self) -> list[str]:
-        return [f"NO VOLTS COMPUTED: {self.made.glance.why_not}"] if self.made.glance.why_not else []
+        return [f"{NO_VOLTS}: {self.made.glance.why_not}"] if self.made.glance.why_not else []
 
     def _side_by_side(self) -> Iterator[str]:
         for pin in self.made.pins:
@@ -328,13 +329,13 @@ def _list_words(report: SupplyReport) -> str:
     elsewhere = counted(completeness.elsewhere, "loose end")
     besides = [f"{elsewhere} elsewhere in the vehicle"] if completeness.elsewhere else []
     if completeness.state == "not complete":
-        rests = [f"it rests on this: {', '.join(completeness.conditions)}"] if completeness.conditions else []
+        rests = [f"{RESTS_ON}: {', '.join(completeness.conditions)}"] if completeness.conditions else []
         return "; ".join([f"{completeness.word}: {loose_words(completeness)}", *rests, *besides])
     words = "complete" if completeness.complete else opening(completeness, most=1000)
     joints = joints_words(completeness)
     besides = [
         *([joints] if joints else []),
-        *([] if report.cavities_listed else ["its pins are not listed"]),
+        *([] if report.cavities_listed else [PINS_NOT_LISTED]),
         *besides,
     ]
     return "; ".join([words, *besides])

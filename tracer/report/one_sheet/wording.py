@@ -7,6 +7,7 @@ from typing import Any
 from tracer.plan.words import IS_LIT
 from tracer.report.faces import PRINTED
 from tracer.report.one_sheet.values import ALONE, DEAD, PLUGGED, START, Sheet
+from tracer.report.words import FED_THROUGH, MAKER_FIRST
 
 MOST_LOOSE = 8  # of loose ends with a box each: more become a count
 
@@ -26,10 +27,10 @@ def words_of(sheet: Sheet) -> dict[str, Any]:
         "loose": "FIND THESE FIRST: the list is not complete without them",
         "loose_ends": [[f"{loose.at}: {loose.message}. {loose.code}", "found"] for loose in sheet.loose[:MOST_LOOSE]],
         "marked": [*sheet.marked, *([f"and {more} more loose ends: {all_command}"] if more > 0 else [])],
-        "safe": "The maker's procedure comes first. A lamp only on unplugged supply and ground pins, never on bus, sensor, restraint or high-voltage wires. Its own fused lead goes to battery minus, for a ground to plus; the meter has leads of its own.",
+        "safe": f"{MAKER_FIRST} A lamp only on unplugged supply and ground pins, never on bus, sensor, restraint or high-voltage wires. Its own fused lead goes to battery minus, for a ground to plus; the meter has leads of its own.",
         "steps": {name: f"{number}  {sheet.titles[number].upper()}" for name, number in (("plugged", PLUGGED), ("start", START), ("alone", ALONE), ("dead", DEAD))},
         "columns": {
-            "pin": "pin, wire", "way": "fed through, source first", "drop": "drop to its post, V", "start": "least, V", "key": "key",
+            "pin": "pin, wire", "way": FED_THROUGH, "drop": "drop to its post, V", "start": "least, V", "key": "key",
             "bare": "no lamp, V", "lamp": "lamp", "loaded": "lamp on, V" + ("; lit" if any(pin.lit for pin in sheet.pins) else ""), "dead": list(sheet.dead_keys), "splits": "only if it fails: lamp on at",
         },
         "lit": IS_LIT,

@@ -11,7 +11,7 @@ from tracer.plan.codes import bus_pins
 from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
 from tracer.plan.values import Computed, Feeder, Kind, Plan, Step, StepBatch, there
-from tracer.plan.words import CRANKING
+from tracer.plan.words import CRANKING, NO_PLACE
 from tracer.report.bus import reading_words
 from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words, lead_words
@@ -19,7 +19,8 @@ from tracer.report.layout import also_words, codes, elsewhere_words
 from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
-from tracer.report.worksheet.values import NO_PLACE, Batch, Reading, Worksheet
+from tracer.report.words import NOT_IN_THESE
+from tracer.report.worksheet.values import Batch, Reading, Worksheet
 from tracer.report.worksheet.words import (
     MINUS,
     PLUS,
@@ -269,8 +270,14 @@ class _Writer:
             words, limit, source = _with_lamp(bare, loaded)
             note = "; ".join(part for part in (note, over_limit(loaded, row.diodes)) if part)
         words = withheld(words, bare)
-        amps = figures.stated(fuse.amps, "A") if fuse.amps is not None else "rating not known"
-        return _Words(words, limit, source, comes_from=f"{fuse.name} {amps}", lamp=lamp_words(lamp), note=note)
+        return _Words(
+            words,
+            limit,
+            source,
+            comes_from=f"{fuse.name} {figures.rating(fuse.amps)}",
+            lamp=lamp_words(lamp),
+            note=note,
+        )
 
     def _ground_alone(self, step: Step) -> _Words:
         row, bare, loaded, lamp, usual = step.row, step.bare, step.loaded, step.lamp, step.usual
@@ -357,7 +364,7 @@ class _Writer:
             "of a supply move with it; what is lost hardly does. In brackets: least to most with everything in order. Where that reaches past the limit, a reading "
             "between them may still be in order: measure the current. Floating: no way to the battery; a meter shows about 0 V or what leaks in, and proves nothing."
         )
-        return words if self.report.complete else f"{words} What is not typed in is not in these values."
+        return words if self.report.complete else f"{words} {NOT_IN_THESE}"
 
     def _helper(self, batch: StepBatch) -> str:
         """What the helper does."""

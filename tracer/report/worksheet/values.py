@@ -11,8 +11,6 @@ from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding
 
-NO_PLACE = "place not typed in"
-
 
 @dataclass(frozen=True, slots=True)
 class Reading:
