@@ -17,6 +17,7 @@ import pytest
 import tracer
 from benchmarks.believable import believable
 from tests.case.making import NOON, demo, demo_plan, in_memory, opened, reading
+from tests.electrics.fitting import fitted
 from tracer.case.case import Case, case_in, record, set_conditions
 from tracer.case.notes import note
 from tracer.case.opening import kept_plan
@@ -24,7 +25,6 @@ from tracer.case.proof import BAD_OHM, RowProof, leads_of, row_leads, verdict_of
 from tracer.case.readings import Conditions, Reading, value_of
 from tracer.electrics.limits_in_use import LimitsInUse, limits_of
 from tracer.electrics.model.changes import BadChange, changes_of
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.plan.bench import _Unplugged
 from tracer.plan.names import full_name

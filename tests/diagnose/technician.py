@@ -18,10 +18,10 @@ from tests.electrics.spice import netlist_of, volts_by_ngspice
 from tracer.case.case import Case
 from tracer.case.readings import Conditions, Reading, set_by
 from tracer.circuit.kinds import LinkKind
-from tracer.diagnose.faults import Atom, Fault
+from tracer.diagnose.faults import READING_WRONG, Atom, Fault
 from tracer.diagnose.likely import contradicting, level_of
 from tracer.diagnose.next import next_of
-from tracer.diagnose.values import Measurement, Next
+from tracer.diagnose.values import Explains, Measurement, Next
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.changes import changes_of
@@ -246,3 +246,9 @@ def words_in(plan: dict[str, Any], row: str, fault: Fault) -> str:
 
 
 __all__ = ["Followed", "Vehicle", "case_of", "followed", "words_in"]
+
+
+def looked_at(explains: Sequence[Explains]) -> list[str]:
+    """What is looked at once nothing is left to measure: everything that nothing speaks against, however seldom it fails; the likeliest where readings disagree."""
+    free = [one.what for one in explains if not one.speaks_against and one.what != READING_WRONG]
+    return free or [one.what for one in explains[:1]]

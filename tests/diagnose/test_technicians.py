@@ -18,12 +18,11 @@ import tracer
 from benchmarks.believable import believable
 from tests.case.making import demo, demo_plan
 from tests.case.test_proof import THOROUGH
-from tests.diagnose.technician import Vehicle, followed, words_in
+from tests.diagnose.technician import Vehicle, followed, looked_at, words_in
 from tests.electrics.spice import NGSPICE
 from tracer.case.opening import kept_plan
 from tracer.case.proof import FOUND_AT_MOST
 from tracer.diagnose.faults import READING_WRONG, faults_of
-from tracer.diagnose.next import looked_at
 from tracer.trace.tracing import Tracing
 
 

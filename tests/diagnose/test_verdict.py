@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tests.case.making import demo_plan, in_memory, reading
+from tests.diagnose.technician import looked_at
 from tracer.case.case import Case
 from tracer.case.proof import verdict_of
 from tracer.case.readings import Conditions, Reading, Value
-from tracer.diagnose.next import looked_at, next_of
+from tracer.diagnose.next import next_of
 from tracer.diagnose.verdict import weighed_verdict
 from tracer.report.case import proof_data, proof_text, verdict_line
 

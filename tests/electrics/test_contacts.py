@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.electrics.fitting import fitted
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.standards.allowances import contact_most_v, contact_ohm
 

@@ -10,12 +10,12 @@ import pytest
 from scipy.optimize import brentq
 
 import tracer
+from tests.electrics.fitting import fitted
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, NOMINAL
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.standards.allowances import THERMAL_V, junctions
 

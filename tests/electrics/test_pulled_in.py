@@ -10,7 +10,6 @@ import tracer
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import changes_of
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.values import VoltsReport
 from tracer.trace.tracing import Tracing
@@ -120,6 +119,3 @@ def test_what_did_not_settle_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not any("still moved" in one for one in tracer.volts(tracing, "ALM", "start").undecided)
     monkeypatch.setattr("tracer.electrics.volts.rows.TURNS", 1)
     assert any("still moved" in one for one in tracer.volts(tracing, "ALM", "start").undecided)
-    monkeypatch.setattr("tracer.electrics.model.fitting.TURNS", 1)
-    model = model_of(tracing, "start", limits=tracer.limits(tracing), first="ALM")
-    assert any("still moved" in one for one in fitted(model).undecided)

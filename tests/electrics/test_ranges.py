@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.electrics.fitting import fitted
 from tests.electrics.vehicles import row, tracing_of, volts
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Setting
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import States, Together

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from tests.electrics.drawn_vehicles import drawn_vehicle, drawn_what_if
+from tests.electrics.fitting import fitted
 from tests.electrics.spice import NGSPICE, netlist_of, volts_by_ngspice
 from tests.electrics.vehicles import tracing_of
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.in_many_settings import Together, alike
 from tracer.electrics.volts.rows import nominal_in_order

@@ -19,12 +19,12 @@ import pytest
 from hypothesis import example, given, settings
 
 import tracer
+from tests.electrics.fitting import fitted
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.described import FloatArray
 from tracer.electrics.network.in_many_settings import States, Together

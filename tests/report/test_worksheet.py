@@ -12,12 +12,12 @@ import pypdf
 import pytest
 
 import tracer
+from tests.electrics.fitting import fitted
 from tests.report.printed_vehicles import HOSTILE, hostile, sheet_of, sixty_pins, write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.model.circuit_model import NotSettled
-from tracer.electrics.model.fitting import fitted
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.volts.alone import with_test_lamp
 from tracer.electrics.volts.of_module import volts_of

@@ -109,12 +109,6 @@ def _free(explains: Sequence[Explains], what: str) -> bool:
     return any(one.what == what and not one.speaks_against for one in explains)
 
 
-def looked_at(explains: Sequence[Explains]) -> list[str]:
-    """What is looked at once nothing is left to measure: everything that nothing speaks against, however seldom it fails; the likeliest where readings disagree."""
-    free = [one.what for one in explains if not one.speaks_against and one.what != READING_WRONG]
-    return free or [one.what for one in explains[:1]]
-
-
 # --- prove -------------------------------------------------------------------------------------------------------------
 
 
@@ -187,4 +181,4 @@ def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
     yield Measurement(proof.name, changes(case.conditions, on), (), f"tracer read battery=VOLTS {proof.name}=OHMS", outcomes, effort_of(case, on, proof.name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
-__all__ = ["READING_WRONG", "Explains", "Measurement", "Next", "looked_at", "next_of"]
+__all__ = ["READING_WRONG", "Explains", "Measurement", "Next", "next_of"]

@@ -9,13 +9,13 @@ flows: it is its tangent at what flows in the nominal state. Where volts were me
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch
+from tracer.electrics.model.branches import NOMINAL, Branch
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray
 from tracer.standards.allowances import contact_most_v, conversion, junctions
@@ -158,28 +158,3 @@ def _junction_a(number: int, model: Model, state: State, was_a: float | None) ->
         return amps
     off_v = junction.per_e_v * (amps / was_a - 1.0 - math.log(amps / was_a))
     return was_a if off_v < _SAME_DIODE_V else amps
-
-
-def states_of(model: Model) -> Iterator[State]:
-    """Its nominal state, and where it `converts` before and after it those in which everything is at its low and at its high end."""
-    for at in (LOW, NOMINAL, HIGH) if model.converts else (NOMINAL,):
-        solved = model.solve(model.setting(at, at) if at != NOMINAL else None)
-        yield State(solved.branch_a, solved.node_v, solved.loaded.closed)
-
-
-def fitted(model: Model) -> Model:
-    """The model with what follows from its own currents.
-
-    Raises
-    ------
-    NotSettled : it has no state of rest
-    """
-    fit, found = Fit(), model
-    for _ in range(TURNS):
-        after = fit.after(found, list(states_of(found)))
-        if after == fit:
-            break
-        fit, found = after, after.of(model)
-    else:
-        found.undecided = tuple(dict.fromkeys((*found.undecided, NOT_FITTED)))
-    return found

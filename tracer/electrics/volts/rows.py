@@ -98,7 +98,7 @@ def nominal_in_order(together: Together, sound: dict[int, float]) -> tuple[Toget
 
 
 def _states_of(solved: States, count: int, bending: Sequence[int]) -> list[list[State]]:
-    """Of each of the models what `fitting.states_of` gives of one: their nominal columns come first, then both ends of each that bends."""
+    """Of each of the models its nominal state, and those at both ends of one that bends: their nominal columns come first, then both ends of each that bends."""
     node_v = solved.node_v(np.arange(len(solved.cases)))
     states = [State(*one) for one in zip(solved.branch_a.T, node_v.T, solved.closed.T, strict=True)]
     found = [[state] for state in states[:count]]

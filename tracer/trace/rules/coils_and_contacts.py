@@ -8,7 +8,7 @@ from tracer.circuit.model import SWITCHED, Part
 from tracer.circuit.open_ends import open_coils, open_contacts
 from tracer.circuit.states import Level
 from tracer.entry.problems import natural
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
 
 
@@ -136,7 +136,7 @@ def _coils(tracing: Tracing) -> Iterator[tuple[Part, tuple[str, str], tuple[int,
     fix="Check which contact (make or break) feeds the coil.",
     bad=EXAMPLE_PARTS
     + ", K1: {is: relay, kind: normally closed}}  # L130\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD 1 -- K1.30\n- K1.87a -- RD 1 -- K1.86\n- K1.85 -- BN 1 -- BAT.-\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def no_stable_state(tracing: Tracing) -> Iterator[Finding]:
     """Relays for which no key state settles."""

@@ -8,7 +8,7 @@ from tracer.circuit.model import FUSE_KINDS, Circuit, Link, LinkKind, Part
 from tracer.entry.models import FuseFacts
 from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards import figures
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
 
 
@@ -26,7 +26,7 @@ def _fuse_ends(circuit: Circuit) -> Iterator[tuple[Part, FuseFacts, Link, bool, 
     why="A fitted fuse serves something. What it serves is not typed in, so nobody knows which module misses it.",
     fix="Type in the run from its load side; or set the position to `empty`, or its `state` to `option`.",
     bad=EXAMPLE_PARTS + "}  # L108\nruns:\n- BAT.+ -- RD 1 -- S1\n- S1 -- RD 1 -- F9.feed\n- S1 -- RD 1 -- ALM.4\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def fuse_without_load(tracing: Tracing) -> Iterator[Finding]:
     """A fuse that is fed but serves nothing typed in."""
@@ -49,7 +49,7 @@ def fuse_without_load(tracing: Tracing) -> Iterator[Finding]:
     why="What feeds the fuse is not typed in. The supply behind it cannot be traced to its source.",
     fix="Type in the run to its feed side, or name the busbar that feeds it under `busbars` of its panel.",
     bad=EXAMPLE_PARTS + "}  # L109\nruns:\n- BAT.+ -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- F9.load -- RD 1 -- S1\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def fuse_without_feed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse with a wire on its load side and nothing on its feed side."""

@@ -13,7 +13,7 @@ from tracer.entry.values import in_ranges
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found
 from tracer.trace.lists.rows import gaps_on
 from tracer.trace.meant import joint_of_the_pin, other_pin_has_two
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, at_pin, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, at_pin, rule
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
 
@@ -30,7 +30,7 @@ def _modules(tracing: Tracing) -> Iterator[tuple[Part, ModuleFacts, tuple[PinFin
     why="Without the list of its cavities nobody can say that no pin was forgotten.",
     fix="Add `cavities: 1-32` (what its connectors hold), and `unused` for the empty ones.",
     bad="parts: {ALM: {is: module, pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}}  # L112\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def cavities_not_listed(tracing: Tracing) -> Iterator[Finding]:
     """A module without `cavities`."""
@@ -102,7 +102,7 @@ def not_looked_at(tracing: Tracing) -> Iterator[Finding]:
     why="The sheet calls the pin a supply, but its way to a source is not typed in (or leads only through a load).",
     fix="Follow the wire further: type in the page or the run where it goes on.",
     bad=EXAMPLE_PARTS + "}  # L114\nruns:\n- ALM.4 -- RD 1 -- S1\n- S1 -- RD 1 -- F9.load\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def supply_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     """A wired pin declared as supply without a way to a source."""
@@ -208,7 +208,7 @@ def unused_is_used(tracing: Tracing) -> Iterator[Finding]:
     fix="Check the runs at the pin; one of them names a wrong point.",
     bad=EXAMPLE_PARTS
     + ", G1: ground}  # L118\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4  # L118\n- ALM.4 -- BN 1 -- G1\n- BAT.- -- BN 1 -- G1\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def supply_and_ground(tracing: Tracing) -> Iterator[Finding]:
     """A module pin that reaches both; and conductors that join a source with ground."""

@@ -13,15 +13,10 @@ from tracer.standards import figures
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.hazards import Hazards
 from tracer.trace.panels.labels import named_in, output_node, position_in
-from tracer.trace.rules.registry import Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PLACED, Finding, rule
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Ways
 
-_HEAD = (
-    "parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, "
-    "F9: {is: fuse, amps: 10, at: bay}, S1: {is: splice, at: floor}"
-)
-_RUNS = "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
 _PANEL_RUNS = "runs:\n- F1 -- RD 1 -- S1\n- S1 -- RD 1 -- F9.feed\n- F9.load -- RD 1 -- ALM.4\n"
 
 
@@ -41,10 +36,12 @@ def _nodes(circuit: Circuit, part: Part) -> tuple[int, ...]:
     "label twice in one panel",
     why="Two entries for one label: the second position was probably meant to have another label, and it is now missing.",
     fix="Look at the lid: correct the label, or the end of the range.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1-F3: 20, F3: 20}, busbars: {BAT.+: [F1]}}}  # L141 L123 L123\n"
     + _PANEL_RUNS,
-    good=_HEAD + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: empty}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
+    good=EXAMPLE_PLACED
+    + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: empty}, busbars: {BAT.+: [F1]}}}\n"
+    + _PANEL_RUNS,
 )
 def label_twice(tracing: Tracing) -> Iterator[Finding]:
     """A position that two entries of one sheet name (equal keys are refused earlier; ranges that overlap are not)."""
@@ -71,10 +68,10 @@ def label_twice(tracing: Tracing) -> Iterator[Finding]:
     "feed of a position reaches no source",
     why="What feeds the position is typed in, but its own way to the battery is not: whatever lies between is on no list.",
     fix="Type in what feeds that busbar, rail or wire.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", S2: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20, F2: 10}, busbars: {BAT.+: [F1], S2: [F2]}}}  # L142 L106 L108\n"
     + _PANEL_RUNS,
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", S2: {is: splice, at: bay}, S3: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {S2: [F1]}}}\n"
     + _PANEL_RUNS.replace("runs:\n", "runs:\n- S2 -- RD 6 -- S3\n- S3 -- RD 6 -- BAT.+\n"),
 )
@@ -105,10 +102,10 @@ def feed_without_source(tracing: Tracing) -> Iterator[Finding]:
     "position on two busbars",
     why="A feed side belongs to one busbar. On two, the busbars are joined on paper, and everything on one seems to be live with the other.",
     fix="Look at the panel or the power page: take the position out of one of the two lists.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", S2: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1], S2: [F1]}}}  # L143 L106\n"
     + _PANEL_RUNS,
-    good=_HEAD + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
+    good=EXAMPLE_PLACED + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
 )
 def two_busbars(tracing: Tracing) -> Iterator[Finding]:
     """A pin of a position that two busbars name."""
@@ -140,10 +137,10 @@ def two_busbars(tracing: Tracing) -> Iterator[Finding]:
     "either-or position not settled",
     why="The fuse sits in one of two positions, and with it the circuit is live at other times. As long as it is not said in which, nobody knows when the circuit is live.",
     fix="Look at the vehicle: `state: fitted` on the position that holds the fuse, `state: option` on the other.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 20, or: F2}, F2: 20}, busbars: {BAT.+: [F1-F2], F1.load: [F2.load]}}}  # L144\n"
     + _PANEL_RUNS,
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 20, or: F2, state: fitted}, F2: {amps: 20, state: option}}, busbars: {BAT.+: [F1-F2], F1.load: [F2.load]}}}\n"
     + _PANEL_RUNS,
 )
@@ -184,7 +181,7 @@ def either_or_open(tracing: Tracing) -> Iterator[Finding]:
     "output in place of a fuse not known",
     why="The position is said to be done by an electronic output, and that output is not typed in: what it serves, and when it is live, is not known.",
     fix="Correct `output`, or type the output in under `outputs` of that module.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: {state: none, output: ALM.7}}, busbars: {BAT.+: [F1]}}}  # L145\n"
     + _PANEL_RUNS,
     good="parts: {ALM: {is: module, at: floor, cavities: [4, 7], pins: {4: supply}, outputs: {7: {drives: high, from: [4], when: [run]}}}, BAT: {is: battery, at: bay}, F9: {is: fuse, amps: 10, at: bay}, S1: {is: splice, at: floor}, E1: {is: load, at: floor}, G1: {is: ground, at: floor}"
@@ -211,11 +208,11 @@ def output_not_known(tracing: Tracing) -> Iterator[Finding]:
     "position serves a part that is not traced",
     why="The lid or handbook names a relay, position or load for this fuse, but it is not found below it: a wire or a busbar is missing.",
     fix="Type in the wire or busbar from this position; correct `serves` if the text is of another variant.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", E1: {is: load, at: floor}, G1: {is: ground, at: floor}, FB: {is: panel, at: bay, positions: {F1: {amps: 20, serves: lamp E1}}, busbars: {BAT.+: [F1]}}}  # L146\n"
     + _PANEL_RUNS
     + "- BAT.+ -- RD 1 -- E1 -- BN 1 -- G1\n- G1 -- BN 1 -- BAT.-\n",
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", E1: {is: load, at: floor}, G1: {is: ground, at: floor}, FB: {is: panel, at: bay, positions: {F1: {amps: 20, serves: lamp E1}}, busbars: {BAT.+: [F1]}}}\n"
     + _PANEL_RUNS
     + "- S1 -- RD 1 -- E1 -- BN 1 -- G1\n- G1 -- BN 1 -- BAT.-\n",
@@ -246,10 +243,10 @@ def served_part_not_traced(tracing: Tracing) -> Iterator[Finding]:
     "three-tab fuse without its two elements",
     why="A three-tab fuse feeds two circuits from its common tab. With only one element typed in, the other circuit is on no list.",
     fix="Type in both elements as positions with the same `body`, both fed from the same busbar.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 10, type: P, body: FT1}}, busbars: {BAT.+: [F1]}}}  # L147\n"
     + _PANEL_RUNS,
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 10, type: P, body: FT1}, F2: {amps: 10, type: P, body: FT1}}, busbars: {BAT.+: [F1-F2]}}}\n"
     + _PANEL_RUNS
     + "- F2 -- RD 1 -- S1\n",
@@ -284,10 +281,10 @@ def body_not_whole(tracing: Tracing) -> Iterator[Finding]:
     "rating that is not made",
     why="A fuse family is made in the ratings of its standard, each with its colour. Another rating is usually a slip of the pen: 12 for 15, 2.5 for 25.",
     fix="Compare rating and type with the lid or the handbook.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 12, type: F}}, busbars: {BAT.+: [F1]}}}  # R221\n"
     + _PANEL_RUNS,
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: {amps: 15, type: F}}, busbars: {BAT.+: [F1]}}}\n"
     + _PANEL_RUNS,
 )
@@ -317,11 +314,11 @@ def rating_not_made(tracing: Tracing) -> Iterator[Finding]:
     "load side live without its fuse",
     why="Another feed reaches the load side: with this fuse out, the circuit behind it may still be live. Who pulls one fuse to make it dead is deceived.",
     fix="Nothing to do if the diagram shows it: pull both fuses, and prove the circuit dead with a meter.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: 20}, busbars: {BAT.+: [F1-F2]}}}  # R222 R222\n"
     + _PANEL_RUNS
     + "- F2 -- RD 1 -- S1\n",
-    good=_HEAD + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
+    good=EXAMPLE_PLACED + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
 )
 def live_without_fuse(tracing: Tracing) -> Iterator[Finding]:
     """A position with a second way to its load side."""
@@ -374,8 +371,10 @@ def _busbar_behind(circuit: Circuit, fuse: str) -> str:
     "fuse above smaller than the fuse below",
     why="Of two fuses in a row the one nearer the source must be the larger one; otherwise it opens first and takes its other circuits along. Often one of the ratings is mistyped.",
     fix="Compare both ratings with the lid or the handbook.",
-    bad=_HEAD + ", FB: {is: panel, at: bay, positions: {F1: 5}, busbars: {BAT.+: [F1]}}}  # R223\n" + _PANEL_RUNS,
-    good=_HEAD + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
+    bad=EXAMPLE_PLACED
+    + ", FB: {is: panel, at: bay, positions: {F1: 5}, busbars: {BAT.+: [F1]}}}  # R223\n"
+    + _PANEL_RUNS,
+    good=EXAMPLE_PLACED + ", FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {BAT.+: [F1]}}}\n" + _PANEL_RUNS,
 )
 def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse on the only way of another one, with a smaller rating."""
@@ -420,10 +419,10 @@ def cascade_reversed(tracing: Tracing) -> Iterator[Finding]:
     "plan of the panel does not fit its positions",
     why="The plan is what the hand goes by. A label that is missing in it, or stands there twice, leads to the wrong fuse.",
     fix="Compare `rows` with the panel; write `_` for a gap.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: empty}, rows: [[F1, F3]], busbars: {BAT.+: [F1]}}}  # R224 R224\n"
     + _PANEL_RUNS,
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", FB: {is: panel, at: bay, positions: {F1: 20, F2: empty}, rows: [[F1, _, F2]], busbars: {BAT.+: [F1]}}}\n"
     + _PANEL_RUNS,
 )

@@ -19,6 +19,11 @@ from tracer.trace.tracing import Tracing
 EXAMPLE_PARTS = (
     "parts: {ALM: {is: module, cavities: [4], pins: {4: supply}}, BAT: battery, F9: {is: fuse, amps: 10}, S1: splice"
 )
+EXAMPLE_PLACED = (
+    "parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, "
+    "F9: {is: fuse, amps: 10, at: bay}, S1: {is: splice, at: floor}"
+)
+EXAMPLE_RUNS = "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
 
 
 @dataclass(frozen=True, slots=True)

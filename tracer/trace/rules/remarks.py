@@ -12,11 +12,8 @@ from tracer.standards import figures
 from tracer.standards.conductors import largest_fuse_a
 from tracer.trace.lists.census import pins_found
 from tracer.trace.lists.rows import gaps_on
-from tracer.trace.rules.registry import Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PLACED, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
-
-_HEAD = "parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, F9: {is: fuse, amps: 10, at: bay}, S1: {is: splice, at: floor}"
-_RUNS = "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
 
 
 @rule(
@@ -24,9 +21,9 @@ _RUNS = "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
     "colour or size changes without a joint",
     why="A wire keeps its colour and size through a connector. Where they change there, a cavity is often mistyped (1 for 7, 12 for 21).",
     fix="Compare with the diagram; if the change is real, leave it.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", X3: {is: connector, at: sill}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- BK 1 -- ALM.4  # R201\n",
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", X3: {is: connector, at: sill}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
 )
 def wire_changes(tracing: Tracing) -> Iterator[Finding]:
@@ -57,9 +54,9 @@ def wire_changes(tracing: Tracing) -> Iterator[Finding]:
     "two wires in one module pin",
     why="A cavity usually holds one wire. Two in one pin are rare; a slip of a digit (4 for 14) is not.",
     fix="Compare with the diagram; if both wires really share the pin, leave it.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- S1 -- RD/BK 1 -- ALM.4  # R202\n",
-    good=_HEAD + "}\n" + _RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def pin_used_twice(tracing: Tracing) -> Iterator[Finding]:
     """A module pin with more than one wire."""
@@ -78,9 +75,9 @@ def pin_used_twice(tracing: Tracing) -> Iterator[Finding]:
     "supply without any fuse",
     why="Between the battery and the pin stands nothing that would open in a short circuit; usually a fuse or link is missing from the sheet.",
     fix="Look for a fuse or fusible link on the diagram's power page.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + "}  # R203\nruns:\n- BAT.+ -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n- F9.feed -- RD 1 -- S1\n- F9.load -- RD 1 -- S1\n",
-    good=_HEAD + "}\n" + _RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def supply_without_fuse(tracing: Tracing) -> Iterator[Finding]:
     """A module's supply reached by a way without fuse, link or breaker."""
@@ -115,7 +112,7 @@ def reached_without_fuse(tracing: Tracing, starts: Iterable[int], *, contacts: b
     fix="Check the rating against the lid and the size against the diagram. The maker's figure decides.",
     bad="parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, F9: {is: fuse, amps: 40, at: bay}, S1: {is: splice, at: floor}}  # R204\n"
     "runs:\n- BAT.+ -- RD 6 -- F9 -- RD 0.5 -- S1\n- S1 -- RD 6 -- ALM.4\n",
-    good=_HEAD + "}\n" + _RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def fuse_too_large(tracing: Tracing) -> Iterator[Finding]:
     """A fuse above what the thinnest wire that it alone protects may have."""
@@ -159,9 +156,9 @@ def _smallest_wire_below(tracing: Tracing, fuse: str, stops: Collection[int]) ->
     "cavity number changes across the connector",
     why="The two halves number their cavities differently. Who probes by number alone probes the wrong wire on one side.",
     fix="Nothing to do if the diagram shows it; go by wire colour at the vehicle as well.",
-    bad=_HEAD
+    bad=EXAMPLE_PLACED
     + ", X3: {is: connector, at: sill, mates: {1: 7}}}  # R205\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1>7 -- RD 1 -- ALM.4\n",
-    good=_HEAD
+    good=EXAMPLE_PLACED
     + ", X3: {is: connector, at: sill}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- X3.1 -- RD 1 -- ALM.4\n",
 )
 def cavity_changes(tracing: Tracing) -> Iterator[Finding]:
@@ -184,8 +181,8 @@ def cavity_changes(tracing: Tracing) -> Iterator[Finding]:
     why="A probe point without a place costs time at the vehicle, or is skipped.",
     fix="Add `at: ...` (and `access: ...`) to the part or its panel.",
     bad="parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, F9: {is: fuse, amps: 10, at: bay}, S1: splice}  # R206\n"
-    + _RUNS,
-    good=_HEAD + "}\n" + _RUNS,
+    + EXAMPLE_RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def place_missing(tracing: Tracing) -> Iterator[Finding]:
     """A wired part with a place of its own, but none typed."""
@@ -205,10 +202,10 @@ def place_missing(tracing: Tracing) -> Iterator[Finding]:
     why="The rail's way to the battery is not typed in, so its fuse, link or switch is on no list.",
     fix="Give the rail its origin in vehicle.yaml: `from: IGN.15`, `from: BAT.+`.",
     bad='rails: {"30": always}  # R207\n---\n'
-    + _HEAD
+    + EXAMPLE_PLACED
     + '}\nruns:\n- "30 -- RD 1 -- F9 -- RD 1 -- S1"\n- S1 -- RD 1 -- ALM.4\n- BAT.+ -- RD 1 -- S1\n',
     good='rails: {"30": {live: always, from: BAT.+}}\n---\n'
-    + _HEAD
+    + EXAMPLE_PLACED
     + '}\nruns:\n- "30 -- RD 1 -- F9 -- RD 1 -- S1"\n- S1 -- RD 1 -- ALM.4\n',
 )
 def rail_assumed(tracing: Tracing) -> Iterator[Finding]:
@@ -231,8 +228,8 @@ def rail_assumed(tracing: Tracing) -> Iterator[Finding]:
     "fuse typed the wrong way round",
     why="Its feed side is away from the source. Electrically nothing changes, but feed and load side are named wrongly on the probe list.",
     fix="Turn the run round, or write `F9.feed` and `F9.load`.",
-    bad=_HEAD + "}  # R208\nruns:\n- S1 -- RD 1 -- F9 -- RD 1 -- BAT.+\n- S1 -- RD 1 -- ALM.4\n",
-    good=_HEAD + "}\n" + _RUNS,
+    bad=EXAMPLE_PLACED + "}  # R208\nruns:\n- S1 -- RD 1 -- F9 -- RD 1 -- BAT.+\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def fuse_reversed(tracing: Tracing) -> Iterator[Finding]:
     """A fuse on the only way of its own feed side."""
@@ -248,8 +245,9 @@ def fuse_reversed(tracing: Tracing) -> Iterator[Finding]:
     "fact only assumed",
     why="The fact is neither from the diagram nor seen on the vehicle.",
     fix="Look at the vehicle, then set `seen: vehicle`.",
-    bad=_HEAD + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- {run: S1 -- RD 1 -- ALM.4, seen: assumed}  # R209\n",
-    good=_HEAD + "}\n" + _RUNS,
+    bad=EXAMPLE_PLACED
+    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- {run: S1 -- RD 1 -- ALM.4, seen: assumed}  # R209\n",
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def only_assumed(tracing: Tracing) -> Iterator[Finding]:
     """Runs and parts marked `seen: assumed`."""
@@ -271,8 +269,8 @@ def only_assumed(tracing: Tracing) -> Iterator[Finding]:
     why="Without the rating nobody can see whether the right fuse is fitted, nor choose a test lamp.",
     fix="Add `amps`.",
     bad="parts: {ALM: {is: module, at: floor, cavities: [4], pins: {4: supply}}, BAT: {is: battery, at: bay}, F9: {is: fuse, at: bay}, S1: {is: splice, at: floor}}  # R210\n"
-    + _RUNS,
-    good=_HEAD + "}\n" + _RUNS,
+    + EXAMPLE_RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def fuse_without_rating(tracing: Tracing) -> Iterator[Finding]:
     """A fuse outside a panel without rating (inside a panel it is a loose end)."""
@@ -291,8 +289,8 @@ def fuse_without_rating(tracing: Tracing) -> Iterator[Finding]:
     why="The tracing found it; the sheet says nothing. The declaration is the cross-check against a slip in the runs.",
     fix="Add the pin under `pins` with what the diagram calls it.",
     bad="parts: {ALM: {is: module, at: floor, cavities: [4]}, BAT: {is: battery, at: bay}, F9: {is: fuse, amps: 10, at: bay}, S1: {is: splice, at: floor}}  # R211\n"
-    + _RUNS,
-    good=_HEAD + "}\n" + _RUNS,
+    + EXAMPLE_RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def pin_not_declared(tracing: Tracing) -> Iterator[Finding]:
     """An undeclared pin with a supply or ground row."""
@@ -315,8 +313,8 @@ def pin_not_declared(tracing: Tracing) -> Iterator[Finding]:
     "supply over a position that is not fitted",
     why="The only way to a declared supply leads over a position typed in as empty or as an option, so it is dead in every key state. Where the vehicle has the option, its fuse is missing.",
     fix="See whether this vehicle has the equipment: if so, its fuse is missing, and it is to be typed as `state: fitted`.",
-    bad=_HEAD.replace("amps: 10", "amps: 10, state: option") + "}  # R212\n" + _RUNS,
-    good=_HEAD + "}\n" + _RUNS,
+    bad=EXAMPLE_PLACED.replace("amps: 10", "amps: 10, state: option") + "}  # R212\n" + EXAMPLE_RUNS,
+    good=EXAMPLE_PLACED + "}\n" + EXAMPLE_RUNS,
 )
 def supply_over_a_gap(tracing: Tracing) -> Iterator[Finding]:
     """A declared supply that is never live because a position on its only way is not fitted."""

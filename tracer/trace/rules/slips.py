@@ -7,11 +7,9 @@ from collections.abc import Iterator
 from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
 from tracer.entry.runs import Run
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.rules.wiring import turned_coils
 from tracer.trace.tracing import Tracing
-
-_RUNS = "\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
 
 
 @rule(
@@ -19,8 +17,8 @@ _RUNS = "\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n"
     "run typed twice",
     why="Two wires side by side carry twice the current of one: with a wire too many the list allows too small a drop, and says that a wire is left when one is cut.",
     fix="Take one of the two out. If the diagram shows two wires, give each its number or one of them a `note`.",
-    bad=EXAMPLE_PARTS + "}" + _RUNS + "- ALM.4 -- RD 1 -- S1  # L165\n",
-    good=EXAMPLE_PARTS + "}" + _RUNS + "- {run: ALM.4 -- RD 1 -- S1, note: two wires as drawn}\n",
+    bad=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS + "- ALM.4 -- RD 1 -- S1  # L165\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS + "- {run: ALM.4 -- RD 1 -- S1, note: two wires as drawn}\n",
 )
 def run_typed_twice(tracing: Tracing) -> Iterator[Finding]:
     """Runs that say word for word, or from their other end, the same; not where all but one have a note, nor where wire numbers tell them apart."""

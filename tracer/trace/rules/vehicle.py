@@ -9,7 +9,7 @@ from tracer.entry.load import how_to_be_read
 from tracer.entry.page import page_is_there
 from tracer.entry.problems import Place
 from tracer.standards.colours import OwnLetters, colour_name, other_meanings
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
 
 
@@ -143,10 +143,8 @@ def kind_guessed(tracing: Tracing) -> Iterator[Finding]:
     "photo or PDF of a page missing",
     why="The sheet names the page that it was typed in from, but there is no such file: nobody can compare the two.",
     fix="Put the file there, or correct or remove `page`.",
-    bad="page: scans/p1.pdf  # R261\n"
-    + EXAMPLE_PARTS
-    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    bad="page: scans/p1.pdf  # R261\n" + EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def page_missing(tracing: Tracing) -> Iterator[Finding]:
     """Sheets whose `page` is not in the vehicle's folder."""

@@ -10,7 +10,7 @@ from tracer.entry.models import ModuleFacts
 from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.trace.kinds import PARTS
 from tracer.trace.lists.basis import joint_count, wires_on_joint
-from tracer.trace.rules.registry import EXAMPLE_PARTS, Finding, rule
+from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
 
 
@@ -45,7 +45,7 @@ def wire_ends(tracing: Tracing) -> Iterator[Finding]:
     why="A splice joins at least two wires: another wire leaves here that is not typed in.",
     fix="Type in the other wires of the splice.",
     bad=EXAMPLE_PARTS + "}  # L106\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- ALM.4\n- ALM.4 -- RD 1 -- S1\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def splice_with_one_wire(tracing: Tracing) -> Iterator[Finding]:
     """A splice, or a group of a joint connector, that only one wire reaches."""
@@ -121,8 +121,8 @@ def half_cavity_open(tracing: Tracing) -> Iterator[Finding]:
     "part never wired",
     why="The part is declared, but no run touches it: part of a page is not typed in yet.",
     fix="Type in its runs, or take the part out.",
-    bad=EXAMPLE_PARTS + ", E7: load}  # L123\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
-    good=EXAMPLE_PARTS + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    bad=EXAMPLE_PARTS + ", E7: load}  # L123\n" + EXAMPLE_RUNS,
+    good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
 def part_never_wired(tracing: Tracing) -> Iterator[Finding]:
     """A part without any wire, busbar or bolted point."""
@@ -209,10 +209,8 @@ def battery_half_wired(tracing: Tracing) -> Iterator[Finding]:
     "joint with another number of wires than counted",
     why="Somebody counted the wires of this joint. Where fewer are typed in, one of them goes to a place that nobody has looked at; it may be a supply.",
     fix="Type in the missing wires, or correct `wires` after counting again.",
-    bad=EXAMPLE_PARTS.replace("S1: splice", "S1: {is: splice, wires: 3}")
-    + "}  # L151\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
-    good=EXAMPLE_PARTS.replace("S1: splice", "S1: {is: splice, wires: 2}")
-    + "}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- ALM.4\n",
+    bad=EXAMPLE_PARTS.replace("S1: splice", "S1: {is: splice, wires: 3}") + "}  # L151\n" + EXAMPLE_RUNS,
+    good=EXAMPLE_PARTS.replace("S1: splice", "S1: {is: splice, wires: 2}") + "}\n" + EXAMPLE_RUNS,
 )
 def joint_count_not_met(tracing: Tracing) -> Iterator[Finding]:
     """A splice, stud or ground point on which another number of wires is typed in than its `wires` says; what is bolted on it counts as one."""
