@@ -97,11 +97,7 @@ def test_the_second_count_takes_nothing_from_the_tables_of_the_first(file: str) 
 
 # A set of kinds that is typed out somewhere is a fact with a second home, and is forgotten when a kind is added.
 SETS = re.compile(r"(LinkKind|PartKind)\.[A-Z_]+,\s*\1\.[A-Z_]+,\s*\1\.[A-Z_]+")
-TABLE_FILES = (
-    "circuit/kinds.py",
-    "entry/models.py",
-    "case/kept_network.py",
-)  # the last: what is pulled or loosened by hand
+TABLE_FILES = ("circuit/kinds.py", "entry/models.py")
 
 
 def test_no_set_of_kinds_is_typed_out_beside_the_tables() -> None:

@@ -17,7 +17,7 @@ from tests.case.test_proof import THOROUGH, Simulated, faults
 from tracer.case.kept_network import DIODE_V
 from tracer.case.opening import kept_plan
 from tracer.diagnose.faults import Atom, Fault, Faults, faults_of
-from tracer.diagnose.predicted import FLOATS_OHM, METER_OHM, Predicted, Setting
+from tracer.diagnose.predicted import FLOATS_OHM, Predicted, Setting
 from tracer.trace.tracing import Tracing
 
 
@@ -132,7 +132,7 @@ def check_against_gauss(plan: dict[str, Any], rng: random.Random, count: int) ->
                 ohm = float(seen[solved._late_row[node], column, n])
                 assert one.floats[column] == (ohm > FLOATS_OHM)
                 if ohm < 1e5:  # a floating point has whatever the leaks give it
-                    assert one.bare_v[column] == pytest.approx(volts[node] / (1 + ohm / METER_OHM), abs=2e-3), (names[n], atom)  # fmt: skip
+                    assert one.bare_v[column] == pytest.approx(volts[node] / (1 + ohm / 1e7), abs=2e-3), (names[n], atom)  # fmt: skip
                     compared += 1
     return compared
 

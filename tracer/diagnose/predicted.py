@@ -19,12 +19,12 @@ from tracer.diagnose.faults import STUCK_OHM, Atom, Faults
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Elimination, Reduction, elimination_of
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
+from tracer.standards.allowances import meter
 from tracer.standards.values import dataclass
 
 _OPEN_S = 1e-10
 _LEAK_S = 1e-9  # at every node, so that what floats has some volts
 FLOATS_OHM = 3e6  # what a meter looks into behind an open way
-METER_OHM = 1e7
 _DIODE_TURNS = 6
 _BACKWARDS_A, _FORWARDS_V = 1e-6, 1e-3
 _BLOCK = 600  # faults side by side
@@ -140,7 +140,7 @@ class _Solved:
             if level == "ground":
                 lamp_ohm = seen[row, :, n] - seen[post_row, :, n]
             floats = np.abs(lamp_ohm) > FLOATS_OHM
-            bare_v = volts[row] / (1.0 + np.abs(lifts) / METER_OHM)
+            bare_v = volts[row] / (1.0 + np.abs(lifts) / meter("input resistance").value)
             lit_v = None
             if lamp_w is not None:
                 free_v = volts[row] if level == "supply" else volts[post_row] - volts[row]

@@ -10,6 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from tracer.circuit.kinds import PartKind
+from tracer.electrics.bus.values import HIGH_SPEED
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place
 from tracer.standards import figures
@@ -67,7 +69,7 @@ _BUS_PARTS = (
 def termination_count(tracing: Tracing) -> Iterator[Finding]:
     """High-speed CAN with other than two terminations, unless one makes up for both."""
     for name, bus in tracing.circuit.typed.vehicle.buses.items():
-        if bus.kind != "high-speed can":
+        if bus.kind != HIGH_SPEED:
             continue
         terminations, total = _buses(tracing)[name]
         fitted = [one for one in terminations if one.fitted]
@@ -228,7 +230,7 @@ def _all_states(tracing: Tracing) -> Iterator[_PinState]:
                 draw.assumed
                 or tracing.once(Hazards).withheld(draw.name)
                 or part is None
-                or part.kind != "module"
+                or part.kind is not PartKind.MODULE
                 or model.level_words(draw.first, supply=True) != "live"
                 or beside_unknown(tracing, module, draw.first, "supply")
             ):

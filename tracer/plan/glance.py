@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from tracer.circuit.kinds import LinkKind
+from tracer.circuit.kinds import PARTS, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.bus_words import bus_as_called
 from tracer.entry.problems import natural
@@ -106,7 +106,7 @@ def _way(circuit: Circuit, row: Row) -> Iterator[OnWay]:
                 beside=not probe.sole,
                 at_rest=_at_rest(circuit, probe.part, closed),
             )
-        elif row.level == "ground" and part.kind in ("splice", "joint", "ground"):
+        elif row.level == "ground" and (PARTS[part.kind].part_of_harness or part.kind is PartKind.GROUND):
             yield OnWay(label, "joint", panel, beside=not probe.sole)
         else:
             continue
@@ -127,15 +127,17 @@ def _at_rest(circuit: Circuit, part: str, pins: tuple[str, ...]) -> bool:
 
 def _splits(circuit: Circuit, row: Row) -> tuple[str, ...]:
     """Where to look first when the pin fails: the middle of the way, then the middle of each half; taped splices only where there is nothing else."""
-    points: dict[str, tuple[str, str]] = {}
+    points: dict[str, tuple[str, PartKind]] = {}
     for probe in reversed(row.probes):
         part = circuit.parts.get(probe.part)
-        if part is None or probe.part == row.part or part.kind == "battery":
+        if part is None or probe.part == row.part or part.kind is PartKind.BATTERY:
             continue
-        connector = part.kind in ("connector", "joint")
+        connector = part.kind in (PartKind.CONNECTOR, PartKind.JOINT)
         name = probe.at.split(",")[0].split(":")[0] if connector else part.label or part.name
         points.setdefault(probe.part, (name, part.kind))
-    easy = [name for name, kind in points.values() if kind != "splice"] or [name for name, _ in points.values()]
+    easy = [name for name, kind in points.values() if kind is not PartKind.SPLICE] or [
+        name for name, _ in points.values()
+    ]
     order: list[str] = []
     spans = [(0, len(easy))]
     for first, end in spans:

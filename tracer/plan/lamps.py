@@ -13,8 +13,9 @@ from tracer.electrics.volts.values import Lamp, Why
 from tracer.entry.models import ModuleFacts
 from tracer.trace.lists.results import Row, SupplyReport
 
-LAMPS_W = (3.0, 5.0, 21.0, 55.0)
 GENTLE_W = 5.0  # behind an electronic output or a diode, and on thin ground wires
+USUAL_W = 21.0
+LAMPS_W = (3.0, GENTLE_W, USUAL_W, 55.0)
 SHARE_OF_FUSE = 0.5
 SHOWN_OHM, CLEAR_V = 0.2, 0.1
 NEVER = frozenset({"bus", "signal", "reference", "output", "shield"})
@@ -61,7 +62,7 @@ def lamp_for_ground(area_mm2: float | None, system_v: float) -> Lamp:
     """
     if system_v not in (12, 24):
         return Lamp(None, 0.0, Why.SYSTEM, system_v)
-    watts = 21.0 if area_mm2 is not None and area_mm2 >= 1.0 else GENTLE_W
+    watts = USUAL_W if area_mm2 is not None and area_mm2 >= 1.0 else GENTLE_W
     return Lamp(watts, watts / system_v, Why.WIRE, area_mm2, system_v=system_v)
 
 

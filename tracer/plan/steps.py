@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import cached_property
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import LinkKind
 from tracer.electrics.bus.values import BusReport
 from tracer.electrics.limits_in_use import LimitsInUse
@@ -137,7 +138,7 @@ class _Planner:
         """What feeds a point of a supply row: each of several where ways come together."""
         if row.code not in self._feeds:
             pin = self.circuit.pins_of[row.part][row.pin]
-            own = row.part if self.circuit.parts[row.part].kind == "module" else ""
+            own = row.part if self.circuit.parts[row.part].kind is PartKind.MODULE else ""
             way = self.tracing.ways_to(pin, row.level, own).to(pin)
             self._feeds[row.code] = None if way is None else Upstream(self.circuit, way)
         upstream = self._feeds[row.code]

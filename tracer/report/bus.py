@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 from tracer.electrics.bus.alike import clusters_of, cut_off, cut_off_modules, only_cuts_off, signature
 from tracer.electrics.bus.values import (
+    FAULT_TOLERANT,
+    HIGH_SPEED,
     INPUTS_OHM,
     KINDS,
+    LIN,
     BusReport,
     BusTermination,
     Case,
@@ -100,9 +103,9 @@ def _make_up(page: Page, report: BusReport) -> None:
     outside = [t for t in report.terminations if not t.module]
     if outside:
         page.line(f"in the harness: {', '.join(f'{t.name} {termination_words(t)}' for t in outside)}", indent=2)
-    if not report.terminations and report.kind != "lin":
+    if not report.terminations and report.kind != LIN:
         page.line("no termination is typed in", indent=2)
-    if report.kind == "lin":
+    if report.kind == LIN:
         page.line(f"commander: {report.commander or 'not typed in (`commander` in vehicle.yaml)'}", indent=2)
     if report.trunk:
         page.line(f"trunk: {' - '.join(report.trunk)}, {_metres(report.trunk_m)}", indent=2, hang=9)
@@ -284,7 +287,7 @@ def _tests(page: Page, report: BusReport) -> None:
 
 def _without_rule(page: Page, report: BusReport) -> None:
     page.heading("Resistance")
-    if report.kind == "fault-tolerant can":
+    if report.kind == FAULT_TOLERANT:
         page.line(
             "The 60 Ω rule does not hold here: every node has its own resistor on each line, and none lies between the lines.",
             indent=2,
@@ -297,13 +300,13 @@ def _without_rule(page: Page, report: BusReport) -> None:
         page.line(
             "Across the lines a meter sees transceivers without supply; it proves nothing about this bus.", indent=2
         )
-    elif report.kind == "lin":
+    elif report.kind == LIN:
         page.line(
             "The 60 Ω rule does not hold here: one line, pulled up to the supply by about 1 kΩ in the commander and 30 kΩ in each responder, each behind a diode. "
             "A meter shows open in one direction of its leads; judge by voltage.",
             indent=2,
         )
-    elif report.kind == "high-speed can":
+    elif report.kind == HIGH_SPEED:
         why = "Nothing is measured on this bus" if report.not_to_measure else "It cannot be computed"
         page.line(f"{why}: see {'above' if report.not_to_measure else 'what is not known above'}.", indent=2)
     else:

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from tracer.electrics.bus.values import INPUTS_OHM, KINDS, PLUGGED, UNPLUGGED, BusReport, Case, ohm_words
+from tracer.electrics.bus.values import (
+    FAULT_TOLERANT,
+    INPUTS_OHM,
+    KINDS,
+    LIN,
+    PLUGGED,
+    UNPLUGGED,
+    BusReport,
+    Case,
+    ohm_words,
+)
 from tracer.report.bus import doubts, not_to_measure, reading_words, termination_words
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, elsewhere_words
@@ -68,7 +78,7 @@ def _sound(report: BusReport) -> str:
 def _one_value(report: BusReport) -> str:
     if report.cases:
         return _span(report.cases[:1])
-    return "judged by voltage" if report.kind == "lin" else "no ohms across the lines"
+    return "judged by voltage" if report.kind == LIN else "no ohms across the lines"
 
 
 def _head(page: Page, report: BusReport, *, loose_elsewhere: bool) -> None:
@@ -117,9 +127,9 @@ def _plug(name: str, pins: Iterable[str], ends: Sequence[str]) -> str:
 
 def _rule(report: BusReport) -> Iterator[tuple[str, str]]:
     """What an ohmmeter is good for on a bus that is not terminated between its lines."""
-    if report.kind == "lin":
+    if report.kind == LIN:
         yield "rule", f"one line, judged by voltage; commander {report.commander or 'not typed in'}{_fed(report)}"
-    elif report.kind == "fault-tolerant can":
+    elif report.kind == FAULT_TOLERANT:
         ohms = ", ".join(f"{line} {figures.ohms(ohm)}" for line, ohm in report.line_ohms.items())
         yield "rule", "across the lines a meter proves nothing" + (f"; all resistors of a line together: {ohms}" if ohms else "")  # fmt: skip
 

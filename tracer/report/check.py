@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
@@ -41,7 +42,7 @@ def verdict(audit: Audit) -> str:
 
 
 def _counts(circuit: Circuit) -> str:
-    modules = sum(part.kind == "module" for part in circuit.parts.values())
+    modules = sum(part.kind is PartKind.MODULE for part in circuit.parts.values())
     wires = sum(len(run.wires) for run in circuit.runs)
     return ", ".join(
         (

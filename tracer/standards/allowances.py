@@ -30,6 +30,9 @@ class Span:
 THERMAL_V = 1.380649e-23 * 300.15 / 1.602176634e-19
 """kT/q at 27 °C; the constants are those that define the units since 2019."""
 
+DIODE_DROP = "0.3 to 0.7 V"
+"""What a meter shows less behind a diode, in words: common practice, no source."""
+
 BATTERY_STATES = ("at rest", "key on", "cranking", "charging", "maintainer connected")
 
 

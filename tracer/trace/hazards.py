@@ -148,7 +148,7 @@ class Hazards:
         for name, nodes in pins.items():
             if fed.isdisjoint(nodes) and own.isdisjoint(nodes) and any(every.reached(node) for node in nodes):
                 dependents.update(dict.fromkeys(nodes, tuple(sorted(nodes))))
-            elif not fed.isdisjoint(nodes) or circuit.parts[name].kind == "module":
+            elif not fed.isdisjoint(nodes) or circuit.parts[name].kind is PartKind.MODULE:
                 ends |= nodes
         return frozenset(ends - own - dependents.keys()), dependents
 
@@ -229,7 +229,7 @@ def _of(circuit: Circuit, part: Part) -> Iterator[Danger]:
         of_sheet = dict.fromkeys(kind for sheet in sheets for kind in sheet.hazard if kind != "none")
         if of_sheet and part.kind in CONSUMERS:
             typed[""] = of_sheet
-        elif not all("none" in sheet.hazard for sheet in sheets) and part.kind != "panel":
+        elif not all("none" in sheet.hazard for sheet in sheets) and part.kind is not PartKind.PANEL:
             for kind, word in hazards_in_words(part.name, part.facts.name, part.facts.said("serves")):
                 yield Danger(kind, part.name, word=word)
     if (own := PARTS[part.kind].hazard) and "none" not in typed.get("", ()):

@@ -17,6 +17,8 @@ from tracer.electrics.bus.supply import SYSTEMS_V, LinSupply, full_v
 from tracer.electrics.bus.values import (
     ASLEEP,
     AWAKE,
+    FAULT_TOLERANT,
+    HIGH_SPEED,
     KINDS,
     ONE_OUT,
     PLUGGED,
@@ -113,7 +115,7 @@ def _ohms(asked: Asked) -> Iterator[LineReading]:
                 yield LineReading(state, name, end, "Ω", None, None, None, f"not known: {unknown}", "")
             elif not modules:
                 yield LineReading(state, name, end, "Ω", math.inf, math.inf, math.inf, "", "computed: nothing but wire")
-            elif kind == "high-speed can":
+            elif kind == HIGH_SPEED:
                 least = row.min_kohm * 1000 / (2 * modules)
                 yield LineReading(state, name, end, "Ω", least, None, math.inf, "", said(row.certainty, row.source))
             else:
@@ -128,7 +130,7 @@ def _least_input() -> tables.NodeInput:
 
 
 def _why_not(asked: Asked) -> str:
-    if asked.lines.facts.kind == "fault-tolerant can":
+    if asked.lines.facts.kind == FAULT_TOLERANT:
         return "not judged: the resistors end inside the transceivers"
     ohm = pull_up_ohm(asked)
     are = "" if ohm is None else f" ({figures.ohms(ohm[1])} side by side, {figures.ohms_ends(ohm[0], ohm[2])})"

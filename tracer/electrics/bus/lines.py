@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.electrics.bus.values import Access, BusNode
 from tracer.entry.file_models import BusFacts
@@ -127,7 +128,7 @@ class BusLines:
                 part = self.circuit.part_at(node)
                 if part is None or not self.tracing.is_probe_point(node):
                     continue
-                half = self.circuit.node_pins[node][-1] if part.kind == "connector" else ""
+                half = self.circuit.node_pins[node][-1] if part.kind is PartKind.CONNECTOR else ""
                 groups.setdefault((part.name, half), {}).setdefault(line, []).append(node)
         modules = {node.module for node in self.nodes}
         order = sorted(groups, key=lambda key: (key[0] not in modules, natural(key[0]), key[1]))
@@ -137,7 +138,7 @@ class BusLines:
                 continue
             part = self.circuit.parts[name]
             high, low = (sorted(group[line], key=lambda n: natural(self.circuit.node_names[n])) for line in ("H", "L"))
-            if part.kind == "joint":
+            if part.kind is PartKind.JOINT:
                 yield Access(name, name, high[0], low[0])
             elif len(high) == len(low):
                 for a, b in zip(high, low, strict=True):

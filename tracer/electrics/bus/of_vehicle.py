@@ -15,7 +15,19 @@ from tracer.electrics.bus.ohms import BusNetwork
 from tracer.electrics.bus.supply import lin_supply_of
 from tracer.electrics.bus.terminations import judge_terminations, line_ohms, terminations_of
 from tracer.electrics.bus.trunk import trunk_of
-from tracer.electrics.bus.values import Access, BusReport, BusTermination, Case, Ohm, Stub, Test, UnknownBus
+from tracer.electrics.bus.values import (
+    FAULT_TOLERANT,
+    HIGH_SPEED,
+    LIN,
+    Access,
+    BusReport,
+    BusTermination,
+    Case,
+    Ohm,
+    Stub,
+    Test,
+    UnknownBus,
+)
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.bus_words import bus_of as bus_of_words
 from tracer.entry.problems import listed, nearest
@@ -59,7 +71,7 @@ def terminations_in_order(
     lines = BusLines(tracing, name)
     terminations = terminations_of(lines)
     accesses = tuple(lines.accesses()) if lines.two else ()
-    if lines.facts.kind != "high-speed can" or not accesses or lines.touch:
+    if lines.facts.kind != HIGH_SPEED or not accesses or lines.touch:
         return terminations, None
     return terminations, BusNetwork(lines, terminations, accesses, limits).in_order()[0]
 
@@ -69,14 +81,14 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
     terminations = terminations_of(lines)
     on_lines = list(lines.loose_ends())
     lines.problems += [*lines.not_declared(), *on_lines, *_problems(lines, terminations)]
-    supply = lin_supply_of(lines, limits.system_v) if kind == "lin" else None
+    supply = lin_supply_of(lines, limits.system_v) if kind == LIN else None
     accesses = tuple(lines.accesses()) if lines.two else ()
     cases: tuple[Case, ...] = ()
     tests: tuple[Test, ...] = ()
     trunk: tuple[str, ...] = ()
     trunk_m: float | None = None
     stubs: tuple[Stub, ...] = ()
-    if kind == "high-speed can" and lines.two:
+    if kind == HIGH_SPEED and lines.two:
         if lines.touch:
             lines.problems.append("both lines are one conductor as typed in")
         else:
@@ -115,7 +127,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         tuple(lines.problems),
         f"{figures.percent(limits.of('meter resistance share').high)} of the reading and {figures.ohms(limits.of('meter resistance digits').high)}",
         _completeness(lines, terminations, len(loose_ends(lines.tracing)) - len(on_lines)),
-        line_ohms(terminations) if kind == "fault-tolerant can" else {},
+        line_ohms(terminations) if kind == FAULT_TOLERANT else {},
         lines.facts.commander or "",
         tuple(withheld.items()),
         line_readings=line_readings(Asked(lines, terminations, levels, supply_v), ohms=not withheld),
@@ -163,10 +175,10 @@ def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterat
     for termination in terminations:
         if termination.problem:
             yield termination.problem
-    if kind == "high-speed can" and not lines.two:
+    if kind == HIGH_SPEED and not lines.two:
         typed = " and ".join(wired) if wired else "none"
         yield f"lines typed in: {typed}, where H and L are wanted; no resistance can be computed"
-    if kind == "high-speed can" and not any(one.fitted for one in terminations):
+    if kind == HIGH_SPEED and not any(one.fitted for one in terminations):
         yield "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"
 
 

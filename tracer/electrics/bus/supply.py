@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Part
 from tracer.electrics.bus.lines import BusLines
 from tracer.electrics.model.sources import share_of_system
@@ -79,7 +80,7 @@ def _of_ends(lines: BusLines, ends: frozenset[int], system_v: int) -> Iterator[f
     circuit = lines.circuit
     for node in sorted(ends):
         part = circuit.part_at(node)
-        if part is None or part.kind == "generator":  # a rail, or what keeps the battery up
+        if part is None or part.kind is PartKind.GENERATOR:  # a rail, or what keeps the battery up
             yield full_v(system_v)
         elif isinstance(part.facts, BatteryFacts):
             yield _of_battery(lines, part, system_v)
@@ -91,7 +92,9 @@ def _of_battery(lines: BusLines, part: Part, system_v: int) -> float | None:
     """V of a full battery to ground: of several in a row the uppermost has the volts of the system, the others their own."""
     ground = lines.tracing.hard_ground
     batteries = {
-        one.name: lines.circuit.pins_of[one.name] for one in lines.circuit.parts.values() if one.kind == "battery"
+        one.name: lines.circuit.pins_of[one.name]
+        for one in lines.circuit.parts.values()
+        if one.kind is PartKind.BATTERY
     }
     lower = {
         name: any(node in ground for pin, node in pins.items() if pin.startswith("-"))

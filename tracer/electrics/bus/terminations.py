@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Link, LinkKind
 from tracer.electrics.bus.lines import BusLines
-from tracer.electrics.bus.values import INPUTS_OHM, BusTermination, Case
+from tracer.electrics.bus.values import FAULT_TOLERANT, HIGH_SPEED, INPUTS_OHM, BusTermination, Case
 from tracer.entry.file_models import TerminationFacts
 from tracer.entry.models import ResistorFacts
 from tracer.standards import bus as tables
@@ -76,12 +77,12 @@ class _Terminations:
         named: set[tuple[str, ...]] = set()
         for name, facts in self.facts.terminations.items():
             part = self.circuit.parts[self.circuit.short_names.get(name, name)]
-            if part.kind == "module":
+            if part.kind is PartKind.MODULE:
                 yield self._in_module(name, facts)
                 continue
             chain = next((one for one in chains if part.name in one.parts), None)
             if chain is None:
-                between = "H" in self.lines.nets and self.facts.kind != "fault-tolerant can"
+                between = "H" in self.lines.nets and self.facts.kind != FAULT_TOLERANT
                 problem = f"termination {name}: it does not lie between the two lines" if between else ""
                 ohms = facts.ohms if facts.ohms is not None else self._resistor_ohms(part.name)
                 yield BusTermination(name, False, ohms, facts.split == "yes", facts.fitted == "yes", problem)
@@ -103,7 +104,7 @@ class _Terminations:
             problem = f"termination {name}: no pin of this module is on the bus"
         elif "H" in node.pins and "L" in node.pins:
             ends = (node.pins["H"][0], node.pins["L"][0])
-        elif self.facts.kind == "high-speed can":
+        elif self.facts.kind == HIGH_SPEED:
             problem = (
                 f"termination {name}: only line {', '.join(node.pins)} of this module is typed in, so it is not counted"
             )

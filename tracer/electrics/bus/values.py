@@ -10,7 +10,8 @@ from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 
-KINDS = {"high-speed can": "high-speed CAN", "fault-tolerant can": "fault-tolerant CAN", "lin": "LIN"}
+HIGH_SPEED, FAULT_TOLERANT, LIN = "high-speed can", "fault-tolerant can", "lin"  # as they are typed
+KINDS = {HIGH_SPEED: "high-speed CAN", FAULT_TOLERANT: "fault-tolerant CAN", LIN: "LIN"}
 AWAKE, ASLEEP = (
     "awake, at rest",
     "asleep",

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import field, replace
 
-from tracer.circuit.kinds import FUSE_KINDS, LOADS, PARTS, LinkKind
+from tracer.circuit.kinds import FUSE_KINDS, LOADS, PARTS, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Lever
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, nearest
@@ -169,7 +169,7 @@ def commands_of(circuit: Circuit) -> dict[str, bool]:
 
 def _module(circuit: Circuit, name: str) -> str:
     part = circuit.parts.get(name)
-    if part is None or part.kind != "module":
+    if part is None or part.kind is not PartKind.MODULE:
         known = [module.name for module in circuit.modules()]
         near = nearest(name, known)
         raise BadChange(
@@ -299,7 +299,7 @@ def _fitted(circuit: Circuit, text: str) -> tuple[str, float]:
 
 def levers_of(circuit: Circuit) -> dict[str, Lever]:
     """The switches and their levers by name: `S7`, `S7/wiper`."""
-    return {lever.name: lever for part in circuit.parts.values() if part.kind == "switch" for lever in part.levers.values()}  # fmt: skip
+    return {lever.name: lever for part in circuit.parts.values() if part.kind is PartKind.SWITCH for lever in part.levers.values()}  # fmt: skip
 
 
 def _held(circuit: Circuit, text: str) -> tuple[str, str]:
@@ -313,12 +313,12 @@ def _held(circuit: Circuit, text: str) -> tuple[str, str]:
         if state not in lever.contacts:
             raise BadChange(f"{name} has the positions {listed(list(lever.contacts))}: write {name}=POSITION.")
         return name, state
-    if part is not None and part.kind == "switch":
+    if part is not None and part.kind is PartKind.SWITCH:
         own = [lever.name for lever in part.levers.values()]
         if own:
             raise BadChange(f"{name} has levers: write {listed([f'{one}=POSITION' for one in own])}.")
         raise BadChange(f"the contacts of {name} are not known: it has no position to hold.")
-    generator = part is not None and part.kind == "generator"
+    generator = part is not None and part.kind is PartKind.GENERATOR
     commands = commands_of(circuit)
     if name in circuit.typed.vehicle.conditions or generator or name in commands:
         allowed = ("", "yes", "no", "high", "low") if name in commands else ("", "yes", "no")
@@ -326,7 +326,7 @@ def _held(circuit: Circuit, text: str) -> tuple[str, str]:
             raise BadChange(f"`{text}`: write {name}, or {name}=no.")
         return name, state or "yes"
     known = [*circuit.typed.vehicle.conditions, *commands]
-    known += [*levers, *(p.name for p in circuit.parts.values() if p.kind == "generator")]
+    known += [*levers, *(p.name for p in circuit.parts.values() if p.kind is PartKind.GENERATOR)]
     near = nearest(name, known)
     raise BadChange(
         f"{name} is no condition, command, hand-worked switch or generator."

@@ -11,7 +11,7 @@ from tracer.circuit.model import Circuit, Link, LinkKind, Part
 from tracer.entry.models import ContactFacts, FuseFacts, LoadFacts, RelayFacts, SwitchFacts, TwoPinFacts
 from tracer.standards import allowances, figures
 from tracer.standards.allowances import Span, contact_ohm, unknown_wire
-from tracer.standards.conductors import copper_resistivity, max_resistance_mohm_per_m
+from tracer.standards.conductors import copper_resistivity, copper_temperature_coefficient, max_resistance_mohm_per_m
 from tracer.standards.conductors import largest_fuse_a as allowed_fuse
 from tracer.standards.fuses import UnknownFuseKind, cold_resistance_mohm
 from tracer.standards.values import dataclass
@@ -123,7 +123,7 @@ def _copper(
     else:
         assumed.append(f"length ({figures.stated_range(length.low, length.high, 'm')} taken)")
     solid = copper_resistivity()
-    low = solid.value / areas[0] * (1 + 0.00393 * (cold - 20)) * lengths[0]
+    low = solid.value / areas[0] * (1 + copper_temperature_coefficient().value * (cold - 20)) * lengths[0]
     nominal = max_resistance_mohm_per_m(areas[1]).value / 1000 * lengths[1]
     high = max_resistance_mohm_per_m(areas[2], warm).value / 1000 * lengths[2]
     size = size_text or "size not known"

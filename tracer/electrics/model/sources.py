@@ -71,7 +71,7 @@ class Sources:
             if end.node in self.switching.open_nodes:
                 continue
             part = self.circuit.part_at(end.node)
-            if part is not None and part.kind == "battery":
+            if part is not None and part.kind is PartKind.BATTERY:
                 minus = self.posts.get(part.name, reference)
                 factor = self._share_of_system(part.name, minus)
                 self.draft.branches.append(
@@ -89,10 +89,10 @@ class Sources:
                 )
                 if self.turning:
                     self._charged(part.name, end.node, minus)
-            elif part is not None and part.kind == "generator":
+            elif part is not None and part.kind is PartKind.GENERATOR:
                 if part.name in self.turning:
                     self._generator(part.name, end.node, reference, battery)
-            elif part is not None and part.kind == "converter":
+            elif part is not None and part.kind is PartKind.CONVERTER:
                 self._converter(part.name, end.node)
             else:
                 self._assumed_source(end.node, reference, battery, part.name if part is not None else "")
@@ -134,7 +134,7 @@ class Sources:
         found: dict[str, int] = {}
         ideal = Ohms(LEAST_OHM, LEAST_OHM, LEAST_OHM, 0.0, "one post")
         for part in self.circuit.parts.values():
-            if part.kind != "battery":
+            if part.kind is not PartKind.BATTERY:
                 continue
             posts = [node for pin, node in self.circuit.pins_of.get(part.name, {}).items() if pin.startswith("-")]
             for node in posts[1:]:
@@ -154,7 +154,7 @@ class Sources:
         if facts.volts is not None:
             return share_of_system(facts.volts, self.draft.system_v)
         grounds = {end.node for end in self.circuit.grounds}
-        batteries = [part for part in self.circuit.parts.values() if part.kind == "battery"]
+        batteries = [part for part in self.circuit.parts.values() if part.kind is PartKind.BATTERY]
         stacked = any(post not in grounds for post in self.posts.values())
         return 1.0 / len(batteries) if stacked and minus in self.posts.values() else 1.0
 
@@ -222,7 +222,7 @@ def turning_generators(draft: Draft) -> list[str]:
     return [
         part.name
         for part in draft.circuit.parts.values()
-        if part.kind == "generator"
+        if part.kind is PartKind.GENERATOR
         and held.get(part.name, "yes" if charged else "no") == "yes"
         and any(draft.circuit.node_parts[end.node] == part.name for end in draft.circuit.sources)
     ]

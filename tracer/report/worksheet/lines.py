@@ -33,6 +33,7 @@ from tracer.report.worksheet.words import (
     withheld,
 )
 from tracer.standards import figures
+from tracer.standards.allowances import DIODE_DROP
 from tracer.standards.cautions import WORK_KINDS, cautions_for
 from tracer.standards.hazards import HAZARDS
 from tracer.standards.values import dataclass
@@ -258,7 +259,7 @@ class _Writer:
     def _by_fuse(self, step: Step) -> _Words:
         row, bare, loaded, lamp, fuse = step.row, step.bare, step.loaded, step.lamp, step.fuse
         assert lamp is not None and fuse is not None
-        words = "battery voltage" + (", 0.3 to 0.7 V less behind a diode" if row.diodes else "")
+        words = "battery voltage" + (f", {DIODE_DROP} less behind a diode" if row.diodes else "")
         limit, source = _lamp_limit(step) if lamp.watts is not None else ("", "")
         note = f"key off, {', '.join(step.out)} out; fit again afterwards"
         if (

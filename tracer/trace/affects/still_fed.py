@@ -408,7 +408,7 @@ class Reach:
         ends: dict[str, list[int]] = {}
         for end in circuit.sources:
             part = circuit.part_at(end.node)
-            if part is not None and part.kind in ("module", "converter"):
+            if part is not None and part.kind in (PartKind.MODULE, PartKind.CONVERTER):
                 ends.setdefault(part.name, []).append(end.node)
         for part in circuit.parts.values():
             pins = circuit.pins_of.get(part.name, {})

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from tracer.entry.models import ModuleFacts
 from tracer.standards import figures
+from tracer.standards.allowances import DIODE_DROP
 from tracer.standards.values import dataclass
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Answer, Completeness
@@ -96,7 +97,7 @@ def _of_row(row: Row, kind: str) -> PinStates:
         level = dict(row.live)
         reading = "battery voltage while live, 0 V while dead"
         if row.diodes:
-            reading = "battery voltage less 0.3 to 0.7 V (diode) while live, 0 V while dead"
+            reading = f"battery voltage less {DIODE_DROP} (diode) while live, 0 V while dead"
     else:
         level = {key: {"live": "ground", "dead": "open"}.get(state, state) for key, state in row.live.items()}
         reading = row.probes[-1].expect.text if row.probes else "ground"

@@ -11,6 +11,7 @@ from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
 from tracer.standards import figures
+from tracer.standards.allowances import DIODE_DROP
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.hazards import Hazards
@@ -300,7 +301,7 @@ def _notes(tracing: Tracing, way: Way, level: str, *, with_readings: bool) -> tu
     if not with_readings:
         return tuple(notes)
     if level == "supply" and any(link.kind is LinkKind.DIODE for link in links):
-        notes.append("through a diode: reads 0.3 to 0.7 V lower than before it (common practice, no source)")
+        notes.append(f"through a diode: reads {DIODE_DROP} lower than before it (common practice, no source)")
     notes += _output_notes(circuit, links)
     for part in sorted({link.part for link in links if link.kind is LinkKind.CONTACT}):
         if lag := circuit.parts[part].lag:

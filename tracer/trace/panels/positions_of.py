@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import replace
 
-from tracer.circuit.kinds import BESIDE
+from tracer.circuit.kinds import BESIDE, PartKind
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, PanelFacts, RelayFacts
 from tracer.entry.problems import natural, nearest
@@ -156,7 +156,7 @@ def _position(tracing: Tracing, part: Part, panel: PanelFacts, below: Below) -> 
         loose=tuple(dict.fromkeys(f"{one.code} at {one.at}" for one in below.loose.get(output or part.name, ()))),
         below=below.next.get(part.name, ()),
         relay=(facts.kind or "") if isinstance(facts, RelayFacts) else "",
-        pins=tuple(_pins(circuit, part)) if part.kind in ("relay", "diode") else (),
+        pins=tuple(_pins(circuit, part)) if part.kind in (PartKind.RELAY, PartKind.DIODE) else (),
         said=said,
         not_found=not_found,
         not_named=not_named,

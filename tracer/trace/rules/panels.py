@@ -224,7 +224,11 @@ def served_part_not_traced(tracing: Tracing) -> Iterator[Finding]:
         said = part.facts.said("serves")
         if not said or part.facts.said("state") in NO_FUSE_BELONGS:
             continue
-        named = [name for name in named_in(circuit, said) if circuit.parts[name].kind not in ("module", "panel")]
+        named = [
+            name
+            for name in named_in(circuit, said)
+            if circuit.parts[name].kind not in (PartKind.MODULE, PartKind.PANEL)
+        ]
         below = parts_below(tracing, part.name) if named else frozenset()
         for name in named:
             if name not in below and name != part.name:
