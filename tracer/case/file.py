@@ -16,10 +16,9 @@ import time
 from collections.abc import Iterator
 from hashlib import sha256
 from pathlib import Path
-from secrets import token_hex
 from typing import Any
 
-from tracer.entry.files import NotWritten, sync_folder
+from tracer.entry.files import NotWritten, beside, sync_folder
 from tracer.entry.problems import CannotCompute
 from tracer.entry.visible import all_visible
 from tracer.standards.values import dataclass
@@ -68,19 +67,10 @@ def create(file: Path, opening: Entry) -> None:
     ------
     NotWritten : the file is there already, or cannot be written
     """
-    beside = file.with_name(f".{file.name[:100]}.{token_hex(4)}")
     try:
         make_folder(file.parent)
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(_line({"n": 1, "schema": SCHEMA, **opening}))
-                stream.flush()
-                os.fsync(stream.fileno())
-            _named(beside, file)
-        finally:
-            with contextlib.suppress(OSError):
-                beside.unlink()
+        with beside(file, _line({"n": 1, "schema": SCHEMA, **opening}), 0o600) as whole:
+            _named(whole, file)
         sync_folder(file.parent)
     except FileExistsError:
         raise NotWritten(f"{file} is there already: a case is never written over. Choose another name with -o.") from None  # fmt: skip
@@ -88,17 +78,17 @@ def create(file: Path, opening: Entry) -> None:
         raise NotWritten(f"cannot write {file}: {getattr(error, 'strerror', None) or error}") from error
 
 
-def _named(beside: Path, file: Path) -> None:
+def _named(whole: Path, file: Path) -> None:
     """Give a file that is whole its name; FileExistsError where that is taken."""
     try:
-        os.link(beside, file)
+        os.link(whole, file)
     except OSError as error:
         if error.errno not in (errno.EPERM, errno.ENOTSUP, errno.ENOSYS):
             raise
         os.close(
             os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         )  # a disk without second names, such as that of a stick
-        beside.replace(file)
+        whole.replace(file)
 
 
 def make_folder(folder: Path) -> None:

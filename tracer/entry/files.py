@@ -7,7 +7,7 @@ import errno
 import os
 import stat
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from secrets import token_hex
 
@@ -63,21 +63,27 @@ def read_settled(path: Path) -> bytes:
 
 
 def _replace(target: Path, content: bytes) -> None:
-    beside = target.with_name(f".{target.name[:100]}.{token_hex(4)}")
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
+    with beside(target, content) as whole:
+        if target.exists():
+            whole.chmod(stat.S_IMODE(target.stat().st_mode))
+        whole.replace(target)
+    sync_folder(target.parent)
+
+
+@contextlib.contextmanager
+def beside(target: Path, content: bytes, mode: int = 0o666) -> Iterator[Path]:
+    """A file beside the wanted one with all of it, on the disk; it is gone again unless it was given a name meanwhile."""
+    whole = target.with_name(f".{target.name[:100]}.{token_hex(4)}")
+    handle = os.open(whole, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        if target.exists():
-            beside.chmod(stat.S_IMODE(target.stat().st_mode))
-        beside.replace(target)
-    except BaseException:
+        yield whole
+    finally:
         with contextlib.suppress(OSError):
-            beside.unlink()
-        raise
-    sync_folder(target.parent)
+            whole.unlink()
 
 
 def sync_folder(folder: Path) -> None:

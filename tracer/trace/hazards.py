@@ -12,6 +12,7 @@ from collections.abc import Collection, Hashable, Iterator
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
+from tracer.circuit.flood import flood
 from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS, PartKind
 from tracer.circuit.model import LOADS, Circuit, Part
 from tracer.standards.hazards import HAZARDS, hazards_in_words
@@ -155,16 +156,8 @@ class Hazards:
     def _fed_without(self, own: frozenset[int]) -> set[int]:
         """Every node that supply reaches on ways that touch no dangerous pin, as if every contact were closed."""
         circuit, barred = self._circuit, own | self._tracing.hard_ground
-        queue = [end.node for end in circuit.sources if end.node not in barred]
-        seen = set(queue)
-        for node in queue:
-            for number in circuit.at[node]:
-                link = circuit.links[number]
-                other = circuit.other(link, node)
-                if link.kind in SUPPLY_KINDS and other not in seen and other not in barred:
-                    seen.add(other)
-                    queue.append(other)
-        return seen
+        starts = [end.node for end in circuit.sources if end.node not in barred]
+        return set(flood(circuit, starts, SUPPLY_KINDS, barred=barred))
 
     def _shared(
         self, own: frozenset[int], ends: frozenset[int], dependents: dict[int, tuple[int, ...]]
