@@ -1,4 +1,4 @@
-"""What every fuse of a vehicle takes away, in one pass; one part with all key states; the inventory of all panels: each against loading the vehicle.
+"""What every part of a vehicle takes away, in one pass; one part with all key states; the inventory of all panels: each against loading the vehicle.
 
 As in the `tracer` command, Python's garbage collector is off while measuring, for both sides.
 """
@@ -15,7 +15,8 @@ from benchmarks.generate import generate
 from benchmarks.ratios import Ratio, fastest_s
 from tracer.circuit.join import join
 from tracer.entry.load import read_folder
-from tracer.trace.affects.dead_part import Affected, every_fuse
+from tracer.trace.affects.dead_part import Affected
+from tracer.trace.affects.every_part import every_loss
 from tracer.trace.affects.in_common import common_of
 from tracer.trace.panels.positions_of import panels_of
 from tracer.trace.tracing import Tracing
@@ -25,7 +26,7 @@ MOST = 3.0  # times loading
 
 
 def affects_ratios(runs: int = RUNS) -> list[Ratio]:
-    """Every fuse in one pass, one fuse in full, what ten modules have in common, and the inventory, against loading."""
+    """Every part in one pass, one fuse in full, what ten modules have in common, and the inventory, against loading."""
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         generate(folder, runs)
@@ -36,10 +37,10 @@ def affects_ratios(runs: int = RUNS) -> list[Ratio]:
             circuit = join(read_folder(folder))
             fuses = [part.name for part in circuit.parts.values() if part.kind == "fuse"]
             modules = [part.name for part in circuit.modules()]
-            answered = every_fuse(Tracing(circuit))
-            taken = sum(len(loss.supply) for loss in answered.values())
+            answered = every_loss(Tracing(circuit)).parts
+            taken = sum(len(loss.lost) for loss in answered)
             jobs: list[tuple[str, Callable[[], object]]] = [
-                (f"affects, all {len(answered)} fuses in one pass ({taken} pins lost)", lambda: every_fuse(Tracing(circuit))),
+                (f"affects, all {len(answered)} parts in one pass ({taken} pins lost)", lambda: every_loss(Tracing(circuit))),
                 ("affects, one fuse with all key states", lambda: Affected(Tracing(circuit)).report(fuses[len(fuses) // 2])),
                 ("common, three dead and two working modules", lambda: common_of(Tracing(circuit), modules[10:13], modules[20:22])),
                 ("panel, every position of every panel", lambda: panels_of(Tracing(circuit))),

@@ -15,9 +15,9 @@ from tracer.trace.tracing import Tracing
 
 def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator[list[str]]:
     """One call of each command, or of each command with each of the modules; prints go into the folder."""
-    for command in ("check", "panel", "draw", "bus"):
+    for command in ("check", "panel", "affects", "draw", "bus"):
         yield [command]
-    yield from ([command, "--all"] for command in ("panel", "draw", "bus"))
+    yield from ([command, "--all"] for command in ("panel", "affects", "draw", "bus"))
     for module in modules:
         for command in ("supplies", "missing", "states", "affects", "common", "volts"):
             yield [command, module]

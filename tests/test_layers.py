@@ -236,7 +236,7 @@ def test_commands_ask_the_front_door_only() -> None:
 # What `report` may know of the layers that work things out: plain values and their words, never what computes them.
 SHOWN_VALUES = {
     "tracer.trace": (
-        "affects.dead_part", "affects.in_common", "lists.completeness", "lists.missing.Missing", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
+        "affects.dead_part", "affects.every_part", "affects.in_common", "lists.completeness", "lists.missing.Missing", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
         "minding.Minded", "minding.Minding", "minding.NOTE", "minding.NOTHING", "panels.plugged_in", "panels.positions_of", "rules.registry.Finding",
         "rules.registry.Rule",
     ),

@@ -11,7 +11,7 @@ question when a `Tracing` of the circuit is passed in its place.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -58,6 +58,8 @@ if TYPE_CHECKING:  # `as` makes a name public
     from tracer.standards.sources import sources as sources
     from tracer.trace.affects.dead_part import AffectsReport as AffectsReport
     from tracer.trace.affects.dead_part import UnknownPart as UnknownPart
+    from tracer.trace.affects.every_part import EveryLoss as EveryLoss
+    from tracer.trace.affects.every_part import PartLoss as PartLoss
     from tracer.trace.affects.in_common import CommonReport as CommonReport
     from tracer.trace.lists.completeness import Completeness as Completeness
     from tracer.trace.lists.missing import Missing as Missing
@@ -226,6 +228,15 @@ def affects(circuit: Circuit | Tracing, part: str, pin: str | None = None) -> Af
 
     tracing = _tracing(circuit)
     return tracing.once(Affected).report(tracing.circuit.spelt(part), pin)
+
+
+def every_loss(
+    circuit: Circuit | Tracing, told: Callable[[Iterator[PartLoss]], Iterable[PartLoss]] = iter
+) -> EveryLoss:
+    """What has no way left without each part of the vehicle, key states left out; `told` sees each part as it gets ready."""
+    from tracer.trace.affects.every_part import every_loss as found
+
+    return found(_tracing(circuit), told)
 
 
 def common(circuit: Circuit | Tracing, dead: Sequence[str], working: Sequence[str] = ()) -> CommonReport:

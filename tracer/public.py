@@ -31,6 +31,7 @@ _TAKEN_FROM: Mapping[str, str] = {
     "tracer.standards.cautions": "cautions",
     "tracer.standards.sources": "sources",
     "tracer.trace.affects.dead_part": "AffectsReport UnknownPart",
+    "tracer.trace.affects.every_part": "EveryLoss PartLoss",
     "tracer.trace.affects.in_common": "CommonReport",
     "tracer.trace.lists.completeness": "Completeness",
     "tracer.trace.lists.missing": "Missing missing",

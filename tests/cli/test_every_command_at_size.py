@@ -86,7 +86,7 @@ def test_diagram_and_worksheet_of_every_module(coach: Path, module: str, tmp_pat
         assert files and all(file.stat().st_size for file in files)
 
 
-@pytest.mark.parametrize("command", ["check", "panel", "bus", "draw", "common M1 M2 --working M3", "affects ML1", "affects STUD", "affects K15", "affects P1", "affects IGN"])  # fmt: skip
+@pytest.mark.parametrize("command", ["check", "panel", "bus", "draw", "common M1 M2 --working M3", "affects", "affects ML1", "affects STUD", "affects K15", "affects P1", "affects IGN"])  # fmt: skip
 def test_a_command_answers_for_the_whole_vehicle(coach: Path, command: str) -> None:
     status, text = run(coach, *command.split())
     assert text

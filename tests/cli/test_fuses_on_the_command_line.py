@@ -34,6 +34,8 @@ CASES = {
     "minibus/affects-F20-all-80.txt": (["--width", "80"], ["affects", "F20", "--all"], 0),
     "minibus/affects-G5-all-80.txt": (["--width", "80"], ["affects", "G5", "--all"], 0),
     "minibus/affects-KSC-86-all-40.txt": (["--width", "40"], ["affects", "KSC", "86", "--all"], 0),
+    "minibus/affects-80.txt": (["--width", "80"], ["affects"], 0),
+    "minibus/affects-40.txt": (["--width", "40"], ["affects"], 0),
     "minibus/affects-F50.json": ([], ["affects", "F50", "--json"], 0),
     "minibus/common-all-80.txt": (["--width", "80"], ["common", "ALM.7", "CLM.2", "--working", "BDM", "--all"], 0),
     "minibus/common.json": ([], ["common", "ALM.7", "CLM.2", "--working", "BDM", "--json"], 0),

@@ -137,7 +137,7 @@ COMMANDS: dict[str, list[list[str]]] = {
     "supplies": [[], [MODULE], [MODULE, PIN], [MODULE, "--all"], [MODULE, "--json"], [MODULE, "--csv"], [MODULE, "--shop", "v/shop.yaml"], ["--json"]],
     "states": [[MODULE], [MODULE, "--json"]],
     "panel": [[], [PANEL], ["--all"], ["--json"], ["--csv"], ["--for", MODULE], ["--pdf", "p.pdf"], ["--saw", f"F7:15 F8:{TEXT.split()[0]}"], ["--saw", "F7:15"]],
-    "affects": [[FUSE], [FUSE, "--json"], [MODULE]],
+    "affects": [[], ["--all"], ["--json"], ["--csv"], [FUSE], [FUSE, "--json"], [MODULE]],
     "common": [[MODULE, "E1"], [MODULE, "--json"]],
     "volts": [[MODULE], [MODULE, "--json"], [MODULE, "--open", FUSE], [MODULE, "--open", TEXT]],
     "bus": [[], ["drive"], ["--json"], [TEXT]],

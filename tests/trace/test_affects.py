@@ -22,9 +22,9 @@ from tracer.trace.affects.dead_part import (
     AffectsReport,
     UnknownPart,
     affects,
-    every_fuse,
     target_of,
 )
+from tracer.trace.affects.every_part import every_loss
 from tracer.trace.affects.still_fed import Opened, Reach
 from tracer.trace.tracing import Tracing
 
@@ -82,13 +82,27 @@ def _same_as_slow(tracing: Tracing, opened: Opened) -> None:
 
 
 @given(runs())
-def test_one_pass_over_all_fuses_answers_as_one_at_a_time(lines: tuple[str, ...]) -> None:
+def test_one_pass_over_all_parts_answers_as_one_at_a_time(lines: tuple[str, ...]) -> None:
     tracing = Tracing(typed(lines))
-    found = every_fuse(tracing)
-    assert set(found) == {f"F{n}" for n in range(FUSES)}
-    for name, loss in found.items():
-        lost, _ = lost_without(tracing, set(target_of(tracing.circuit, name).opened.links), set())
-        assert {level: set(loss.at(level)) for level in LEVELS} == lost
+    terminals = Affected(tracing).fitted().terminals
+    found = {one.part: one for one in every_loss(tracing).parts}
+    assert set(found) == {part.name for part in tracing.circuit.parts.values() if part.kind != "panel"}
+    for name, one in found.items():
+        opened = target_of(tracing.circuit, name).opened
+        lost, fallen = lost_without(tracing, set(opened.links), set(opened.nodes))
+        assert {gone.part for gone in one.dropped} == fallen - {name}
+        relays = {part for part in fallen if tracing.circuit.parts[part].kind == "relay"} | {name}
+        assert list(one.lost) == [end for end in terminals if end.node in lost[end.level] and end.part not in relays]
+
+
+@given(runs())
+# what a contact with an open end may still feed is less sure, not lost
+@example(("BAT.+ -- RD 1 -- F0.feed", "BAT.- -- RD 1 -- G0", "BAT.- -- RD 1 -- K2.30", "K2.30 -- RD 1 -- K0.85"))
+def test_what_one_pass_says_is_lost_is_named_when_the_part_is_asked_for(lines: tuple[str, ...]) -> None:
+    tracing = Tracing(typed(lines))
+    for one in every_loss(tracing).parts:
+        effects = tracing.once(Affected).report(one.part).effects
+        assert set(one.lost) <= {effect.terminal for effect in effects if effect.verdict != OTHER_WAY}
 
 
 _TWO_FUSES = ("BAT.+ -- RD 1 -- F0.feed", "BAT.+ -- RD 1 -- F1.feed", "BAT.- -- RD 1 -- G0", "G0 -- RD 1 -- M0.2")

@@ -197,28 +197,33 @@ def states(module: ModuleArgument, json: JsonOption = False) -> None:
 
 
 @app.command(
-    epilog='Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 "5, towards ALM"    tracer affects FPC'
+    epilog='Examples: tracer -C circuits/minibus affects F50    tracer affects ALM 3    tracer affects X4 "5, towards ALM"    tracer affects --csv > all.csv'
 )
 def affects(
     part: Annotated[
-        str,
+        str | None,
         typer.Argument(
-            metavar="PART",
-            help="A fuse, relay, splice, connector, ground point, switch, module, panel or rail; also PART.PIN.",
+            metavar="[PART]",
+            help="A fuse, relay, splice, connector, ground point, switch, module, panel or rail; also PART.PIN. Left out: every part, a line each.",
             autocompletion=PARTS,
         ),
-    ],
+    ] = None,
     pin: Annotated[
         str | None,
         typer.Argument(metavar="[PIN]", help="A pin or cavity of it: the contact there, with its wire, opens."),
     ] = None,
     every: AllOption = False,
     json: JsonOption = False,
+    csv: CsvOption = False,
 ) -> None:
     """What loses supply, ground or control if a part (or the wire at a pin) opens; in which key states; what is still fed another way."""
     from tracer.report import affects as report
     from tracer.report import affects_glance
 
+    if part is None:
+        _every_part(every=every, json=json, csv=csv)
+    if csv:
+        fail("--csv is of every part: leave PART out, or ask for --json.", WRONG_USAGE)
     answer(
         lambda tracing: (tracing.circuit, tracer.affects(tracing, part, pin)),
         text=lambda got, **page: (report.as_text if every else affects_glance.as_text)(*got, **page),
@@ -226,6 +231,18 @@ def affects(
         completeness=lambda got: got[1].completeness,
         json=json,
     )
+
+
+def _every_part(*, every: bool, json: bool, csv: bool) -> NoReturn:
+    from functools import partial
+
+    from tracer.report import affects_every as report
+
+    def ask(tracing: Tracing) -> tracer.EveryLoss:
+        with Bar("parts", len(tracing.circuit.parts)) as bar:
+            return tracer.every_loss(tracing, bar.over)
+
+    answer(ask, text=partial(report.as_text, every=every), data=report.as_data, table=report.as_csv, json=json, csv=csv)
 
 
 @app.command(

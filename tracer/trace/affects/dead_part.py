@@ -31,7 +31,7 @@ from tracer.trace.affects.effects import (
     fuse_words,
     terminals,
 )
-from tracer.trace.affects.still_fed import Loss, Opened, Reach
+from tracer.trace.affects.still_fed import Loss, Reach
 from tracer.trace.affects.targets import Target, UnknownPart, either_partners, part_named, target_of
 from tracer.trace.affects.without import circuit_without
 from tracer.trace.kinds import CONSUMERS, PARTS
@@ -258,19 +258,6 @@ def affects(circuit: Circuit | Tracing, name: str, pin: str | None = None) -> Af
     return Affected(circuit if isinstance(circuit, Tracing) else Tracing(circuit)).report(name, pin)
 
 
-def every_fuse(tracing: Tracing, reach: Reach | None = None) -> dict[str, Loss]:
-    """For each fuse, link and breaker that is fitted, what has no supply or ground left without it: one pass, key states left out.
-
-    A loop that only holds itself (a module that holds the relay that feeds it) counts as held here; `affects` settles the key states and sees it fall.
-    """
-    reach = reach or Reach(tracing)
-    return {
-        link.part: reach.lost_by(Opened(frozenset((number,))))
-        for number, link in enumerate(tracing.circuit.links)
-        if link.kind is LinkKind.FUSE and link.part not in reach.unfitted
-    }
-
-
 # --- levels ----------------------------------------------------------------------------------------------------
 
 
@@ -386,5 +373,5 @@ def _order(effect: Effect) -> tuple[int, list[tuple[int, int, str]], str]:
 
 __all__ = [
     "FEWER", "FUSE_KINDS", "LOST", "OTHER_WAY", "SOME_STATES", "Affected", "AffectsReport", "Effect", "Gain", "Parted", "Relay", "Target", "Terminal",
-    "UnknownPart", "affects", "circuit_without", "every_fuse", "fuse_words", "part_named", "target_of", "terminals",
+    "UnknownPart", "affects", "circuit_without", "fuse_words", "part_named", "target_of", "terminals",
 ]  # fmt: skip
