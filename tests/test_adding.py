@@ -103,7 +103,12 @@ class Copy:
     def run(self, program: str, *arguments: str, cwd: str = "vehicle") -> str:
         """What a command of the page prints; it must end as an answer does (0, or 3 with loose ends)."""
         command = [sys.executable, *(["-m", "tracer.cli"] if program == "tracer" else []), *arguments]
-        environment = {**os.environ, "PYTHONPATH": str(self.root), "PYTHONDONTWRITEBYTECODE": "1"}
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(self.root),
+            "PYTHONDONTWRITEBYTECODE": "1",
+            "TRACER_STATE": str(self.root / "state"),  # the current case is kept there
+        }
         done = subprocess.run(
             command, cwd=self.root / cwd, env=environment, capture_output=True, text=True, check=False
         )
@@ -157,6 +162,7 @@ def test_a_kind_of_part_works_everywhere(with_kinds: Copy) -> None:
     assert "shunt SH1 (battery shunt)" in with_kinds.said["tracer common ALM --all"]
     drawn = (with_kinds.root / "vehicle" / "ALM.svg").read_text(encoding="utf-8")
     assert "SH1 (battery shunt), shunt 1-2" in drawn
+    assert re.search(r"SH1.*loose or\s+corroded at a bolt", with_kinds.said["tracer next"], re.DOTALL)
     lost = with_kinds.run("tracer", "affects", "F1")
     assert "of 1 module and 1 glow plug and 1 load without supply or ground" in " ".join(lost.split())
     assert "1 HAZARD: hot (GP1)." in lost

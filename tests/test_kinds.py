@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import replace
 from enum import Enum
 from pathlib import Path
 from typing import Any
@@ -12,10 +13,17 @@ from typing import Any
 import pytest
 
 import tracer
+from tests.case.making import in_memory, reading
+from tests.typed import write
+from tracer.case.opening import kept_plan
+from tracer.case.readings import Conditions
 from tracer.circuit.kinds import LINKS, LOADS, PARTS, WIRING, Does, Lies, LinkKind, LinkRow, PartKind
+from tracer.diagnose.next import next_of
 from tracer.electrics.model import elements
-from tracer.entry.models import KINDS
+from tracer.entry.models import KINDS, FuseFacts
+from tracer.entry.part_kinds import IN_A_POSITION
 from tracer.report import kinds as drawn
+from tracer.standards._tables import table
 from tracer.trace import kinds as traced
 from tracer.trace.lists.second_table import IS
 
@@ -43,6 +51,19 @@ def test_every_kind_has_a_row(where: str) -> None:
     table, kinds = TABLES[where]
     assert lacking(table.keys(), kinds) == [], f"{where} lacks rows"
     assert len(table) == len(kinds), f"{where} has rows for what is no kind"
+
+
+def test_what_a_way_may_go_over_says_how_often_it_fails() -> None:
+    told = {row.text("kind") for row in table("faults", "pieces")}
+    ways = {kind.name.lower() for kind in set(LinkKind) - LOADS | {LinkKind.COIL}}
+    assert told - ways == {"clamp"}, "the battery's, which is no link"
+    assert ways - told == set(), "pieces in standards/data/faults.yaml lacks rows"
+
+
+def test_a_kind_is_a_fuse_in_all_that_it_is_or_in_nothing() -> None:
+    for kind, row in PARTS.items():
+        of_a_fuse = [row.between is LinkKind.FUSE, row.pins == ("feed", "load"), issubclass(KINDS[kind], FuseFacts)]
+        assert len(set(of_a_fuse)) == 1, f"{kind}: link FUSE, pins feed and load, facts of a fuse: {of_a_fuse}"
 
 
 def test_a_row_that_is_missing_is_found() -> None:
@@ -97,7 +118,7 @@ def test_the_second_count_takes_nothing_from_the_tables_of_the_first(file: str) 
 
 # A set of kinds that is typed out somewhere is a fact with a second home, and is forgotten when a kind is added.
 SETS = re.compile(r"(LinkKind|PartKind)\.[A-Z_]+,\s*\1\.[A-Z_]+,\s*\1\.[A-Z_]+")
-TABLE_FILES = ("circuit/kinds.py", "entry/models.py")
+TABLE_FILES = ("circuit/kinds.py", "entry/models.py", "entry/part_kinds.py")
 
 
 def test_no_set_of_kinds_is_typed_out_beside_the_tables() -> None:
@@ -185,3 +206,24 @@ def test_a_way_over_a_point_of_each_kind_has_its_answers(kind: str, tmp_path: Pa
     assert point[:3] in tracer.diagram(tracing, "ALM", "svg").files[0].decode() or kind == "connector"
     assert tracer.worksheet(tracing, "ALM", "csv").files[0]
     assert [one.code for one in tracer.volts(tracing, "ALM").rows] == ["S1", "G1"]
+    plan = kept_plan(tracing, tracer.supplies(tracing, "ALM"), tracer.limits(tracing))
+    dead = reading(
+        "ALM.1:+", (0.0, 0.0), Conditions(key="off", plugged=False, lamp_w=21.0, symptom=True, battery_v=12.6)
+    )
+    assert next_of(in_memory(plan, [dead, replace(dead, id="3.1")])).explains
+
+
+@pytest.mark.parametrize("kind", sorted(IN_A_POSITION))
+def test_what_sits_in_a_position_is_fed_there_and_serves_what_lies_behind_it(kind: PartKind, tmp_path: Path) -> None:
+    row = PARTS[kind]
+    near, far = row.pins or ("30", "87")
+    more = {PartKind.RELAY: ", kind: normally open", PartKind.SWITCH: ", contacts: {on: [30-87], off: []}"}
+    write(
+        tmp_path,
+        f"sheet: 1\nparts:\n  BAT: battery\n  P: {{is: panel, positions: {{X: {{is: {kind}{more.get(kind, '')}}}}}}}\n  G1: ground\n"
+        "  ALM: {is: module, cavities: 1-2, pins: {1: supply, 2: ground}}\n"
+        f"runs:\n- BAT.+ -- RD 1 -- X.{near}\n- X.{far} -- RD 1 -- ALM.1\n- ALM.2 -- BN 1 -- G1\n- BAT.- -- BK 35 -- G1\n",
+    )
+    (position,) = tracer.panels(tracer.load(tmp_path)).positions
+    carries = row.between is None or "supply" in LINKS[row.between].carries
+    assert (position.fed_from, [one.part for one in position.serves]) == ((("BAT.+ (wire RD 1)",), ["ALM"]) if carries else ((), []))  # fmt: skip

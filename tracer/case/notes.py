@@ -10,13 +10,13 @@ from typing import Any
 from tracer.case.case import Case, Note, case_in
 from tracer.case.file import append
 from tracer.case.readings import BadWord, Conditions, said_yes, split_word, value_of
+from tracer.entry.part_kinds import IN_A_POSITION
 from tracer.plan.words import UnknownName, line_name
 from tracer.standards import figures
 from tracer.standards.values import dataclass
 
 FITS = ("ok", "loose", "spread", "corroded", "pushed-back")
 TICKS = ("wake", "sensors", "coding", "variant", "immobiliser", "lamp", "meter")
-LOOKED_AT = ("fuse", "link", "breaker", "relay", "diode")  # what a position of a panel may hold
 _TIME = re.compile(r"^(\d+(?:[.,]\d+)?)(s|min|h)$")
 
 Word = tuple[str, str]
@@ -109,7 +109,7 @@ def _fit(case: Case, word: str) -> Word:
 
 def _look(case: Case, word: str) -> Word:
     name, said = _split("look", word)
-    found = case.things.part(name, LOOKED_AT, "fuse, relay or diode of this vehicle")
+    found = case.things.part(name, IN_A_POSITION, "fuse, relay or diode of this vehicle")
     said = said.casefold()
     if said in ("empty", "ok", "blown"):
         return found, said

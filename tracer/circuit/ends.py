@@ -8,7 +8,7 @@ from functools import cached_property
 from tracer.circuit.flood import flood, links_at
 from tracer.circuit.insides import DEFAULT_MASS
 from tracer.circuit.joining import Joining
-from tracer.circuit.kinds import CONDUCTORS, WIRING, Link, LinkKind, PartKind
+from tracer.circuit.kinds import CONDUCTORS, INSIDE_MODULE, Link, LinkKind, PartKind
 from tracer.circuit.model import End, Part
 from tracer.entry.models import ConverterFacts, ModuleFacts
 
@@ -79,7 +79,7 @@ class Ends:
 
     def _stands_on(self, negative: int, sources: list[End]) -> bool:
         """Whether a battery negative stands on the positive of another battery (24 V of two): it is no ground then."""
-        cables = (WIRING | {LinkKind.FUSE}) - {LinkKind.BUSSED, LinkKind.RAIL}
+        cables = CONDUCTORS - INSIDE_MODULE - {LinkKind.BUSSED, LinkKind.RAIL} - {LinkKind.MASS}
         joined = flood(self, [negative], cables)
         return any(
             end.node in joined

@@ -6,34 +6,35 @@ The second count has a table of its own (`trace/lists/second_table.py`), so that
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from enum import Enum, IntEnum
+from enum import Enum, IntEnum, auto, unique
 
 from tracer.entry.part_kinds import PartKind
 from tracer.standards.values import dataclass
 
 
+@unique
 class LinkKind(IntEnum):
     """What joins two nodes."""
 
     WIRE = 0
-    REFERENCE = 1  # the two halves of a wire that goes on at another mark
-    FUSE = 2
-    MATING = 3  # the two halves of an in-line cavity
-    BUSSED = 4  # a cavity of a joint connector and its group
-    BUSBAR = 5
-    MASS = 6  # a ground point and the mass it sits on
-    STRAP = 7
-    MEETS = 8  # two points bolted together
-    RAIL = 9  # a rail and the point where it begins
-    CONTACT = 10
-    DIODE = 11  # conducts from `a` to `b`
-    JOINED = 12  # pins bridged inside a module
-    DRIVER_HIGH = 13  # from the module's supply pin `a` to its output `b`
-    DRIVER_LOW = 14  # from the module's output `a` to its ground pin `b`
-    COIL = 15
-    LOAD = 16
-    RESISTOR = 17
-    CONVERTER = 18  # the input side: a load
+    REFERENCE = auto()  # the two halves of a wire that goes on at another mark
+    FUSE = auto()
+    MATING = auto()  # the two halves of an in-line cavity
+    BUSSED = auto()  # a cavity of a joint connector and its group
+    BUSBAR = auto()
+    MASS = auto()  # a ground point and the mass it sits on
+    STRAP = auto()
+    MEETS = auto()  # two points bolted together
+    RAIL = auto()  # a rail and the point where it begins
+    CONTACT = auto()
+    DIODE = auto()  # conducts from `a` to `b`
+    JOINED = auto()  # pins bridged inside a module
+    DRIVER_HIGH = auto()  # from the module's supply pin `a` to its output `b`
+    DRIVER_LOW = auto()  # from the module's output `a` to its ground pin `b`
+    COIL = auto()
+    LOAD = auto()
+    RESISTOR = auto()
+    CONVERTER = auto()  # the input side: a load
 
 
 @dataclass(slots=True)
@@ -153,7 +154,7 @@ class Written(Enum):
 class PartRow:
     """`pins`: those it always has. `between`: what joins the first of them with each of the others.
 
-    `fuse`: it protects what is behind it. `part_of_harness`: wires that meet in it are one piece of harness. `many_harnesses`: rings of many meet on it.
+    `part_of_harness`: wires that meet in it are one piece of harness. `many_harnesses`: rings of many meet on it.
     `one_wire`: a cavity of it holds one wire. `moves`: it has contacts. `declare`: how it is declared, and what it is in words, where a run names one that no
     sheet knows.
     """
@@ -161,7 +162,6 @@ class PartRow:
     written: Written
     pins: tuple[str, ...] = ()
     between: LinkKind | None = None
-    fuse: bool = False
     part_of_harness: bool = False
     many_harnesses: bool = False
     one_wire: bool = False
@@ -169,7 +169,7 @@ class PartRow:
     declare: tuple[str, str] | None = None
 
 
-_FUSE = PartRow(Written.SIDES, ("feed", "load"), LinkKind.FUSE, fuse=True)
+_FUSE = PartRow(Written.SIDES, ("feed", "load"), LinkKind.FUSE)
 
 PARTS: Mapping[PartKind, PartRow] = {
     PartKind.MODULE: PartRow(Written.PINS, declare=("{is: module}", "a module")),
@@ -197,7 +197,9 @@ PARTS: Mapping[PartKind, PartRow] = {
     PartKind.BOX: PartRow(Written.PINS),
 }  # fmt: skip
 
-FUSE_KINDS = frozenset(kind for kind, row in PARTS.items() if row.fuse)
+FUSE_KINDS = frozenset(
+    kind for kind, row in PARTS.items() if row.between is LinkKind.FUSE
+)  # they protect what is behind them
 
 __all__ = [
     "BESIDE", "CONDUCTORS", "DRIVERS", "FUSE_KINDS", "GATES", "GROUND_KINDS", "HARNESS", "INSIDE", "INSIDE_MODULE", "IN_A_POSITION", "LINKS", "LOADS",

@@ -14,6 +14,8 @@ from tracer.entry.problems import Place, listed
 from tracer.entry.runs import Point, split_run
 from tracer.entry.values import Misread
 
+_WORDS = {"A": " (anode)", "K": " (cathode)"}  # what a pin of a diode is called
+
 
 class Wires:
     """Adds the wires. `free`: at which ends of which links the half of a cavity was left open."""
@@ -52,8 +54,12 @@ class Wires:
                             before = after = self.points.fixed(point)
                         elif PARTS[found.kind].written is Written.SIDES and found.kind not in FUSE_KINDS:
                             raise Misread(
-                                f"`{point.text}` is a diode: which side is meant?",
-                                f"Write `{point.text}.A` (anode) or `{point.text}.K` (cathode).",
+                                f"`{point.text}` is a {found.kind}: which side is meant?",
+                                "Write "
+                                + " or ".join(
+                                    f"`{point.text}.{pin}`{_WORDS.get(pin, '')}" for pin in PARTS[found.kind].pins
+                                )
+                                + ".",
                             )
                         else:
                             if found.kind is PartKind.CONNECTOR:

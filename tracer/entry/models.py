@@ -345,8 +345,4 @@ KINDS: dict[str, type[PartFacts]] = {
     )
 }  # fmt: skip
 
-IN_A_POSITION = (  # what may sit in a position of a panel, in the order in which it is offered
-    PartKind.FUSE, PartKind.LINK, PartKind.BREAKER, PartKind.RELAY, PartKind.DIODE, PartKind.SWITCH, PartKind.RESISTOR,
-)  # fmt: skip
-
 ROLES = ("supply", "ground", "bus", "output", "reference", "signal", "shield")

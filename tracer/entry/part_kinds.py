@@ -7,6 +7,7 @@
 | where it is probed, what it draws, how it opens | `PARTS` in `trace/kinds.py` |
 | ohms and words of a link | `LINKS` in `electrics/model/elements.py` |
 | how it is drawn | `PARTS` and `LINKS` in `report/kinds.py` |
+| how often a link fails | `pieces` in `standards/data/faults.yaml` |
 
 `tests/test_kinds.py` lists every table that lacks a row; docs/adding/kind-of-part.md adds a kind, step by step.
 """
@@ -40,4 +41,8 @@ class PartKind(StrEnum):
     BOX = "box"
 
 
-__all__ = ["PartKind"]
+IN_A_POSITION = (  # what may sit in a position of a panel, in the order in which it is offered
+    PartKind.FUSE, PartKind.LINK, PartKind.BREAKER, PartKind.RELAY, PartKind.DIODE, PartKind.SWITCH, PartKind.RESISTOR,
+)  # fmt: skip
+
+__all__ = ["IN_A_POSITION", "PartKind"]

@@ -8,8 +8,8 @@ from typing import Any
 from tracer.entry import values
 from tracer.entry.file_models import RunFacts, SheetFacts
 from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, facts_of, place_in_run
-from tracer.entry.models import IN_A_POSITION, KINDS, PanelFacts, PartFacts
-from tracer.entry.part_kinds import PartKind
+from tracer.entry.models import KINDS, PanelFacts, PartFacts
+from tracer.entry.part_kinds import IN_A_POSITION, PartKind
 from tracer.entry.problems import Place, Problem, did_you_mean, listed
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run, spread
 from tracer.entry.synonyms import KIND_WORDS, right_word

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import field, replace
 
 from tracer.entry.models import (
-    IN_A_POSITION,
     KINDS,
     FuseFacts,
     GroundFacts,
@@ -17,7 +16,7 @@ from tracer.entry.models import (
     SpliceFacts,
     TwoPinFacts,
 )
-from tracer.entry.part_kinds import PartKind
+from tracer.entry.part_kinds import IN_A_POSITION, PartKind
 from tracer.entry.values import MAX_PINS
 from tracer.entry.wire_lists.rows import End, Spelling, Taken
 from tracer.standards.values import dataclass

@@ -34,7 +34,7 @@ def _either_pairs(circuit: Circuit) -> dict[str, str]:
 
 
 def feed_node(tracing: Tracing, part: Part) -> int | None:
-    """Where a position is fed: the feed side of a fuse; of a relay or diode the contact pin or anode that supply reaches first."""
+    """Where a position is fed: the feed side of a fuse, the anode of a diode; else the pin that supply reaches first, of those which a supply may come in and go on at."""
     circuit = tracing.circuit
     pins = circuit.pins_of.get(part.name, {})
     if part.kind in FUSE_KINDS:
@@ -42,13 +42,13 @@ def feed_node(tracing: Tracing, part: Part) -> int | None:
     if part.kind is PartKind.DIODE:
         return pins.get("A")
     ways = tracing.supply_ways()
-    contacts = {
+    inside = {
         number
         for node in pins.values()
         for number in circuit.at[node]
-        if circuit.links[number].kind is LinkKind.CONTACT and circuit.links[number].part == part.name
+        if circuit.links[number].kind in SUPPLY_KINDS and circuit.links[number].part == part.name
     }
-    for number in sorted(contacts):
+    for number in sorted(inside):
         link = circuit.links[number]
         for near, far in ((link.a, link.b), (link.b, link.a)):
             way = ways.to(far)

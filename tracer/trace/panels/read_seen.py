@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
+from tracer.entry.part_kinds import IN_A_POSITION, PartKind
 from tracer.entry.problems import CannotUse, Place, Problem, Problems, TooMany, did_you_mean, listed
 from tracer.entry.visible import visible
 from tracer.standards import figures
@@ -15,7 +16,7 @@ from tracer.trace.panels.positions_of import PanelReport, Position
 _TOKEN = re.compile(r"\S+")
 _NUMBER = re.compile(r"[0-9]{1,4}(?:[.,][0-9]{1,3})?")
 _LETTERS = frozenset(kind.letter for kind in fuse_kinds() if kind.letter)
-_KINDS = frozenset({"relay", "diode", "link", "breaker", "bridge"})
+_KINDS = (*(str(kind) for kind in IN_A_POSITION if kind is not PartKind.FUSE), "bridge")  # a fuse is seen by its rating
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +149,7 @@ def _read_what(what: str, label: str, place: Place) -> Plugged:
         else:
             raise _Slip(
                 f"`{piece}` is not something that can be seen in a position",
-                "Write a rating (`15`), `-`, `ok`, `blown`, `?`, a type letter, `relay`, `diode`, `link`, `breaker` or `bridge`.",
+                f"Write a rating (`15`), `-`, `ok`, `blown`, `?`, a type letter, {listed([f'`{kind}`' for kind in _KINDS])}.",
             )
     if (nothing or right) and len(pieces) > 1:
         raise _Slip(f"`{what}` says two things", "`-` and `ok` stand alone.")

@@ -189,15 +189,20 @@ def load_open(tracing: Tracing) -> Iterator[Finding]:
     "runs:\n- ALM.2 -- BN 1 -- G1\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- E1 -- BN 1 -- G1\n- BAT.- -- BK 35 -- G1\n",
 )
 def battery_half_wired(tracing: Tracing) -> Iterator[Finding]:
-    """A battery with a wire at one pole only; an open negative concerns whatever ends at an assumed ground, an open positive at an assumed rail."""
+    """A battery with a wire at one pole only.
+
+    It concerns what ends at that pole, since what is no battery's post hides what feeds it; an open negative also what ends at an assumed ground, an open
+    positive at an assumed rail.
+    """
     circuit = tracing.circuit
     for part in circuit.parts.values():
         if part.kind is not PartKind.BATTERY:
             continue
-        poles = {pin[0] for pin, node in circuit.pins_of.get(part.name, {}).items() if circuit.is_attached(node)}
+        wired = {pin: node for pin, node in circuit.pins_of.get(part.name, {}).items() if circuit.is_attached(node)}
+        poles = {pin[0] for pin in wired}
         for pole, word, ends in (("-", "negative", circuit.grounds), ("+", "positive", circuit.sources)):
             if poles and pole not in poles:
-                nodes = tuple(end.node for end in ends if end.assumed)
+                nodes = (*wired.values(), *(end.node for end in ends if end.assumed))
                 message = f"nothing is wired to the {word} post of {part.name}"
                 cable = "BK 35 -- G1" if pole == "-" else "RD 35 -- S1"
                 fix = f"Type in the cable from that post, such as `{part.name}.{pole} -- {cable}`."
