@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 from unittest import mock
 
@@ -38,6 +39,10 @@ def ratios() -> list[Ratio]:
 def _next(scratch: Path, help_s: float) -> Iterator[Ratio]:
     believable(scratch / "coach", MODULES_OF_3000_PINS)
     base = [tracer_command(), "-C", str(scratch / "coach")]
+    numbers = count(1)
+    opened_s = min(process_cpu_s([*base, "case", "open", MODULE, "-o", str(scratch / f"{next(numbers)}.case")], 1) for _ in range(3))  # fmt: skip
+    quick_s = process_cpu_s([*base, "supplies", MODULE, "--quick"], 3)
+    yield Ratio("case open, 3 000 pins / `supplies --quick`", opened_s, quick_s, 3)
     checked([*base, "case", "open", MODULE, "-o", str(scratch / "large.case")])
     checked([*base, "case", "set", "key=off", "plug=out", "lamp=21W", "symptom=yes"])
     for words in (

@@ -85,6 +85,7 @@ class KeyStates:
                 pins = self.circuit.pins_of[part.name]
                 self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
         self._spread_kept: dict[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] = {}
+        self._levels: dict[tuple[str, bool], dict[int, Level]] = {}
         self._ground_nets = frozenset(of[end.node] for end in self.circuit.grounds)
 
     def _add_gate(self, gate: Gate) -> None:
@@ -136,12 +137,18 @@ class KeyStates:
         return self._level(node, key, supply=False)
 
     def _level(self, node: int, key: str, *, supply: bool) -> Level:
-        net = self.nets.of[node]
-        found = []
-        for settled in (self.settled[key], self.settled_again[key]):
-            levels = settled.supply if supply else settled.ground
-            found.append(levels.get(net, Level.DEAD))
-        return found[0] if found[0] == found[1] else Level.DEPENDS
+        return self.levels(key, supply=supply).get(self.nets.of[node], Level.DEAD)
+
+    def levels(self, key: str, *, supply: bool) -> Mapping[int, Level]:
+        """The level of each net in a key state; what is not in it is dead."""
+        if (key, supply) not in self._levels:
+            up, down = self.settled[key], self.settled_again[key]
+            first, second = (up.supply, down.supply) if supply else (up.ground, down.ground)
+            found = dict(first)
+            if first != second:
+                found |= {net: Level.DEPENDS for net in {*first, *second} if first.get(net, Level.DEAD) is not second.get(net, Level.DEAD)}  # fmt: skip
+            self._levels[key, supply] = found
+        return self._levels[key, supply]
 
     def reasons(
         self, node: int, key: str, *, supply: bool = True, leaving_out: Collection[int] = ()

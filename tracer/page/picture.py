@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from tracer.plan.distances import stretches_of
 from tracer.plan.drawn import View, view_of
 from tracer.plan.names import full_name, point_name
 from tracer.report.diagram import Drawing, Sheet, as_svg, diagram_of
@@ -27,7 +28,7 @@ def picture_of(tracing: Tracing, report: SupplyReport, view: View) -> dict[str, 
         "pages": [_page(_plain(page)) for page in pages],
         "levels": levels if any(levels.values()) else {},
         "strokes": {letter: {"width": width, "dash": " ".join(f"{one:g}" for one in dash)} for style, letter in LETTERS.items() for width, dash in [STROKES[style]]},
-        "rows": {full_name(row): {"nodes": [node for node in view.nodes_of_row.get(row.code, ()) if node in view.order], "points": _points(row)} for row in report.rows},
+        "rows": {full_name(row): {"nodes": [node for node in view.nodes_of_row.get(row.code, ()) if node in view.order], "points": _points(tracing, row), "stretches": [[one.a, one.b, one.length_m if one.is_wire else 0, int(one.is_wire)] for one in stretches_of(tracing, row)]} for row in report.rows},
         "names": {str(node): point_name(names[node]) for node in view.order},
         "parts": {part: nodes for part, nodes in _parts(view).items()},
     }  # fmt: skip
@@ -45,10 +46,14 @@ def _path(line: Line) -> str:
     return "M" + "L".join(f"{round(x, 1):g} {round(y, 1):g}" for x, y in line.points)
 
 
-def _points(row: Row) -> list[dict[str, str]]:
-    """The probe points of a row from the pin back, each with its place and the wires there as typed."""
-    probes = row.probes if row.level == "ground" else tuple(reversed(row.probes))
-    return [{"name": point_name(probe.at), "kind": probe.kind, "place": probe.place or "", "wire": probe.wire} for probe in probes]  # fmt: skip
+def _points(tracing: Tracing, row: Row) -> list[dict[str, Any]]:
+    """The probe points of a row from the pin back, each with its node, its place and the wires there as typed."""
+    node_of = tracing.once(_nodes)
+    return [{"name": point_name(probe.at), "node": node_of[probe.at], "kind": probe.kind, "place": probe.place or "", "wire": probe.wire} for probe in reversed(row.probes)]  # fmt: skip
+
+
+def _nodes(tracing: Tracing) -> dict[str, int]:
+    return {name: node for node, name in enumerate(tracing.circuit.node_names)}
 
 
 def _parts(view: View) -> dict[str, list[int]]:

@@ -31,7 +31,7 @@ function cardView() {
   return [
     h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, `${state.card + 1} of ${page.cards.length}`)),
     h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
-    h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
+    shown.kind === "base" ? null : h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
     shown.way ? h("p", { class: "way" }, shown.way) : null,
     body(shown, kept, parent),
     h("div", { class: "turn" },
@@ -72,7 +72,7 @@ function body(card, kept, parent) {
   if (old) return [...parts, batteryPad(old)];
   if (!state.on.symptom) return [...parts, symptomPart()];
   const wrong = kept.find((one) => one.id === state.open);
-  const beyond = card.kind === "point" ? 0 : kept.filter((one) => one.judged === "beyond").length;
+  const beyond = card.kind === "point" || card.kind === "beside" ? 0 : kept.filter((one) => one.judged === "beyond").length;
   return [
     ...parts,
     beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure. "), "Read it once more: it counts as failed only when it is read twice.") : null,
@@ -220,7 +220,7 @@ function baseBody(card) {
       button("The fault is there now", () => { setCondition({ symptom: "yes" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "yes" ? "true" : "false" }),
       button("The fault is not there", () => { setCondition({ symptom: "no" }); show(); }, { class: "choice", "aria-pressed": state.on.symptom === "no" ? "true" : "false" }),
       tick("The lamp lights at the battery", "lamp", "at-battery"), tick("The meter's leads together read 0 Ω", "meter", "leads-together")),
-    card.first.length ? [h("h3", null, `Must work first, key ${page.picture ? page.cards.find((one) => one.kind === "drop")?.key || page.keys[0] : page.keys[0]}`), h("ul", { class: "looks" }, card.first.map(worksLine))] : null,
+    card.first.length ? [h("h3", null, `Must work first, key ${page.picture ? page.cards.find((one) => one.kind === "drop")?.key || page.keys[0] : page.keys[0]}`), h("ul", { class: "works" }, card.first.map(worksLine))] : null,
     old ? batteryPad(old) : h("p", { class: "kept within" }, h("span", { class: "sign", "aria-hidden": "true" }, "✓"), h("span", null, `battery ${number(Number(state.on.battery))} V`)),
   ];
 }

@@ -170,7 +170,36 @@ function told() {
   return [h("strong", null, state.chosen.title), " on the way of ", rows.map(([full]) => button(shortName(full), () => { state.chosen = { ...state.chosen, row: full }; show(); }, { class: "small" }))];
 }
 
-/** The points of the way that stands out, from the pin back. */
+/** From what was tapped to each node of a way: metres as typed, how many wires that is, and how many of them without a length; the shortest where ways lie side by side. */
+function distances(row, from) {
+  const found = new Map(from.map((node) => [node, { metres: 0, wires: 0, unknown: 0 }]));
+  const open = [...from];
+  while (open.length) {
+    open.sort((a, b) => found.get(a).metres - found.get(b).metres);
+    const node = open.shift();
+    const here = found.get(node);
+    for (const [a, b, metres, isWire] of row.stretches) {
+      if (a !== node && b !== node) continue;
+      const other = a === node ? b : a;
+      const there = { metres: here.metres + (metres || 0), wires: here.wires + isWire, unknown: here.unknown + (metres === null ? 1 : 0) };
+      const known = found.get(other);
+      if (known && (known.metres < there.metres - 1e-9 || (known.metres < there.metres + 1e-9 && known.unknown <= there.unknown))) continue;
+      found.set(other, there);
+      if (!open.includes(other)) open.push(other);
+    }
+  }
+  return found;
+}
+
+/** What is not typed is said: a sum without it is the least that it can be. */
+function distanceWords(one) {
+  if (!one) return "over the body";
+  if (!one.wires) return "here";
+  if (one.unknown === one.wires) return `${counted(one.wires, "wire")}, no length typed`;
+  return one.unknown ? `at least ${number(one.metres, 1)} m, ${one.unknown} of ${counted(one.wires, "wire")} without a length` : `${number(one.metres, 1)} m`;
+}
+
+/** The points of the way that stands out, from the pin back, each with how far it is from what was tapped. */
 function wayList() {
   if (state.failed) {
     const dies = state.chosen && withoutOf(state.chosen);
@@ -178,11 +207,13 @@ function wayList() {
   }
   const rows = rowsOf(state.chosen);
   if (rows.length !== 1) {
-    return h("details", null, h("summary", null, "The ways as text"), Object.keys(page.picture.rows).filter((full) => page.pins.some((pin) => pin.full === full)).map((full) => button(shortName(full), () => { state.failed = false; state.chosen = { nodes: page.picture.rows[full].nodes.slice(-1), title: shortName(full), row: full }; show(); }, { class: "small" })));
+    return h("details", null, h("summary", null, "The ways as text"), Object.keys(page.picture.rows).filter((full) => page.pins.some((pin) => pin.full === full)).map((full) => button(shortName(full), () => { state.failed = false; state.chosen = { nodes: page.picture.rows[full].points.slice(0, 1).map((point) => point.node), title: shortName(full), row: full }; show(); }, { class: "small" })));
   }
   const [full, row] = rows[0];
+  const away = distances(row, state.chosen.nodes);
   return h("section", null, h("h3", null, `The way of ${shortName(full)}, from the pin back`),
-    h("ol", { class: "points" }, row.points.map((point) => h("li", null, h("strong", null, point.name), h("span", null, point.kind), point.wire ? h("span", { class: "wire" }, point.wire) : null, h("small", null, point.place)))));
+    h("p", { class: "place" }, `Metres of wire from ${state.chosen.title}, by the shortest way`),
+    h("ol", { class: "points" }, row.points.map((point) => h("li", null, h("strong", null, point.name), h("span", null, point.kind), point.wire ? h("span", { class: "wire" }, point.wire) : null, h("span", { class: "away" }, distanceWords(away.get(point.node))), h("small", null, point.place)))));
 }
 
 function sheetFrame(svg, n, count) {

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cached_property
 
 from tracer.circuit.flood import flood
 from tracer.circuit.kinds import CONDUCTORS, DRIVERS, FUSE_KINDS, INSIDE_MODULE, LINKS, Link, LinkKind, PartKind
@@ -219,6 +220,11 @@ class _Fitted:
             self._nets = Nets(circuit_without(self.circuit, self.dead_links), inside_modules=False)
         return self._nets
 
+    @cached_property
+    def levels_before(self) -> dict[Terminal, tuple[Level, ...]]:
+        """The level of each terminal in each key state, with nothing opened."""
+        return {terminal: _levels_at(self, self.states, terminal) for terminal in self.terminals}
+
     def ways(self, level: str) -> Ways:
         """Every way of one level."""
         return self.reach.ways(level)
@@ -270,12 +276,22 @@ def _level(
     return found
 
 
+def _levels_at(fitted: _Fitted, states: KeyStates, terminal: Terminal, opened: frozenset[int] = frozenset()) -> tuple[Level, ...]:  # fmt: skip
+    """The level of a terminal in each key state."""
+    net, supply = states.nets.of[terminal.node], terminal.level == "supply"
+    found = tuple(states.levels(key, supply=supply).get(net, Level.DEAD) for key in states.keys)
+    if Level.DEPENDS not in found:
+        return found
+    return tuple(_level(fitted, states, terminal.node, terminal.level, key, opened) for key in states.keys)
+
+
 def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, passed: bool) -> Effect | Gain | None:
-    node, level = terminal.node, terminal.level
-    before = {key: _level(fitted, fitted.states, node, level, key) for key in after.keys}
-    then = {key: _level(fitted, after, node, level, key, loss.opened) for key in after.keys}
-    worse = tuple(key for key in after.keys if then[key] < before[key])
     gone = terminal.node in loss.at(terminal.level)
+    were, are = fitted.levels_before[terminal], _levels_at(fitted, after, terminal, loss.opened)
+    if were == are and not passed and not gone:
+        return None
+    before, then = (dict(zip(after.keys, levels, strict=True)) for levels in (were, are))
+    worse = tuple(key for key in after.keys if then[key] < before[key])
     alive_before = any(level is not Level.DEAD for level in before.values())
     shown = ({key: _WORDS[level] for key, level in before.items()}, {key: _WORDS[level] for key, level in then.items()})
     if (gone or alive_before) and all(level is Level.DEAD for level in then.values()):
