@@ -106,7 +106,7 @@ function keptLine(card, one) {
   return h("p", { class: `kept ${sign}` },
     h("span", { class: "sign", "aria-hidden": "true" }, sign === "within" ? "✓" : sign === "beyond" ? "✕" : "•"),
     h("span", null, `${one.values.length ? shownValues(one.values) : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
-    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${shownValues(one.values)} was mistyped` }) : null);
+    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${shownValues(one.values).replaceAll(" / ", "/")} was mistyped` }) : null);
 }
 
 /** What the case has of a pin beside what was read here. */
