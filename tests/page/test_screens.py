@@ -19,7 +19,7 @@ def test_the_words_on_the_pictures_are_current(chromium: Browser) -> None:
             f"docs/pictures/{name} has another size"
         )  # the head of a PNG: width and height
         assert len(kept) < 150_000
-    assert "FOUND at 5+" in found["desk.png"].words and "list complete" in found["pocket-list.png"].words
+    assert "narrowed down at 5+" in found["desk.png"].words and "list complete" in found["pocket-list.png"].words
     assert (PICTURES / "screens.txt").read_text(encoding="utf-8") == words(found), (
         "docs/pictures/ is old: make pictures"
     )
