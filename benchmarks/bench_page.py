@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import tempfile
 import time
+from collections.abc import Sequence
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -99,7 +100,7 @@ def _asked(address: str) -> dict[str, Any]:
     return found
 
 
-def _list_s(folder: Path, modules: list[str]) -> float:
+def _list_s(folder: Path, modules: Sequence[str]) -> float:
     """A module that nobody asked for before, each time another one."""
     tracing = Tracing(tracer.load(folder))
     list_of(tracing, tracer.supplies(tracing, modules[0]))

@@ -76,13 +76,13 @@ def far(tracing: Tracing, row: Any) -> dict[str, str]:
         wires = [edge["metres"] for edge in edges if edge["wire"]]
         unknown = sum(one is None for one in wires)
         many = f"{len(wires)} wire{'' if len(wires) == 1 else 's'}"
-        metres = f"{sum(one or 0.0 for one in wires) + 1e-9:.1f} m"
+        summed = f"{sum(one or 0.0 for one in wires) + 1e-9:.1f} m"
         if not wires:
             found[point_name(probe.at)] = "here"
         elif unknown == len(wires):
             found[point_name(probe.at)] = f"{many}, no length typed"
         else:
             found[point_name(probe.at)] = (
-                f"at least {metres}, {unknown} of {many} without a length" if unknown else metres
+                f"at least {summed}, {unknown} of {many} without a length" if unknown else summed
             )
     return found

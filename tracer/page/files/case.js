@@ -154,6 +154,7 @@ function missingPart(list) {
 function caseView() {
   if (!theCase) return [h("h2", null, "Case"), h("p", { class: "heavy" }, live.noCase || "No case is open."), h("p", null, `At this machine: tracer case open ${page.module}`)];
   const { proof, next } = theCase;
+  const unread = proof.rows.filter((one) => one.state === "not read" && !one.readings.length && one.reason === "no reading yet");
   return [
     h("h2", null, "Case ", theCase.case),
     theCase.module !== page.module ? h("p", { class: "heavy" }, h("strong", null, `This case is on ${theCase.module}, the desk on ${page.module}. `), "Readings from here do not fit it.") : null,
@@ -165,7 +166,8 @@ function caseView() {
     nextPart(next),
     h("h3", null, "Rows"),
     h("table", null, h("thead", null, h("tr", null, ["row", "state", "because"].map((one) => h("th", { scope: "col" }, one)))),
-      h("tbody", null, [...proof.rows, ...proof.beside].map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
+      h("tbody", null, [...proof.rows.filter((one) => !unread.includes(one)), ...proof.beside].map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
+    unread.length ? h("p", { class: "place" }, `No reading yet: ${unread.map((one) => one.row).join(", ")}`) : null,
     next.explains.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explains.slice(0, 5).map((one) => h("li", null, h("strong", null, one.share < 0.01 ? "<1 %" : `${Math.min(99, Math.round(100 * one.share))} %`), h("span", null, `${one.what}: ${one.how}`), one.speaks_for.length ? h("small", null, `for: ${one.speaks_for.join(", ")}`) : null, one.speaks_against.length ? h("small", null, `against: ${one.speaks_against.join(", ")}`) : null)))] : null,
     proof.gate.length ? [h("h3", null, "Open"), h("ul", null, proof.gate.map((one) => h("li", null, "□ ", one))), button("Note something", () => go("readings"))] : null,
     proof.seat.length ? [h("h3", null, "Seat and test again"), h("p", null, proof.seat.join(", "))] : null,
