@@ -34,7 +34,7 @@ check: $(STAMP) ## style, types and all tests
 # What most changes break, in less than a minute on two cores: no law over generated vehicles, no printing, no child process for each command.
 QUICK := tests/test_layers.py tests/test_using_from_python.py tests/standards tests/published tests/circuit tests/entry/test_runs.py \
   tests/entry/test_facts.py tests/entry/test_schema.py tests/trace/test_rules.py tests/trace/test_ways.py tests/trace/test_positions.py \
-  tests/electrics/test_network.py tests/electrics/test_loads.py tests/electrics/test_meters.py tests/electrics/test_bus.py tests/report/test_layout.py
+  tests/electrics/test_network.py tests/electrics/test_loads.py tests/electrics/test_bus.py tests/report/test_layout.py
 
 quick: $(STAMP) ## style, types and the tests that most changes break, in less than a minute
 	$(BIN)/ruff check .

@@ -475,3 +475,11 @@ def test_numbers_with_units_are_written_in_one_module() -> None:
     ]
     assert UNIT_AT_HAND.search('f"{value:.2f} V"') and UNIT_AT_HAND.search("{amps:g} A")
     assert not wrong, "\n".join(wrong)
+
+
+def test_every_test_that_make_quick_names_is_there() -> None:
+    quick = re.search(r"^QUICK := ((?:.*\\\n)*.*)$", (ROOT / "Makefile").read_text(encoding="utf-8"), re.MULTILINE)
+    assert quick is not None
+    named = quick[1].replace("\\", " ").split()
+    assert len(named) > 10
+    assert [name for name in named if not (ROOT / name).exists()] == []

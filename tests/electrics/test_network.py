@@ -232,6 +232,17 @@ def test_a_network_without_branches_is_held_nodes_and_floating_ones() -> None:
     assert floating_nodes(solution) == frozenset({2})
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_both_ways_of_solving_give_the_same_volts(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
+    network = vehicle_like_network(300, seed)
+    few = solve(network)
+    monkeypatch.setattr("tracer.electrics.network.factor.FEW_NODES", 0)
+    many = solve(network)
+    assert type(few.factor.lu) is not type(many.factor.lu)
+    assert many.node_v.tolist() == pytest.approx(few.node_v.tolist(), abs=1e-9)
+    assert many.branch_a.tolist() == pytest.approx(few.branch_a.tolist(), rel=1e-6, abs=1e-9)
+
+
 @given(networks(), st.data())
 def test_branches_added_at_once_are_those_added_one_by_one(network: Network, data: st.DataObject) -> None:
     node = st.integers(0, network.node_count - 1)

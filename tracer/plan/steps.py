@@ -24,7 +24,7 @@ from functools import cached_property
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import LinkKind
-from tracer.electrics.bus.values import BusReport
+from tracer.electrics.bus.values import AVERAGE, BusReport
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
 from tracer.plan.bench import Bench
@@ -308,7 +308,7 @@ class _Planner:
             if bus and bus.kind
             else {}
         )
-        mean = levels.get("awake, with traffic, meter average")
+        mean = levels.get(AVERAGE)
         if mean is None or "recessive" not in levels or "dominant" not in levels:
             return None
         if mean.low_v is None or mean.nominal_v is None or mean.high_v is None:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from tracer.electrics.bus.values import (
+    AVERAGE,
     FAULT_TOLERANT,
     INPUTS_OHM,
     KINDS,
@@ -187,7 +188,7 @@ def _span(cases: Iterable[Case]) -> str:
     return least if least == most else f"{least} to {most}"
 
 
-_STATES = (("recessive", "at rest"), ("awake, with traffic, meter average", "with traffic"), ("asleep", "asleep"))
+_STATES = (("recessive", "at rest"), (AVERAGE, "with traffic"), ("asleep", "asleep"))
 
 
 def _levels(report: BusReport) -> str:

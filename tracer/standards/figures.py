@@ -190,6 +190,11 @@ def rating(amps: float | None) -> str:
     return stated(amps, "A") if amps is not None else "rating not known"
 
 
+def rating_behind(amps: float | None) -> str:
+    """The same behind a name: ' 15 A', ', rating not known'."""
+    return f"{'' if amps is not None else ','} {rating(amps)}"
+
+
 def metres(value: float | None) -> str:
     """'1.3 m', a length that was added up."""
     return f"{fixed(value, 1)} m" if value is not None else "length not known"

@@ -12,6 +12,7 @@ from tracer.trace.minding import NOTHING, Minding
 
 HIGH_SPEED, FAULT_TOLERANT, LIN = "high-speed can", "fault-tolerant can", "lin"  # as they are typed
 KINDS = {HIGH_SPEED: "high-speed CAN", FAULT_TOLERANT: "fault-tolerant CAN", LIN: "LIN"}
+AVERAGE = "awake, with traffic, meter average"  # a state of the table of levels
 AWAKE, ASLEEP = (
     "awake, at rest",
     "asleep",

@@ -42,11 +42,9 @@ def model_of(
 
     Raises
     ------
-    ValueError : no such key state
+    UnknownKeyState : there is none of that name
     """
-    keys = tracing.circuit.typed.vehicle.key
-    if key not in keys:
-        raise ValueError(f"{key} is no key state; this vehicle has {', '.join(keys)}")
+    key = tracing.key_state(key)
     model = _made(Draft(tracing, key, changes or Changes(), limits), shared or Shared(), first)
     while further := by_test_loads(model):
         changes = replace(model.changes, grounded=(*model.changes.grounded, *further))

@@ -40,7 +40,7 @@ def files_of(pages: list[Drawing], form: str, back: Mapping[str, Any] | None = N
     if back is None:
         return [pdf(source, {}, texts)]
     data = json_text(back)
-    return [pdf(source + template("faces.typ", "diagram_back.typ"), {"back": data}, [*texts, data])]
+    return [pdf(source + template("soft.typ", "faces.typ", "diagram_back.typ"), {"back": data}, [*texts, data])]
 
 
 __all__ = ["PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]

@@ -84,12 +84,12 @@ def _box(box: Box) -> dict[str, Any]:
 
 def as_pdf(sheet: Sheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The sheet as PDF, A4 or Letter lying."""
-    return pdf(template("faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date))
+    return pdf(template("soft.typ", "faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date))
 
 
 def as_png(sheet: Sheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
     """The pages of the sheet as pictures."""
-    return pictures(template("faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
+    return pictures(template("soft.typ", "faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
 
 
 def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:

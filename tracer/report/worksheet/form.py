@@ -112,7 +112,7 @@ def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
 def as_pdf(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The form as PDF, A4 or Letter lying."""
     inputs = {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
-    return pdf(template("worksheet.typ"), inputs)
+    return pdf(template("soft.typ", "worksheet.typ"), inputs)
 
 
 def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
-from tracer.electrics.bus.values import ASLEEP, BusReport, LevelLine
+from tracer.electrics.bus.values import ASLEEP, AVERAGE, BusReport, LevelLine
 from tracer.plan.codes import bus_pins
 from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
@@ -385,17 +385,7 @@ class _Writer:
 
 
 def _feeders(feeders: Iterable[Feeder]) -> str:
-    return ", ".join(
-        one.name
-        + (
-            ""
-            if not one.rated
-            else f" {figures.stated(one.amps, 'A')}"
-            if one.amps is not None
-            else ", rating not known"
-        )
-        for one in feeders
-    )
+    return ", ".join(one.name + (figures.rating_behind(one.amps) if one.rated else "") for one in feeders)
 
 
 def _ends(row: Row) -> str:
@@ -422,7 +412,7 @@ def _levels(bus: BusReport | None, line: str) -> tuple[str, str, str]:
         by_state = {level.state.split(" (")[0]: level for level in bus.levels if level.line == line}
         if "recessive" in by_state and "dominant" in by_state:
             rest, driven = by_state["recessive"], by_state["dominant"]
-            mean = by_state.get("awake, with traffic, meter average")
+            mean = by_state.get(AVERAGE)
             asleep = bus.line_reading(ASLEEP, line)
             return (
                 f"at rest {_level_words(rest)}, driven {_level_words(driven)}",

@@ -90,7 +90,7 @@ class Position:
         if self.relay:
             words += f", {self.relay}"
         if self.kind in FUSE_KINDS:
-            words += f" {figures.stated(self.amps, 'A')}" if self.amps is not None else ", rating not known"
+            words += figures.rating_behind(self.amps)
             if self.letter or self.family:
                 words += (
                     f", type {self.letter} ({self.family})"
