@@ -15,8 +15,9 @@ from typing import Any
 
 from tests.case.making import in_memory, reading
 from tests.electrics.spice import netlist_of, volts_by_ngspice
+from tracer.case.by_hand import BRIDGE, SWAP, WIGGLE, known
 from tracer.case.case import Case
-from tracer.case.readings import Conditions, Reading, set_by
+from tracer.case.readings import Conditions, Reading, Value, set_by
 from tracer.circuit.kinds import LinkKind
 from tracer.diagnose.faults import READING_WRONG, Atom, Fault
 from tracer.diagnose.likely import contradicting, level_of
@@ -72,7 +73,12 @@ class Vehicle:
 
     def read(self, name: str, on: Conditions) -> Reading:
         """A point or row under conditions, as the meter shows it."""
-        level = level_of(self.plan, name)
+        level, done = level_of(self.plan, name), known(self.plan, on.hand)
+        if done is not None and done.do == WIGGLE and set(done.pieces).intersection(self.fault.pieces) and self.rng.random() < 0.5:  # fmt: skip
+            flickers = Value("flickers", None)
+            return replace(
+                reading(name, [0.0], replace(on, battery_v=12.6, symptom=True, other="-")), values=(flickers,)
+            )
         model = self._model(replace(on, lamp_w=None, symptom=True, battery_v=None, other="-"))
         node = self._node(name)
         post = next(branch.b for branch in model.branches if branch.kind == "battery")
@@ -120,27 +126,40 @@ class Vehicle:
             leads = [f"{self.report.module}.{lead.partition('-')[0]}" for lead in on.leads]
             unplugged = () if on.plugged else (self.report.module,)
             changes = changes_of(self.circuit, opened=on.out, unplugged=unplugged, pulled=leads)
-            opened = frozenset(self.links[n] for n in self.atom.opens if n in self.links)
+            opened = frozenset(self.links[n] for n in self.atom.opens if n in self.links and n not in self._sound(on))
             if opened and not self._crossed:
                 target = Target("", "wire", (), Opened(opened, frozenset()), "")
                 changes = replace(changes, opened=(*changes.opened, target))
             made = model_of(self.tracing, on.key, changes, limits=self.limits, first=self.report.module)
-            self._models[on] = self._with_values(self._with_fault(made))
+            self._models[on] = self._with_values(self._with_fault(made, on))
         return self._models[on]
 
     @property
     def _crossed(self) -> bool:
         return self.fault.what.endswith(" crossed")
 
-    def _with_fault(self, model: Model) -> Model:
+    def _sound(self, on: Conditions) -> tuple[int, ...]:
+        """The pieces of a relay that was changed over."""
+        done = known(self.plan, on.hand)
+        return done.pieces if done is not None and done.do == SWAP else ()
+
+    def _with_fault(self, model: Model, on: Conditions) -> Model:
         number = {branch.link: n for n, branch in enumerate(model.branches) if branch.link >= 0}
         branches = list(model.branches)
+        done, sound = known(self.plan, on.hand), self._sound(on)
+        if done is not None and done.do == BRIDGE:
+            ends = [self._node(end) for end in self.plan["network"]["pieces"][done.pieces[0]]["ends"]]
+            branches.append(Branch(ends[0], ends[1], -1, "lead", "", Ohms(0.05, 0.05, 0.05)))
         for n, ohm in self.atom.adds:
+            if n in sound:
+                continue
             at = number.get(self.links[n]) if n in self.links else self._battery(model)
             if at is not None:
                 old = branches[at].ohms
                 branches[at] = replace(branches[at], ohms=Ohms(old.low + ohm, old.nominal + ohm, old.high + ohm))
         for n in self.atom.closes:
+            if n in sound:
+                continue
             at = number[self.links[n]]
             branches[at] = replace(branches[at], closed=True)
         if self._crossed:

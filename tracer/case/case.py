@@ -10,6 +10,7 @@ from itertools import combinations
 from pathlib import Path
 from typing import Any
 
+from tracer.case import by_hand
 from tracer.case.file import CaseFile, Entry, Grown, append, read_case
 from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_by, split_word, value_of
 from tracer.case.things import Things
@@ -89,7 +90,7 @@ class Case:
         for kind in ("rows", "chains", "points"):
             if name in self.plan[kind]:
                 return str(self.plan[kind][name]["level"])
-        return "bus" if name in self._lines else ""
+        return "bus" if name.partition("@")[0] in self._lines else ""
 
     @cached_property
     def _lines(self) -> frozenset[str]:
@@ -225,6 +226,8 @@ def _with_names(case: Case, word: str) -> str:
     UnknownName : it means nothing of the vehicle
     """
     name, text = split_word(word, "what holds as in key=run")
+    if name.casefold() == "hand" and text.casefold() != "none":
+        return f"hand={by_hand.understood(case.plan, case.things, text).word}"
     if name.casefold() != "out" or text.casefold() == "none":
         return word
     return f"out={','.join(case.things.find(one) for one in text.split(',') if one) or 'none'}"

@@ -63,6 +63,8 @@ def judged(case: Case, name: str, one: Reading) -> Judged:
     """What a reading of a row, or of a point of its way, says of the row."""
     row, on = case.plan["rows"][name], one.conditions
     group = (on.key, tuple(sorted(on.out)), _leads(on.leads))
+    if on.hand:
+        return Judged(one, Says.NOTHING, f"read by hand ({on.hand}): it tells what explains it, and nothing of the row by itself", group)  # fmt: skip
     test = next((test for test in row["tests"] if _group_of(test) == group), None)
     says, reason = _says(case, row, one, test)
     if says in (Says.BAD, Says.NEAR, Says.LISTED) and (own := _own_conditions(case, name, one)) and not (says is Says.LISTED and row["live"].get(on.key) == "live"):  # fmt: skip

@@ -204,7 +204,7 @@ def split_readings(case: Case, failed: RowProof) -> Iterator[tuple[Reading, int,
         on = one.conditions
         if one.name not in places or not one.values or on.plugged or is_stale(case, failed.name, one):
             continue
-        if (on.key, on.out, on.leads, on.lamp_w) == (last.key, last.out, last.leads, last.lamp_w):
+        if (on.key, on.out, on.leads, on.lamp_w, on.hand) == (last.key, last.out, last.leads, last.lamp_w, ""):
             at.setdefault(one.name, []).append((one, _point_good(case, failed, row, one, test)))
     for name, read in at.items():
         said = [good for _, good in read if good is not None]
@@ -263,7 +263,9 @@ def things_at_odds(case: Case) -> Iterator[str]:
     for one in in_order(case):
         on = one.conditions
         if one.values and one.name not in case.plan["rows"] and case.level(one.name) != "bus" and (one.there_ends(0) or one.values[0].text in DEAD):  # fmt: skip
-            by.setdefault((one.name, on.key, on.plugged, on.out, on.leads, on.lamp_w, on.symptom), []).append(one)
+            by.setdefault((one.name, on.key, on.plugged, on.out, on.leads, on.lamp_w, on.hand, on.symptom), []).append(
+                one
+            )
     touched = [note.n for note in case.notes if note.kind in (*TOUCHING, "look")]
     half = float(case.plan["system_v"]) / 2
     for (name, *_), found in by.items():

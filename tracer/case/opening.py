@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from tracer.case.kept_bus import kept_bus
 from tracer.case.kept_network import kept_network
 from tracer.circuit.model import Circuit, Part
 from tracer.electrics.bus.lines import BusLines
@@ -28,6 +29,12 @@ def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> di
     sheet = one_sheet_of(tracing, report, limits)
     plan = plan_data(tracing, report, sheet)
     leads = [(test["key"], tuple((pin, other) for pin, other in test["leads"])) for row in plan["rows"].values() for test in row["tests"]]  # fmt: skip
+    for name, facts in plan["buses"].items():
+        found = next((step.bus for step in (*sheet.bus_ohms, *sheet.bus_levels) if step.bus is not None and step.bus.name == name), None)  # fmt: skip
+        facts["network"] = None if found is None else kept_bus(tracing, report.module, found, limits)
+        for at in facts["network"]["at"] if facts["network"] else ():  # as a word and as a name
+            plan["short"].setdefault(at, at)
+            plan["words"].setdefault(at, [at])
     plan["network"] = kept_network(tracing, report, limits, leads, unplugged=not sheet.not_unplugged)
     return plan
 

@@ -63,7 +63,7 @@ class Verdict:
     @property
     def narrowed_down(self) -> bool:
         """Whether a row failed and the places where the fault may be are named, too many of them to call it found."""
-        return self.kind == "not proven" and bool(self.found_at)
+        return self.kind == "not proven" and bool(self.pieces or self.also)
 
     @property
     def set_aside(self) -> tuple[str, ...]:
@@ -98,7 +98,7 @@ def _now(case: Case) -> Verdict:
 def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]) -> Verdict:
     unread = [one for one in rows if one.state not in ("proven", "failed", "waived", "not fitted")]
     failed = [one for one in rows if one.state == "failed"]
-    worst = narrowed(case, failed[0], rows) if failed else None
+    worst = (narrowed(case, failed[0], rows) if failed[0].name in case.plan["rows"] else _on_a_bus(failed[0])) if failed else None  # fmt: skip
     contradictions = (*things_at_odds(case), *rows_at_odds(rows), *(worst.contradictions if worst else ()))
     seat = tuple(unseated(case))
     missing = (
@@ -112,6 +112,9 @@ def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]
     if worst is not None:
         blocked = (*_blocks_finding(case, worst), *contradictions)
         if not blocked:
+            if worst.row.name not in case.plan["rows"]:
+                missing = (*failed_words(rows), *missing)
+                return Verdict("not proven", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst)
             found = Verdict("found", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst, list_open=_list_open(case))  # fmt: skip
             return placed(case, found, worst.pieces, ())
         missing = (*failed_words(rows), *missing)
@@ -119,6 +122,11 @@ def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]
     if not missing and not seat:
         return Verdict("proven", rows, (), excluded, (), "", (), seat)
     return Verdict("not proven", rows, (*missing, *(f"{part} is to be seated and tested again" for part in seat)), excluded, (), "", contradictions, seat)  # fmt: skip
+
+
+def _on_a_bus(failed: RowProof) -> Narrowed:
+    """A bus that failed: no way leads there, and what may be wrong with it is weighed alone."""
+    return Narrowed(failed, (), (), Splits(failed.name, {}, "`tracer next` says what would"), ())
 
 
 def placed(case: Case, said: Verdict, pieces: tuple[str, ...], also: tuple[str, ...]) -> Verdict:
@@ -157,7 +165,10 @@ def _blocks_finding(case: Case, worst: Narrowed) -> Iterator[str]:
 
     What else of the list is open keeps nothing from being found on a way that is whole.
     """
-    if left := case.open_on_way(worst.row.name):
+    on_a_bus = worst.row.name not in case.plan["rows"]
+    if on_a_bus and not any(facts.get("network") for facts in case.plan["buses"].values()):
+        yield "of this bus nothing is weighed: `tracer bus` says what explains its reading"
+    elif left := () if on_a_bus else case.open_on_way(worst.row.name):
         yield f"the way to {worst.row.short} is not whole: {listed(left, most=3, joiner='and')}"
     by = (*worst.row.by, *(one.reading for one in worst.clears))
     if not all(one.conditions.symptom for one in by):

@@ -44,6 +44,7 @@ class Conditions:
     battery_n: int = 0
     key_n: int = 0
     leads: tuple[str, ...] = ()
+    hand: str = ""  # what is done by hand while it is read: `bridge:F9.feed-F9.load`, `swap:KLE`, `wiggle:X3`
 
     def data(self) -> dict[str, Any]:
         """For the file."""
@@ -208,7 +209,21 @@ def reading_of(
 # --- conditions --------------------------------------------------------------------------------------------------------
 
 _YES, _NO = ("yes", "y", "on", "in", "present"), ("no", "n", "off", "out", "absent", "none")
-SETTABLE = ("key", "plug", "lamp", "other", "symptom", "engine", "asleep", "place", "out", "lead", "after", "battery")
+SETTABLE = (
+    "key",
+    "plug",
+    "lamp",
+    "other",
+    "symptom",
+    "engine",
+    "asleep",
+    "place",
+    "out",
+    "lead",
+    "after",
+    "hand",
+    "battery",
+)
 
 
 def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str, number: int) -> Conditions:
@@ -247,6 +262,8 @@ def set_by(before: Conditions, words: list[str], keys: tuple[str, ...], now: str
             found = replace(found, out=() if text.casefold() == "none" else tuple(sorted(text.split(","))))
         elif name == "lead":
             found = replace(found, leads=() if text.casefold() == "none" else _leads(word, text))
+        elif name == "hand":
+            found = replace(found, hand="" if text.casefold() == "none" else text)
         elif name == "after":
             found = replace(found, after_s=_exact(text.rstrip("sS")))
         elif name == "battery":

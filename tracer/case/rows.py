@@ -22,6 +22,7 @@ from tracer.standards import figures
 from tracer.standards.values import dataclass
 
 NO_READING = "no reading yet"
+_LINE_OFF_V = 0.1  # of a line that is awake, the meter's average (common practice, no source)
 _CALLED = {Says.OTHERWISE: "doubtful", Says.UNCLEAR: "doubtful"}
 
 
@@ -264,7 +265,26 @@ def _bus_rows(case: Case) -> Iterator[RowProof]:
             continue
         name = line_name(bus, *facts["pins"])
         readings = [one for one in in_order(case) if one.name == name and one.values]
-        yield _waived(case, _bus(case, name, readings, facts["ohms"]))
+        lines = {line_name(bus, line): line for line in facts["pins"]}
+        yield _waived(case, _held(case, name, lines, facts.get("network")) or _bus(case, name, readings, facts["ohms"]))
+
+
+def _held(case: Case, name: str, lines: Mapping[str, str], kept: Mapping[str, Any] | None) -> RowProof | None:
+    """A bus of which a line, read awake, is where no line of it may be: failed when read so twice; None where none is."""
+    if not kept:
+        return None
+    low, high = kept["awake_v"]
+    for line in lines:
+        read = [one for one in in_order(case) if one.name == line and one.values and not one.conditions.asleep and not one.conditions.out and not one.conditions.hand and one.conditions.other == "-" and not is_stale(case, line, one)]  # fmt: skip
+        good = [one.values[0].ends is not None and low - _LINE_OFF_V <= one.values[0].ends[0] <= one.values[0].ends[1] <= high + _LINE_OFF_V for one in read]  # fmt: skip
+        if read and not outweighs(good):
+            bad = tuple(one for one, fits in zip(read, good, strict=True) if not fits)
+            words = (
+                f"{line} reads {bad[-1].values[0].text} V awake, {figures.volts(low)} to {figures.volts(high)} expected"
+            )
+            failed = good[-2:] == [False, False]
+            return RowProof(name, name, "failed" if failed else "doubtful", words, bad, (), "levels of a transmitter", repeat=not failed)  # fmt: skip
+    return None
 
 
 def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] | None) -> RowProof:
@@ -273,9 +293,13 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
     readings = [one for one in taken if not is_stale(case, name, one)]
     if not readings:
         return RowProof(name, name, "stale", stale_words(case, name, taken), (taken[-1],))
-    counted = [one for one in readings if one.conditions.asleep and not one.conditions.plugged]
-    if not counted or counted[-1] is not readings[-1]:
-        return RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes)", (readings[-1],))  # fmt: skip
+    counted = [
+        one
+        for one in readings
+        if one.conditions.asleep and not one.conditions.plugged and not one.conditions.out and not one.conditions.hand
+    ]
+    if not counted or (counted[-1] is not readings[-1] and not readings[-1].conditions.out):
+        return RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes), with nothing else out", (readings[-1],))  # fmt: skip
     if ohms is None:
         return RowProof(name, name, "doubtful", "no value is computed to hold it against", (readings[-1],))
     low, _, high = ohms
@@ -285,4 +309,6 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
     if outweighs(good):
         bad = [one.id for one, fits in zip(counted, good, strict=True) if not fits]
         return RowProof(name, name, "proven", words + (f"; read otherwise before ({', '.join(bad)})" if bad else ""), (counted[-1],), (), source)  # fmt: skip
+    if good[-2:] == [False, False]:
+        return RowProof(name, name, "failed", words, tuple(one for one, fits in zip(counted, good, strict=True) if not fits), (), source)  # fmt: skip
     return RowProof(name, name, "doubtful", words, tuple(counted), (), source, repeat=True)

@@ -19,17 +19,38 @@ SHORT_OHM, STUCK_OHM = 0.02, 0.05
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that may be wrong, in words. `pieces` are the numbers of those that it sits in, `prior` is how likely it is against the others."""
+    """One thing that may be wrong, in words. `pieces` are the numbers of those that it sits in, `prior` is how likely it is against the others.
+
+    One of a bus has its name, and `inside` the module inside which, or at whose plug, it sits: it is gone when that is unplugged.
+    """
 
     what: str
     how: str
     pieces: tuple[int, ...]
     prior: float
+    bus: str = ""
+    inside: str = ""
+
+    @property
+    def called(self) -> str:
+        """In words, with the bus."""
+        return f"{self.bus}: {self.what}" if self.bus else self.what
+
+
+@dataclass(frozen=True, slots=True)
+class OnBus:
+    """What a fault changes on one bus: pieces of its own network that open or have ohms more, and new branches between two of its nodes, gone when the module `inside` which they lie is unplugged."""
+
+    bus: str
+    opens: tuple[int, ...] = ()
+    adds: tuple[tuple[int, float], ...] = ()
+    joins: tuple[tuple[int, int, float], ...] = ()
+    inside: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Atom:
-    """A fault as the network has it: pieces that open (with what follows), that have ohms more, that stay closed, and new branches between two nodes."""
+    """A fault as the network has it: pieces that open (with what follows), that have ohms more, that stay closed, and new branches between two nodes; and what it does to buses."""
 
     fault: int
     share: float
@@ -37,6 +58,12 @@ class Atom:
     adds: tuple[tuple[int, float], ...] = ()  # ohms in series with a piece
     closes: tuple[int, ...] = ()
     joins: tuple[tuple[int, int, float], ...] = ()  # ohms between two nodes
+    buses: tuple[OnBus, ...] = ()
+
+    @property
+    def on_ways(self) -> bool:
+        """Whether it changes the network of supplies and grounds."""
+        return bool(self.opens or self.adds or self.closes or self.joins)
 
 
 @dataclass(frozen=True)
@@ -127,14 +154,16 @@ def both(faults: Faults, pairs: Iterable[tuple[int, int]]) -> Faults:
             first, second = (faults.faults[n] for n in key)
             number[key] = len(every)
             prior = slip("second fault") * first.prior * second.prior / total
-            every.append(Fault(f"{first.what} and {second.what}", "two faults", (*first.pieces, *second.pieces), prior))
+            every.append(
+                Fault(f"{first.called} and {second.called}", "two faults", (*first.pieces, *second.pieces), prior)
+            )
         atoms.append(
             Atom(
                 number[key], one.share * other.share, one.opens + other.opens, one.adds + other.adds,
-                one.closes + other.closes, one.joins + other.joins,
+                one.closes + other.closes, one.joins + other.joins, one.buses + other.buses,
             )
         )  # fmt: skip
     return Faults(tuple(every), tuple(atoms))
 
 
-__all__ = ["READING_WRONG", "SHORT_OHM", "STUCK_OHM", "Atom", "Fault", "Faults", "both", "faults_of"]
+__all__ = ["READING_WRONG", "SHORT_OHM", "STUCK_OHM", "Atom", "Fault", "Faults", "OnBus", "both", "faults_of"]

@@ -10,11 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from tracer.case.by_hand import BRIDGE, SWAP, WIGGLE, ByHand, known
 from tracer.case.case import Case
 from tracer.case.readings import Conditions, Reading
-from tracer.diagnose.choice import choose
-from tracer.diagnose.effort import changes, effort_of
-from tracer.diagnose.faults import READING_WRONG, Fault
+from tracer.diagnose.bus_options import on_buses
+from tracer.diagnose.choice import EXACT_GROUPS, choose
+from tracer.diagnose.effort import changes, effort_of, place_of, typed
+from tracer.diagnose.faults import READING_WRONG, Atom, Fault
 from tracer.diagnose.likely import (
     BRIGHT_SHARE,
     DEAD_SHARE,
@@ -26,12 +28,13 @@ from tracer.diagnose.likely import (
     level_of,
     setting_of,
 )
+from tracer.diagnose.on_bus import asked
+from tracer.diagnose.option import Option
 from tracer.diagnose.predicted import Readings, Setting
 from tracer.diagnose.values import Explains, Measurement
 from tracer.entry.problems import listed
 from tracer.standards import figures
-from tracer.standards.faults import by_hand
-from tracer.standards.values import dataclass
+from tracer.standards.faults import by_hand, slip
 
 _LIVE = 1e-3  # what has a smaller share steers nothing, and stays a candidate
 NAMED = 0.01  # what has a smaller share is not named among the outcomes
@@ -39,24 +42,9 @@ _TELLS = 0.05
 _BY_HAND = 0.05
 _MOST_SETTINGS = 5
 _GONE = ("not-reached", "not-fitted")
+_MOST_HANDS = 4
+_WIGGLED = ("as before", "it flickers, or comes back")
 DEAD, WEAK, GOOD = 0, 1, 2
-
-
-@dataclass(frozen=True)
-class Option:
-    """One measurement that could be taken: a point or row under conditions; `label` is its band with each live fault, `good_v` what a lamp moves it by at most where it is in order."""
-
-    name: str
-    on: Conditions
-    level: str
-    label: tuple[int, ...]
-    good_v: float
-    effort: float
-
-    @property
-    def with_lamp(self) -> bool:
-        """Whether it has a second value."""
-        return self.on.lamp_w is not None
 
 
 class Finding:
@@ -91,7 +79,8 @@ class Finding:
         """A fault as the row that failed calls its pieces."""
         if self._is_piece(fault):
             return self._row_words.get(fault.pieces[0], fault.what)
-        return fault.what
+        what = asked(self.case.plan, self.of)
+        return fault.what if what is not None and what.called == fault.bus else fault.called
 
     def _is_piece(self, fault: Fault) -> bool:
         return len(fault.pieces) == 1 and bool(fault.what == self.network["pieces"][fault.pieces[0]]["what"])
@@ -122,11 +111,7 @@ class Finding:
         return f"{self.case.short(one.name)} {'/'.join(value.text for value in one.values)}"
 
     def _expected(self, one: Evidence, atom: int) -> str:
-        read = one.predicted
-        if read.floats[atom]:
-            return "hanging on nothing"
-        shown = read.bare_v[atom] if read.lit_v is None else read.lit_v[atom]
-        return figures.volts(float(shown)) + ("" if read.lit_v is None else " with the lamp")
+        return one.predicted.said(atom)
 
     # --- what could be measured ------------------------------------------------------------------------------------
 
@@ -139,12 +124,12 @@ class Finding:
         settings: dict[Setting, None] = {}
         for name, on in self._wanted():
             setting = setting_of(self.case.plan, on)
-            if setting is None or name in gone or (name, setting, on.lamp_w) in read or name not in self.network["at"]:
+            if name in gone or setting is None or (name, setting, on.lamp_w) in read or name not in self.network["at"]:
                 continue
-            if setting in settings or len(settings) < _MOST_SETTINGS:
+            if setting in settings or on.hand or len(settings) < _MOST_SETTINGS:
                 settings[setting] = None
                 found.setdefault((name, setting, on.lamp_w), (name, on, level_of(self.case.plan, name)))
-        return list(self._labelled(found))
+        return [*self._labelled(found), *self._wiggles(), *on_buses(self.case, self._atoms)]
 
     def _wanted(self) -> Iterator[tuple[str, Conditions]]:
         """Points and rows with the conditions they would be read under: the way that failed first, then the tests of rows that share what is left, and what relays on it need."""
@@ -166,6 +151,48 @@ class Finding:
                 for chain in shared:
                     if chain in plan["chains"]:
                         yield from ((name, bare) for name in (chain, *self._points(chain)))
+        if self.of in plan["rows"]:
+            yield from ((self.of, replace(self.on, hand=one.word)) for one in self._hands if one.do != WIGGLE)
+
+    @cached_property
+    def _hands(self) -> list[ByHand]:
+        """What may be done by hand to the likeliest pieces while the row that failed is read; nothing where a way with a hazard leads, no lead where a short may be."""
+        if len(self.live) > EXACT_GROUPS or self.on.plugged:
+            return []
+        found: dict[str, ByHand] = {}
+        short = any(self.weighed.faults[n].what.startswith("short ") for n in self.live)
+        for n in self.live:
+            fault = self.weighed.faults[n]
+            for word in self._hand_words(fault.pieces[0]) if self._is_piece(fault) and self._never.isdisjoint(fault.pieces) else ():  # fmt: skip
+                done = known(self.case.plan, word)
+                if done is not None and self._never.isdisjoint(done.pieces) and not (short and done.do == BRIDGE):
+                    found.setdefault(word, done)
+        return list(found.values())[:_MOST_HANDS]
+
+    def _hand_words(self, n: int) -> Iterator[str]:
+        piece, points = self.network["pieces"][n], self.case.plan["points"]
+        if self.case.plan["parts"].get(piece["part"], {}).get("kind") == "relay" and piece["kind"] in ("contact", "coil"):  # fmt: skip
+            yield f"{SWAP}:{piece['part']}"
+        if piece["kind"] in ("contact", "fuse", "wire") and all(end in points and not points[end]["never"] for end in piece["ends"]):  # fmt: skip
+            yield f"{BRIDGE}:{'-'.join(piece['ends'])}"
+        if piece["kind"] in ("mating", "bussed") and piece["part"]:
+            yield f"{WIGGLE}:{piece['part']}"
+
+    @cached_property
+    def _never(self) -> set[int]:
+        """The pieces at whose ends nothing may be measured or done."""
+        points = self.case.plan["points"]
+        return {n for n, piece in enumerate(self.network["pieces"]) if any(points.get(end, {}).get("never") for end in piece["ends"])}  # fmt: skip
+
+    def _wiggles(self) -> Iterator[Option]:
+        """A connector moved or warmed while the row is read: it does not always show, so it counts for twice its effort."""
+        tried = {(one.name, one.conditions.hand) for one in self.case.readings if one.values}
+        for one in self._hands if self.of in self.case.plan["rows"] else ():
+            label = tuple(int(bool(set(one.pieces).intersection(self.weighed.faults[n].pieces))) for n in self.live)
+            if one.do == WIGGLE and len(set(label)) > 1 and (self.of, one.word) not in tried:
+                on = replace(self.on, hand=one.word)
+                effort = effort_of(self.case, on, self.of, {"place": place_of(self.case, self.of)}) / slip("wiggle shows it")  # fmt: skip
+                yield Option(self.of, on, level_of(self.case.plan, self.of), label, 0.0, effort, _WIGGLED)
 
     def _points(self, row: str) -> list[str]:
         """The points of a way that may be touched, from the source on."""
@@ -175,12 +202,11 @@ class Finding:
         return [one for one in dict.fromkeys(ends) if one in points and not points[one]["never"] and at.get(one) != pin]
 
     def _labelled(self, wanted: Mapping[tuple[str, Setting, float | None], tuple[str, Conditions, str]]) -> Iterator[Option]:  # fmt: skip
-        atoms = [0, *(self.weighed.best[n] for n in self.live)]
-        every = self.weighed.predicted.faults.atoms
+        every = self._atoms
         by_setting: dict[tuple[Setting, str, float | None], list[tuple[str, Conditions]]] = {}
         for (_, setting, lamp_w), (name, on, level) in wanted.items():
             by_setting.setdefault((setting, level, lamp_w), []).append((name, on))
-        solved = {setting: self.weighed.predicted.some(setting, [every[n] for n in atoms]) for setting in dict.fromkeys(key[0] for key in by_setting)}  # fmt: skip
+        solved = {setting: self.weighed.predicted.some(setting, every) for setting in dict.fromkeys(key[0] for key in by_setting)}  # fmt: skip
         for (setting, level, lamp_w), some in by_setting.items():
             nodes = [self.network["at"][name] for name, _ in some]
             for (name, on), read in zip(some, solved[setting].of_nodes(nodes, level, lamp_w), strict=True):
@@ -188,6 +214,12 @@ class Finding:
                 if len(set(label[1:])) > 1:
                     where = self.case.plan["points"].get(name, {"place": self.case.plan["place"]})
                     yield Option(name, on, level, label[1:], good_v, effort_of(self.case, on, name, where))
+
+    @cached_property
+    def _atoms(self) -> list[Atom]:
+        """Nothing wrong, then the likeliest atom of each live fault."""
+        every = self.weighed.predicted.faults.atoms
+        return [every[n] for n in (0, *(self.weighed.best[n] for n in self.live))]
 
     def _bands(self, name: str, level: str, lamp_w: float | None, read: Readings) -> tuple[tuple[int, ...], float]:
         battery_v = float(read.post_v[0])
@@ -220,17 +252,23 @@ class Finding:
 
     def _measurement(self, option: Option) -> Measurement:
         short = self.case.short(option.name)
-        place = self.case.plan["points"].get(option.name, {"place": self.case.plan["place"]})["place"]
-        lamp = option.with_lamp
+        place, lamp = place_of(self.case, option.name), option.with_lamp
         seen = {
             GOOD: f"good: the lamp moves it by {figures.volts(option.good_v)} at most" if lamp else "live" if option.level == "supply" else "ground: next to no volts",
             WEAK: "weak: dim, or moved by clearly more" if lamp else "something between",
             DEAD: "dead" if option.level == "supply" else "no ground",
         }  # fmt: skip
-        outcomes = tuple((seen[band], self._left([n for n, one in zip(self.live, option.label, strict=True) if one == band])) for band in (GOOD, WEAK, DEAD) if band in option.label)  # fmt: skip
-        leads = tuple(f"fused lead from pin {lead.replace('-', ' to ', 1)}" for lead in option.on.leads)
-        typed = f"tracer read battery=VOLTS {short}={'ALONE/LAMP/lit' if lamp else 'VOLTS'}"
-        return Measurement(short, changes(self.case.conditions, option.on), leads, typed, outcomes, option.effort, place)  # fmt: skip
+        seen = dict(enumerate(option.seen)) or seen
+        outcomes = tuple((seen[band], self._left([n for n, one in zip(self.live, option.label, strict=True) if one == band])) for band in sorted(seen, reverse=not option.seen) if band in option.label)  # fmt: skip
+        leads = tuple(f"a fused lead from pin {lead.replace('-', ' to ', 1)}" for lead in option.on.leads)
+        if (done := known(self.case.plan, option.on.hand)) is not None:
+            leads = (*leads, done.called)
+        if option.level == "bus":
+            leads = tuple(f"{part} unplugged, and in again before the next" for part in option.on.out)
+        words = typed(self.case, option.name, option.on, "ALONE/LAMP/lit" if lamp else "VOLTS")
+        if option.seen == _WIGGLED:
+            words += f", or {short}=flickers"
+        return Measurement(short, changes(self.case.conditions, option.on), leads, words, outcomes, option.effort, place)  # fmt: skip
 
     def _left(self, faults: Sequence[int]) -> str:
         """What an outcome leaves, in words."""
@@ -243,20 +281,18 @@ class Finding:
         found = [self.weighed.faults[n] for n in faults]
         along = sorted((fault for fault in found if self._is_piece(fault) and fault.pieces[0] in place), key=lambda one: place[one.pieces[0]])  # fmt: skip
         pieces = list(dict.fromkeys(self.words(fault) for fault in along))
-        others = [self.words(fault) for fault in found if fault not in along and fault.pieces]
-        others += ["a reading was wrong"] * any(not fault.pieces for fault in found)
+        others = [self.words(fault) for fault in found if fault not in along and fault.what != READING_WRONG]
+        others += ["a reading was wrong"] * any(fault.what == READING_WRONG for fault in found)
         said = [f"one of {len(pieces)} from {pieces[0]} to {pieces[-1]}"] if len(pieces) > 3 else pieces
         return listed([*said, *others], joiner="or", most=4)
 
     def by_hand(self) -> tuple[tuple[str, str], ...]:
         """What may be done beside reading: to the likeliest pieces, each with what it would mean. Nothing on a way with a hazard."""
         found: dict[str, str] = {}
-        points = self.case.plan["points"]
-        never = {n for n, piece in enumerate(self.network["pieces"]) if any(points.get(end, {}).get("never") for end in piece["ends"])}  # fmt: skip
         for n in self.live:
             fault = self.weighed.faults[n]
             kind = "short" if fault.what.startswith("short ") else self.network["pieces"][fault.pieces[0]]["kind"] if self._is_piece(fault) else ""  # fmt: skip
-            offered = self.weighed.share[n] >= _BY_HAND and never.isdisjoint(fault.pieces)
+            offered = self.weighed.share[n] >= _BY_HAND and self._never.isdisjoint(fault.pieces)
             for do, means in by_hand(kind) if offered else ():
                 part = self.network["pieces"][fault.pieces[0]]["part"]
                 found.setdefault(do.replace("{what}", self.words(fault)).replace("{part}", part), means)
@@ -277,7 +313,7 @@ def surprising(weighed: Weighed, readings: Sequence[Reading]) -> Reading | None:
 
 
 def _same(one: Conditions, other: Conditions) -> bool:
-    return (one.key, one.plugged, one.lamp_w, one.out, one.leads) == (other.key, other.plugged, other.lamp_w, other.out, other.leads)  # fmt: skip
+    return (one.key, one.plugged, one.lamp_w, one.out, one.leads, one.hand) == (other.key, other.plugged, other.lamp_w, other.out, other.leads, other.hand)  # fmt: skip
 
 
 __all__ = ["NAMED", "READING_WRONG", "Finding", "surprising"]

@@ -14,8 +14,10 @@ from typing import Any
 
 import numpy as np
 
+from tracer.case.by_hand import BRIDGE, WIGGLE, known
 from tracer.case.readings import Conditions, Reading, Value
 from tracer.diagnose.faults import Fault, Faults, both, faults_of
+from tracer.diagnose.on_bus import BusReadings, OnBuses, bus_faults
 from tracer.diagnose.predicted import Predicted, Readings, Setting
 from tracer.electrics.network.described import FloatArray
 from tracer.standards.faults import slip
@@ -44,7 +46,7 @@ class Evidence:
     reading: Reading
     fits: FloatArray
     wrong: float
-    predicted: Readings
+    predicted: Readings | BusReadings | Moved
 
     @cached_property
     def likely(self) -> FloatArray:
@@ -93,10 +95,21 @@ class Weighed:
 def weigh(plan: Mapping[str, Any], readings: Iterable[Reading]) -> Weighed:
     """The faults of a case's network by its readings; readings of which nothing is predicted say nothing."""
     told = list(readings)
-    found = _weighed(plan, Predicted(plan["network"], faults_of(plan["network"]), float(plan["system_v"])), told)
+    found = _weighed(plan, Predicted(plan["network"], every_fault(plan), float(plan["system_v"])), told)
     if found.evidence and _unexplained(found):
         return _weighed(plan, Predicted(plan["network"], _with_pairs(found), float(plan["system_v"])), told)
     return found
+
+
+def every_fault(plan: Mapping[str, Any]) -> Faults:
+    """Every single fault of what a case keeps: of its network and of the buses of the module."""
+    ways = faults_of(plan["network"])
+    faults, atoms = list(ways.faults), list(ways.atoms)
+    for name, facts in plan["buses"].items():
+        for fault, some in bus_faults(name, facts["network"], len(faults)) if facts.get("network") else ():
+            faults.append(fault)
+            atoms += some
+    return Faults(tuple(faults), tuple(atoms))
 
 
 def contradicting(plan: Mapping[str, Any], readings: Iterable[Reading]) -> list[Reading]:
@@ -104,12 +117,14 @@ def contradicting(plan: Mapping[str, Any], readings: Iterable[Reading]) -> list[
     every = faults_of(plan["network"])
     nothing = Faults(every.faults[:1], every.atoms[:1])
     predicted = Predicted(plan["network"], nothing, float(plan["system_v"]))
-    found = (evidence_of(plan, predicted, one) for one in readings)
+    buses = OnBuses(plan, nothing.atoms)
+    found = (evidence_of(plan, predicted, buses, one) for one in readings)
     return [one.reading for one in found if one is not None and one.contradicts[0]]
 
 
 def _weighed(plan: Mapping[str, Any], predicted: Predicted, readings: Sequence[Reading]) -> Weighed:
-    found = (evidence_of(plan, predicted, one) for one in readings)
+    buses = OnBuses(plan, predicted.faults.atoms)
+    found = (evidence_of(plan, predicted, buses, one) for one in readings)
     evidence = tuple(one for one in found if one is not None)
     faults = predicted.faults
     atoms = _shares(faults, evidence)
@@ -142,7 +157,7 @@ def _unexplained(found: Weighed) -> list[Evidence]:
 def _with_pairs(found: Weighed) -> Faults:
     """The faults, and pairs of those that explain most with those that explain the rest."""
     faults, logs = found.predicted.faults, np.log(np.maximum(found.atom_share, _LEAST))
-    real = np.array([bool(atom.opens or atom.adds or atom.closes or atom.joins) for atom in faults.atoms])
+    real = np.array([bool(atom.on_ways or atom.buses) for atom in faults.atoms])
     first = np.argsort(np.where(real, logs, -np.inf), kind="stable")[::-1][:_TRIED]
     pairs: dict[tuple[int, int], None] = {}
     for rest in _unexplained(found):
@@ -163,7 +178,13 @@ def setting_of(plan: Mapping[str, Any], on: Conditions) -> Setting | None:
     leads = frozenset[frozenset[str]]() if on.plugged else _leads(lead.split("-") for lead in on.leads)
     for n, base in enumerate(plan["network"]["bases"]):
         if (base["key"], base["plugged"]) == (on.key, on.plugged) and _leads(base["leads"]) == leads:
-            return Setting(n, tuple(sorted(set(on.out).intersection(plan["network"]["outs"]))))
+            out = tuple(sorted(set(on.out).intersection(plan["network"]["outs"])))
+            done = known(plan, on.hand) if on.hand else None
+            if on.hand and done is None:
+                return None
+            if done is None or done.do == WIGGLE:
+                return Setting(n, out)
+            return Setting(n, out, done.pieces) if done.do == BRIDGE else Setting(n, out, (), done.pieces)
     return None
 
 
@@ -177,9 +198,13 @@ def level_of(plan: Mapping[str, Any], name: str) -> str:
     return next((str(plan[kind][name]["level"]) for kind in ("rows", "chains", "points") if name in plan[kind]), "")
 
 
-def evidence_of(plan: Mapping[str, Any], predicted: Predicted, one: Reading) -> Evidence | None:
+def evidence_of(plan: Mapping[str, Any], predicted: Predicted, buses: OnBuses, one: Reading) -> Evidence | None:
     """What a reading says of every atom; None where it says nothing: no values, the symptom was away, no network for its conditions."""
+    if (on_bus := _of_bus(buses, one)) is not None:
+        return on_bus
     on, level = one.conditions, level_of(plan, one.name)
+    if on.hand.startswith(WIGGLE):
+        return _wiggled(plan, predicted, one)
     setting = setting_of(plan, on)
     if not one.values or not level or setting is None or on.symptom is False:
         return None
@@ -204,6 +229,35 @@ def evidence_of(plan: Mapping[str, Any], predicted: Predicted, one: Reading) -> 
         return Evidence(one, fits, judged.wrong(low_v, high_v), read)
     low_v, high_v = _volts(last, on, battery_v)
     return Evidence(one, judged.bare(low_v, high_v), judged.wrong(low_v, high_v), read)
+
+
+def _wiggled(plan: Mapping[str, Any], predicted: Predicted, one: Reading) -> Evidence | None:
+    """A connector that was moved or warmed while a point was read: it flickers, or it does not."""
+    done, every = known(plan, one.conditions.hand), predicted.faults
+    if done is None or not one.values or one.conditions.symptom is False:
+        return None
+    there = np.array([bool(set(done.pieces).intersection(every.faults[atom.fault].pieces)) for atom in every.atoms])
+    if one.values[-1].text == "flickers":
+        return Evidence(one, np.where(there, slip("wiggle shows it"), 5e-4), 0.05, Moved(there))
+    return Evidence(one, np.where(there, 1.0 - slip("wiggle shows it"), 0.99), 0.5, Moved(there))
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """(k,) whether what is wrong lies where something was moved."""
+
+    there: np.ndarray[Any, np.dtype[np.bool_]]
+
+    def said(self, atom: int) -> str:
+        """What is expected with one of them, in words."""
+        return "flickers, or good" if self.there[atom] else "no change"
+
+
+def _of_bus(buses: OnBuses, one: Reading) -> Evidence | None:
+    if not one.values or one.conditions.symptom is False or (one.values[0].is_word and one.values[0].text != "OL"):
+        return None
+    read = buses.readings(one.name, one.conditions)
+    return None if read is None else Evidence(one, read.fits(one), read.wrong(one), read)
 
 
 def behind_a_diode(plan: Mapping[str, Any], name: str) -> bool:
@@ -301,4 +355,4 @@ def _overlap(low: float, high: float, first: float, last: float) -> float:
     return max(0.0, min(high, last) - max(low, first)) / (last - first)
 
 
-__all__ = ["BARE_V", "BRIGHT_SHARE", "DEAD_SHARE", "LOST_SHARE", "MOVED_SHARE", "Evidence", "Weighed", "behind_a_diode", "contradicting", "least_moved_v", "level_of", "setting_of", "weigh"]  # fmt: skip
+__all__ = ["BARE_V", "BRIGHT_SHARE", "DEAD_SHARE", "LOST_SHARE", "MOVED_SHARE", "Evidence", "Weighed", "behind_a_diode", "contradicting", "every_fault", "least_moved_v", "level_of", "setting_of", "weigh"]  # fmt: skip

@@ -12,7 +12,7 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.proof import RowProof, Verdict, leads_of, row_leads, still_wanted, verdict_of, wants_lit
 from tracer.case.readings import Conditions, Reading
-from tracer.diagnose.effort import changes, effort_of
+from tracer.diagnose.effort import changes, effort_of, place_of, typed
 from tracer.diagnose.faults import READING_WRONG
 from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, contradicting, weigh
@@ -82,7 +82,7 @@ def _row_of(case: Case, name: str) -> str:
 
 def _as_tested(case: Case, row: str, bad: Reading) -> Conditions:
     """The conditions under which points of a way are read: those of the bad reading, with the lamp of the plan where a dead pin was found without one."""
-    on = replace(bad.conditions, symptom=True)
+    on = replace(bad.conditions, symptom=True, hand="")
     kept = case.plan["rows"].get(row)
     live = kept is None or kept["live"].get(on.key) != "dead"
     for test in kept["tests"] if kept is not None and live and not on.plugged else ():
@@ -94,15 +94,13 @@ def _as_tested(case: Case, row: str, bad: Reading) -> Conditions:
 def _again(case: Case, one: Reading) -> Measurement:
     """A reading once more as it was taken."""
     short, on = case.short(one.name), one.conditions
-    place = case.plan["points"].get(one.name, {"place": case.plan["place"]})["place"]
+    place = place_of(case, one.name)
     outcomes = (
         ("the same again", "it counts, and what explains it comes first"),
         ("as it should be", "the first one was wrong: a lead off, another pin, another key state"),
     )
-    typed = (
-        f"tracer read battery=VOLTS {short}={'ALONE/LAMP/lit' if on.lamp_w is not None and not on.plugged else 'VOLTS'}"
-    )
-    return Measurement(short, changes(case.conditions, on), (), typed, outcomes, effort_of(case, on, one.name, {"place": place}), place)  # fmt: skip
+    words = typed(case, one.name, on, "ALONE/LAMP/lit" if on.lamp_w is not None and not on.plugged else "VOLTS")
+    return Measurement(short, changes(case.conditions, on), (), words, outcomes, effort_of(case, on, one.name, {"place": place}), place)  # fmt: skip
 
 
 def _free(explains: Sequence[Explains], what: str) -> bool:
@@ -152,7 +150,7 @@ def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
             "read it once more; bad twice, the row has failed and the fault is on its way",
         ),
     )
-    leads = tuple(f"fused lead from pin {pin} to {other}" for pin, other in test["leads"])
+    leads = tuple(f"a fused lead from pin {pin} to {other}" for pin, other in test["leads"])
     return Measurement(short, changes(case.conditions, on), leads, f"tracer read battery=VOLTS {short}=ALONE/LAMP{'/lit' if wants_lit(test) else ''}", outcomes, effort_of(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
@@ -165,20 +163,23 @@ def _meter(case: Case, name: str, key: str) -> Measurement:
         (f"{live} in key {key}", "as it must be"),
         (f"{other} in key {key}", "read it once more: what feeds it is not as drawn, or a contact is stuck"),
     )
-    return Measurement(short, changes(case.conditions, on), tuple(f"fused lead {lead}" for lead in on.leads), f"tracer read battery=VOLTS {short}=VOLTS", outcomes, effort_of(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
+    return Measurement(short, changes(case.conditions, on), tuple(f"a fused lead {lead}" for lead in on.leads), f"tracer read battery=VOLTS {short}=VOLTS", outcomes, effort_of(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
 def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
+    if proof.repeat and proof.by and proof.by[-1].name != proof.name:
+        yield _again(case, proof.by[-1])
+        return
     facts = next(facts for bus, facts in case.plan["buses"].items() if line_name(bus, *facts["pins"]) == proof.name)
     if facts["ohms"] is None or case.plan["not_unplugged"]:
         return
     low, _, high = facts["ohms"]
-    on = Conditions(key=case.conditions.key, plugged=False, asleep=True)
+    on = Conditions(key=case.conditions.key or case.plan["keys"][0], plugged=False, asleep=True)
     outcomes = (
-        (f"{low:.0f} to {high:.0f} ohm", "trunk and terminations are in order; it says nothing of supplies"),
+        (figures.ohms_ends(low, high), "trunk and terminations are in order; it says nothing of supplies"),
         ("anything else", "a termination is missing or added, or a line is open or shorted"),
     )
-    yield Measurement(proof.name, changes(case.conditions, on), (), f"tracer read battery=VOLTS {proof.name}=OHMS", outcomes, effort_of(case, on, proof.name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
+    yield Measurement(proof.name, changes(case.conditions, on), (), typed(case, proof.name, on), outcomes, effort_of(case, on, proof.name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip
 
 
 __all__ = ["READING_WRONG", "Explains", "Measurement", "Next", "next_of"]

@@ -19,6 +19,7 @@ from tracer.diagnose.faults import STUCK_OHM, Atom, Faults
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.elimination import Elimination, Reduction, elimination_of
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
+from tracer.standards import figures
 from tracer.standards.allowances import meter
 from tracer.standards.values import dataclass
 
@@ -32,10 +33,12 @@ _BLOCK = 600  # faults side by side
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A way of reading: the number of a base of the kept network, and parts that are out."""
+    """A way of reading: the number of a base of the kept network, parts that are out, pieces beside which a fused lead lies, and pieces that are sound for certain."""
 
     base: int
     out: tuple[str, ...] = ()
+    bridged: tuple[int, ...] = ()
+    sound: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -46,6 +49,13 @@ class Readings:
     lit_v: FloatArray | None
     floats: BoolArray
     post_v: FloatArray
+
+    def said(self, atom: int) -> str:
+        """What is expected with one of them, in words."""
+        if self.floats[atom]:
+            return "hanging on nothing"
+        shown = self.bare_v[atom] if self.lit_v is None else self.lit_v[atom]
+        return figures.volts(float(shown)) + ("" if self.lit_v is None else " with the lamp")
 
     @property
     def moved_v(self) -> FloatArray | None:
@@ -86,8 +96,14 @@ class Predicted:
         """The network in a setting with every fault."""
         if setting not in self._settings:
             atoms = self.faults.atoms
-            begin = range(0, len(atoms), _BLOCK)
-            self._settings[setting] = Blocks([_Solved(self, setting, atoms[n : n + _BLOCK]) for n in begin])
+            here = [
+                n for n, atom in enumerate(atoms) if atom.on_ways
+            ]  # what is wrong with a bus alone leaves all as it is
+            column = np.zeros(len(atoms), dtype=np.intp)
+            column[here] = np.arange(1, len(here) + 1)
+            solved = [Atom(0, 1.0), *(atoms[n] for n in here)]
+            begin = range(0, len(solved), _BLOCK)
+            self._settings[setting] = Blocks([_Solved(self, setting, solved[n : n + _BLOCK]) for n in begin], column)
         return self._settings[setting]
 
     def some(self, setting: Setting, atoms: Sequence[Atom]) -> _Solved:
@@ -100,6 +116,7 @@ class Blocks:
     """The network in one setting with many faults, so many at a time that the arrays stay small."""
 
     blocks: Sequence[_Solved]
+    column: IntArray  # which of those that are solved each fault is
 
     def readings(self, name: str, level: str, lamp_w: float | None) -> Readings | None:
         """What is read at a point or row by its name; None where it is on no kept way."""
@@ -109,8 +126,8 @@ class Blocks:
             return None
         lit = [one.lit_v for one in some if one.lit_v is not None]
         return Readings(
-            np.concatenate([one.bare_v for one in some]), np.concatenate(lit) if lit else None,
-            np.concatenate([one.floats for one in some]), np.concatenate([one.post_v for one in some]),
+            np.concatenate([one.bare_v for one in some])[self.column], np.concatenate(lit)[self.column] if lit else None,
+            np.concatenate([one.floats for one in some])[self.column], np.concatenate([one.post_v for one in some])[self.column],
         )  # fmt: skip
 
 
@@ -220,22 +237,26 @@ class _Solved:
         place = {int(n): row for row, n in enumerate(of.touched)}
         pieces = of.network["pieces"]
         follows = of.network["bases"][self.setting.base]["follows"]
+        sound = self.setting.sound
         for column, atom in enumerate(self.atoms):
-            for n in atom.opens:
+            for n in atom.opens if not sound else [n for n in atom.opens if n not in sound]:
                 opens, closes = follows.get(str(pieces[n]["follow"]), ((), ()))
                 for branch in opens:
                     whole[place[branch], column] = _OPEN_S
                 for branch in closes:
                     whole[place[branch], column] = 1.0 / of.network["ohm"][branch]
-            for n in atom.closes:
+            for n in atom.closes if not sound else [n for n in atom.closes if n not in sound]:
                 whole[place[of.piece_branch[n]], column] = 1.0 / STUCK_OHM
-            for n, ohm in atom.adds:
+            for n, ohm in atom.adds if not sound else [one for one in atom.adds if one[0] not in sound]:
                 row = place[of.piece_branch[n]]
                 whole[row, column] = 1.0 / (1.0 / whole[row, column] + ohm)
             for n in atom.opens:
-                whole[place[of.piece_branch[n]], column] = _OPEN_S
+                if n not in self.setting.sound:
+                    whole[place[of.piece_branch[n]], column] = _OPEN_S
             for a, b, ohm in atom.joins:
                 whole[place[of.join_of[a, b]], column] = 1.0 / ohm
+        for n in self.setting.bridged:  # beside whatever is there
+            whole[place[of.piece_branch[n]]] += 1.0 / STUCK_OHM
         return whole
 
     def _reduced(self, conductance_s: FloatArray) -> Reduction:

@@ -18,6 +18,7 @@ from tracer.case.readings import Reading
 from tracer.case.touched import is_stale
 from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, weigh
+from tracer.diagnose.on_bus import asked
 
 _NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
 
@@ -39,6 +40,10 @@ def fresh(case: Case) -> Iterator[Reading]:
     ways = case.plan["network"]["ways"]
     pieces = case.plan["network"]["pieces"]
     for one in case.readings:
+        if asked(case.plan, one.name) is not None:
+            if not is_stale(case, one.name, one):
+                yield one
+            continue
         rows = [name for name in case.plan["rows"] if name == one.name or any(one.name in pieces[n]["ends"] for n in ways[name] if n >= 0)]  # fmt: skip
         if not any(is_stale(case, row, one) for row in rows):
             yield one
@@ -56,11 +61,14 @@ def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict
         return said
     left = _Left(case, weighed, said)
     best = int(np.argmax(weighed.share))
+    own = [n for n in left.faults if weighed.faults[n].inside == case.plan["module"]]
     again = surprising(weighed, readings)
-    if best in left.faults and again is None:
+    if best in left.faults and again is None and not own:
         return placed(case, said, left.pieces, left.also)
     if again is not None:
         why = f"{left.finding.read(again)} is not as the other readings let expect, and was read once only"
+    elif best in left.faults and own:
+        why = f"{left.words(own[0])} explains them too, and nothing is said of the module while anything is open"
     elif best == 0:
         why = "a reading that is wrong explains them better than anything broken"
     else:
@@ -79,13 +87,16 @@ class _Left:
         failed = said.narrowed.row
         self.weighed = weighed
         self.finding = Finding(case, weighed, failed.name, failed.by[-1].conditions)
-        way = list(zip(case.plan["network"]["ways"][failed.name], case.plan["rows"][failed.name]["parts"], strict=True))
+        on_way = failed.name in case.plan["rows"]
+        way = list(zip(case.plan["network"]["ways"][failed.name], case.plan["rows"][failed.name]["parts"], strict=True)) if on_way else []  # fmt: skip
         cleared = {n for n, words in way if words not in said.pieces}
-        self.faults = [n for n in np.argsort(-weighed.share, kind="stable").tolist() if n and not self._spoken_against(n) and not cleared.issuperset(weighed.faults[n].pieces)]  # fmt: skip
+        self.faults = [n for n in np.argsort(-weighed.share, kind="stable").tolist() if n and not self._spoken_against(n) and not (weighed.faults[n].pieces and cleared.issuperset(weighed.faults[n].pieces))]  # fmt: skip
         words = [self.words(n) for n in self.faults]
         # a piece that is not in the network (-1) is in no fault, and nothing speaks against it
         self.pieces = tuple(one for n, one in way if one in said.pieces and (n < 0 or one in words))
         self.also = tuple(one for one in words if one not in self.pieces)
+        if not on_way:  # what is wrong with a bus is on no way
+            self.pieces, self.also = self.also, ()
 
     def words(self, n: int) -> str:
         """A fault as `tracer next` names it."""

@@ -109,16 +109,18 @@ def to_ground_name(line: str) -> str:
 
 
 def unit_of(name: str, *, is_bus: bool, asleep: bool) -> str:
-    """V, ohm or s: what a reading of that name is in. A pair of lines of a bus that is asleep is read in ohms, a single line in volts.
+    """V, ohm or s: what a reading of that name is in. A pair of lines of a bus that is asleep is read in ohms, at whatever place, a single line in volts.
 
     >>> unit_of("drive:H-L", is_bus=True, asleep=True), unit_of("drive:H", is_bus=True, asleep=True), unit_of("ALM.2:+:gone", is_bus=False, asleep=False)
     ('ohm', 'V', 's')
+    >>> unit_of("drive:H-L@X3.19:J1", is_bus=True, asleep=True)
+    'ohm'
     """
     if name.endswith(":gone"):
         return "s"
     if name.endswith(":ground"):
         return "ohm"
-    return "ohm" if is_bus and asleep and "-" in name.rpartition(":")[2] else "V"
+    return "ohm" if is_bus and asleep and "-" in name.partition("@")[0].rpartition(":")[2] else "V"
 
 
 __all__ = [

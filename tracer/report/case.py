@@ -26,6 +26,7 @@ def conditions_text(on: Conditions) -> str:
         f"key {on.key}" + (f" {figures.stated(on.after_s, 's')} after the turn" if on.after_s is not None else ""),
         "plugged in" if on.plugged else "unplugged",
         *([f"{', '.join(on.out)} out"] if on.out else []),
+        *([f"by hand {on.hand}"] if on.hand else []),
         *(f"fused lead {lead}" for lead in on.leads),
         f"lamp {figures.stated(on.lamp_w, 'W')}" if on.lamp_w is not None else "no lamp",
         lead,
@@ -208,13 +209,15 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
     if verdict.narrowed_down:
         return f"NOT PROVEN: narrowed down at {verdict.found_at}: {_found(verdict, most=_MOST_NAMED)}. Nothing can be said of {module}{but}."
     open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
-    failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0]}. " if verdict.narrowed else ""  # fmt: skip
+    failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0] if verdict.blocked else 'see what is open'}. " if verdict.narrowed else ""  # fmt: skip
     return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
 
 
 def _found(verdict: Verdict, most: int) -> str:
     """The pieces that are left, what explains the readings as well and is no piece of that way, and what else of the list is open."""
     pieces, also = verdict.pieces, verdict.also
+    if verdict.narrowed is not None and not verdict.narrowed.row.pieces:  # of a bus, whose faults stand in no order
+        return f"one of {len(pieces)}: {', '.join(pieces[:most])}{f' and {len(pieces) - most} more' if len(pieces) > most else ''}" if len(pieces) > 1 else "".join(pieces)  # fmt: skip
     said = [f"between {pieces[0]} and {pieces[-1]}, one of {counted(len(pieces), 'piece')}" if len(pieces) > 1 else "".join(pieces)]  # fmt: skip
     if 1 < len(pieces) <= most:
         said[0] += f": {', '.join(pieces)}"
@@ -223,6 +226,12 @@ def _found(verdict: Verdict, most: int) -> str:
     if verdict.list_open:
         said += [f"{verdict.list_open}, nothing of it on this way"]
     return "; ".join(filter(None, said))
+
+
+def _did_not(found: Verdict) -> str:
+    """What was wrong, in plain words before the row."""
+    on_a_bus = found.narrowed is not None and not found.narrowed.row.pieces
+    return "A bus did not read what it must at" if on_a_bus else "A supply or ground did not carry its load at"
 
 
 def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
@@ -315,10 +324,10 @@ def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     repairs = [f"{', '.join(note.words)}{f': {note.why}' if note.why else ''}" for note in case.notes_of("repair")]
     found = verdict.before or verdict  # what was found stands in the readings before the repair
     cause = {
-        "found": f"A supply or ground did not carry its load at {found.found_at}: {_found(found, most=1000)}.",
+        "found": f"{_did_not(found)} {found.found_at}: {_found(found, most=1000)}.",
         "proven": f"Every supply and ground of {plan['module']} carried its load{', but ' + '; '.join(found.set_aside) if found.set_aside else ''}. The module itself is suspect.",
-        "not proven": f"A supply or ground did not carry its load at {found.found_at}; not found yet: {_found(found, most=1000)}."
-        if found.found_at
+        "not proven": f"{_did_not(found)} {found.found_at}; not found yet: {_found(found, most=1000)}."
+        if found.narrowed_down
         else "Not proven yet: see what is open.",
     }[found.kind]
     head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip

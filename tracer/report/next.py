@@ -33,7 +33,7 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         if one.set_before:
             page.line(f"first: tracer case set {' '.join(one.set_before)}", indent=2, hang=9)
         for words in one.by_hand:
-            page.line(f"and a {words}", indent=2, hang=9)
+            page.line(f"and {words}", indent=2, hang=9)
         page.line(f"then:  {one.typed}", indent=2, hang=9)
         for seen, means in one.outcomes:
             page.line(f"- {seen}: {means}.", indent=2, hang=4)

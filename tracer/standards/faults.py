@@ -11,6 +11,12 @@ def piece_fails(kind: str) -> tuple[float, str]:
     return row.number("weight"), row.text("words")
 
 
+def bus_fails(what: str) -> tuple[float, str]:
+    """How often something of a bus beside its lines fails against what lies on a way, and how it does."""
+    row = next(row for row in table("faults", "buses") if row.text("what") == what)
+    return row.number("weight"), row.text("words")
+
+
 def fails_as(how: str) -> float:
     """The share of the faults of a piece that are of one kind: open, joint, short, stuck, fed, crossed."""
     return next(row.number("share") for row in table("faults", "ways") if row.text("how") == how)
@@ -36,4 +42,4 @@ def effort(what: str) -> float:
     return next(row.number("effort") for row in table("faults", "efforts") if row.text("what") == what)
 
 
-__all__ = ["by_hand", "effort", "fails_as", "joint_ohms", "piece_fails", "slip"]
+__all__ = ["bus_fails", "by_hand", "effort", "fails_as", "joint_ohms", "piece_fails", "slip"]

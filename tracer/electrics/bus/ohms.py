@@ -36,6 +36,20 @@ class Piece:
     line: str = ""
     inside: str = ""  # the module inside which a conductor lies
     breaks: bool = True  # whether it is a place where a line can be open
+    link: int = -1  # of a conductor
+
+
+ONE_MORE = "one more termination of 120 Ω"
+
+
+def lost_words(owner: str) -> str:
+    """A termination that is not there."""
+    return f"termination {owner} lost"
+
+
+def touch_words(at: str) -> str:
+    """Lines that touch."""
+    return f"the lines touch at {at}"
 
 
 class _Whole:
@@ -168,6 +182,7 @@ class BusNetwork:
                 line,
                 link.part if link.kind is LinkKind.JOINED else "",
                 link.kind is not LinkKind.REFERENCE,  # one wire drawn on two sheets
+                number,
             )
 
     def _conductor_words(self, link: Link) -> str:
@@ -256,7 +271,7 @@ class BusNetwork:
         for n, piece in enumerate(self.pieces):
             if piece.kind == "termination":
                 readings = self._ohms(self._opened([n]))
-                yield Case("termination", f"termination {piece.owner} lost", (piece.owner,), readings)
+                yield Case("termination", lost_words(piece.owner), (piece.owner,), readings)
         yield from self._extra_cases()
         for n, piece in enumerate(self.pieces):
             if piece.kind == "conductor" and piece.breaks:
@@ -273,10 +288,10 @@ class BusNetwork:
         ]
         if ends:
             values = [whole.added(ends[0], ohm) for whole, ohm in zip(self._in_order, THIRD_OHM, strict=True)]
-            yield Case("added", "one more termination of 120 Ω", (), self._ohms(values))
+            yield Case("added", ONE_MORE, (), self._ohms(values))
         for number, access in enumerate(self.accesses, len(self.pieces)):
             values = [whole.added(number, ohm) for whole, ohm in zip(self._in_order, TOUCH_OHM, strict=True)]
-            yield Case("short", f"the lines touch at {access.name}", (access.part,), self._ohms(values))
+            yield Case("short", touch_words(access.name), (access.part,), self._ohms(values))
 
     def _change(self, module: str, after: Sequence[FloatArray]) -> Iterator[tuple[float, float]]:
         """By how much unplugging a module moves each reading: least where it takes little beside others that take much, greatest the other way.

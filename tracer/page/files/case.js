@@ -189,7 +189,7 @@ function nextPart(next) {
     next.surprise ? h("p", null, `Once more, before it counts: ${next.surprise}.`) : null,
     one ? [
       one.set_before.length ? h("p", null, "first: ", one.set_before.join(" ")) : null,
-      one.by_hand.map((words) => h("p", null, `and a ${words}`)),
+      one.by_hand.map((words) => h("p", null, `and ${words}`)),
       h("ul", { class: "outcomes" }, one.outcomes.map(({ seen, means }) => h("li", null, `${seen}: ${means}.`))),
     ] : null,
     next.by_hand.length ? h("ul", { class: "outcomes" }, next.by_hand.map(({ do: what, means }) => h("li", null, `or ${what}: ${means}.`))) : null,
