@@ -182,6 +182,7 @@ const STATES = { proven: "✓", "in order": "✓", failed: "✕", "not in order"
 function nextPart(next) {
   const one = next.measurement;
   const card = one && page.cards.find((found) => found.name === one.short && ["alone", "leg", "bus"].includes(found.kind));
+  const typed = one && one.by_hand.some((words) => !words.startsWith("a fused lead from pin")); // no card asks what is done by hand or unplugged besides
   const of = one && !card && page.points[one.short] && cardOf(next.of, "alone"); // a point on the way of a pin that failed
   return h("section", { class: "todo" },
     h("h3", null, "Next"),
@@ -195,7 +196,7 @@ function nextPart(next) {
     next.by_hand.length ? h("ul", { class: "outcomes" }, next.by_hand.map(({ do: what, means }) => h("li", null, `or ${what}: ${means}.`))) : null,
     one || next.by_hand.length ? h("p", { class: "safe" }, next.caution) : null,
     one ? [
-      card || of ? button("Its card", () => go("card", card ? { card: card.n, split: "" } : { card: of.n, split: one.short }), { class: "main" }) : null,
+      typed ? h("p", null, "No card keeps what is done by hand: ", one.typed) : card || of ? button("Its card", () => go("card", card ? { card: card.n, split: "" } : { card: of.n, split: one.short }), { class: "main" }) : null,
     ] : null);
 }
 
