@@ -13,7 +13,7 @@ STAMP := $(VENV)/.installed
 
 .DEFAULT_GOAL := help
 .DELETE_ON_ERROR:
-.PHONY: help demo check quick bench fuzz mutants golden docs pictures lock clean distclean
+.PHONY: help demo check quick bench fuzz mutants coverage golden docs pictures lock clean distclean
 
 help: ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## / {printf "  make %-10s %s\n", $$1, $$2}' Makefile
@@ -50,6 +50,15 @@ fuzz: $(STAMP) ## 100 000 spoiled inputs of every sort; what goes wrong is kept 
 
 mutants: $(STAMP) ## make one thing in the code wrong at a time: does a test notice? (EACH=10: of each folder, SEED=2: others; first run: an hour)
 	$(BIN)/python -m tools.mutants --each $(or $(EACH),40) --seed $(or $(SEED),1)
+
+# Child processes count, and each process writes a file of its own; a part of the tests: make coverage TESTS="tests/case tests/plan". Fewer generated cases,
+# which take the same branches.
+coverage: $(STAMP) ## which branches of tracer/ the tests take: at least 95 % (TESTS=tests/case: what these take; all of it: half an hour)
+	rm -rf build/coverage
+	mkdir -p build/coverage
+	TRACER_TESTS=few HERE='$(CURDIR)' $(BIN)/python -m coverage run --rcfile=tools/coverage.ini -m pytest -n auto -q $(TESTS)
+	HERE='$(CURDIR)' $(BIN)/python -m coverage combine --quiet --rcfile=tools/coverage.ini
+	HERE='$(CURDIR)' $(BIN)/python -m coverage report --rcfile=tools/coverage.ini $(if $(TESTS),,--fail-under=95)
 
 golden: $(STAMP) ## rewrite the expected outputs in tests/golden; read the diff afterwards
 	TRACER_GOLDEN=write $(BIN)/pytest -n auto

@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 # `quick` is for every run and, where CI is set, draws the same cases each time, so that a red run means a
-# change in the code. `thorough` is for a release or a night: TRACER_TESTS=thorough pytest -n auto
+# change in the code. `few` is for what is slow with each case, as under `make coverage`. `thorough` is for a release or a night: TRACER_TESTS=thorough pytest -n auto
 settings.register_profile("quick", deadline=None, max_examples=60, derandomize="CI" in os.environ)
+settings.register_profile("few", deadline=None, max_examples=12, derandomize=True)
 settings.register_profile("thorough", deadline=None, max_examples=3000, print_blob=True)
 
 _profile = os.environ.get("TRACER_TESTS", "quick")
-if _profile not in ("quick", "thorough"):
-    raise ValueError(f"TRACER_TESTS is {_profile!r}; it can be quick or thorough")
+if _profile not in ("few", "quick", "thorough"):
+    raise ValueError(f"TRACER_TESTS is {_profile!r}; it can be few, quick or thorough")
 settings.load_profile(_profile)
 
 

@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from tracer.case.file import append, create, read_case
+from tracer.case import file as file_module
+from tracer.case.file import append, append_all, create, read_case
 from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
 
@@ -68,6 +69,38 @@ def test_an_altered_line_and_a_missing_one_are_named(file: Path) -> None:
     assert read_case(file).damaged == ("line 3 is damaged: it does not count", "entries missing: 3")
     file.write_text("".join([*lines[:2], lines[3]]), encoding="utf-8")
     assert read_case(file).damaged == ("entries missing: 3",)
+
+
+def test_numbers_that_jump_and_very_many_lines_that_are_not_whole_are_told_in_few_words(file: Path) -> None:
+    line = file.read_text(encoding="utf-8")
+    far = file_module._line({"n": 10**12, "kind": "x"}).decode()  # each number in between took memory of its own
+    file.write_text(line + far, encoding="utf-8")
+    assert read_case(file).damaged == ("entries missing: 2 to 999999999999",)
+    near = "".join(file_module._line({"n": n, "kind": "x"}).decode() for n in (3, 4, 8))
+    file.write_text(line + near, encoding="utf-8")
+    assert read_case(file).damaged == ("entries missing: 2 and 5 to 7",)
+    file.write_text(line + '{"n":2,"sum":"0123456789abcdef"}\n' * 30, encoding="utf-8")
+    found = read_case(file).damaged
+    assert (len(found), found[0], found[-1]) == (
+        21,
+        "line 2 is damaged: it does not count",
+        "10 more lines are not whole either",
+    )
+
+
+def test_a_line_of_lists_in_lists_does_not_count(file: Path) -> None:
+    body = '{"n":2,"x":' + "[" * 100_000 + "]" * 100_000 + "}"
+    deep = f'{body[:-1]},"sum":"{file_module._sum(body)}"}}\n'
+    file.write_text(file.read_text(encoding="utf-8") + deep, encoding="utf-8")
+    assert read_case(file).damaged == ("line 2 is damaged: it does not count",)
+
+
+def test_several_entries_are_added_together_and_of_one_name_only_the_first(file: Path) -> None:
+    handed = [{"kind": "x", "handed": name} for name in ("a-1", "a-2", "a-1")]
+    assert append_all(file, handed) == [2, 3, 0]
+    assert append_all(file, handed) == [0, 0, 0]
+    assert append_all(file, []) == []
+    assert numbers(file) == [1, 2, 3]
 
 
 def test_a_line_that_lost_its_end_after_it_was_recorded_is_damaged(file: Path) -> None:

@@ -13,10 +13,14 @@ import pytest
 
 import tracer
 from benchmarks.believable import believable
-from tests.case.making import demo, in_memory, true_pieces
+from tests.case.making import demo, demo_plan, in_memory, true_pieces
+from tests.case.test_care import OFF, typed
 from tests.case.test_proof import THOROUGH, Simulated, faults
 from tracer.case.case import Case
+from tracer.case.judged import CLEARLY_OHM
+from tracer.case.narrow import split_readings, things_at_odds
 from tracer.case.proof import FOUND_AT_MOST, Verdict, verdict_of
+from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V
 from tracer.trace.tracing import Tracing
 
 
@@ -63,3 +67,35 @@ def test_the_law_on_a_generated_vehicle(seed: int, tmp_path: Path) -> None:
     names = believable(tmp_path / "coach", 2, seed=seed)
     tracing = Tracing(tracer.load(tmp_path / "coach"))
     assert [left for name in names for left in check_law(Simulated(tracing, name, seed), 1)]
+
+
+# --- one bound at a time ---------------------------------------------------------------------------------------------
+
+FAILED = [typed("ALM.5:+", "12.4/9.0", OFF)] * 2
+
+
+def said_of_a_point(text: str) -> bool | None:
+    """What `F9.load`, read with the lamp, says of the way up to it: good, bad, or nothing."""
+    numbered = [replace(one, id=f"{n}.1") for n, one in enumerate([*FAILED, typed("F9.load", text, OFF)], 2)]
+    case = in_memory(demo_plan(), numbered)
+    row = next(one for one in verdict_of(case).rows if one.short == "5+")
+    assert row.state == "failed"
+    ((_, _, good),) = split_readings(case, row)
+    return good
+
+
+def test_a_point_is_bad_only_where_it_is_clearly_beyond_what_the_whole_way_may_take() -> None:
+    (test,) = demo_plan()["rows"]["ALM.5:+"]["tests"]
+    clearly_v = test["most_v"] + METER_OFF_V + CLEARLY_OHM * LEAST_OF_LAMP * test["lamp_a"]
+    certain_v = 0.01  # two readings to the hundredth
+    assert said_of_a_point(f"12.40/{12.40 - clearly_v - certain_v - 0.01:.2f}") is False
+    assert said_of_a_point(f"12.40/{12.40 - clearly_v + 0.01:.2f}") is None
+    assert said_of_a_point(f"12.40/{12.40 - test['most_v'] - METER_OFF_V - 0.02:.2f}") is None
+    assert said_of_a_point(f"12.40/{12.40 - test['most_v'] - METER_OFF_V + 0.02:.2f}") is True
+
+
+@pytest.mark.parametrize(("first", "then", "odd"), [("dead", "6.5", True), ("6.5", "dead", True), ("dead", "5.5", False), ("-5.5", "dead", False)])  # fmt: skip
+def test_a_dead_point_was_read_as_no_volts(first: str, then: str, odd: bool) -> None:
+    on = replace(OFF, lamp_w=None)
+    readings = [replace(typed("F9.load", text, on), id=f"{n}.1") for n, text in enumerate((first, then), 2)]
+    assert bool(list(things_at_odds(in_memory(demo_plan(), readings)))) is odd

@@ -168,6 +168,26 @@ def test_a_column_behind_the_headings_in_which_something_stands_is_named_as_not_
     assert not found.complete
 
 
+def test_pages_whose_names_become_one_have_files_of_their_own(tmp_path: Path) -> None:
+    rows = [f"F{n},M{n},{page}" for n, page in enumerate(("a", "a?", "a-2", "a??"))]
+    found = taken(tmp_path, "from,to,page\n" + "\n".join(rows) + "\n")
+    sheets = [(name, text) for name, text in found.files.items() if name.startswith("sheets/")]
+    assert [name for name, _ in sheets] == [f"sheets/list-{name}.yaml" for name in ("a", "a-2", "a-2-2", "a-3")]
+    assert [text.count(f"F{n}.") for n, (_, text) in enumerate(sheets)] == [1, 1, 1, 1]
+
+
+def test_a_part_is_declared_on_the_first_of_its_pages(tmp_path: Path) -> None:
+    found = taken(tmp_path, "from,pin,to,pin,page\nX1,1,X2,1,p\nX1,2,X3,1,q\nX3,2,X2,2,r\n")
+    declared = {name: [part for part in ("X1", "X2", "X3") if f"  {part}: {{" in text] for name, text in found.files.items()}  # fmt: skip
+    assert declared == {"vehicle.yaml": [], "sheets/list-p.yaml": ["X1", "X2"], "sheets/list-q.yaml": ["X3"], "sheets/list-r.yaml": []}  # fmt: skip
+
+
+def test_a_name_that_nothing_can_have_is_no_wire(tmp_path: Path) -> None:
+    found = taken(tmp_path, f"from,to\nX1{':a' * 50_000},X2.1\nX1.1,X2.1\n")
+    (refused,) = found.refused
+    assert "a name of 100002 letters at `from`" in refused.what and len(found.wires) == 1
+
+
 def test_a_separator_inside_quotes_is_none(tmp_path: Path) -> None:
     notes = "".join(f'X{n},1,M,{n},RD,"see page 4;\nthen 5; or 6"\n' for n in range(1, 9))
     found = taken(tmp_path, "From,Pin,To,Pin,Colour,Note\n" + notes)

@@ -114,9 +114,20 @@ class Case:
         return [note for note in self.notes if note.kind == kind]
 
 
+# What every plan has. Without `network` and `looks` a case of an older version is still read.
+_OF_A_PLAN = ("vehicle", "module", "edition", "keys", "system_v", "list", "not_unplugged", "short", "words", "rows", "chains", "points", "untraced", "parts", "buses", "outputs", "hazards")  # fmt: skip
+
+
 def case_of(found: CaseFile) -> Case:
-    """What the entries of a file come to."""
+    """What the entries of a file come to.
+
+    Raises
+    ------
+    AttributeError, IndexError, KeyError, TypeError, ValueError : an entry is none that this program writes
+    """
     opening = found.entries[0]
+    for name in _OF_A_PLAN:
+        opening["plan"][name]
     conditions = Conditions(key=opening["plan"]["keys"][0])
     readings: dict[str, Reading] = {}
     corrected: dict[str, Reading] = {}

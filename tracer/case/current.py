@@ -14,6 +14,8 @@ from tracer.case.file import make_folder
 from tracer.entry.files import NotWritten, write_whole
 from tracer.entry.problems import CannotCompute
 
+_LONGEST = 4096  # letters of a path, on the disks there are
+
 
 def state_folder() -> Path:
     """Where the current case is written down.
@@ -50,7 +52,7 @@ def current() -> Path:
         raise CannotCompute(
             f"cannot read {pointer}: {getattr(error, 'strerror', None) or 'it is not text'}. {again}"
         ) from error
-    if not named or not named.isprintable():
+    if not named or not named.isprintable() or len(named) > _LONGEST:
         raise CannotCompute(f"{pointer} names no case. {again}")
     return Path(named)
 

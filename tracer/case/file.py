@@ -13,19 +13,20 @@ import json
 import os
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from tracer.entry.files import NotWritten, beside, sync_folder
-from tracer.entry.problems import CannotCompute
+from tracer.entry.problems import CannotCompute, listed
 from tracer.entry.visible import all_visible
 from tracer.standards.values import dataclass
 
 SCHEMA = "tracer.case/1"
 _PATIENCE_S = 10.0
 _MARK = ',"sum":"'
+_MOST = 20  # lines that are not whole, or gaps, which are named one by one
 _TO_ITS_END = re.compile(rb',"sum":"[0-9a-f]{16}"}$')  # a line that was written to its end
 
 Entry = dict[str, Any]
@@ -114,14 +115,17 @@ class Grown(Exception):
 def append(file: Path, entry: Entry, *, after: int | None = None) -> int:
     """Add one entry; its number. It is on the disk when this returns. With `after`, only where that entry is still the last one.
 
-    Of entries with the same `handed` only the first is ever added; another one gives 0.
-
     Raises
     ------
     Grown : it is not
     NotWritten : nothing was recorded; the text says why
     CannotCompute : the file is no case
     """
+    return append_all(file, [entry], after=after)[0]
+
+
+def append_all(file: Path, entries: Sequence[Entry], *, after: int | None = None) -> list[int]:
+    """Add several entries, all or none, as `append` adds one. Of entries with the same `handed` only the first is ever added; another one gives 0."""
     try:
         handle = os.open(file, os.O_RDWR | getattr(os, "O_BINARY", 0))
     except OSError as error:
@@ -130,17 +134,24 @@ def append(file: Path, entry: Entry, *, after: int | None = None) -> int:
         with _locked(handle, file):
             content = _all(handle)
             before = _parsed(file, content).entries
-            if "handed" in entry and any(one.get("handed") == entry["handed"] for one in before):
-                return 0
+            known = {one["handed"] for one in before if "handed" in one}
             last: int = max(one["n"] for one in before)
             if after not in (None, last):
                 raise Grown
-            number = last + 1
-            line = _line({"n": number, **entry})
+            numbers, lines = list[int](), list[bytes]()
+            for entry in entries:
+                if entry.get("handed") in known:
+                    numbers.append(0)
+                    continue
+                last += 1
+                numbers.append(last)
+                lines.append(_line({"n": last, **entry}))
+                known |= {entry["handed"]} if "handed" in entry else set()
             if content and not content.endswith(b"\n"):  # the line before was cut off: it stays, closed
-                line = b"\n" + line
-            _write(handle, len(content), line, file)
-            return number
+                lines.insert(0, b"\n")
+            if any(numbers):
+                _write(handle, len(content), b"".join(lines), file)
+            return numbers
     finally:
         os.close(handle)
 
@@ -183,7 +194,7 @@ def _entry(line: bytes) -> Entry | None:
         if not mark or after != f'{_sum(before + "}")}"}}':
             return None
         entry = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):  # RecursionError: lists in lists, as none is written here
         return None
     return entry if isinstance(entry, dict) and isinstance(entry.get("n"), int) else None
 
@@ -200,12 +211,26 @@ def _parsed(file: Path, content: bytes) -> CaseFile:
             cut.append(f"line {number} was cut off while it was written ({len(line)} bytes): it was not recorded, everything else is")  # fmt: skip
     if not entries or entries[0].get("schema") != SCHEMA or entries[0]["n"] != 1:
         raise CannotCompute(f"{file} is no case of this program ({SCHEMA}).")
-    known = [entry["n"] for entry in entries]
-    missing = sorted(set(range(1, max(known) + 1)) - set(known))
-    if missing:
-        damaged.append(f"entries missing: {', '.join(map(str, missing))}")
+    damaged, cut = (_first(words) for words in (damaged, cut))
+    if missing := list(_gaps(sorted({entry["n"] for entry in entries}))):
+        damaged.append(f"entries missing: {listed(missing, most=_MOST, joiner='and')}")
         damaged, cut = [*damaged, *(words.partition(":")[0] for words in cut)], []
     return CaseFile(file, tuple(entries), tuple(damaged), tuple(cut))
+
+
+def _first(words: list[str]) -> list[str]:
+    """Of many lines that are not whole the first."""
+    more = len(words) - _MOST
+    return words if more <= 0 else [*words[:_MOST], f"{more} more lines are not whole either"]
+
+
+def _gaps(known: list[int]) -> Iterator[str]:
+    """The numbers that are missing, those in a row together."""
+    for before, after in zip([0, *known], known, strict=False):
+        if after - before == 2:
+            yield str(before + 1)
+        elif after - before > 2:
+            yield f"{before + 1} to {after - 1}"
 
 
 @contextlib.contextmanager
@@ -246,4 +271,4 @@ def _patiently(take: Any, file: Path) -> None:
             time.sleep(0.01)
 
 
-__all__ = ["SCHEMA", "CaseFile", "Entry", "Grown", "append", "create", "make_folder", "read_case"]
+__all__ = ["SCHEMA", "CaseFile", "Entry", "Grown", "append", "append_all", "create", "make_folder", "read_case"]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
@@ -38,6 +39,8 @@ _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _TICKS = frozenset({"x", "✓", "✔", "ok", "yes"})
 _DEAD = _TICKS | {"dead"}
 _ALONE, _LEGS = "5", "6"  # steps of the sheet
+MOST_FILLED = 5_000  # boxes; no sheet has so many
+_MOST = 20  # boxes that are named where nothing at all can be recorded
 COLUMNS = ("step", "row", "name", "key", "module", "out", "ask", "read", "edition", "mark")
 
 
@@ -100,13 +103,17 @@ class _Sheet:
     def readings(self) -> Iterator[Reading]:
         """What is taken, in the order of the lines; what is not is in `left` afterwards."""
         lamps = {one.pin: one for one in self.lines if one.lamp_w is not None}
+        ticks = defaultdict[object, set[int]](set)
+        for one in self.lines:
+            if one.asks_lit:
+                ticks[one.pin].add(one.number)
         lit = {one.pin for one in self.lines if one.asks_lit and self.is_ticked(one)}
         paired: set[int] = set()
         for line in self.lines:
             beside = lamps.get(line.pin) if line.bare else None
             if beside is None:
                 continue
-            paired |= {line.number, beside.number} | {one.number for one in self.lines if one.asks_lit and one.pin == line.pin}  # fmt: skip
+            paired |= {line.number, beside.number} | ticks[line.pin]
             if name := self.name_of(line):
                 said = "/lit" if line.pin in lit and not beside.read.casefold().endswith("/lit") else ""
                 yield from self.reading(line, name, f"{line.read}/{beside.read}{said}", beside.lamp_w)
@@ -237,7 +244,8 @@ def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[s
     sheet = _Sheet(case, list(_written(text)), now)
     taken = tuple(sheet.readings())
     if not taken:
-        why = f" Written and not taken: {'; '.join(sheet.left)}." if sheet.left else " No pin is filled in."
+        more = [f"and {len(sheet.left) - _MOST} more"] if len(sheet.left) > _MOST else []
+        why = f" Written and not taken: {'; '.join([*sheet.left[:_MOST], *more])}." if sheet.left else " No pin is filled in."  # fmt: skip
         raise BadWord(f"nothing in this sheet can be recorded.{why}")
     try:
         n = append(case.file, entry_of(taken, case.conditions, now, why="", instead_of="", each=True), after=case.last_n)  # fmt: skip
@@ -277,6 +285,10 @@ def _written(text: str) -> Iterator[_Line]:
             said = {name: row.get(name, "") for name in COLUMNS if name != "out"}
             line = _Line(number=rows.line_num, out=out, **said)
             first = seen.setdefault(line.box, line)
+            if len(seen) > MOST_FILLED:
+                raise BadWord(
+                    f"more than {MOST_FILLED} boxes are filled in: this is no sheet of one module. Nothing is recorded."
+                )
             if first.read != line.read:
                 raise BadWord(f"lines {first.number} and {line.number} are the same box with different values ({first} and {line.read}). Nothing is recorded.")  # fmt: skip
     except csv.Error as error:

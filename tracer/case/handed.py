@@ -31,7 +31,7 @@ from tracer.case.case import (
     refers_to_battery,
     understood,
 )
-from tracer.case.file import append
+from tracer.case.file import append_all
 from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
 from tracer.case.touched import TOUCHING
@@ -39,6 +39,7 @@ from tracer.entry.problems import CannotAnswer
 from tracer.standards.values import dataclass
 
 MOST_CHARACTERS = 1_000_000
+MOST_LINES = 3_000  # a page keeps those of one job
 CLOCK_S = 120.0  # a page's clock may be ahead by so much
 _HEAD = re.compile(r"^tracer readings 1 (?P<module>\S+) (?P<edition>\S+) of (?P<vehicle>.*)$")
 _LINE = re.compile(r"^(?P<id>[a-z0-9]{6}-\d{1,6}) (?P<sum>[0-9a-f]{8}) (?P<said>.*)$")
@@ -87,6 +88,8 @@ def take_handed(case: Case, text: str, now: datetime) -> Taken:
     NotWritten : from here on nothing is recorded
     """
     lines = [line for line in _whole_lines(text) if line]
+    if len(lines) > MOST_LINES:
+        raise BadWord(f"this text has more than {MOST_LINES} lines: it is not what a page hands over.")
     edition = _edition(case, lines)
     remarks = []
     if edition != case.plan["edition"]:
@@ -99,20 +102,29 @@ def take_handed(case: Case, text: str, now: datetime) -> Taken:
         remarks.append(f"{len(named)} of {end['count']} lines arrived: hand the text over once more")
     recorded: dict[str, int] = {}
     there, refused = [], []
+    waiting: dict[str, dict[str, object]] = {}
+
+    def write() -> None:
+        for name, number in zip(waiting, append_all(case.file, list(waiting.values())), strict=True):
+            if number:
+                recorded[name] = number
+            else:  # another call handed it over at this moment
+                there.append(name)
+        waiting.clear()
+
     for line in named:
         name = line.split(" ")[0]
-        if name in case.handed or name in recorded:
+        if name in case.handed or name in recorded or name in waiting:
             there.append(name)
             continue
         try:
-            number = append(case.file, {**_entry(case, line, now, recorded), "handed": name})
+            one = _parsed(line)
+            if one.instead_of in waiting:  # what it corrects must be in the case
+                write()
+            waiting[name] = {**_entry(case, one, now, recorded), "handed": name}
         except CannotAnswer as error:
             refused.append((name, str(error)))
-            continue
-        if number:
-            recorded[name] = number
-        else:  # another call handed it over at this moment
-            there.append(name)
+    write()
     after = case_in(case.file)
     numbers = set(recorded.values())
     readings = tuple(one for one in after.readings if one.entry in numbers)
@@ -125,17 +137,16 @@ def _whole_lines(text: str) -> Iterator[str]:
     """The lines with single blanks, those that were broken joined again."""
     if len(text) > MOST_CHARACTERS:
         raise BadWord(f"this text is longer than {MOST_CHARACTERS} characters: it is not what a page hands over.")
-    held = ""
+    held: list[str] = []
     for raw in text.lstrip("\ufeff").splitlines():
         line = " ".join(raw.split())
         if not line:
             continue
-        if not held or _BEGINS.match(line):
-            yield held
-            held = line
-        else:
-            held = f"{held} {line}"
-    yield held
+        if _BEGINS.match(line):
+            yield " ".join(held)
+            held = []
+        held.append(line)
+    yield " ".join(held)
 
 
 def _edition(case: Case, lines: list[str]) -> str:
@@ -149,12 +160,12 @@ def _edition(case: Case, lines: list[str]) -> str:
     if head is None:
         raise BadWord("this is no text of readings: its first line is `tracer readings 1 ...`, as `tracer pocket` hands them over.")  # fmt: skip
     if head["module"] != "_".join(case.plan["module"].split()):
-        raise BadWord(f"these are readings of {head['module']}, the case is on {case.plan['module']}: `tracer case use FILE` takes another one.")  # fmt: skip
+        raise BadWord(f"these are readings of {head['module'][:200]}, the case is on {case.plan['module']}: `tracer case use FILE` takes another one.")  # fmt: skip
     vehicle = " ".join(case.plan["vehicle"].split())
     if not f"{head['vehicle']} ".startswith(
         f"{vehicle} "
     ):  # behind it a first line may hang whose name was spoilt: the count tells
-        raise BadWord(f"these are readings of another vehicle ({head['vehicle']}); the case is on {case.plan['vehicle']}.")  # fmt: skip
+        raise BadWord(f"these are readings of another vehicle ({head['vehicle'][:200]}); the case is on {case.plan['vehicle']}.")  # fmt: skip
     return head["edition"]
 
 
@@ -198,14 +209,13 @@ def _seconds(text: str) -> float:
     return float(text[:-1])
 
 
-def _entry(case: Case, line: str, now: datetime, recorded: dict[str, int]) -> dict[str, object]:
+def _entry(case: Case, one: _Line, now: datetime, recorded: dict[str, int]) -> dict[str, object]:
     """The entry that a line comes to.
 
     Raises
     ------
     BadWord : it does not fit
     """
-    one = _parsed(line)
     if one.at > now + timedelta(seconds=CLOCK_S):
         raise BadWord("its clock is ahead of this one, so nobody can say whether it was read before or after what stands in the case: set the clock, and read it again")  # fmt: skip
     if one.said[0] in NOTES:

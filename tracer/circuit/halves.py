@@ -71,6 +71,7 @@ def harness_pieces(links: Sequence[Link], parts: Mapping[str, Part], part_of: Se
             at.setdefault(link.b, []).append(number)
     pieces = []
     seen: set[int] = set()
+    gone_through: set[int] = set()
     for first, link in enumerate(links):
         if link.kind is not LinkKind.WIRE or first in seen:
             continue
@@ -78,6 +79,9 @@ def harness_pieces(links: Sequence[Link], parts: Mapping[str, Part], part_of: Se
         piece = [first]
         for number in piece:
             for node in (links[number].a, links[number].b):
+                if node in gone_through:
+                    continue
+                gone_through.add(node)
                 part = parts.get(part_of[node])
                 if PARTS[part.kind].part_of_harness if part else not part_of[node]:  # not a rail, not a mass
                     new = [other for other in at[node] if other not in seen]

@@ -39,6 +39,7 @@ class Joining:
         self.fed: set[str] = set()
         self.pins_known = {name: pins_known(part) for name, part in self.parts.items()}
         self._named: dict[str, set[str]] = {}
+        self._on_pages: dict[str, bool] = {}
 
     def node(self, part: str, pin: str, name: str | None = None) -> int:
         """The node of a point, made when it is first asked for."""
@@ -103,8 +104,12 @@ class Joining:
 
     def _is_typed(self, at: str) -> bool:
         """Whether a point stands anywhere on the pages: under a busbar, or in a run that cannot be read."""
-        lines = (line for file in self.typed.files for line in file.lines)
-        return any(at in line and re.search(rf"{re.escape(at)}(?!\w)", line) for line in lines)
+        if at not in self._on_pages:  # asked for each slip at the same part
+            word = re.compile(rf"{re.escape(at)}(?!\w)")
+            self._on_pages[at] = any(
+                word.search(line) for file in self.typed.files for line in file.lines if at in line
+            )
+        return self._on_pages[at]
 
     def _pins_in_runs(self) -> dict[str, set[str]]:
         """The pins that the runs name, by the part as it is typed there."""

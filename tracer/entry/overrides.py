@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from tracer.entry.facts import read_facts
 from tracer.entry.file_models import BusFacts, ShopFacts
+from tracer.entry.fragments import facts_of
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_mean, listed
 from tracer.entry.text import TypedFile, read_file
 
 Path_ = tuple[str | int, ...]
@@ -102,22 +102,15 @@ def read_shop(path: str | Path) -> ShopFacts:
     CannotUse : with every problem found
     """
     path = Path(path)
-    problems: list[Problem] = []
     if not path.is_file():
         what = "this is no file" if path.exists() else "there is no such file of a workshop's limits"
         fix = "Correct --shop (or TRACER_SHOP), or write it: `limits: {supply path: 0.4}`."
         raise CannotUse([Problem(Place(str(path)), what, fix)])
-    file = read_file(path.parent, path.name, problems)
-    if file is None:
-        raise CannotUse(problems)
-
-    def report(at: Path_, what: str, fix: str, *, text: str = "", key: bool = False) -> None:
-        assert file is not None
-        problems.append(file.problem(file.place_of(at, key=key), what, fix, text))
-
-    facts: ShopFacts | None = read_facts(ShopFacts, file.tree, (), report)
-    if facts is not None:
-        check_limits(facts.limits, file, problems)
-    if problems or facts is None:
-        raise CannotUse(problems)
-    return facts
+    with bounded(path.name) as problems:
+        file = read_file(path.parent, path.name, problems)
+        facts: ShopFacts | None = facts_of(ShopFacts, file.tree, file, (), problems) if file is not None else None
+        if facts is not None and file is not None:
+            check_limits(facts.limits, file, problems)
+        if problems or facts is None:
+            raise CannotUse(problems)
+        return facts

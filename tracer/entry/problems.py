@@ -9,7 +9,8 @@ from __future__ import annotations
 import difflib
 import re
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import field
 from functools import lru_cache
 from unicodedata import category, east_asian_width
@@ -154,6 +155,20 @@ class Problems(list[Problem]):
     def extend(self, problems: Iterable[Problem]) -> None:
         for problem in problems:
             self.append(problem)
+
+
+@contextmanager
+def bounded(where: str) -> Iterator[Problems]:
+    """The problems of one file that is no sheet: beyond `MOST_PROBLEMS` it is refused with those found so far.
+
+    Raises
+    ------
+    CannotUse : there are more
+    """
+    try:
+        yield Problems()
+    except TooMany as error:
+        raise error.said(visible(where)) from None
 
 
 class CannotUse(Exception):

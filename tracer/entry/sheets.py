@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 from tracer.entry import values
@@ -10,12 +11,15 @@ from tracer.entry.file_models import RunFacts, SheetFacts
 from tracer.entry.fragments import PART_NAME, RESERVED, Fragment, Path_, Sheet, facts_of, place_in_run
 from tracer.entry.models import KINDS, PanelFacts, PartFacts
 from tracer.entry.part_kinds import IN_A_POSITION, PartKind
-from tracer.entry.problems import Place, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
 from tracer.entry.runs import NOT_A_COLOUR, Run, has_dashes, read_run, spread
 from tracer.entry.synonyms import KIND_WORDS, right_word
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
+
+MAX_RUNS = 100_000  # of a vehicle, a run over several pins counted once for each; a large truck has some 10 000
+MAX_PINS_TOGETHER = 200_000  # of a vehicle: cavities and positions, which a few letters (`1-900`) make many of
 
 
 class SheetReader:
@@ -32,6 +36,7 @@ class SheetReader:
         self.doubled = False  # one page typed in twice
         self._ids: dict[str, str] = {}
         self._parts: list[tuple[str, Any, int, TypedFile, str]] = []
+        self._pins = 0
 
     def names(self) -> set[str]:
         """Every part that stands on a sheet, with or without a problem of its own."""
@@ -237,7 +242,15 @@ class SheetReader:
                 )
 
     def _add(self, fragment: Fragment) -> None:
+        self._pins += 1 + len(fragment.facts.said("cavities") or ())
+        if self._pins > MAX_PINS_TOGETHER:
+            what = f"more than {MAX_PINS_TOGETHER} cavities and positions are declared up to here"
+            raise self._too_large(fragment.file, fragment.file.place_of(fragment.path, key=True), what)
         self.fragments.setdefault(fragment.name, []).append(fragment)
+
+    def _too_large(self, file: TypedFile, place: Place, what: str) -> CannotUse:
+        fix = "Check the ranges, such as `1-900`: no vehicle has so many."
+        return CannotUse([*self.problems, replace(file.problem(place, what, fix), cause=True)])
 
     def _read_runs(self, file: TypedFile, number: int, seen: str) -> None:
         runs = file.tree.get("runs")
@@ -300,6 +313,9 @@ class SheetReader:
                     place = place_in_run(file, mark.line + 1, column, text, max(0, text.find(misread.text)))
                     self.problems.append(file.problem(place, misread.what, misread.fix, misread.text))
                     continue
+                if len(self.runs) + len(each) > MAX_RUNS:
+                    place = place_in_run(file, mark.line + 1, column, text, 0)
+                    raise self._too_large(file, place, f"more than {MAX_RUNS} runs are typed up to here")
                 self.runs += [Run(number, text, mark.line + 1, column, one, wires, run_seen, note) for one in each]
         if not self.read_again:  # each run has kept its place; the nodes would be most of the memory of a large vehicle
             nodes.clear()

@@ -65,6 +65,7 @@ class TypedFile:
     tree: Tree
     node: yaml.Node
     _pairs: dict[int, dict[str, tuple[yaml.Node, yaml.Node]]] = field(default_factory=dict, repr=False, compare=False)
+    _items: dict[int, dict[str, yaml.ScalarNode]] = field(default_factory=dict, repr=False, compare=False)
 
     def place(self, node: yaml.Node, offset: int = 0) -> Place:
         """Place of a node; `offset` moves right inside it (used for words inside one scalar)."""
@@ -83,11 +84,14 @@ class TypedFile:
         """
         node = self.node_of(path, key=key)
         if text and isinstance(node, yaml.SequenceNode):
-            items = list(_scalars(node))
-            for item in items:
-                if item.value == text:
-                    return self.place(item)
-            for item in items:
+            items = self._items.get(id(node))
+            if items is None:
+                items = self._items[id(node)] = {}
+                for item in _scalars(node):
+                    items.setdefault(item.value, item)
+            if text in items:
+                return self.place(items[text])
+            for item in items.values():
                 if (at := _word_at(item.value, text)) >= 0:
                     return self.place(item, at)
         return self.place(node)

@@ -72,8 +72,7 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
         page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
     if left:
         page.line("Written on the sheet and not taken:")
-    for words in left:
-        page.line(f"- {words}", indent=2, hang=4)
+    page.first([f"- {words}" for words in left], indent=2, hang=4)
     return page.text()
 
 

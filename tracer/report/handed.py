@@ -18,8 +18,7 @@ def as_text(taken: Taken, *, width: int = 80, bold: bool = False) -> str:
     page.line("; ".join(words) + ".", strong=True)
     for remark in taken.remarks:
         page.line(f"! {remark}.", hang=2)
-    for name, why in taken.refused:
-        page.line(f"! {name}: {why.rstrip('.')}. Not recorded.", hang=2)
+    page.first([f"! {name}: {why.rstrip('.')}. Not recorded." for name, why in taken.refused], hang=2)
     said = ""
     for one in taken.readings:
         if (on := conditions_text(one.conditions)) != said:

@@ -45,6 +45,13 @@ class Page:
         for line in self._wrapped(text, indent, indent if hang is None else hang):
             self._lines.append(self.strong(line) if strong else line)
 
+    def first(self, lines: Sequence[str], most: int = 100, *, indent: int = 0, hang: int | None = None) -> None:
+        """The first of several paragraphs, and how many more there are; for what JSON lists in full."""
+        for line in lines[:most]:
+            self.line(line, indent=indent, hang=hang)
+        if len(lines) > most:
+            self.line(f"and {len(lines) - most} more: --json lists all", indent=indent)
+
     def as_it_is(self, line: str) -> None:
         """A line that was laid out already."""
         self._lines.append(line)

@@ -35,8 +35,7 @@ def as_text(found: ReadBack, *, width: int = 80, bold: bool = False) -> str:
     page.line(WHY, indent=2, hang=2)
     if found.gone:
         page.heading("Ticked, and changed or deleted since")
-        for words in found.gone:
-            page.line(words, indent=2, hang=4)
+        page.first(found.gone, indent=2, hang=4)
     under = ""
     digits = len(str(len(found.lines)))
     for line in found.lines:

@@ -44,8 +44,8 @@ def taken_text(taken: TakenIn, written: bool, *, width: int = 80, bold: bool = F
     _few(page, "Worksheets not read", [f'{name}: --worksheet "{name}"' for name in taken.beside])
     _few(page, "Above the headings, not read", [f"row {number}" for number in taken.above])
     page.heading("Written" if written else "Nothing was written yet")
-    for name, text in taken.files.items():
-        page.line(f"{taken.folder / name}: {counted(text.count(chr(10)), 'line')}", indent=2, hang=4)
+    files = [f"{taken.folder / name}: {counted(text.count(chr(10)), 'line')}" for name, text in taken.files.items()]
+    page.first(files, indent=2, hang=4)
     if not written:
         page.line("The first rows, as they would be typed:", indent=2)
         for wire in taken.wires[:_FIRST_WIRES]:
@@ -70,10 +70,7 @@ def _few(page: Page, title: str, lines: Iterable[str]) -> None:
     lines = list(lines)
     if lines:
         page.heading(f"{title} ({len(lines)})")
-    for line in lines[:_MOST]:
-        page.line(line, indent=2, hang=4)
-    if len(lines) > _MOST:
-        page.line(f"and {len(lines) - _MOST} more: --json lists all", indent=2)
+    page.first(lines, _MOST, indent=2, hang=4)
 
 
 def _mapping(taken: TakenIn) -> Iterable[str]:

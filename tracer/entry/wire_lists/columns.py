@@ -13,7 +13,7 @@ from pydantic import Field
 from tracer.entry.facts import ONE_OF, Facts
 from tracer.entry.fragments import facts_of
 from tracer.entry.models import KINDS
-from tracer.entry.problems import CannotUse, Place, Problem, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_mean, listed
 from tracer.entry.scalars import Text
 from tracer.entry.text import read_file
 from tracer.entry.wire_lists.tables import Table
@@ -107,10 +107,14 @@ def columns_of(table: Table, mapping: Path | None = None) -> Columns:
     """
     if not table.rows:
         raise CannotUse([Problem(Place(table.name), "the list is empty", "Check the file, and its worksheet.")])
-    told = _mapping_file(mapping) if mapping is not None else None
-    if told is None:
+    if mapping is None:
         return _by_headings(table)
-    facts, problems = told
+    with bounded(mapping.name) as problems:
+        return _as_told(table, mapping, problems)
+
+
+def _as_told(table: Table, mapping: Path, problems: list[Problem]) -> Columns:
+    facts = _mapping_file(mapping, problems)
     number = _row_told(table, facts, problems, mapping)
     row = dict(table.rows).get(number) if number else None
     if row is None:
@@ -120,7 +124,6 @@ def columns_of(table: Table, mapping: Path | None = None) -> Columns:
     for name in facts.columns:
         twice.pop(name, None)
     told_at = {}
-    assert mapping is not None
     for name, heading in facts.columns.items():
         if name not in FIELDS:
             fix = did_you_mean(name, FIELDS, f"Known: {listed(list(FIELDS), most=24, joiner='and')}.")
@@ -272,8 +275,7 @@ def _column(row: tuple[str, ...], heading: str) -> int | None:
     return by_letter[0] if by_letter else None
 
 
-def _mapping_file(file: Path) -> tuple[ColumnsFacts, list[Problem]]:
-    problems: list[Problem] = []
+def _mapping_file(file: Path, problems: list[Problem]) -> ColumnsFacts:
     typed = read_file(file.parent, file.name, problems)
     facts: ColumnsFacts | None = facts_of(ColumnsFacts, typed.tree, typed, (), problems) if typed else None
     if facts is None or typed is None:
@@ -284,14 +286,14 @@ def _mapping_file(file: Path) -> tuple[ColumnsFacts, list[Problem]]:
             problems.append(
                 typed.problem(typed.place_of(("kinds", part)), f"`{kind}` is not a kind of part", fix, kind)
             )
-    return facts, problems
+    return facts
 
 
-def _row_told(table: Table, facts: ColumnsFacts, problems: list[Problem], mapping: Path | None) -> int:
+def _row_told(table: Table, facts: ColumnsFacts, problems: list[Problem], mapping: Path) -> int:
     if facts.headings is None:
         return 0
     number = int(facts.headings) if facts.headings.isdecimal() and len(facts.headings) < 9 else 0
-    if number not in dict(table.rows) and mapping is not None:
+    if number not in dict(table.rows):
         what = f"row {facts.headings} of {table.name} holds no headings"
         problems.append(Problem(Place(mapping.name), what, "Write the number of the row with the headings."))
     return number

@@ -7,11 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import field
 
 from tracer.entry.fragments import PART_NAME, RESERVED
-from tracer.entry.runs import MAX_LENGTH_M, NOT_COLOURED, read_point, read_wire
+from tracer.entry.runs import MAX_LENGTH_M, NOT_COLOURED, read_point
 from tracer.entry.values import UNKNOWN_WORDS, Misread
 from tracer.entry.wire_lists.columns import Columns
 from tracer.entry.wire_lists.tables import FORMULA
-from tracer.standards.colours import ColourSystem
+from tracer.standards.colours import ColourSystem, is_colour
 from tracer.standards.conductors import BadSize, parse_size
 from tracer.standards.values import dataclass
 
@@ -21,6 +21,7 @@ _HALF = re.compile(r"^(?P<pin>[^:>]+)(?:>(?P<mate>[^:>]+))?(?::(?P<half>[ab]))?$
 _LENGTH = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(mm|cm|m|ft)?$", re.IGNORECASE)
 _NOTHING = frozenset({"", "-", "--", "n/a", "N/A"})
 _METRES = {"mm": 0.001, "cm": 0.01, "m": 1.0, "ft": 0.3048}
+_LONGEST_NAME = 200
 _SEEN = ("diagram", "vehicle", "assumed")
 
 
@@ -68,6 +69,7 @@ class Spelling:
     alone: frozenset[str] = frozenset()  # names that stand for a part by themselves, so for no panel and no position
     typed: dict[tuple[str, str], str] = field(default_factory=dict)
     _listed: dict[tuple[str, str], str] = field(default_factory=dict)
+    _taken: dict[tuple[str, str], int] = field(default_factory=dict)  # the numbers below are given to names alike
 
     def part(self, listed: str) -> str:
         """The name of a part as it can be typed; `PANEL/LABEL` stays one."""
@@ -100,9 +102,10 @@ class Spelling:
         name = _typeable(listed, wrong)
         if not name or (not part and name in RESERVED):
             name = f"{name}_"
-        free, number = name, 2
+        free, number = name, self._taken.get((part, name), 2)
         while self._listed.get((part, free), listed) != listed:
             free, number = f"{name.rstrip('-')}-{number}", number + 1
+        self._taken[part, name] = number
         self._listed[part, free] = listed
         self.typed[part, listed] = free
         return free
@@ -153,6 +156,8 @@ class RowReader:
             raise NotTaken(f"the part at `{end}` is missing{merged}")
         if listed in UNKNOWN_WORDS:
             return End(text="?", kind=kind)
+        if (letters := max(len(listed), len(pin))) > _LONGEST_NAME:
+            raise NotTaken(f"a name of {letters} letters at `{end}`: nothing is called so")
         if listed.startswith("ref ") and not pin:
             try:
                 return End(text=read_point(listed).text, kind=kind)
@@ -205,11 +210,7 @@ class RowReader:
         if listed.lower() in NOT_COLOURED:
             return listed.lower()
         for colour in (listed, listed.replace(" ", "/"), listed.replace("+", "/").replace(" ", "")):
-            try:
-                wire = read_wire(colour, self.colours)
-            except Misread:
-                continue
-            if wire.colours and wire.size_text is None and wire.length_m is None and wire.number is None:
+            if is_colour(colour, self.colours):
                 return colour
         self._kept(number, "colour", listed, notes)
         return "?"
@@ -250,11 +251,12 @@ def _is_battery_pin(pin: str, listed: str, kind: str) -> bool:
 
 
 def _split(listed: str) -> tuple[str, str]:
-    """`X1.4` and `X1:4` in one column are a part and a pin."""
-    for sign in (":", "."):
+    """`X1.4` and `X1:4` in one column are a part and a pin; `X1.4:b` a part and half b of its pin."""
+    for sign in (":", ".") if len(listed) <= _LONGEST_NAME else ():
         part, found, pin = listed.rpartition(sign)
         if found and part and pin and " " not in pin:
-            return (
-                (part, pin) if pin not in ("a", "b") or sign == "." else (*_split(part)[:1], f"{_split(part)[1]}:{pin}")
-            )
+            if sign == "." or pin not in ("a", "b"):
+                return part, pin
+            part, cavity = _split(part)
+            return part, f"{cavity}:{pin}"
     return listed, ""

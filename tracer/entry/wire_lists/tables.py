@@ -19,6 +19,7 @@ MAX_FILE_BYTES = 64_000_000
 MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is counted before it is unpacked
 MAX_ROWS = 200_000
 MAX_COLUMNS = 200
+MAX_WORKSHEETS = 100
 _SEPARATORS = {".csv": ",;\t|", ".tsv": "\t", ".txt": "\t;,|"}
 _FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 FORMULA = "\0formula"  # stands in a cell whose formula was saved without a value; no cell can hold it
@@ -148,12 +149,19 @@ def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
     if size > MAX_UNPACKED_BYTES:
         raise _cannot(name, f"unpacked it has more than {MAX_UNPACKED_BYTES / 1e6:.0f} MB", "Split the list.")
     book = _opened(name, data, values=False)
-    titles = [one.title for one in book.worksheets]
+    sheets = {one.title: one for one in book.worksheets}
+    titles = list(sheets)
+    if len(titles) > MAX_WORKSHEETS:
+        raise _cannot(
+            name,
+            f"{len(titles)} worksheets; at most {MAX_WORKSHEETS} are read",
+            "Save the one that is meant as a file of its own.",
+        )
     if wanted is not None and wanted not in titles:
         raise _cannot(name, f"there is no worksheet `{wanted}`", f"It has {listed(titles, joiner='and')}.")
     rows: list[tuple[int, tuple[str, ...]]] = []
     for title in [wanted] if wanted is not None else titles:
-        wanted, rows = title, list(_kept(name, _cells(name, book[title])))
+        wanted, rows = title, list(_kept(name, _cells(name, sheets[title])))
         if rows:
             break
     if wanted is not None and any(cell.startswith("=") for _, row in rows for cell in row):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 
 from tracer.entry.files import NotWritten, write_whole
-from tracer.entry.folder import files_of
+from tracer.entry.folder import MAX_SHEETS, files_of
 from tracer.entry.fragments import Sheet
 from tracer.entry.load import read_folder
 from tracer.entry.own_colours import colour_system
@@ -252,27 +253,33 @@ def _files(
         {} if vehicle.colours is not None else {"vehicle.yaml": vehicle_text(file.stem.strip() or stem, colours, rails)}
     )
     taken = {sheet.id for sheet in vehicle.sheets}
-    first = True
     on_pages = pages(wires, stem)
-    where: dict[str, set[str]] = {
-        page: {end.part for wire in several for end in (wire.a, wire.b)} for page, several in on_pages.items()
-    }
-    declared: set[str] = set()
+    if len(on_pages) > MAX_SHEETS:
+        what = f"{len(on_pages)} pages; at most {MAX_SHEETS} sheets are read"
+        fix = "Split the list; or say with --columns FILE which column is the page."
+        raise CannotUse([Problem(Place(visible(file.name)), what, fix)])
+    page_of: dict[str, str] = {}  # the page on which a part comes first declares it
     for page, several in on_pages.items():
-        here = [part for name, part in parts.items() if name in where[page] and name not in declared]
-        declared |= {part.name for part in here}
-        name = stem if first and len(on_pages) == 1 else f"{stem}-{_file_name(page) or 'page'}"
+        for wire in several:
+            page_of.setdefault(wire.a.part, page)
+            page_of.setdefault(wire.b.part, page)
+    declared: dict[str, list[Found]] = {page: [] for page in on_pages}
+    for name, part in parts.items():
+        declared[page_of[name]].append(part)
+    alike: Counter[str] = Counter()
+    for page, several in on_pages.items():
+        base = name = stem if len(on_pages) == 1 else f"{stem}-{_file_name(page) or 'page'}"
         while f"sheets/{name}.yaml" in files:
-            name += "-2"
+            alike[base] += 1
+            name = f"{base}-{alike[base] + 1}"
         sheet = page if page not in taken else f"{page} ({file.stem})"
         taken.add(sheet)
-        text = sheet_text(sheet, file.name, here, several)
+        text = sheet_text(sheet, file.name, declared[page], several)
         if (size := len(text.encode())) > MAX_FILE_BYTES:
             what = f"as one sheet it would have {size / 1e6:.1f} MB, and at most {MAX_FILE_BYTES / 1e6:.0f} MB are read of a sheet"
             fix = "Say in a column `sheet` on which page each wire is, or split the list."
             raise CannotUse([Problem(Place(visible(file.name)), what, fix)])
         files[f"sheets/{name}.yaml"] = text
-        first = False
     return files
 
 

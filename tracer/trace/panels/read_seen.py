@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from tracer.entry.part_kinds import IN_A_POSITION, PartKind
-from tracer.entry.problems import CannotUse, Place, Problem, Problems, TooMany, did_you_mean, listed
+from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_mean, listed
 from tracer.entry.visible import visible
 from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
@@ -67,15 +67,12 @@ def read_seen(text: str, report: PanelReport, file: str) -> dict[str, Plugged]:
     ------
     CannotUse : words that cannot be read, labels that no position (or more than one) has, a position named twice
     """
-    try:
-        return _read(text, _labels(report.positions), file)
-    except TooMany as error:
-        raise error.said(visible(file)) from None
+    with bounded(file) as problems:
+        return _read(text, _labels(report.positions), file, problems)
 
 
-def _read(text: str, by_label: Mapping[str, list[Position]], file: str) -> dict[str, Plugged]:
+def _read(text: str, by_label: Mapping[str, list[Position]], file: str, problems: list[Problem]) -> dict[str, Plugged]:
     seen: dict[str, Plugged] = {}
-    problems = Problems()
     for number, line in enumerate(map(visible, text.splitlines()), 1):
         for token in _TOKEN.finditer(line.split("#", 1)[0]):
             place = Place(visible(file), number, token.start() + 1)

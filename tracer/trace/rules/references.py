@@ -65,10 +65,13 @@ def reference_not_answered(tracing: Tracing) -> Iterator[Finding]:
 )
 def reference_chained(tracing: Tracing) -> Iterator[Finding]:
     """A reference whose partner mark exists but leads to a third mark."""
+    leads: dict[str, list[str]] = {}
+    for other in tracing.circuit.references:
+        leads.setdefault(other.here, []).append(other.there)
     for finding, others in _reference_findings(tracing, "chained"):
         end = tracing.circuit.reference_of[finding.nodes[0]]
-        leads = [other.there for other in tracing.circuit.references if other.here == end.there]
-        message = f"mark {end.there} stands at {others}, but leads to {' and '.join(leads)}, not back to {end.here}"
+        to = " and ".join(leads[end.there])
+        message = f"mark {end.there} stands at {others}, but leads to {to}, not back to {end.here}"
         yield Finding(finding.place, finding.at, message, "", finding.nodes)
 
 

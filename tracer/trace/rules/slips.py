@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
@@ -27,18 +27,19 @@ def run_typed_twice(tracing: Tracing) -> Iterator[Finding]:
     for number, run in enumerate(circuit.runs):
         if not run.note and not any(point.is_reference or point.is_unknown for point in run.points):
             typed.setdefault(_words(run), []).append(number)
-    for words, runs in typed.items():
-        if len(runs) > 1:
-            first, second, *_ = runs
-            times = "twice" if len(runs) == 2 else f"{len(runs)} times"
-            message = f"this run is typed {times}: word for word at {circuit.run_place(first)} too"
-            yield Finding(
-                circuit.run_place(second),
-                ", ".join(sorted((words[0], words[-1]), key=natural)),
-                message,
-                "",
-                _nodes(circuit, runs),
-            )
+    twice = {words: runs for words, runs in typed.items() if len(runs) > 1}
+    nodes = _nodes(circuit, {run for runs in twice.values() for run in runs})
+    for words, runs in twice.items():
+        first, second, *_ = runs
+        times = "twice" if len(runs) == 2 else f"{len(runs)} times"
+        message = f"this run is typed {times}: word for word at {circuit.run_place(first)} too"
+        yield Finding(
+            circuit.run_place(second),
+            ", ".join(sorted((words[0], words[-1]), key=natural)),
+            message,
+            "",
+            tuple(dict.fromkeys(node for run in runs for node in nodes[run])),
+        )
 
 
 def _words(run: Run) -> tuple[str, ...]:
@@ -49,8 +50,13 @@ def _words(run: Run) -> tuple[str, ...]:
     return min(tuple(words), tuple(reversed(words)))
 
 
-def _nodes(circuit: Circuit, runs: list[int]) -> tuple[int, ...]:
-    return tuple(dict.fromkeys(node for link in circuit.links if link.run in runs for node in (link.a, link.b)))
+def _nodes(circuit: Circuit, runs: Collection[int]) -> dict[int, list[int]]:
+    """The nodes of each of these runs."""
+    nodes: dict[int, list[int]] = {run: [] for run in runs}
+    for link in circuit.links:
+        if link.run in nodes:
+            nodes[link.run] += (link.a, link.b)
+    return nodes
 
 
 @rule(
