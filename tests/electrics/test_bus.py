@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -328,6 +329,12 @@ def test_60_ohm_at_one_module_does_not_prove_the_branch_of_another(drive: BusRep
     found = classify(drive, 60.0, "INS", limits=limits_of(tracer.load(str(DEMO))))
     assert any("ALM.25" in one.words for one in found.explanations)
     assert "does not prove the bus" in found.words[0]
+
+
+def test_no_reading_is_judged_where_nothing_may_be_measured(drive: BusReport) -> None:
+    name = drive.accesses[access_named(drive, "ALM")].name
+    with pytest.raises(UnknownBus, match=f"{name}: high voltage; no reading there is judged here"):
+        classify(replace(drive, not_to_measure=((name, "high voltage"),)), 60.0, "ALM", limits=limits_of(tracer.load(str(DEMO))))  # fmt: skip
 
 
 def test_an_access_point_that_does_not_exist_names_those_that_do(drive: BusReport) -> None:

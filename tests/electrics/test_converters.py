@@ -61,3 +61,16 @@ def test_a_bad_joint_before_the_converter_makes_it_take_more(tmp_path: Path) -> 
 def test_a_converter_whose_output_is_open_takes_what_it_takes_idle(tmp_path: Path) -> None:
     report = found(tmp_path, 8, opened=("M.1",))
     assert 0.0 < row(report, "CV.in").current_a.nominal < 0.05
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [("{is: converter}", "its output voltage is not typed in"), ("{is: converter, volts: 12, return: unknown}", "is not known")],
+)  # fmt: skip
+def test_a_converter_of_which_nobody_knows_enough_is_left_out_and_what_it_feeds_is_not_computed(facts: str, said: str, tmp_path: Path) -> None:  # fmt: skip
+    sheet = CONVERTER.replace("{is: converter, volts: 12}", facts)
+    report = volts(tracing_of(tmp_path, sheet, "system: 24 V\n"), "M", battery_v=25.2)
+    assert any("converter CV" in note and said in note and "left out" in note for note in report.notes)
+    for point in ("M.1", "M.2"):  # expected at 0 V, a dead pin would have passed as in order
+        assert "converter CV" in row(report, point).not_computed
+    assert not row(report, "CV.in").not_computed

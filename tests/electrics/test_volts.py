@@ -448,6 +448,14 @@ def test_a_larger_fuse_is_remarked(demo: Tracing) -> None:
         ("added", "ALM.3=1", r"write it as PART.PIN=0.5ohm"),
         ("fitted", "ALM=10", "ALM is not one fuse"),
         ("held", "moon", "moon is no condition"),
+        ("held", "IGN=sideways", "IGN"),
+        ("added", "ALM.3=1000000Mohm", "out of range"),
+        ("added", "ALM=1ohm", "ALM is a module: say at which of its pins"),
+        ("loads", "ALM.3=2MA", "write mA for thousandths"),
+        ("shorts", "ALM.99", "there is no point ALM.99"),
+        ("shorts", "ALM.3=", "write it as ALM.4"),
+        ("shorts", "ALM.3=ALM.3", "both are one point"),
+        ("fitted", "F7=5000", "is no rating of a fuse"),
     ],
 )
 def test_a_what_if_that_is_not_understood_says_what_to_write(

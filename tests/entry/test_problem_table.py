@@ -169,6 +169,7 @@ TABLE: dict[str, tuple[tuple[str, ...] | str, str, str]] = {
     "busbar to a bare relay": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K»]}}"), "say which pin", "`K.PIN`; its pins are 30, 85, 86 and 87"),
     "busbar to an unknown pin": (_part("FB: {is: panel, positions: {K: {is: relay, kind: normally open}}, busbars: {S1: [«K.31»]}}"), "K has no pin 31", "its pins are 30, 85, 86 and 87"),
     "busbar to a side that is none": (_part("FB: {is: panel, positions: {A: 5}, busbars: {S1: [«A.in»]}}"), "A is a fuse: it has no pin in", "feed side"),
+    "busbar to a part elsewhere": (_part("FB: {is: panel, positions: {F12: 5}, busbars: {S1: [«F1»]}}"), "panel FB has no position F1", "under `positions` of FB"),
     "busbar from a bare fuse": (_part("FB: {is: panel, positions: {A: 5, B: 5}, busbars: {«A»: [B]}}"), "which side is meant", "`A.load`"),
     "label in two panels": (
         (HEAD + "  FB: {is: panel, positions: {A: 5}}\n  FC: {is: panel, positions: {A: 5}}\nruns:\n  - S1 -- RD 1 -- «A»\n",), "in several panels", "FB/A or FC/A"),

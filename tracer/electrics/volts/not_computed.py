@@ -11,7 +11,7 @@ from functools import cached_property
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.sources import is_charged
 from tracer.electrics.network.described import FloatArray
-from tracer.entry.models import GeneratorFacts
+from tracer.entry.models import ConverterFacts, GeneratorFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
 from tracer.trace.lists.results import Row
@@ -48,8 +48,41 @@ class Withheld:
         turning = any(branch.kind == "generator" for branch in self.model.branches)
         return not turning and is_charged(self.model.changes.battery_v, self.model.limits)
 
+    @cached_property
+    def _left_out(self) -> dict[int, str]:
+        """The outputs of converters that give something, nobody knows what: without it a pin that they feed would be expected at 0 V."""
+        given = {branch.part for branch in self.model.branches if branch.kind == "converter"}
+        found = {}
+        for part in self.tracing.circuit.parts.values():
+            facts = part.facts
+            if not isinstance(facts, ConverterFacts) or part.name in given:
+                continue
+            if facts.volts is None:
+                found[self.tracing.circuit.pins_of[part.name].get("out", -1)] = (
+                    f"the output voltage of converter {part.name} is not typed in"
+                )
+            elif facts.return_ == "unknown":
+                found[self.tracing.circuit.pins_of[part.name].get("out", -1)] = (
+                    f"what the 0 V output of converter {part.name} is joined with is not known"
+                )
+        return found
+
+    def _fed_by_left_out(self, row: Row) -> str:
+        """What is not known of a converter that feeds a row, or for a ground a pin of the part whose current it carries."""
+        if not self._left_out:
+            return ""
+        pins = self.tracing.circuit.pins_of[row.part]
+        for node in [pins[row.pin]] if row.level == "supply" else pins.values():
+            way = self.tracing.ways_to(node, "supply", row.part).to(node)
+            for end in way.ends if way is not None else ():
+                if end in self._left_out:
+                    return said(self._left_out[end])
+        return ""
+
     def why(self, row: Row) -> str:
         """Why no figure is given for a row; empty where one is."""
+        if reason := self._fed_by_left_out(row):
+            return reason
         if reason := beside_unknown(self.tracing, row.part, self.model.circuit.pins_of[row.part][row.pin], row.level):
             return reason
         if self.charged_by_unknown and row.level == "ground":
