@@ -278,6 +278,20 @@ def test_output_that_cannot_be_written_is_said(tmp_path: Path) -> None:
     assert done.stderr.startswith(b"cannot write the output: ")
 
 
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_disk_that_is_full_in_the_middle_of_the_output_is_said(unbuffered: str, tmp_path: Path) -> None:
+    """A list of which only the first part was written reads as a shorter list; Python's own stream drops the rest without a word where it is not buffered."""
+    resource = pytest.importorskip("resource")
+    command = [sys.executable, "-m", "tracer.cli", "-C", "circuits/minibus", "supplies", "ALM", "--csv"]
+    with (tmp_path / "list.csv").open("wb") as file:
+        done = subprocess.run(
+            command, cwd=ROOT, stdout=file, stderr=subprocess.PIPE, env={**os.environ, "PYTHONUNBUFFERED": unbuffered}, check=False,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, 50_000)),
+        )  # fmt: skip
+    assert (tmp_path / "list.csv").stat().st_size == 50_000
+    assert (done.returncode, done.stderr) == (1, b"cannot write the output: File too large\n")
+
+
 def test_a_panel_page_is_never_written_over_another_kind_of_file(tmp_path: Path) -> None:
     folder = write(tmp_path, COMPLETE, vehicle="vehicle: v\n")
     status, _, error = invoke("-C", str(folder), "panel", "--pdf", str(folder / "vehicle.yaml"))

@@ -8,6 +8,7 @@ A command is a function with the decorator of `app`; it asks the front door (`im
 from __future__ import annotations
 
 import gc
+import io
 import os
 import sys
 
@@ -26,6 +27,11 @@ def main() -> None:
     """The `tracer` command. Whatever happens, it ends with a line that says so and an exit status, never with a traceback (`TRACER_TRACEBACK=1` shows one)."""
     if sys.stdout is None:  # closed by whoever called, who wants the exit status only
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the process ends
+    elif isinstance(getattr(sys.stdout, "buffer", None), io.RawIOBase):
+        # PYTHONUNBUFFERED: what the disk has no room for in one piece would be dropped without a word, and a list cut short reads as a shorter one
+        sys.stdout = io.TextIOWrapper(
+            io.BufferedWriter(sys.stdout.buffer), sys.stdout.encoding, sys.stdout.errors, line_buffering=True
+        )
     if sys.stdin is None:
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115
     gc.disable()  # one question, one answer, then the process ends: collecting only costs time
