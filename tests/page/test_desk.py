@@ -213,9 +213,9 @@ def test_two_phones_and_a_laptop_see_each_other_and_nothing_acknowledged_is_lost
         card(two, "5 unplugged", "5+")
         prepare(two)
         read(two, "dead")
-        laptop.get_by_text("FOUND at 5+").wait_for(timeout=PATIENCE_S * 1000)
+        laptop.get_by_text("narrowed down at 5+").wait_for(timeout=PATIENCE_S * 1000)
         view(one, "Case")
-        one.get_by_text("FOUND at 5+").wait_for(timeout=PATIENCE_S * 1000)  # the other phone's reading as well
+        one.get_by_text("narrowed down at 5+").wait_for(timeout=PATIENCE_S * 1000)  # the other phone's reading as well
         assert len(case_in(cases.current_case().file).readings) == 2
         assert "The vehicle maker's procedure" in one.locator("main").inner_text()
         _audit(one, PHONE)

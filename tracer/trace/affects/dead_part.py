@@ -202,6 +202,7 @@ class _Fitted:
         self.terminals = tuple(terminals(self.circuit, self.reach))
         self._states: KeyStates | None = None
         self._nets: Nets | None = None
+        self._way_links: dict[tuple[str, int], frozenset[int]] = {}
 
     @property
     def states(self) -> KeyStates:
@@ -229,6 +230,13 @@ class _Fitted:
         """Every way of one level."""
         return self.reach.ways(level)
 
+    def _links_to(self, level: str, node: int) -> frozenset[int]:
+        """The links on the ways to a node: kept, since every part that opens asks for those of the same terminals."""
+        if (level, node) not in self._way_links:
+            way = self.ways(level).to(node)
+            self._way_links[level, node] = frozenset() if way is None else way.links
+        return self._way_links[level, node]
+
     def ways_through(self, links: frozenset[int]) -> dict[str, frozenset[int]]:
         """For each level the terminals' nodes to which a way leads over one of the links."""
         wanted = {id(self.circuit.links[number]) for number in links}
@@ -242,8 +250,7 @@ class _Fitted:
                 for node in nodes
                 if ways.leads_to(node)
                 and not blocks.isdisjoint(ways.blocks_to(node))
-                and (way := ways.to(node)) is not None
-                and not links.isdisjoint(way.links)
+                and not links.isdisjoint(self._links_to(level, node))
             )
         return found
 
