@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event
 from typing import Any
 
 import pytest
@@ -186,6 +187,24 @@ def test_over_a_network_every_request_wants_the_key(van: Path, tmp_path: Path) -
     assert kept.read_text().strip() == match[1] and (os.name == "nt" or kept.stat().st_mode & 0o077 == 0)
     with desk(van, "--lan") as again:  # phones find a desk again that was begun anew
         assert again.address.endswith(match[1])
+
+
+def test_it_ends_at_once_though_the_page_is_being_worked_out(van: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun, on = Event(), Event()
+
+    def slow(*_: object, **__: object) -> dict[str, Any]:
+        begun.set()
+        on.wait(PATIENCE_S)
+        return {}
+
+    monkeypatch.setattr("tracer.page.content.content_of", slow)
+    watched = Desk(van, "ALM")
+    watched.begin()
+    assert begun.wait(PATIENCE_S)
+    before = time.monotonic()
+    watched.end()
+    on.set()
+    assert time.monotonic() - before < PATIENCE_S / 3
 
 
 def test_a_port_that_is_taken_is_said(van: Path) -> None:

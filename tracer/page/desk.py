@@ -22,6 +22,7 @@ from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
 LOOK_EVERY_S = 0.1
+ENDS_WITHIN_S = 1.0
 QUIET_S = 0.4  # so long nothing is saved before the whole page is worked out: a save that follows at once shows its list without waiting
 
 
@@ -70,10 +71,10 @@ class Desk:
             thread.start()
 
     def end(self) -> None:
-        """Stop looking."""
+        """Stop looking. What is being worked out is not waited for: a large page takes seconds, and nobody will see it."""
         self._stop.set()
         for thread in self._threads:
-            thread.join()
+            thread.join(ENDS_WITHIN_S)
 
     def _over_and_over(self, act: Callable[[], None]) -> None:
         while not self._stop.wait(LOOK_EVERY_S):
