@@ -241,3 +241,14 @@ def test_a_key_state_without_rest_costs_its_own_predictions_only(monkeypatch: py
     cranking = [reading("ALM.5:+", (0.0,), replace(OUT, key="start", lamp_w=None), 4)]
     found = at(*dead, *cranking, plan={**demo_plan(), "network": network})
     assert found.aim == "find" and found.measurement is not None and "F9" in {one.what for one in found.explains}
+
+
+@pytest.mark.parametrize("out", ["X4", "F9", "S12"])
+def test_behind_what_was_taken_out_a_dead_pin_blames_nothing(out: str) -> None:
+    """Whatever was pulled, unplugged or cut to read behind it, the reading is as it must be; with it in place it would be a fault."""
+    plan = demo_plan()
+    assert out in plan["network"]["outs"]
+    rows = [name for name, row in plan["rows"].items() if any(at.startswith((f"{out}.", f"{out}:", out)) for ends in row.get("ends", {}).values() for at in ends)]  # fmt: skip
+    supply = next(name for name in rows if plan["rows"][name]["level"] == "supply")
+    dead = [reading(supply, (0.0, 0.0), replace(OUT, out=(out,)), n) for n in (2, 3)]
+    assert not at(*dead).explains or at(*dead).explains[0].what == READING_WRONG

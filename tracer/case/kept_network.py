@@ -34,7 +34,6 @@ from tracer.standards.allowances import contact_ohm, opens_at
 from tracer.standards.values import dataclass
 from tracer.trace.affects.still_fed import Opened
 from tracer.trace.affects.targets import Target, target_of
-from tracer.trace.kinds import COMES_OUT
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
@@ -185,12 +184,12 @@ class _Maker:
                 yield full_name(row), node
 
     def _outs(self, pieces: Iterable[_Piece]) -> dict[str, frozenset[int]]:
-        """What opens when a part on a way is pulled or loosened."""
+        """What opens when a part on a way is pulled, unplugged, cut or loosened."""
         found: dict[str, frozenset[int]] = {}
         for one in pieces:
             here = self.circuit.links[one.link]
             for name in dict.fromkeys((here.part, *(self.circuit.node_parts[node] for node in (here.a, here.b)))):
-                if name in self.circuit.parts and name not in found and self.circuit.parts[name].kind in COMES_OUT:
+                if name in self.circuit.parts and name not in found:
                     opened = target_of(self.circuit, name).opened
                     found[name] = opened.links.union(n for node in opened.nodes for n in self.circuit.at[node])
         return found

@@ -23,16 +23,15 @@ class Draws(IntEnum):
 class PartRow:
     """What one kind is.
 
-    `touched`: what a probe touches there, in words, by pin where pins differ. `suspect`: where it stands among what can have failed for several parts at
-    once, what fails most and is looked at soonest first; None for what feeds nothing else. `comes_out`: it is pulled or unbolted by itself to measure behind it. `comes_off`: opened, every wire comes off it (else it opens between its pins). `passes_current`: one side open is a loose end. `ends_line`: a line that
-    comes apart is told by its pins. `gates`: what is behind it may be switched to its pin. `hazard`: what of `standards/hazards.py` it is by itself, whatever else
-    is typed; only `hazard: none` on the part takes that away.
+    `touched`: what a probe touches there, in words, by pin where pins differ. `suspect`: where it stands among what can have failed for several parts at once,
+    what fails most and is looked at soonest first; None for what feeds nothing else. `comes_off`: opened, every wire comes off it (else it opens between its
+    pins). `passes_current`: one side open is a loose end. `ends_line`: a line that comes apart is told by its pins. `gates`: what is behind it may be switched
+    to its pin. `hazard`: what of `standards/hazards.py` it is by itself, whatever else is typed; only `hazard: none` on the part takes that away.
     """
 
     touched: str | Mapping[str, str]
     suspect: int | None
     draws: Draws = Draws.NOWHERE
-    comes_out: bool = False
     comes_off: bool = False
     passes_current: bool = False
     ends_line: bool = False
@@ -45,12 +44,12 @@ def _sides(word: str) -> Mapping[str, str]:
 
 
 PARTS: Mapping[PartKind, PartRow] = {
-    PartKind.FUSE: PartRow(_sides("fuse"), 0, comes_out=True),
-    PartKind.LINK: PartRow(_sides("fusible link"), 1, comes_out=True),
-    PartKind.BREAKER: PartRow(_sides("breaker"), 2, comes_out=True),
-    PartKind.RELAY: PartRow("relay socket", 3, Draws.AT_ITS_COILS, comes_out=True, ends_line=True, gates=True),
-    PartKind.GROUND: PartRow("ground point", 4, comes_out=True, comes_off=True),
-    PartKind.STRAP: PartRow("ground strap", 5, comes_out=True, passes_current=True),
+    PartKind.FUSE: PartRow(_sides("fuse"), 0),
+    PartKind.LINK: PartRow(_sides("fusible link"), 1),
+    PartKind.BREAKER: PartRow(_sides("breaker"), 2),
+    PartKind.RELAY: PartRow("relay socket", 3, Draws.AT_ITS_COILS, ends_line=True, gates=True),
+    PartKind.GROUND: PartRow("ground point", 4, comes_off=True),
+    PartKind.STRAP: PartRow("ground strap", 5, passes_current=True),
     PartKind.CONNECTOR: PartRow("cavity", 6),
     PartKind.SPLICE: PartRow("splice", 7, comes_off=True),
     PartKind.JOINT: PartRow("joint connector", 8),
@@ -71,8 +70,6 @@ NO_PART_SUSPECT = {"rail": 11, "cavity": 14, "wire": 15}  # what can fail beside
 
 CONSUMERS = tuple(sorted((kind for kind, row in PARTS.items() if row.draws), key=lambda kind: PARTS[kind].draws))
 
-COMES_OUT = frozenset(kind for kind, row in PARTS.items() if row.comes_out)
-
 
 def touched(kind: PartKind, pin: str) -> str:
     """What a probe touches at a pin of a part."""
@@ -89,4 +86,4 @@ def suspect_order(kind: str) -> int:
     return found
 
 
-__all__ = ["COMES_OUT", "CONSUMERS", "PARTS", "Draws", "PartRow", "suspect_order", "touched"]
+__all__ = ["CONSUMERS", "PARTS", "Draws", "PartRow", "suspect_order", "touched"]
