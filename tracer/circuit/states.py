@@ -80,10 +80,11 @@ class KeyStates:
             self._open[of[node]] = (*self._open.get(of[node], ()), Reason(words, known=False))
         self._open_coils = open_coils(self.circuit)
         self._powered_by = {part.name: self._supply_nets(part.name) for part in self.circuit.modules()}
+        self._converters: dict[str, tuple[int, int]] = {}
         for part in self.circuit.parts.values():
             if part.kind is PartKind.CONVERTER:
                 pins = self.circuit.pins_of[part.name]
-                self._powered_by[part.name] = (of[pins["in"]], of[pins["ground"]])
+                self._converters[part.name] = (of[pins["in"]], of[pins["ground"]])
         self._spread_kept: dict[object, tuple[dict[int, Level], dict[int, Level], dict[str, Level]]] = {}
         self._levels: dict[tuple[str, bool], dict[int, Level]] = {}
         self._ground_nets = frozenset(of[end.node] for end in self.circuit.grounds)
@@ -286,7 +287,7 @@ class KeyStates:
         self, turn: Turn, relays: Mapping[str, Level], held: Held
     ) -> tuple[dict[int, Level], dict[int, Level], dict[str, Level]]:
         others = held.at_turn.setdefault(turn, {})
-        now = Moment(turn, relays, held, dict.fromkeys(self._powered_by, Level.DEAD), others)
+        now = Moment(turn, relays, held, dict.fromkeys((*self._powered_by, *self._converters), Level.DEAD), others)
         supply: dict[int, Level] = {}
         ground: dict[int, Level] = {}
         sources = list(self._sources(turn, held))
@@ -297,7 +298,7 @@ class KeyStates:
             self._flood(ground, grounded, now, supply=False)
             self._flood(supply, fed, now, supply=True)
             alive = now.alive
-            risen = {name: level for name, was in alive.items() if (level := self._alive(name, supply, ground)) > was}
+            risen = self._risen(alive, supply, ground)
             if not risen:
                 return supply, ground, alive
             alive |= risen  # levels only rise with it, so what was found stands, and is gone on from
@@ -314,15 +315,23 @@ class KeyStates:
                 if net in levels and not (supply and net in self._ground_nets):
                     yield other, min(levels[net], self._passes(gate, now))
 
-    def _alive(self, name: str, supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
-        nets = self._powered_by[name]
-        if self.circuit.parts[name].kind is PartKind.CONVERTER:
-            into, out_of = nets
-            return min(supply.get(into, Level.DEAD), ground.get(out_of, Level.DEAD))
-        found = Level.DEAD if nets else Level.LIVE
-        for net in nets:
-            found = max(found, supply.get(net, Level.DEAD))
-        return found
+    def _risen(
+        self, alive: Mapping[str, Level], supply: Mapping[int, Level], ground: Mapping[int, Level]
+    ) -> dict[str, Level]:
+        """What works better than it did: a module by any supply that it has, a converter by supply and ground."""
+        dead, risen = Level.DEAD, {}
+        for name, was in alive.items():
+            if was is Level.LIVE:
+                continue
+            if name in self._converters:
+                into, out_of = self._converters[name]
+                level = min(supply.get(into, dead), ground.get(out_of, dead))
+            else:
+                nets = self._powered_by[name]
+                level = max([supply[net] for net in nets if net in supply], default=dead) if nets else Level.LIVE
+            if level > was:
+                risen[name] = level
+        return risen
 
     def _sources(self, turn: Turn, held: Held) -> Iterator[tuple[int, Level, str]]:
         """Each source: its net, the most it gives, and the module or converter without which it gives nothing."""

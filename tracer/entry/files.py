@@ -9,7 +9,6 @@ import stat
 import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from secrets import token_hex
 
 
 class NotWritten(Exception):
@@ -73,7 +72,7 @@ def _replace(target: Path, content: bytes) -> None:
 @contextlib.contextmanager
 def beside(target: Path, content: bytes, mode: int = 0o666) -> Iterator[Path]:
     """A file beside the wanted one with all of it, on the disk; it is gone again unless it was given a name meanwhile."""
-    whole = target.with_name(f".{target.name[:100]}.{token_hex(4)}")
+    whole = target.with_name(f".{target.name[:100]}.{os.urandom(4).hex()}")
     handle = os.open(whole, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
     try:
         with os.fdopen(handle, "wb") as stream:

@@ -34,7 +34,7 @@ def _frozen(cls: type, *, eq: bool, slots: bool) -> type:
     fields = dataclasses.fields(made)
     names = [field.name for field in fields]
     methods: dict[str, Any] = {
-        "__init__": _init_of(made, fields),
+        "__init__": _init_of(made, fields, slots=slots),
         "__repr__": _repr,
         "__setattr__": _no_set,
         "__delattr__": _no_delete,
@@ -53,7 +53,7 @@ def _frozen(cls: type, *, eq: bool, slots: bool) -> type:
     return made  # type: ignore[no-any-return]
 
 
-def _init_of(cls: type, fields: tuple[dataclasses.Field[Any], ...]) -> object:
+def _init_of(cls: type, fields: tuple[dataclasses.Field[Any], ...], *, slots: bool) -> object:
     names: dict[str, Any] = {"set_": object.__setattr__, "MISSING": dataclasses.MISSING}
     asked, steps = ["self"], []
     for number, field in enumerate(fields):
@@ -66,7 +66,9 @@ def _init_of(cls: type, fields: tuple[dataclasses.Field[Any], ...]) -> object:
             names[f"make{number}"] = field.default_factory
             default, value = f"{name}=MISSING", f"make{number}() if {name} is MISSING else {name}"
         asked.append(default)
-        steps.append(f"set_(self, {name!r}, {value})")
+        if slots:  # quicker than to look the slot up each time
+            names[f"put{number}"] = getattr(cls, name).__set__
+        steps.append(f"put{number}(self, {value})" if slots else f"set_(self, {name!r}, {value})")
     if hasattr(cls, "__post_init__"):
         steps.append("self.__post_init__()")
     exec(f"def __init__({', '.join(asked)}):\n " + "\n ".join(steps or ["pass"]), names)

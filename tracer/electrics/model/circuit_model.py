@@ -210,7 +210,7 @@ class Model:
             shares = np.stack([one.ohms for one in drawn.values()], axis=1)
             conductance_s[:, columns] = 1.0 / between(self._ohm, shares)
             shares = np.stack([one.volts[self.pushing] for one in drawn.values()], axis=1)
-            shares[np.isin(self.pushing, self.battery_branches)] = [one.battery for one in drawn.values()]
+            shares[np.isin(self.pushing, self.battery_branches, kind="table")] = [one.battery for one in drawn.values()]
             source_v[np.ix_(self.pushing, columns)] = between(self._volts[self.pushing], shares)
         return conductance_s, source_v
 

@@ -80,10 +80,22 @@ def wire_ohms(circuit: Circuit, link: Link) -> Ohms:
     """
     wire = circuit.wire_of(link)
     ends = sum(bool(circuit.node_parts[node]) for node in (link.a, link.b))
-    joint = contact_ohm("crimp or terminal at a wire end", made_for_a(wire.area_mm2))
-    low, nominal, high, basis, assumed = _copper(
-        wire.medium, wire.area_mm2, wire.length_m, wire.size_text, circuit.typed.vehicle.warmest
+    return _wire_with_crimps(
+        ends, wire.medium, wire.area_mm2, wire.length_m, wire.size_text, circuit.typed.vehicle.warmest
     )
+
+
+@lru_cache(maxsize=4096)  # a vehicle has few kinds of wire, and every key state asks again
+def _wire_with_crimps(
+    ends: int,
+    medium: str,
+    area_mm2: float | None,
+    length_m: float | None,
+    size_text: str | None,
+    warmest_c: float | None,
+) -> Ohms:
+    joint = contact_ohm("crimp or terminal at a wire end", made_for_a(area_mm2))
+    low, nominal, high, basis, assumed = _copper(medium, area_mm2, length_m, size_text, warmest_c)
     return Ohms(
         low + ends * joint.low,
         nominal + ends * joint.nominal,
@@ -103,7 +115,6 @@ def made_for_a(area_mm2: float | None) -> float | None:
     return most.value if most is not None else None
 
 
-@lru_cache(maxsize=4096)  # a vehicle has few kinds of wire, and every key state asks again
 def _copper(
     medium: str, area_mm2: float | None, length_m: float | None, size_text: str | None, warmest_c: float | None
 ) -> tuple[float, float, float, str, str]:

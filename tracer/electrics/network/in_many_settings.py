@@ -168,8 +168,8 @@ class Together:
         needed = Needed(self.node_count, self.ends[: self.plain], able, always, staying)
         # rows that are open in some state, and those in which something pushes: of a vehicle next to none
         self._switching = np.flatnonzero(~always[needed.rows])
-        pushing_rows = sorted({n for model in self.models for n in model.pushing.tolist()})
-        self._pushing = np.flatnonzero(np.isin(needed.rows[: needed.single], pushing_rows))
+        pushing_rows = np.concatenate([model.pushing for model in self.models])
+        self._pushing = np.flatnonzero(np.isin(needed.rows[: needed.single], pushing_rows, kind="table"))
         return needed
 
     def with_values_of(self, models: Sequence[Model]) -> Together:
@@ -286,7 +286,7 @@ class Together:
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """(m, s) siemens and volts of the branches, (4, k, s) laws of the draws and (k, s) siemens of them when rated."""
         settings = [setting for _, setting in cases]
-        numbers = np.unique(model).tolist()
+        numbers = sorted(set(model.tolist()))  # `np.unique` of nothing else loads `numpy.ma`
         if len(numbers) == 1:
             return *self.models[numbers[0]].values_of(settings), *self.models[numbers[0]].laws_of(settings)
         count, draws = len(cases), len(self.models[0].draws)
@@ -340,7 +340,7 @@ class Together:
                 self.watched,
             )
         leaks = self._plan.leaks
-        leaking = {id(shape): np.isin(leaks, self._leaking(shape)) for shape in shapes}
+        leaking = {id(shape): np.isin(leaks, self._leaking(shape), kind="table") for shape in shapes}
         leak_s: FloatArray = np.stack([leaking[id(shape)] for shape in shapes], axis=1).astype(np.float64) * _LEAK_S
         return Block(self._plan, edge_s, leak_s)
 

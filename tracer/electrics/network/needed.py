@@ -49,7 +49,9 @@ class Needed:
         blocks = [[chain[at] for chain in chains if len(chain) > at] for at in range(longest)]
         in_chains = np.array([step for block in blocks for step in block], dtype=np.intp).reshape(-1, 3)
         self._sizes = [len(block) for block in blocks]
-        single = np.setdiff1d(np.arange(rows.size), in_chains[:, 0])
+        alone = np.ones(rows.size, dtype=np.bool_)
+        alone[in_chains[:, 0]] = False
+        single = np.flatnonzero(alone)
         self.single = single.size
         self.rows = np.concatenate([rows[single], rows[in_chains[:, 0]]])
         self._into = in_chains[:, 2]

@@ -58,7 +58,9 @@ class Plan:
         """`ends` are those of so many `plain` branches, all closed in some state, and of the draws."""
         self.leaks = np.array(leaks, dtype=np.intp)
         draw_ends = ends[plain:]
-        late = np.union1d(draw_ends, watched)
+        stays = np.zeros(node_count, dtype=np.bool_)
+        stays[draw_ends] = stays[watched] = True
+        late = np.flatnonzero(stays)
         self.elimination = elimination_of(node_count, ends, reference, late=late, leaks=leaks)
         edge_of = self.elimination.edge_of
         of_branches = np.concatenate([edge_of[:plain], edge_of[len(ends) :]])
