@@ -83,6 +83,7 @@ def test_an_interrupt_at_any_moment_ends_it_without_a_word(arguments: list[str],
 def ended(arguments: list[str], monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> tuple[object, str]:  # fmt: skip
     """Exit status and standard error of the program in this process."""
     monkeypatch.setattr(sys, "argv", ["tracer", *arguments])
+    monkeypatch.setattr(sys, "stdout", sys.stdout)  # which `main` may replace
     before = signal.getsignal(signal.SIGINT)
     out = os.dup(1)
     try:

@@ -190,7 +190,7 @@ def test_a_complete_list_never_holds_a_level_that_hangs_on_something_not_typed_i
 
 
 def test_a_cavity_that_nobody_accounts_for_blocks(tmp_path: Path) -> None:
-    text = "sheet: 1\nparts: {M: {is: module, cavities: 1-3, unused: [%s], pins: {1: supply}, gets: {ground: case}}, F: {is: fuse, amps: 5}, B: battery}\nruns:\n- B.+ -- RD 1 -- F -- RD 1 -- M.1\n"
+    text = "sheet: 1\nparts: {M: {is: module, cavities: 1-3, unused: [%s], pins: {1: supply}, gets: {ground: case}}, F: {is: fuse, amps: 5}, B: battery, G: {is: ground, on: body}}\nruns:\n- B.+ -- RD 1 -- F -- RD 1 -- M.1\n- B.- -- BK 35 -- G\n"
     (tmp_path / "sheets").mkdir()
     (tmp_path / "vehicle.yaml").write_text("vehicle: v\n", encoding="utf-8")
     for unused, complete in (("2, 3", True), ("2", False), ("3", False)):

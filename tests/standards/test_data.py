@@ -150,9 +150,9 @@ def test_only_what_a_workshop_would_accept_is_named() -> None:
 
 
 def test_no_other_address_stands_in_the_program_its_tests_and_its_documents() -> None:
-    """An address is a host with a path; those of sources.yaml, of JSON Schema and of SVG are all there are."""
+    """An address is a host with a path; those of sources.yaml, of JSON Schema, of SVG and of a workbook are all there are."""
     known = {entry.address.partition("/")[0].removeprefix("www.") for entry in sources() if entry.address}
-    known |= {"json-schema.org", "w3.org", "example.org"}
+    known |= {"json-schema.org", "w3.org", "schemas.openxmlformats.org", "example.org"}
     address = re.compile(
         r"(?<![\w@./-])(?:https?://)?(?:www\.)?((?:[a-z0-9-]+\.)+(?:com|org|net|de|uk|nl|ca|edu|info|eu|io|it|pl|cc|id|shop|engineer))(?=[/?])"
     )

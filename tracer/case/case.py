@@ -115,7 +115,7 @@ class Case:
 
 
 # What every plan has. Without `network` and `looks` a case of an older version is still read.
-_OF_A_PLAN = ("vehicle", "module", "edition", "keys", "system_v", "list", "not_unplugged", "short", "words", "rows", "chains", "points", "untraced", "parts", "buses", "outputs", "hazards")  # fmt: skip
+_OF_A_PLAN = ("vehicle", "module", "edition", "keys", "system_v", "list", "not_unplugged", "short", "words", "rows", "chains", "points", "untraced", "buses", "outputs", "hazards")  # fmt: skip
 
 
 def case_of(found: CaseFile) -> Case:

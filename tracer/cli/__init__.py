@@ -29,9 +29,7 @@ def main() -> None:
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open until the process ends
     elif isinstance(getattr(sys.stdout, "buffer", None), io.RawIOBase):
         # PYTHONUNBUFFERED: what the disk has no room for in one piece would be dropped without a word, and a list cut short reads as a shorter one
-        sys.stdout = io.TextIOWrapper(
-            io.BufferedWriter(sys.stdout.buffer), sys.stdout.encoding, sys.stdout.errors, line_buffering=True
-        )
+        sys.stdout = open(sys.stdout.fileno(), "w", buffering=1, encoding=sys.stdout.encoding, errors=sys.stdout.errors, closefd=False)  # noqa: SIM115  # fmt: skip
     if sys.stdin is None:
         sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115
     gc.disable()  # one question, one answer, then the process ends: collecting only costs time
