@@ -42,7 +42,7 @@ def _next(scratch: Path, help_s: float) -> Iterator[Ratio]:
     numbers = count(1)
     opened_s = min(process_cpu_s([*base, "case", "open", MODULE, "-o", str(scratch / f"{next(numbers)}.case")], 1) for _ in range(3))  # fmt: skip
     quick_s = process_cpu_s([*base, "supplies", MODULE, "--quick"], 3)
-    yield Ratio("case open, 3 000 pins / `supplies --quick`", opened_s, quick_s, 3)
+    yield Ratio("case open, 3 000 pins / `supplies --quick`", opened_s, quick_s, 6.5)
     checked([*base, "case", "open", MODULE, "-o", str(scratch / "large.case")])
     checked([*base, "case", "set", "key=off", "plug=out", "lamp=21W", "symptom=yes"])
     for words in (
@@ -53,4 +53,4 @@ def _next(scratch: Path, help_s: float) -> Iterator[Ratio]:
         ["ML1.load=12.48/12.40"],
     ):
         checked([*base, "read", *words])
-    yield Ratio("next after five readings, 3 000 pins / --help", process_cpu_s([*base, "next"], 3), help_s, 7)
+    yield Ratio("next after five readings, 3 000 pins / --help", process_cpu_s([*base, "next"], 3), help_s, 12)

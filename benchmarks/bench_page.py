@@ -50,14 +50,14 @@ def ratios() -> list[Ratio]:
             Ratio("first view of the desk, demo / `supplies --quick`", first, quick, 2),
             Ratio("first view of the desk, 5 000 wires / `supplies --quick`", first_large, quick_large, 2),
             Ratio("a save shown on the desk, demo / 0.5 s", saved, SAVED_S, 1),
-            Ratio("a save shown on the desk, 5 000 wires / `supplies --quick`", saved_large, quick_large, 1),
+            Ratio("a save shown on the desk, 5 000 wires / `supplies --quick`", saved_large, quick_large, 2),
             Ratio("a module's list on the desk, 5 000 wires, vehicle read / 0.3 s", _list_s(coach, modules), LIST_S, 1),
             Ratio("pocket, demo / its worksheet", process_cpu_s(made, RUNS), process_cpu_s(sheet, RUNS), 3),
             Ratio(
                 "pocket, 5 000 wires / `supplies --quick`",
                 process_cpu_s(page, 2),
                 process_cpu_s(list_of_large, RUNS),
-                6,
+                13,
             ),
             *_opened(file),
         ]
