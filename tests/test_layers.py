@@ -208,7 +208,6 @@ def test_a_circle_is_found() -> None:
 
 # What a command may use beside the front door: how things are shown, how files and messages are made.
 CLI_USES = (
-    "tracer.standards.values",
     "tracer.case.calls",  # the front door of cases, which need no vehicle
     "tracer.diagnose.calls",  # and of what to measure next in one
     "tracer.page.calls",  # and of the page

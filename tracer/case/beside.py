@@ -6,6 +6,7 @@ None of it proves a row. What is not in order stays open in the proof until it i
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from tracer.case.case import Case
@@ -13,7 +14,6 @@ from tracer.case.readings import Conditions, Reading, Value
 from tracer.case.touched import touched_since
 from tracer.plan.words import METER_OFF_V
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 IN_ORDER, NOT_IN_ORDER, NO_FIGURE, OTHERWISE, STALE = "in order", "not in order", "no figure", "read otherwise", "stale"
 _OPEN = float("inf")

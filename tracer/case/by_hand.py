@@ -6,11 +6,11 @@ A reading taken so says nothing of its row by itself; it speaks for and against 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from tracer.case.readings import BadWord
 from tracer.case.things import Things
-from tracer.standards.values import dataclass
 
 BRIDGE, SWAP, WIGGLE = "bridge", "swap", "wiggle"
 _SWAPPED, _WIGGLED = ("contact", "coil"), ("mating", "bussed")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import combinations
@@ -18,7 +18,6 @@ from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
 from tracer.plan.words import Names, line_name, unit_of
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 BATTERY_HOLDS_S = 900.0  # then it is asked for again (common practice, no source)
 

@@ -14,6 +14,7 @@ import os
 import re
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,6 @@ from typing import Any
 from tracer.entry.files import NotWritten, beside, sync_folder
 from tracer.entry.problems import CannotCompute, listed
 from tracer.entry.visible import all_visible
-from tracer.standards.values import dataclass
 
 SCHEMA = "tracer.case/1"
 _PATIENCE_S = 10.0

@@ -13,6 +13,7 @@ import io
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -33,7 +34,6 @@ from tracer.plan.words import (
     UnknownName,
     line_name,
 )
-from tracer.standards.values import dataclass
 
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _TICKS = frozenset({"x", "✓", "✔", "ok", "yes"})

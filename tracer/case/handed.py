@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from zlib import crc32
 
@@ -36,7 +36,6 @@ from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
 from tracer.case.touched import TOUCHING
 from tracer.entry.problems import CannotAnswer
-from tracer.standards.values import dataclass
 
 MOST_CHARACTERS = 1_000_000
 MOST_LINES = 3_000  # a page keeps those of one job

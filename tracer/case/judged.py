@@ -7,6 +7,7 @@ part of the way that is out or unplugged, a relay that the module itself holds a
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from enum import Enum
 from typing import Any
 
@@ -15,7 +16,6 @@ from tracer.case.readings import Reading
 from tracer.case.touched import lies_on, unseated
 from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V, may_seem_unlit
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 BAD_OHM = 0.5
 CLEARLY_OHM = 0.2  # beyond the limit by the drop over that much is no matter of tolerance

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
@@ -31,7 +31,6 @@ from tracer.plan.names import full_name, point_name
 from tracer.plan.side_by_side import in_series, pieces_of
 from tracer.plan.steps import working_key
 from tracer.standards.allowances import contact_ohm, opens_at
-from tracer.standards.values import dataclass
 from tracer.trace.affects.still_fed import Opened
 from tracer.trace.affects.targets import Target, target_of
 from tracer.trace.lists.results import SupplyReport

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from tracer.case.case import Case
@@ -25,7 +26,6 @@ from tracer.case.rows import RowProof, outweighs
 from tracer.case.touched import TOUCHING, is_stale
 from tracer.entry.problems import listed
 from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V
-from tracer.standards.values import dataclass
 
 _OF_A_MOMENT = ("contact", "driver_high", "driver_low")  # closed in one key state, not therefore in another
 _GONE = ("not-reached", "not-fitted")

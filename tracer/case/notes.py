@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +14,6 @@ from tracer.case.readings import BadWord, Conditions, said_yes, split_word, valu
 from tracer.entry.part_kinds import IN_A_POSITION
 from tracer.plan.words import UnknownName, line_name
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 FITS = ("ok", "loose", "spread", "corroded", "pushed-back")
 TICKS = ("wake", "sensors", "coding", "variant", "immobiliser", "lamp", "meter")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tracer.case.beside import NOT_IN_ORDER, BesideRead, beside_of_case
 from tracer.case.case import Case
@@ -24,7 +24,6 @@ from tracer.case.notes import not_as_listed, watches
 from tracer.case.rows import RowProof, rows_of, still_wanted
 from tracer.case.touched import unseated
 from tracer.entry.problems import listed
-from tracer.standards.values import dataclass
 
 FOUND_AT_MOST = 4  # places that are opened and looked at one after another: a wire, its two contacts, what it ends in (common practice, no source)
 

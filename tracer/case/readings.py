@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from tracer.entry.problems import CannotAnswer
-from tracer.standards.values import dataclass
 
 STATUSES = ("not-reached", "not-fitted", "ok")
 _WORDS = {"dead": 0.0, "dim": None, "flickers": None, "OL": None}

@@ -9,7 +9,7 @@ the row there, good readings settle it only when more of them follow in a row th
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from tracer.case.case import Case
@@ -19,7 +19,6 @@ from tracer.case.touched import is_stale, stale_words
 from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 NO_READING = "no reading yet"
 _LINE_OFF_V = 0.1  # of a line that is awake, the meter's average (common practice, no source)

@@ -6,6 +6,7 @@ import shutil
 import tempfile
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from tracer.circuit.join import join
@@ -15,7 +16,6 @@ from tracer.circuit.wire_ends import WireBetween, full_name, wires_between
 from tracer.entry.load import read_folder
 from tracer.entry.problems import CannotUse, Place, Problem, natural
 from tracer.entry.told import told, told_of
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

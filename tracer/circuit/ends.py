@@ -79,7 +79,7 @@ class Ends:
 
     def _stands_on(self, negative: int, sources: list[End]) -> bool:
         """Whether a battery negative stands on the positive of another battery (24 V of two): it is no ground then."""
-        cables = CONDUCTORS - INSIDE_MODULE - {LinkKind.BUSSED, LinkKind.RAIL} - {LinkKind.MASS}
+        cables = CONDUCTORS - INSIDE_MODULE - {LinkKind.MASS}
         joined = flood(self, [negative], cables)
         return any(
             end.node in joined

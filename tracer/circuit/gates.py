@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.kinds import Link, LinkKind
 from tracer.circuit.moves import Turn
 from tracer.circuit.truths import Level
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True, eq=False)

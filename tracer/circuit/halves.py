@@ -8,13 +8,12 @@ where a run names them, where `mates` gives each its own number, or where `halve
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.kinds import BESIDE, HARNESS, PARTS, Link, LinkKind, PartKind
 from tracer.circuit.model import Part
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import listed, natural
-from tracer.standards.values import dataclass
 
 _LEADS = BESIDE | {LinkKind.REFERENCE}
 

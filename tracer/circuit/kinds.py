@@ -6,10 +6,10 @@ The second count has a table of its own (`trace/lists/second_table.py`), so that
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from enum import Enum, IntEnum, auto, unique
 
 from tracer.entry.part_kinds import PartKind
-from tracer.standards.values import dataclass
 
 
 @unique

@@ -8,7 +8,7 @@ Nodes and links are numbered; the lists of a `Circuit` are parallel to these num
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -30,7 +30,6 @@ from tracer.entry.models import PartFacts
 from tracer.entry.problems import NOWHERE, Place
 from tracer.entry.runs import Run, Wire
 from tracer.entry.scalars import NOT_FITTED
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:
     import networkx

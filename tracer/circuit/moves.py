@@ -11,10 +11,10 @@ the states that cannot be left for good. Two bounds of that are worked out, the 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from itertools import combinations
 
 from tracer.circuit.truths import Level
-from tracer.standards.values import dataclass
 
 MOST_STATES_SEARCHED = 1024  # beyond it what an order might change is left as depending on it
 MOST_TOGETHER = 4  # of more that want to move, each alone and all together

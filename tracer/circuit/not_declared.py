@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 from tracer.circuit.kinds import FUSE_KINDS, PARTS, PartKind, Written
@@ -20,7 +20,6 @@ from tracer.entry.problems import Place
 from tracer.entry.runs import Point, read_point, split_run
 from tracer.entry.text import TypedFile
 from tracer.entry.values import Misread
-from tracer.standards.values import dataclass
 
 # What the letters of a name usually stand for, where no part of the vehicle is named alike: common practice, no source.
 _LETTERS = {

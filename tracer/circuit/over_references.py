@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from tracer.circuit.kinds import PARTS, PartKind, Written
@@ -22,7 +23,6 @@ from tracer.entry.told import told_of
 from tracer.entry.values import Misread, pin_list
 from tracer.entry.visible import all_visible
 from tracer.standards.colours import colour_name
-from tracer.standards.values import dataclass
 
 TICKS = "read-back.json"
 _MAX_BYTES = 16_000_000

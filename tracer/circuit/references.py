@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import product
 
 from tracer.circuit.model import Circuit, ReferenceEnd
 from tracer.entry.runs import Run, Wire
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

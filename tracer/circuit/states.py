@@ -11,7 +11,7 @@ coil. Such a relay is named, never looped on.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 
 from tracer.circuit.gates import Gate, Held, Moment, leads_on
@@ -22,7 +22,6 @@ from tracer.circuit.nets import Nets
 from tracer.circuit.open_ends import open_coils, open_ends
 from tracer.circuit.truths import Level, Reason, Truths
 from tracer.entry.models import ModuleFacts
-from tracer.standards.values import dataclass
 
 MOST_SPREADS_KEPT = 64  # on the way back down most key states come to rest where they did on the way up
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import IntEnum
 
 from tracer.circuit.kinds import PartKind
@@ -10,7 +11,6 @@ from tracer.circuit.model import Circuit, Lever, Link
 from tracer.entry.models import ModuleFacts
 from tracer.entry.values import When
 from tracer.standards.terminals import meaning
-from tracer.standards.values import dataclass
 
 
 class Level(IntEnum):

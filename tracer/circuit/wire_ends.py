@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import Place, natural
 from tracer.entry.runs import Run, Wire
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

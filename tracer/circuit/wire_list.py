@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
 from tracer.circuit.wire_ends import WireBetween, WireEnd, full_name, wires_between
@@ -11,7 +12,6 @@ from tracer.entry.problems import natural
 from tracer.entry.runs import Wire, read_wire
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
-from tracer.standards.values import dataclass
 
 _NOT_LEFT_OUT = frozenset({"is", "positions"})  # the kind is in the list, positions are parts of their own
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
-
-from tracer.standards.values import dataclass
 
 typer.core.HAS_RICH = (
     False  # the help is plain text; where rich is installed, backslashes would stand before its brackets

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -13,7 +13,6 @@ import tracer
 from tracer.cli.answer import CANNOT_USE, NO_MODULE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, tell, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit

@@ -7,11 +7,11 @@ a few.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from tracer.entry.problems import listed
 from tracer.standards.faults import fails_as, joint_ohms, piece_fails, slip
-from tracer.standards.values import dataclass
 
 READING_WRONG = "a reading is wrong"
 SHORT_OHM, STUCK_OHM = 0.02, 0.05

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -21,7 +22,6 @@ from tracer.diagnose.on_bus import BusReadings, OnBuses, bus_faults
 from tracer.diagnose.predicted import Predicted, Readings, Setting
 from tracer.electrics.network.described import FloatArray
 from tracer.standards.faults import slip
-from tracer.standards.values import dataclass
 
 # One sigma. Of a bare reading the battery's volts are minutes old; by how much a lamp moves a point is two readings of one meter. The shares are of what is lost
 # up to a point, or what is left there where that is less: lengths, contacts, loads and the lamp itself are known to within that (common practice, no source).

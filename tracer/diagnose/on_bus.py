@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -24,7 +25,6 @@ from tracer.entry.bus_words import bus_in_rows
 from tracer.plan.words import line_name, to_ground_name
 from tracer.standards import figures
 from tracer.standards.faults import bus_fails, fails_as, joint_ohms, piece_fails
-from tracer.standards.values import dataclass
 
 _OPEN_S, _LEAK_S, _STIFF_S = 1e-13, 1e-12, 1e3
 _TERMINATION_OHM, _LEAST_JOINT_OHM = 120.0, 4.0  # less than that in a line shows in no ohms between the lines

@@ -9,7 +9,7 @@ changes; so what a fault moves is known to within a share, which `likely.py` all
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -21,7 +21,6 @@ from tracer.electrics.network.elimination import Elimination, Reduction, elimina
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
 from tracer.standards import figures
 from tracer.standards.allowances import meter
-from tracer.standards.values import dataclass
 
 _OPEN_S = 1e-10
 _LEAK_S = 1e-9  # at every node, so that what floats has some volts

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.case.proof import Verdict
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

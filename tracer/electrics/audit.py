@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.circuit.model import Circuit
-from tracer.standards.values import dataclass
 from tracer.trace.lists.basis import whole_vehicle
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding, minding_of

@@ -6,6 +6,7 @@ Only that is used, never that they carry all of it: what was added to the vehicl
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from tracer.circuit.flood import flood
 from tracer.circuit.kinds import ONE_WAY, SUPPLY_KINDS, Link, LinkKind, PartKind
@@ -13,7 +14,6 @@ from tracer.circuit.states import Level
 from tracer.electrics.volts.values import Range
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.kinds import CONSUMERS
 from tracer.trace.tracing import Tracing
 

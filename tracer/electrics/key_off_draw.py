@@ -6,7 +6,7 @@ Nothing is unplugged for it, so nothing wakes up. A fuse that is fed by another 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tracer.circuit.model import FUSE_KINDS, LinkKind
 from tracer.circuit.states import Level
@@ -23,7 +23,6 @@ from tracer.entry.models import FuseFacts
 from tracer.entry.problems import BadReading, listed, natural, nearest
 from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import UnknownPart, part_named
 from tracer.trace.affects.downwards import parts_below
 from tracer.trace.hazards import Hazards

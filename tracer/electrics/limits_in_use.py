@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit
 from tracer.entry.file_models import ShopFacts
 from tracer.standards import figures
 from tracer.standards.overrides import Standing, standing
 from tracer.standards.sources import Certainty, said
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ unique over both.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,6 @@ from tracer.electrics.bus.values import HIGH_SPEED
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import Place
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.hazards import Hazards
 from tracer.trace.rules.registry import RULES, Finding, Rule, RuleFunction, all_rules, findings_of
 from tracer.trace.tracing import Tracing

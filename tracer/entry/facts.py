@@ -7,6 +7,7 @@
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, Protocol, TypeVar, get_args, get_origin
 
@@ -15,7 +16,6 @@ from pydantic_core import CoreSchema, core_schema
 
 from tracer.entry.problems import did_you_mean, listed
 from tracer.entry.values import Misread
-from tracer.standards.values import dataclass
 
 Path_ = tuple[str | int, ...]
 Schema = dict[str, Any]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import Any
 
 from tracer.entry.facts import read_facts
@@ -11,7 +12,6 @@ from tracer.entry.part_kinds import PartKind
 from tracer.entry.problems import Place, Problem
 from tracer.entry.text import TypedFile
 from tracer.entry.visible import visible
-from tracer.standards.values import dataclass
 
 Path_ = tuple[str | int, ...]
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from tracer.entry.file_models import RailFacts, VehicleFacts
@@ -22,7 +23,6 @@ from tracer.entry.text import Kept, TypedFile, read_file
 from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
 from tracer.standards.terminals import meaning
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

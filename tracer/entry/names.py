@@ -7,6 +7,7 @@ in one file still gives the names of the others. The rules by which a name is ma
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,6 @@ from tracer.entry.folder import files_of
 from tracer.entry.problems import Problem
 from tracer.entry.text import read_file
 from tracer.entry.values import KEY_STATES, Misread, pin_list
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,11 @@ import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import lru_cache
 from unicodedata import category, east_asian_width
 
 from tracer.entry.visible import visible
-from tracer.standards.values import dataclass
 
 
 @lru_cache(maxsize=4096)

@@ -6,12 +6,12 @@ F9 -- RD/GN 2.5 -- X31.1 -- RD/GN 2.5 3.1m -- ALM.4
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import lru_cache
 
 from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_list, pin_name
 from tracer.standards.colours import ColourSystem, OwnLetters, UnknownColour, colour_of_words, parse_colour
 from tracer.standards.conductors import BadSize, parse_size
-from tracer.standards.values import dataclass
 
 MAX_POINTS = 400
 MAX_LENGTH_M = 1000.0

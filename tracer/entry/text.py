@@ -9,7 +9,7 @@ import errno
 import re
 import stat
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,6 @@ from tracer.entry.files import read_settled
 from tracer.entry.problems import Place, Problem
 from tracer.entry.visible import visible
 from tracer.entry.yaml_problems import yaml_problem
-from tracer.standards.values import dataclass
 
 MAX_FILE_BYTES = (
     2_000_000  # some 30 000 runs, and no page holds them; a file of slips costs up to 2 s and 200 MB for each million

@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
-
-from tracer.standards.values import dataclass
 
 MAX_PINS = 2_000
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracer.standards.figures import POINT
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 
 if TYPE_CHECKING:

@@ -96,7 +96,7 @@ class _Maker:
         """The positions to look at, panel by panel."""
         by_panel: dict[str, list[Card]] = {}
         for look in self.made.looks:
-            words = "relay" if look.kind == "relay" else figures.rating(look.amps)  # fmt: skip
+            words = "relay" if look.kind == "relay" else figures.rating(look.amps)
             by_panel.setdefault(look.panel or "", []).append({"part": look.part, "label": look.label, "belongs": words})
         for panel, items in by_panel.items():
             place, access = self.circuit.place_of_part(panel or items[0]["part"])

@@ -6,7 +6,7 @@ import contextlib
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +16,6 @@ from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
 from tracer.entry.text import Kept
 from tracer.page.at_once import list_of
 from tracer.standards.figures import POINT, decimal_mark
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing

@@ -7,6 +7,7 @@ import os
 import socket
 import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from secrets import token_urlsafe
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,6 @@ from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
 from tracer.page.desk import Desk
 from tracer.page.server import KEPT_FOR_S, Doors, application
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:
     from typing import TextIO

@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import Awaitable, Callable
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from secrets import compare_digest
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,6 @@ from tracer.page.case_view import case_id
 from tracer.page.desk import Desk, Versions
 from tracer.page.file import page_html, policy
 from tracer.report.handed import as_data
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette

@@ -6,7 +6,7 @@ reason, and has no values.
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.electrics.bus.lines import bus_names
 from tracer.electrics.bus.of_vehicle import bus_of
@@ -22,7 +22,6 @@ from tracer.electrics.volts.not_computed import Withheld
 from tracer.entry.bus_words import bus_of as bus_declared
 from tracer.plan.values import METER_ONLY, Computed, Range
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import target_of
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing

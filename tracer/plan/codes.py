@@ -6,7 +6,8 @@ The rule: a point is called by the first row of `supplies` that has it and its n
 
 from __future__ import annotations
 
-from tracer.standards.values import dataclass
+from dataclasses import dataclass
+
 from tracer.trace.lists.results import Cavity, Probe, Row, SupplyReport
 
 

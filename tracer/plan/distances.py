@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.model import LinkKind
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import Row
 from tracer.trace.tracing import Tracing
 

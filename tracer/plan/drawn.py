@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.flood import lead_back, walk
 from tracer.circuit.kinds import GROUND_KINDS, INSIDE_MODULE, SUPPLY_KINDS, Link, LinkKind, PartKind
@@ -19,7 +19,6 @@ from tracer.entry.runs import Wire
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.faces import faces_of_rows
 from tracer.plan.values import Face
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import LooseEnd, SupplyReport
 from tracer.trace.minding import NOTHING, Minding, minding_of
 from tracer.trace.rules.registry import Finding, loose_ends

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.plan.values import Computed, Decides, Face, Glance, PinAtAGlance, Plan, Range, Step
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from enum import Enum
 
 from tracer.electrics.bus.values import BusReport
@@ -11,7 +11,6 @@ from tracer.electrics.limits_in_use import LimitInUse
 from tracer.electrics.volts.values import Lamp, Range
 from tracer.plan.codes import CodedPoint
 from tracer.plan.words import LEAST_OF_LAMP, may_seem_unlit
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import Cavity, LooseEnd, Row, SupplyReport
 from tracer.trace.minding import NOTHING, Minding

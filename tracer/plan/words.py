@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 from tracer.entry.bus_words import bus_in_rows
 from tracer.entry.problems import CannotAnswer, listed, nearest
-from tracer.standards.values import dataclass
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
 # What boxes of the one sheet ask, and by which a filled-in one is read back.

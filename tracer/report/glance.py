@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 from tracer.entry.problems import display_width, listed, natural
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
@@ -18,7 +19,6 @@ from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
 from tracer.report.words import FED_THROUGH, MAKER_FIRST, PINS_NOT_LISTED, RESTS_ON
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import FuseOnWay, Row, SupplyReport
 
 SHOWN_OHM = 0.2  # what the figure of a row shows; a row that may hide more is named

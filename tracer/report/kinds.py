@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import Enum
 
 from tracer.circuit.kinds import LinkKind, PartKind
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

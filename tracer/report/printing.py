@@ -7,13 +7,13 @@ import os
 import re
 import signal
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from itertools import count, takewhile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tracer.entry.problems import CannotCompute
 from tracer.standards.figures import POINT, decimal_mark
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 
 if TYPE_CHECKING:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from tracer.electrics.volts.values import ElementVolts, Overload, Range, RowVolts, Shorted, VoltsReport
 from tracer.report.completeness import completeness_data
 from tracer.report.minding import minding_data
 from tracer.report.once import Limits, Once
-from tracer.standards.values import dataclass
 
 SCHEMA = "tracer.volts/1"
 

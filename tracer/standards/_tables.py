@@ -9,11 +9,10 @@ of the standard that its rows are credited to; a row may name its own. Every row
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Any, Final, Literal, get_args
-
-from tracer.standards.values import dataclass
 
 Certainty = Literal["standard", "handbook", "maker", "shop", "computed", "own", "custom", "memory"]
 """What a value is, in one short word; shown with every limit.

@@ -6,12 +6,12 @@ A range holds `low` (most favourable), `nominal` and `high` (still in order). It
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cache
 
 from tracer.standards import _tables
 from tracer.standards._tables import BrokenTable, Certainty
 from tracer.standards.sources import Sourced
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

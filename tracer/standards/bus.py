@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal
 
 from tracer.standards import _tables
 from tracer.standards._tables import BrokenTable, Certainty
 from tracer.standards.sources import Sourced
-from tracer.standards.values import dataclass
 
 BUSES: Final = ("high-speed CAN", "fault-tolerant CAN", "LIN")
 

@@ -7,13 +7,13 @@ says so is part of every kind.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Final
 
 from tracer.standards import _tables
 from tracer.standards._tables import BrokenTable, Certainty
-from tracer.standards.values import dataclass
 
 WORK_KINDS: Final = ("probe", "fuses", "restraint", "high voltage", "battery", "resistance", "crank")
 """Kinds of work that cautions are grouped by."""

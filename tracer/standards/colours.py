@@ -14,13 +14,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Final
 
 from tracer.standards import _tables
 from tracer.standards._tables import Certainty
-from tracer.standards.values import dataclass
 
 SYSTEMS: Final = ("iec", "din", "american")
 """Systems of abbreviations: IEC 60757, German (DIN 47002 and vehicle usage), American (words and letters, custom of the trade)."""

@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 import re
 from bisect import bisect_right
+from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
 from tracer.standards import _tables
 from tracer.standards._tables import BrokenTable, weakest
 from tracer.standards.sources import Sourced
-from tracer.standards.values import dataclass
 
 SMALLEST_MM2: Final = 0.05
 LARGEST_MM2: Final = 400.0

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 from tracer.standards import _tables
 from tracer.standards._tables import Certainty
 from tracer.standards.sources import Sourced
-from tracer.standards.values import dataclass
 
 
 class UnknownFuseKind(ValueError):

@@ -6,10 +6,9 @@ All of it is common practice, no source; the maker's procedure comes first. On r
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
-
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,11 +5,11 @@ Each says in one word what it is. The maker's figure for a circuit comes first.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 from tracer.standards import _tables
 from tracer.standards._tables import Certainty
-from tracer.standards.values import dataclass
 
 
 class UnknownItem(ValueError):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 from tracer.standards import allowances, limits
 from tracer.standards._tables import Certainty
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 from tracer.standards import _tables
 from tracer.standards._tables import CERTAINTIES, Certainty
-from tracer.standards.values import dataclass
 
 __all__ = ["CERTAINTIES", "Certainty", "Source", "Sourced", "said", "sources"]
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 from typing import Final, Literal, get_args
 
 from tracer.standards import _tables
 from tracer.standards._tables import BrokenTable, Certainty, Row
-from tracer.standards.values import dataclass
 
 KeyState = Literal["off", "acc", "run", "start"]
 KEY_STATES: Final[tuple[KeyState, ...]] = get_args(KeyState)

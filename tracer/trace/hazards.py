@@ -9,6 +9,7 @@ too much is withheld rather than too little.
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Iterator
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,7 +17,6 @@ from tracer.circuit.flood import flood
 from tracer.circuit.kinds import GROUND_KINDS, SUPPLY_KINDS, PartKind
 from tracer.circuit.model import LOADS, Circuit, Part
 from tracer.standards.hazards import HAZARDS, hazards_in_words
-from tracer.standards.values import dataclass
 from tracer.trace.kinds import CONSUMERS as DRAWING
 from tracer.trace.kinds import PARTS
 from tracer.trace.tracing import Tracing

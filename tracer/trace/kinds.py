@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from enum import IntEnum
 
 from tracer.circuit.kinds import PartKind
-from tracer.standards.values import dataclass
 
 
 class Draws(IntEnum):

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterator
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from functools import cache
 
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.entry.problems import natural
 from tracer.standards.hazards import HAZARDS
-from tracer.standards.values import dataclass
 from tracer.trace.hazards import Hazards, pins_named
 from tracer.trace.tracing import Tracing
 

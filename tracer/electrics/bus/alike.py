@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.electrics.bus.values import INPUTS_OHM, BusReport, Case, Ohm
-from tracer.standards.values import dataclass
 
 ALIKE_SHARE = 0.03  # of a reading: closer than that two meters, or two days, differ
 

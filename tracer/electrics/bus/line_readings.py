@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import product
 
 from tracer.circuit.kinds import INSIDE_MODULE
@@ -31,7 +32,6 @@ from tracer.entry.problems import listed
 from tracer.standards import bus as tables
 from tracer.standards import figures
 from tracer.standards.sources import said
-from tracer.standards.values import dataclass
 
 ENDS = ("ground", "supply")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,7 +18,6 @@ from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BoolArray, F
 from tracer.electrics.network.factor import islands_of
 from tracer.standards import bus as tables
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 NOMINAL, LOW, HIGH = 1, 0, 2  # places in the values of a piece
 TOUCH_OHM = (0.05, LEAST_OHM, 1.0)  # of lines that touch: nominal, low, high

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from tracer.electrics.bus.terminations import usual_range_ohm
 from tracer.electrics.bus.values import INPUTS_OHM, BusReport, Ohm, UnknownBus
@@ -12,7 +13,6 @@ from tracer.electrics.limits_in_use import LimitsInUse, accuracy_ohm
 from tracer.entry.problems import BadReading, listed, nearest
 from tracer.standards import bus as tables
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 _TYPED_OHM = re.compile(r"^(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>|ohms?|ω|kohms?|kω|k)$")
 

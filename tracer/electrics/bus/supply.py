@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Part
@@ -12,7 +13,6 @@ from tracer.entry.models import BatteryFacts, ConverterFacts, ModuleFacts
 from tracer.entry.problems import listed
 from tracer.standards import figures
 from tracer.standards.limits import battery_open_circuit
-from tracer.standards.values import dataclass
 
 SYSTEMS_V = (12, 24)  # of LIN (ISO 17987-4)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Link, LinkKind
@@ -12,7 +13,6 @@ from tracer.entry.file_models import TerminationFacts
 from tracer.entry.models import ResistorFacts
 from tracer.standards import bus as tables
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 
 
 def terminations_of(lines: BusLines) -> tuple[BusTermination, ...]:

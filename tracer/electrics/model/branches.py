@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from tracer.electrics.model.elements import Ohms
 from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, FloatArray, IntArray
 from tracer.electrics.network.load_laws import ConstantCurrent, ConstantPower, FilamentLamp
 from tracer.standards.allowances import Span
-from tracer.standards.values import dataclass
 
 LOW, NOMINAL, HIGH = 0, 1, 2  # ends and middle of an uncertain value
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.kinds import FUSE_KINDS, LOADS, PARTS, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Lever
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, nearest
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import Target, UnknownPart, part_named, target_of
 from tracer.trace.affects.still_fed import opened_at_pin
 from tracer.trace.lists.results import Row

@@ -8,7 +8,7 @@ condition, a switch worked by hand) is open unless it is held; each such thing i
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -34,7 +34,6 @@ from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LoadLaws
 from tracer.entry.problems import CannotCompute
 from tracer.standards.allowances import Span
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:
     from tracer.electrics.network.in_many_settings import States, Together

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from tracer.circuit.kinds import PartKind
@@ -14,7 +14,6 @@ from tracer.standards.allowances import Span, contact_ohm, unknown_wire
 from tracer.standards.conductors import copper_resistivity, copper_temperature_coefficient, max_resistance_mohm_per_m
 from tracer.standards.conductors import largest_fuse_a as allowed_fuse
 from tracer.standards.fuses import UnknownFuseKind, cold_resistance_mohm
-from tracer.standards.values import dataclass
 
 HOT_FUSE_DROP_V = 0.1  # usual drop of a fuse at its rating (tables of `standards.fuses`: 84 to 176 mV for blades)
 

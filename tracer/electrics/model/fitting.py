@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +19,6 @@ from tracer.electrics.model.branches import NOMINAL, Branch
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray
 from tracer.standards.allowances import contact_most_v, conversion, junctions
-from tracer.standards.values import dataclass
 
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
 NOT_FITTED = f"what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after {TURNS} turns, the figures are rough"

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.states import KeyStates, Settled
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.changes import Changes
-from tracer.standards.values import dataclass
 from tracer.trace.tracing import Tracing
 
 

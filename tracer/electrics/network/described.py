@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-
-from tracer.standards.values import dataclass
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]

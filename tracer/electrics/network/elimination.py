@@ -12,12 +12,11 @@ Star to mesh: Rosen (1924), J. IEE 62, 916-918. Fewest neighbours first: Tinney 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
-
-from tracer.standards.values import dataclass
 
 __all__ = ["Elimination", "Reduction", "RowSums", "WholeElimination", "elimination_of", "whole_elimination_of"]
 

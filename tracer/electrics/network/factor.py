@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,6 @@ import numpy.typing as npt
 
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray, Network, NotAccurate
 from tracer.electrics.network.elimination import WholeElimination, WholeReduction, whole_elimination_of
-from tracer.standards.values import dataclass
 
 if TYPE_CHECKING:  # this library takes longer to be imported than a small network to be solved
     from scipy.sparse import csc_array

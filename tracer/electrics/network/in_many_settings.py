@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from copy import copy
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,7 +25,6 @@ from tracer.electrics.network.linear import limit_of_correction_v
 from tracer.electrics.network.load_laws import LoadLaws
 from tracer.electrics.network.needed import Needed
 from tracer.electrics.network.reduced import RESTING_V, Block, Flows, Plan, with_loads_at_rest
-from tracer.standards.values import dataclass
 
 __all__ = ["Case", "Shape", "States", "Together", "alike"]
 

@@ -15,12 +15,12 @@ real, its voltage against the reference is not a number.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from tracer.electrics.network.described import BoolArray, FloatArray, Network, NotAccurate
 from tracer.electrics.network.factor import Factor, factorise
-from tracer.standards.values import dataclass
 
 _REFINED_V = 1e-10
 _INACCURATE_V = 1e-6

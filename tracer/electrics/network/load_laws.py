@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from tracer.electrics.network.described import LEAST_OHM, MOST_OHM, BadValue, FloatArray
-from tracer.standards.values import dataclass
 
 _HALVINGS = 60  # of the volts across a load: to the last digit
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,7 +24,6 @@ from tracer.electrics.network.described import (
 from tracer.electrics.network.factor import BLOCK_WIDTH
 from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load
-from tracer.standards.values import dataclass
 
 __all__ = ["NoConvergence", "solve_with_loads"]
 

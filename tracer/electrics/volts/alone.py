@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -25,7 +25,6 @@ from tracer.electrics.volts.likely import DRAWS, band, drawn_settings, even
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
-from tracer.standards.values import dataclass
 from tracer.trace.affects.still_fed import Opened
 
 __all__ = ["AlonePin", "PinsAlone", "with_test_lamp"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.electrics.limits_in_use import LimitInUse, LimitsInUse
 from tracer.electrics.model.circuit_model import NotSettled
@@ -12,7 +12,6 @@ from tracer.electrics.volts.overloads import overloads_of
 from tracer.electrics.volts.rows import solved_rows
 from tracer.electrics.volts.values import Overload, Range
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 

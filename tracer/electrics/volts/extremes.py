@@ -11,6 +11,7 @@ Director and Rohrer (1969), IEEE Trans. Circuit Theory 16(3), 318-323 (citation 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +19,6 @@ from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together
-from tracer.standards.values import dataclass
 
 _CELLS = 4_000_000  # of an array of nodes by currents pushed in: 32 MB
 _NOTHING_V = 1e-7

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,7 +21,6 @@ from tracer.electrics.volts.likely import band, drawn_settings
 from tracer.electrics.volts.not_computed import Withheld, beside_unknown
 from tracer.electrics.volts.values import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
 from tracer.electrics.volts.verdicts import shown_by_drop, shown_by_state, verdicts_of
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import Enum
 
 from tracer.electrics.limits_in_use import LimitInUse
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.minding import NOTHING, Minding
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -17,7 +17,6 @@ from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_me
 from tracer.entry.scalars import Text
 from tracer.entry.text import read_file
 from tracer.entry.wire_lists.tables import Table
-from tracer.standards.values import dataclass
 
 # What a row may say, and what it is called where the columns are shown. The order is that of the mapping file and of a list that is written out.
 FIELDS: Mapping[str, str] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.entry.models import (
     KINDS,
@@ -19,7 +19,6 @@ from tracer.entry.models import (
 from tracer.entry.part_kinds import IN_A_POSITION, PartKind
 from tracer.entry.values import MAX_PINS
 from tracer.entry.wire_lists.rows import End, Spelling, Taken
-from tracer.standards.values import dataclass
 
 _RELAY_PINS = frozenset(["30", "85", "86", "87", "87a", "87b"])
 _SIDES = frozenset({"feed", "load"})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.entry.fragments import PART_NAME, RESERVED
 from tracer.entry.runs import MAX_LENGTH_M, NOT_COLOURED, read_point
@@ -13,7 +13,6 @@ from tracer.entry.wire_lists.columns import Columns
 from tracer.entry.wire_lists.tables import FORMULA
 from tracer.standards.colours import ColourSystem, is_colour
 from tracer.standards.conductors import BadSize, parse_size
-from tracer.standards.values import dataclass
 
 _NOT_IN_A_NAME = re.compile(r"[\s.:<>?,/\[\]{}–—]+|--+")
 _NOT_IN_A_PIN = re.compile(r"[\s.:<>?,\[\]{}–—]+|--+")

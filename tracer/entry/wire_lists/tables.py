@@ -8,12 +8,12 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tracer.entry.problems import CannotUse, Place, Problem, listed
 from tracer.entry.visible import visible
-from tracer.standards.values import dataclass
 
 MAX_FILE_BYTES = 64_000_000
 MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is counted before it is unpacked

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from tracer.entry.files import NotWritten, write_whole
@@ -22,7 +23,6 @@ from tracer.entry.wire_lists.rows import NotTaken, RowReader, Taken
 from tracer.entry.wire_lists.sheets import pages, sheet_text, vehicle_text
 from tracer.entry.wire_lists.tables import read_table
 from tracer.standards.colours import SYSTEMS, ColourSystem
-from tracer.standards.values import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,12 @@ join without a bend, however wide their texts are on either side.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.states import Level
 from tracer.plan.drawn import Step, View
 from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text
 from tracer.report.fonts import text_width
-from tracer.standards.values import dataclass
 
 LINE = 7.6  # height of a line of text
 

@@ -7,7 +7,7 @@ and gives each its x. Between two ranks every line that must move sideways gets 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
@@ -16,7 +16,6 @@ from tracer.report.diagram.blocks import Block, Blocks, Edge, slug, style_at
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
 from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Stretch, left_and_right, moved
-from tracer.standards.values import dataclass
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap

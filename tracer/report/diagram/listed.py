@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 from tracer.plan.drawn import Step, View, bus_lines
 from tracer.report.diagram.block import LINE, SIZE, slug
@@ -10,7 +11,6 @@ from tracer.report.diagram.shapes import Group, Text, wrapped
 from tracer.report.fonts import text_width
 from tracer.report.layout import also_words
 from tracer.report.minding import mark, marked
-from tracer.standards.values import dataclass
 
 WHY = (
     "There is more on the ways of this module than can be drawn legibly: every point, and every line down from it, is listed instead, "

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import count, product
 from math import ceil
 
@@ -34,7 +34,6 @@ from tracer.report.diagram.shapes import (
 from tracer.report.fonts import text_width
 from tracer.report.layout import elsewhere_words
 from tracer.report.minding import first_words, lines
-from tracer.standards.values import dataclass
 from tracer.trace.minding import CAUTION, HAZARD, NOTE
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}

@@ -7,8 +7,7 @@ height of the ranks, width beyond the paper, and length of lines. dot then order
 from __future__ import annotations
 
 from collections.abc import Sequence
-
-from tracer.standards.values import dataclass
+from dataclasses import dataclass
 
 _LANE_WIDTH = 6.0  # a line that passes a rank, with its distance
 _TOO_WIDE = 3.0  # cost of a point of width beyond the paper, in points of height

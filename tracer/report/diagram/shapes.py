@@ -6,11 +6,10 @@ The SVG and the PDF are written from the same drawing, so that what is measured 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from tracer.report.fonts import text_width
-from tracer.standards.values import dataclass
 
 SMALLEST_PT = 7.0
 ASCENT, DESCENT = 0.75, 0.22  # of the type size, above and below the base line

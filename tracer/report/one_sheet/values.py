@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.plan.values import Face
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding

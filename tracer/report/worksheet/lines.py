@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
@@ -36,7 +37,6 @@ from tracer.standards import figures
 from tracer.standards.allowances import DIODE_DROP
 from tracer.standards.cautions import WORK_KINDS, cautions_for
 from tracer.standards.hazards import HAZARDS
-from tracer.standards.values import dataclass
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.minding import NOTE
 

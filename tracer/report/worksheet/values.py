@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.plan.values import Computed
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.minding import NOTHING, Minding

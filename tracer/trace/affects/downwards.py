@@ -7,13 +7,13 @@ together, it is repeated for every setting of their switches and relays, one aft
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
 from itertools import product
 from math import prod
 from weakref import WeakKeyDictionary
 
 from tracer.circuit.kinds import Link, LinkKind, PartKind
 from tracer.circuit.states import Level
-from tracer.standards.values import dataclass
 from tracer.trace.lists.second_table import joined, that_are
 from tracer.trace.tracing import Tracing
 

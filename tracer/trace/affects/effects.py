@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit
 from tracer.entry.models import FuseFacts, ModuleFacts
 from tracer.entry.problems import natural
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.affects.still_fed import Reach
 from tracer.trace.affects.targets import Target
 from tracer.trace.kinds import PARTS, Draws

@@ -7,11 +7,10 @@ What all answers share (what feeds what, by which way) is worked out once. What 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tracer.circuit.model import PartKind
 from tracer.entry.problems import natural
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import Affected
 from tracer.trace.affects.effects import Terminal
 from tracer.trace.affects.still_fed import Dropped
@@ -60,10 +59,7 @@ def _losses(tracing: Tracing) -> Iterator[PartLoss]:
         fitted = affected.fitted(either_partners(tracing.circuit, target.parts))
         loss = fitted.reach.lost_by(target.opened)
         dropped = tuple(one for one in loss.dropped if one.part != part.name)
-        told = {
-            part.name,
-            *(one.part for one in dropped if one.kind == "relay"),
-        }  # a relay by its name, not by its coil
+        told = {part.name, *(one.part for one in dropped if one.kind == "relay")}  # by its name, not by its coil
         lost = tuple(one for one in fitted.terminals if one.node in loss.at(one.level) and one.part not in told)
         yield PartLoss(part.name, target.kind, lost, dropped)
 

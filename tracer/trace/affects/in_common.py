@@ -7,12 +7,11 @@ only in some key states does not count here: ask `affects` for that.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
 from tracer.entry.problems import natural
 from tracer.standards.cautions import cautions_for
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import Affected, Target, Terminal, UnknownPart, target_of
 from tracer.trace.affects.still_fed import Opened, Reach
 from tracer.trace.kinds import PARTS, suspect_order

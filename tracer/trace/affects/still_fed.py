@@ -12,12 +12,11 @@ no output; a converter without input gives nothing. Each is opened in turn, and 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.kinds import DRIVERS, GROUND_KINDS, INSIDE, SUPPLY_KINDS, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.models import ModuleFacts
-from tracer.standards.values import dataclass
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.clashes import Clash, NotTried
 from tracer.trace.ways.simple import Ways

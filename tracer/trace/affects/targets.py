@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit, LinkKind, PartKind
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
-from tracer.standards.values import dataclass
 from tracer.trace.affects.still_fed import Opened, opened_at_pin
 from tracer.trace.kinds import PARTS
 from tracer.trace.panels.labels import position_in

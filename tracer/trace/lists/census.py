@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.circuit.model import Circuit, Part
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import natural
-from tracer.standards.values import dataclass
 from tracer.trace.tracing import Tracing
 
 # Roles for which supply or ground at the pin is carried along, not drawn upon: a sense pin is not a supply.

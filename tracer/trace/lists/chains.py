@@ -7,10 +7,10 @@ traced to its end, each only once, and a chain that comes back to where it began
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import DRIVERS, LinkKind, PartKind
 from tracer.circuit.model import Circuit
-from tracer.standards.values import dataclass
 from tracer.trace.lists.census import pins_found
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.simple import Way, Ways

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from tracer.entry.problems import listed, natural
-from tracer.standards.values import dataclass
 
 # What an answer may rest on, in the order in which it is said: as a condition about one thing, and about several.
 _CONDITIONS: dict[str, tuple[str, str]] = {

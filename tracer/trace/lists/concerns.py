@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from tracer.circuit.model import Circuit, LinkKind, Part
 from tracer.entry.problems import listed
-from tracer.standards.values import dataclass
 from tracer.trace.lists.basis import assumptions
 from tracer.trace.lists.census import NOT_LOOKED_AT, pins_found
 from tracer.trace.lists.chains import Need, loops_of, needs_of, ways_for

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from tracer.circuit.model import Circuit
 from tracer.entry.problems import natural
-from tracer.standards.values import dataclass
 from tracer.trace.lists.completeness import Completeness
 from tracer.trace.lists.results import LooseEnd
 from tracer.trace.lists.supplies import supplies_of

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from tracer.entry.models import ModuleFacts
 from tracer.standards import figures
 from tracer.standards.allowances import DIODE_DROP
-from tracer.standards.values import dataclass
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.lists.results import LooseEnd, Row

@@ -8,11 +8,11 @@ there is one way up to it, and within it the ways are few enough to be walked. A
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from tracer.circuit.kinds import Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.standards.terminals import meaning
-from tracer.standards.values import dataclass
 from tracer.trace.lists.second_table import IN_MODULE, joined, that_are
 
 MOST_STEPS = 50_000  # links looked at from one pin: beyond that its ways are not all walked

@@ -6,13 +6,12 @@ Every pin is traced, declared or not; what the sheets declare is only a cross-ch
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, Part, PartKind
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
-from tracer.standards.values import dataclass
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import assumptions, uncounted_joints
 from tracer.trace.lists.census import NOT_LOOKED_AT, SENSING, PinFinding, pins_found

@@ -7,12 +7,12 @@ at: a position that is not named stays on the list.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 from tracer.circuit.model import FUSE_KINDS
 from tracer.entry.models import PanelFacts
 from tracer.entry.problems import listed
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.affects.dead_part import LOST, SOME_STATES, Affected
 from tracer.trace.lists.completeness import Answer, Completeness
 from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, UNKNOWN, PanelReport, Position

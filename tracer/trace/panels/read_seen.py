@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from tracer.entry.part_kinds import IN_A_POSITION, PartKind
 from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_mean, listed
 from tracer.entry.visible import visible
 from tracer.standards import figures
 from tracer.standards.fuses import fuse_kinds
-from tracer.standards.values import dataclass
 from tracer.trace.panels.positions_of import PanelReport, Position
 
 _TOKEN = re.compile(r"\S+")

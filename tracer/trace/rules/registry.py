@@ -6,13 +6,13 @@ A rule takes a `Tracing` and yields `Finding`s. L rules name loose ends, R rules
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from types import MappingProxyType
 
 from tracer.circuit.model import Part
 from tracer.entry.problems import Place
-from tracer.standards.values import dataclass
 from tracer.trace.tracing import Tracing
 
 # What most examples of a rule begin with.

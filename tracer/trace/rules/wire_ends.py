@@ -179,37 +179,6 @@ def load_open(tracing: Tracing) -> Iterator[Finding]:
 
 
 @rule(
-    "L134",
-    "battery with one post open",
-    why="Every way to ground ends at a battery negative, every supply at a positive. Where that cable goes is not typed in, so the strap or stud on it is on no list.",
-    fix="Type in the cable from the other post: `BAT.- -- BK 35 -- G1`.",
-    bad="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground, BAT: battery, F9: {is: fuse, amps: 10}, E1: load}  # L134\n"
-    "runs:\n- ALM.2 -- BN 1 -- G1\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- E1 -- BN 1 -- G1\n",
-    good="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground, BAT: battery, F9: {is: fuse, amps: 10}, E1: load}\n"
-    "runs:\n- ALM.2 -- BN 1 -- G1\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- E1 -- BN 1 -- G1\n- BAT.- -- BK 35 -- G1\n",
-)
-def battery_half_wired(tracing: Tracing) -> Iterator[Finding]:
-    """A battery with a wire at one pole only.
-
-    It concerns what ends at that pole, since what is no battery's post hides what feeds it; an open negative also what ends at an assumed ground, an open
-    positive at an assumed rail.
-    """
-    circuit = tracing.circuit
-    for part in circuit.parts.values():
-        if part.kind is not PartKind.BATTERY:
-            continue
-        wired = {pin: node for pin, node in circuit.pins_of.get(part.name, {}).items() if circuit.is_attached(node)}
-        poles = {pin[0] for pin in wired}
-        for pole, word, ends in (("-", "negative", circuit.grounds), ("+", "positive", circuit.sources)):
-            if poles and pole not in poles:
-                nodes = (*wired.values(), *(end.node for end in ends if end.assumed))
-                message = f"nothing is wired to the {word} post of {part.name}"
-                cable = "BK 35 -- G1" if pole == "-" else "RD 35 -- S1"
-                fix = f"Type in the cable from that post, such as `{part.name}.{pole} -- {cable}`."
-                yield Finding(part.place, f"{part.name}.{pole}", message, fix, nodes, (part.name,))
-
-
-@rule(
     "L151",
     "joint with another number of wires than counted",
     why="Somebody counted the wires of this joint. Where fewer are typed in, one of them goes to a place that nobody has looked at; it may be a supply.",

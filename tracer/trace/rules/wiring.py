@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 from tracer.circuit.flood import walk
@@ -13,7 +13,6 @@ from tracer.circuit.states import Level
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
-from tracer.standards.values import dataclass
 from tracer.trace.bus_pins import lines_typed, pins_by_role
 from tracer.trace.rules.registry import Finding, at_pin, rule
 from tracer.trace.rules.remarks import reached_without_fuse

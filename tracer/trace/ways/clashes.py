@@ -8,11 +8,10 @@ some consistent way, since ways through different blocks meet only in the nodes 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from tracer.circuit.model import Link
-from tracer.standards.values import dataclass
 from tracer.trace.ways.consistent import Edge, Found, Network, Refuted, Valid
 from tracer.trace.ways.guards import Guard
 

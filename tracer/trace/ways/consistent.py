@@ -11,9 +11,8 @@ This is the search within one chain of blocks; which blocks belong together is i
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
-from tracer.standards.values import dataclass
 from tracer.trace.ways.blocks import blocks_between
 from tracer.trace.ways.directed_paths import Unsure, through_one_way
 from tracer.trace.ways.two_paths import shortest, two_paths

@@ -7,9 +7,9 @@ own. A contact that is closed in every position needs no guard.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from tracer.circuit.model import Circuit, Link, LinkKind, PartKind
-from tracer.standards.values import dataclass
 
 CONTACT_POSITIONS = {"rest": 1, "energised": 2}
 

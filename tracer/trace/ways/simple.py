@@ -15,11 +15,10 @@ Parallel links are told apart by link number, never by the pair of nodes.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from tracer.circuit.model import Link, LinkKind
-from tracer.standards.values import dataclass
 from tracer.trace.ways.clashes import MOST_TOGETHER, Clash, Gate, NotTried, Variable, clash_of, groups_of, settled_along
 from tracer.trace.ways.guards import Guard
 from tracer.trace.ways.one_way import Arc, links_on_ways, on_every_way

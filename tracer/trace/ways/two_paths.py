@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-
-from tracer.standards.values import dataclass
+from dataclasses import dataclass
 
 Steps = Sequence[Sequence[tuple[int, int]]]  # for each node the links that leave it, each with the node it leads to
 
