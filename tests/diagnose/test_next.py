@@ -252,3 +252,11 @@ def test_behind_what_was_taken_out_a_dead_pin_blames_nothing(out: str) -> None:
     supply = next(name for name in rows if plan["rows"][name]["level"] == "supply")
     dead = [reading(supply, (0.0, 0.0), replace(OUT, out=(out,)), n) for n in (2, 3)]
     assert not at(*dead).explains or at(*dead).explains[0].what == READING_WRONG
+
+
+@pytest.mark.parametrize("reads", [[("X3.10:S12", (12.6, 12.45))], [("X3.10:S12", (0.0, 0.0)), ("F9.load", (0.0, 0.0))]])  # fmt: skip
+def test_a_case_of_before_the_parts_of_the_vehicle_were_kept_still_finds(reads: list[tuple[str, tuple[float, float]]]) -> None:  # fmt: skip
+    old = {name: value for name, value in demo_plan().items() if name not in ("parts", "beside", "looks")}
+    dead = [reading("ALM.5:+", (0.0, 0.0), OUT, n) for n in (2, 3)]
+    more = [reading(name, volts, OUT, n) for n, (name, volts) in enumerate(reads, 4)]
+    assert at(*dead, *more, plan=old).explains == at(*dead, *more).explains

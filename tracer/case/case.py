@@ -113,7 +113,7 @@ class Case:
         return [note for note in self.notes if note.kind == kind]
 
 
-# What every plan has. Without `network` and `looks` a case of an older version is still read.
+# What every plan has. Without `network`, `looks`, `parts` and `beside` a case of an older version is still read.
 _OF_A_PLAN = ("vehicle", "module", "edition", "keys", "system_v", "list", "not_unplugged", "short", "words", "rows", "chains", "points", "untraced", "buses", "outputs", "hazards")  # fmt: skip
 
 

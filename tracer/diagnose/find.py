@@ -171,7 +171,7 @@ class Finding:
 
     def _hand_words(self, n: int) -> Iterator[str]:
         piece, points = self.network["pieces"][n], self.case.plan["points"]
-        if self.case.plan["parts"].get(piece["part"], {}).get("kind") == "relay" and piece["kind"] in ("contact", "coil"):  # fmt: skip
+        if self.case.things.parts.get(piece["part"], {}).get("kind") == "relay" and piece["kind"] in ("contact", "coil"):  # fmt: skip
             yield f"{SWAP}:{piece['part']}"
         if piece["kind"] in ("contact", "fuse", "wire") and all(end in points and not points[end]["never"] for end in piece["ends"]):  # fmt: skip
             yield f"{BRIDGE}:{'-'.join(piece['ends'])}"
