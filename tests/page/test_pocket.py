@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pypdf
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 import tracer
 from tests.case.making import ROOT, demo
@@ -252,6 +254,9 @@ def test_the_panel_shows_what_belongs_and_what_is_seen(demo_file: Path, visit: V
     page.locator(".detail").get_by_role("button", name="30 A", exact=True).click()
     assert "RATING TOO LARGE: 30 A where 10 A belongs" in page.locator(".detail").inner_text()
     assert "1 position differs: F7" in page.locator("#panel-FPC").inner_text()
+    card(page, "0 look", "FPE")
+    page.get_by_role("button", name="F50 is not as it should be").click()
+    expect(page.get_by_role("button", name=re.compile("^F50 "))).to_be_in_viewport()
     assert handed(page).splitlines()[1].endswith(": look F7=30")
 
 
@@ -429,8 +434,8 @@ def test_names_and_notes_are_shown_as_typed_whatever_they_hold(visit: Visit, tmp
         assert page.locator("img, main b, main script, main svg[onload]").count() == 0
         assert page.evaluate("document.documentElement.scrollWidth") <= NARROW[0]
     assert page.title() != "owned"
-    card(page, "0 look", "Beside the panels")
-    assert "<img src=x onerror=alert(1)>" in page.locator(".place").inner_text()
+    card(page, "0 look", "Fuses outside the panels")
+    assert "<img src=x onerror=alert(1)>" in page.locator(".looks small").inner_text()
 
 
 HAZARD = """\
@@ -465,3 +470,46 @@ def test_the_page_prints_black_on_white(demo_file: Path, visit: Visit) -> None:
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
     assert not page.locator("#tabs").is_visible() and page.locator(".sheet svg").is_visible()
+
+
+def test_the_printed_diagram_is_whole_whatever_the_screen_shows_of_it(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file, DESK)
+    view(page, "Diagram")
+    page.get_by_role("button", name="acc", exact=True).click()
+    page.locator(".sheet").focus()
+    seen = "document.querySelector('.sheet svg').getAttribute('viewBox')"
+    for _ in range(4):
+        page.keyboard.press("+")
+    zoomed = page.evaluate(seen)
+    [paper] = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4"))).pages
+    words = paper.extract_text()
+    assert all(name in words for name in ("ML1", "F50", "ALM", "G11", "page 1 of 1", "depends, or not known"))
+    assert "Print" not in words and "No key state is shown" not in words
+    assert page.evaluate(seen) == zoomed
+
+
+def test_every_view_prints_without_what_is_only_there_to_be_tapped(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file)
+    view(page, "Panels")
+    page.get_by_role("button", name=re.compile("^F7 .*fuse 10 A")).click()
+    page.locator(".detail").get_by_role("button", name="30 A", exact=True).click()
+    for name in ("Pins", "Card", "Panels", "Diagram", "Readings"):
+        view(page, name)
+        page.emulate_media(media="print")
+        shown = page.locator("button").evaluate_all("all => all.filter((one) => one.checkVisibility()).map((one) => [one.className, one.getAttribute('aria-pressed')])")  # fmt: skip
+        assert {what for what, chosen in shown if chosen != "true"} <= {"pin", *(what for what, _ in shown if "cell" in what)}, name  # fmt: skip
+        assert page.locator("main").inner_text().strip()
+        page.emulate_media(media="screen")
+
+
+def test_rows_wider_than_the_screen_are_marked_at_the_edge_that_more_lies_behind(demo_file: Path, visit: Visit) -> None:  # fmt: skip
+    page = visit(demo_file, NARROW)
+    view(page, "Panels")
+    frame = page.locator("#panel-FPC .lid-frame")
+    assert "swipe sideways" in page.locator("#panel-FPC").inner_text()
+    expect(frame).to_have_class("lid-frame after")
+    frame.locator(".lid").evaluate("lid => { lid.scrollLeft = lid.scrollWidth }")
+    expect(frame).to_have_class("lid-frame before")
+    page.set_viewport_size({"width": DESK[0], "height": DESK[1]})
+    expect(frame).to_have_class("lid-frame")
+    assert "swipe sideways" not in page.locator("#panel-FPC").inner_text()

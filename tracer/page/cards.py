@@ -97,10 +97,12 @@ class _Maker:
         by_panel: dict[str, list[Card]] = {}
         for look in self.made.looks:
             words = "relay" if look.kind == "relay" else figures.rating(look.amps)
-            by_panel.setdefault(look.panel or "", []).append({"part": look.part, "label": look.label, "belongs": words})
+            place, access = self.circuit.place_of_part(look.part)
+            item = {"part": look.part, "label": look.label, "belongs": words, "place": place or "", "access": access or ""}  # fmt: skip
+            by_panel.setdefault(look.panel or "", []).append(item)
         for panel, items in by_panel.items():
-            place, access = self.circuit.place_of_part(panel or items[0]["part"])
-            yield {"kind": "look", **self._step(LOOK), "name": panel or "Beside the panels", "panel": panel, "items": items, "place": place or "", "access": access or ""}  # fmt: skip
+            place, access = self.circuit.place_of_part(panel) if panel else ("", "")  # each has its own
+            yield {"kind": "look", **self._step(LOOK), "name": panel or _outside(items), "panel": panel, "items": items, "place": place or "", "access": access or ""}  # fmt: skip
 
     def _base(self) -> Card:
         """What holds before any pin: the battery, the lamp, and what must work first."""
@@ -194,6 +196,13 @@ class _Maker:
 
 
 _DEAD = {"words": "must be dead; if it is not, write the volts", "dead": True, "decides": True}
+
+
+def _outside(items: list[Card]) -> str:
+    """What sits in no panel, by what it is."""
+    relays = sum(one["belongs"] == "relay" for one in items)
+    what = "Relays" if relays == len(items) else "Fuses and relays" if relays else "Fuses"
+    return f"{what} outside the panels"
 
 
 def _at_least(volts: Range | None) -> dict[str, Any]:

@@ -50,6 +50,8 @@ function say(words) {
   byId("said").textContent = words;
 }
 
+for (const next of ["pointerdown", "keydown"]) document.addEventListener(next, () => say(""), { capture: true }); // it lies over keys: the next tap wants to see them
+
 function counted(count, one, several) {
   return `${count} ${count === 1 ? one : several || `${one}s`}`;
 }
@@ -72,4 +74,5 @@ function go(view, more) {
   show();
   byId("view").focus({ preventScroll: true });
   window.scrollTo(0, 0);
+  if (view === "panels" && state.chosen) document.querySelector(".cell[aria-expanded=true]")?.scrollIntoView({ block: "center", inline: "center" });
 }

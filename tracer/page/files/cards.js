@@ -31,7 +31,7 @@ function cardView() {
   return [
     h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, `${state.card + 1} of ${page.cards.length}`)),
     h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
-    shown.kind === "base" ? null : h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
+    shown.kind === "base" || (shown.items && !shown.panel) ? null : h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
     shown.way ? h("p", { class: "way" }, shown.way) : null,
     body(shown, kept, parent),
     h("div", { class: "turn" },
@@ -197,7 +197,8 @@ function lookBody(card) {
       h("strong", null, item.label), h("span", null, item.belongs),
       seen.has(item.part) ? h("span", { class: "seen" }, seen.get(item.part) === "ok" ? "✓ as it should be" : `✕ ${seen.get(item.part)}`)
         : [button("✓", () => { keepNote(`look ${item.part}=ok`); say(`${item.label} as it should be`); show(); }, { class: "small", "aria-label": `${item.label} as it should be` }),
-          card.panel ? button("other", () => go("panels", { panel: card.panel, chosen: item.part }), { class: "small", "aria-label": `${item.label} is not as it should be` }) : null]))),
+          card.panel ? button("other", () => go("panels", { panel: card.panel, chosen: item.part }), { class: "small", "aria-label": `${item.label} is not as it should be` }) : null],
+      card.panel ? null : h("small", null, item.place || "place not typed in", item.access ? h("span", { class: "access" }, item.access) : null)))),
     left.length > 1 ? button(`All ${left.length} as they should be`, () => { left.forEach((item) => keepNote(`look ${item.part}=ok`)); turn(1); }, { class: "main" }) : null,
     card.panel ? button("The panel as it sits", () => go("panels", { panel: card.panel })) : null,
   ];

@@ -98,7 +98,7 @@ const live = (() => {
 
   function words() {
     const all = records();
-    return `${all.filter((one) => one.sent).length} in the case, ${waiting()} on the way, ${all.filter((one) => one.refused).length} refused.`;
+    return `From here: ${all.filter((one) => one.sent).length} in the case, ${waiting()} on the way, ${all.filter((one) => one.refused).length} refused.`;
   }
 
   return { desk, follow, hand, problems, words, get connected() { return connected; }, get noCase() { return noCase; } };

@@ -11,6 +11,12 @@ function sheets() {
   return drawn.sheets;
 }
 
+/** What a symbol is drawn of, in the order of the plan's letters. */
+const shapesOf = (group) => [...group.children].filter((child) => child.tagName !== "title");
+
+// On paper all of it stands, whatever part of it the screen shows.
+window.matchMedia("print").addEventListener("change", ({ matches }) => drawn.sheets.forEach((svg) => svg.setAttribute("viewBox", (matches ? svg.whole : svg.view || svg.whole).join(" "))));
+
 /** Keep what the paper shows, and put a layer for what is tapped in front of it. */
 function prepare(svg, of) {
   svg.removeAttribute("width");
@@ -21,7 +27,7 @@ function prepare(svg, of) {
   svg.groups = new Map([...svg.querySelectorAll("g[id]")].map((group) => [group.id, group]));
   svg.nodesOf = new Map(Object.entries(of.nodes));
   for (const group of svg.groups.values()) {
-    [...group.children].filter((child) => child.tagName !== "title").forEach((shape) => { shape.plain = [shape.getAttribute("stroke-width"), shape.getAttribute("stroke-dasharray")]; });
+    shapesOf(group).forEach((shape) => { shape.plain = [shape.getAttribute("stroke-width"), shape.getAttribute("stroke-dasharray")]; });
   }
   svg.over = svg.appendChild(document.createElementNS(SVG, "g"));
   svg.over.setAttribute("class", "over");
@@ -35,10 +41,10 @@ function diagramView() {
   all.forEach(paint);
   return [
     h("h2", { class: "plain" }, "Diagram"),
-    state.failed ? null : h("div", { class: "tools", role: "group", "aria-label": "Key state" }, h("span", null, "key"), ["", ...Object.keys(picture.levels)].map((key) => button(key || "none", () => { state.key = key; show(); }, { "aria-pressed": state.key === key ? "true" : "false" }))),
-    h("div", { class: "tools", role: "group", "aria-label": "What a tap does" }, h("span", null, "tap"), button("shows the way", () => { state.failed = false; state.chosen = null; show(); }, { "aria-pressed": state.failed ? "false" : "true" }), button("fails the part", () => { state.failed = true; state.chosen = null; show(); }, { "aria-pressed": state.failed ? "true" : "false" })),
+    state.failed ? null : h("div", { class: state.key ? "tools" : "tools tap", role: "group", "aria-label": "Key state" }, h("span", null, "key"), ["", ...Object.keys(picture.levels)].map((key) => button(key || "none", () => { state.key = key; show(); }, { "aria-pressed": state.key === key ? "true" : "false" }))),
+    h("div", { class: "tools tap", role: "group", "aria-label": "What a tap does" }, h("span", null, "tap"), button("shows the way", () => { state.failed = false; state.chosen = null; show(); }, { "aria-pressed": state.failed ? "false" : "true" }), button("fails the part", () => { state.failed = true; state.chosen = null; show(); }, { "aria-pressed": state.failed ? "true" : "false" })),
     state.key && !state.failed ? legend(picture) : null,
-    h("div", { class: "told", role: "status" }, told()),
+    h("div", { class: state.chosen ? "told" : "told hint", role: "status" }, told()),
     all.map((svg, n) => sheetFrame(svg, n, all.length)),
     wayList(),
   ];
@@ -67,9 +73,10 @@ function stroke(shape, { width, dash }) {
 function paint(svg) {
   const { picture } = page;
   const levels = (!state.failed && picture.levels[state.key]) || {}; // with a part failed they would be others
+  svg.classList.toggle("keyed", Boolean(state.key) && !state.failed);
   for (const [id, group] of svg.groups) {
     const letters = levels[id] || "";
-    [...group.children].filter((child) => child.tagName !== "title").forEach((shape, n) => {
+    shapesOf(group).forEach((shape, n) => {
       const letter = letters[n];
       if (letter && letter !== ".") stroke(shape, picture.strokes[letter]);
       else if (shape.plain[0] !== null) stroke(shape, { width: shape.plain[0], dash: shape.plain[1] });
@@ -125,7 +132,7 @@ function finishPaint(svg) {
     const found = [...svg.nodesOf].find(([, nodes]) => nodes.includes(node));
     if (node === undefined || !found) continue;
     const box = svg.groups.get(found[0]).getBBox();
-    const text = put("text", { x: box.x + box.width / 2, y: box.y + box.height - 1, class: "read-at", "text-anchor": "middle", "font-size": 7 }, one.words);
+    const text = put("text", { x: box.x + box.width / 2, y: box.y + box.height + 6, class: "read-at", "text-anchor": "middle", "font-size": 7 }, one.words);
     const around = text.getBBox();
     const frame = put("rect", { x: around.x - 1.5, y: around.y - 0.5, width: around.width + 3, height: around.height + 1, class: "read-frame" });
     svg.over.insertBefore(frame, text);
@@ -220,8 +227,10 @@ function sheetFrame(svg, n, count) {
   const frame = h("div", { class: "sheet", tabindex: "0", role: "group", "aria-label": `Page ${n + 1} of ${count}; arrow keys move, plus and minus zoom, 0 shows all` }, svg);
   const [, , width, height] = svg.whole;
   let view = svg.view || [...svg.whole];
+  frame.style.setProperty("--shape", `${width} / ${height}`);
+  const widest = () => Math.max(width, height * (frame.clientWidth || 1) / (frame.clientHeight || 1)); // so wide, all of it is seen
   const set = (x, y, w) => {
-    const limited = Math.min(width, Math.max(width / 12, w));
+    const limited = Math.min(widest(), Math.max(width / 12, w));
     const tall = limited * (frame.clientHeight || 1) / (frame.clientWidth || 1);
     view = [Math.min(width - limited * 0.2, Math.max(-limited * 0.8, x)), Math.min(height - tall * 0.2, Math.max(-tall * 0.8, y)), limited, tall];
     svg.view = view;
@@ -232,9 +241,10 @@ function sheetFrame(svg, n, count) {
     return [view[0] + ((event.clientX - box.left) / box.width) * view[2], view[1] + ((event.clientY - box.top) / box.height) * view[3]];
   };
   const zoom = (by, [x, y] = [view[0] + view[2] / 2, view[1] + view[3] / 2]) => {
-    const w = Math.min(width, Math.max(width / 12, view[2] * by));
+    const w = Math.min(widest(), Math.max(width / 12, view[2] * by));
     set(x - (x - view[0]) * (w / view[2]), y - (y - view[1]) * (w / view[2]), w);
   };
+  const all = () => set((width - widest()) / 2, 0, widest());
   const pointers = new Map();
   let moved = 0;
   frame.addEventListener("pointerdown", (event) => { pointers.set(event.pointerId, event); if (pointers.size === 1) moved = 0; frame.setPointerCapture(event.pointerId); });
@@ -262,11 +272,11 @@ function sheetFrame(svg, n, count) {
   frame.addEventListener("wheel", (event) => { if (event.ctrlKey || event.metaKey) { event.preventDefault(); zoom(event.deltaY > 0 ? 1.15 : 0.87, at(event)); } }, { passive: false });
   frame.addEventListener("keydown", (event) => {
     const step = view[2] / 8;
-    const act = { ArrowLeft: () => set(view[0] - step, view[1], view[2]), ArrowRight: () => set(view[0] + step, view[1], view[2]), ArrowUp: () => set(view[0], view[1] - step, view[2]), ArrowDown: () => set(view[0], view[1] + step, view[2]), "+": () => zoom(0.8), "-": () => zoom(1.25), 0: () => set(0, 0, width) }[event.key];
+    const act = { ArrowLeft: () => set(view[0] - step, view[1], view[2]), ArrowRight: () => set(view[0] + step, view[1], view[2]), ArrowUp: () => set(view[0], view[1] - step, view[2]), ArrowDown: () => set(view[0], view[1] + step, view[2]), "+": () => zoom(0.8), "-": () => zoom(1.25), 0: all }[event.key];
     if (act) { event.preventDefault(); act(); }
   });
   requestAnimationFrame(() => { set(view[0], view[1], view[2]); if (svg.pending) finishPaint(svg); });
-  return h("div", { class: "frame" }, frame, h("div", { class: "tools zoom" }, button("−", () => zoom(1.25), { "aria-label": "smaller" }), button("all", () => set(0, 0, width)), button("+", () => zoom(0.8), { "aria-label": "larger" }), n === 0 ? button("Print", () => window.print()) : null));
+  return h("div", { class: "frame" }, frame, h("div", { class: "tools zoom" }, button("−", () => zoom(1.25), { "aria-label": "smaller" }), button("all", all), button("+", () => zoom(0.8), { "aria-label": "larger" }), n === 0 ? button("Print", () => window.print()) : null));
 }
 
 /** What lies nearest to a tap, within the width of a thumb. */

@@ -4,7 +4,8 @@ function panelsView() {
   if (!page.panels.length) return [h("h2", null, "Panels"), h("p", null, "No fuse panel lies on the ways of this module as typed in.")];
   return [
     h("h2", null, "Panels"),
-    h("p", { class: "legend" }, h("span", { class: "mine-sample", "aria-hidden": "true" }), " double frame: on a way to ", page.module, ". Tap a position for what it serves and what dies with it."),
+    h("p", { class: "legend" }, h("span", { class: "mine-sample", "aria-hidden": "true" }), " double frame: on a way to ", page.module),
+    h("p", { class: "legend tap" }, "Tap a position for what it serves and what dies with it."),
     page.panels.map(panelSection),
   ];
 }
@@ -20,12 +21,28 @@ function panelSection(panel) {
     h("p", { class: "place" }, panel.place, panel.access ? h("span", { class: "access" }, panel.access) : null),
     panel.loose.map((one) => h("p", null, "! ", one)),
     h("p", { class: "verdict" }, `Looked at ${looked} of ${panel.positions.length}. ${differ.length ? `${counted(differ.length, "position differs", "positions differ")}: ${differ.map((one) => one.label).join(", ")}.` : looked ? "None of them differs." : ""}`),
-    h("div", { class: "lid" }, panel.rows.map((row) => {
+    lidFrame(panel.rows.map((row) => {
       const chosen = row.map((label) => byLabel.get(label)).find((one) => one && one.part === state.chosen);
       const cells = h("div", { class: "lid-row" }, row.map((label) => (byLabel.has(label) ? cell(byLabel.get(label), panel, seen) : h("span", { class: "gap" }))));
       cells.style.setProperty("--columns", Math.min(widest, 12));
       return [cells, chosen ? detail(chosen, seen) : null];
     })));
+}
+
+/** The rows as they sit. Where they are wider than the screen it is said, and the edge that more lies behind is marked. */
+function lidFrame(rows) {
+  const lid = h("div", { class: "lid" }, rows);
+  const frame = h("div", { class: "lid-frame" }, lid);
+  const words = h("p", { class: "legend tap", hidden: true }, "The rows go on beyond the hatched edge: swipe sideways.");
+  const mark = () => {
+    const left = lid.scrollWidth - lid.clientWidth - lid.scrollLeft;
+    words.hidden = lid.scrollWidth <= lid.clientWidth + 1;
+    frame.classList.toggle("before", lid.scrollLeft > 1);
+    frame.classList.toggle("after", left > 1);
+  };
+  lid.addEventListener("scroll", mark);
+  new ResizeObserver(mark).observe(lid);
+  return [words, frame];
 }
 
 /** What was seen last at each position, from this page and, at the desk, from the case. */

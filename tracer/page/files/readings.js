@@ -5,8 +5,8 @@ function readingsView() {
   const corrected = new Set(all.map((one) => one.insteadOf).filter(Boolean));
   return [
     h("h2", null, "Readings"),
-    all.length ? null : h("p", null, "Nothing is read yet."),
-    LIVE ? h("p", { class: "verdict" }, live.words()) : handOverPart(all),
+    all.length ? null : h("p", null, LIVE ? "Nothing was read here yet; what others read stands under Case." : "Nothing is read yet."),
+    LIVE ? all.length ? h("p", { class: "verdict" }, live.words()) : null : handOverPart(all),
     noteForm(),
     h("ul", { class: "read-list" }, [...all].reverse().map((one) => h("li", { class: corrected.has(one.id) ? "corrected" : "" },
       h("strong", null, one.name === one.said ? one.said.split(" ")[0] : one.name), h("span", null, recordWords(one), one.why ? `: ${one.why}` : ""),
