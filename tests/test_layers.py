@@ -244,7 +244,7 @@ SHOWN_VALUES = {
     ),
     "tracer.case": ("beside.asks_beside", "case.Case", "case.Note", "case.Recorded", "handed.Taken", "notes.not_as_listed", "notes.watches", "proof.RowProof", "proof.Verdict", "readings.Conditions", "readings.Reading"),
     "tracer.diagnose": ("values",),
-    "tracer.plan": ("codes", "drawn", "edition.edition_of", "edition.row_marks", "names.full_name", "names.step_name", "sheet_values", "values", "words"),
+    "tracer.plan": ("codes", "diagram", "edition.edition_of", "edition.row_marks", "names.full_name", "names.step_name", "plug_values", "values", "words"),
 }  # fmt: skip
 # Behind TYPE_CHECKING every answer as well, and these: their names cost nothing and compute nothing.
 SHOWN_REPORTS = (

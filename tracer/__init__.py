@@ -392,7 +392,7 @@ def worksheet(
     date: str = "",
     shop: Path | None = None,
 ) -> Printed:
-    """The one sheet of a module as the contents of a file to take to the vehicle (pdf, html, txt, csv or json); `full`: every point, by place.
+    """The worksheet of a module as the contents of a file to take to the vehicle (pdf, html, txt, csv or json); `full`: every point, by place.
 
     Raises
     ------
@@ -419,15 +419,15 @@ def printed(circuit: Circuit | Tracing, module: str, job: Job) -> Printed:
         report = supplies(tracing, module)
         if job.what == "worksheet":
             if not job.full:
-                from tracer.plan.one_sheet import one_sheet_of
+                from tracer.plan.plug_worksheet import plug_worksheet_of
 
-                sheet = one_sheet_of(tracing, report, job.limits or limits(tracing))
-                return printing.one_sheet(sheet, tracing.circuit.typed.vehicle.system, job)
+                made = plug_worksheet_of(tracing, report, job.limits or limits(tracing))
+                return printing.plug_worksheet(made, tracing.circuit.typed.vehicle.system, job)
             from tracer.plan.steps import plan_of
 
             plan = plan_of(tracing, report, job.limits or limits(tracing))
             return printing.worksheet(tracing.circuit, report, plan, job)
-        from tracer.plan.drawn import view_of
+        from tracer.plan.diagram import view_of
 
         return printing.diagram(view_of(tracing, report, job.key), job)
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from tracer import SupplyReport, Tracing
-    from tracer.report.one_sheet import Sheet as OneSheet
+    from tracer.report.plug_worksheet import WorksheetInWords
 
 FOLDER = Path(__file__).resolve().parent
 ROOT = FOLDER.parent.parent
@@ -23,36 +23,36 @@ DATE = "2026-01-31"
 DEMO, MODULE = ROOT / "circuits" / "minibus", "ALM"
 
 
-def _demo() -> tuple[Tracing, SupplyReport, OneSheet]:
-    """The demo module's list, and its sheet."""
+def _demo() -> tuple[Tracing, SupplyReport, WorksheetInWords]:
+    """The demo module's list, and its worksheet."""
     import tracer
     from tracer.electrics.limits_in_use import limits_of
-    from tracer.plan.one_sheet import one_sheet_of
-    from tracer.report.one_sheet import sheet_in_words
+    from tracer.plan.plug_worksheet import plug_worksheet_of
+    from tracer.report.plug_worksheet import worksheet_in_words
 
     tracing = tracer.Tracing(tracer.load(DEMO))
     report = tracer.supplies(tracing, MODULE)
-    made = one_sheet_of(tracing, report, limits_of(tracing.circuit))
-    return tracing, report, sheet_in_words(made, tracing.circuit.typed.vehicle.system)
+    made = plug_worksheet_of(tracing, report, limits_of(tracing.circuit))
+    return tracing, report, worksheet_in_words(made, tracing.circuit.typed.vehicle.system)
 
 
 def contents() -> dict[str, bytes]:
     """The files that do not depend on a typesetter's version: the diagram, and the digest of the worksheet's source."""
-    from tracer.plan.drawn import view_of
-    from tracer.report.diagram import Sheet, diagram_of, files_of
-    from tracer.report.one_sheet import as_data
-    from tracer.report.sheets import json_text
+    from tracer.plan.diagram import view_of
+    from tracer.report.diagram import Paper, diagram_of, files_of
+    from tracer.report.plain_data import json_text
+    from tracer.report.plug_worksheet import as_data
     from tracer.report.typeset import template
 
-    tracing, report, sheet = _demo()
-    (diagram,) = files_of(diagram_of(view_of(tracing, report), Sheet(date=DATE)), "svg")
-    source = template("one_sheet.typ").encode() + json_text(as_data(sheet, DATE)).encode()
+    tracing, report, worksheet = _demo()
+    (diagram,) = files_of(diagram_of(view_of(tracing, report), Paper(date=DATE)), "svg")
+    source = template("plug_worksheet.typ").encode() + json_text(as_data(worksheet, DATE)).encode()
     return {"diagram.svg": diagram, "worksheet.sha256": hashlib.sha256(source).hexdigest().encode() + b"\n"}
 
 
 def worksheet_picture() -> bytes:
-    """The front of the sheet as PNG."""
-    from tracer.report.one_sheet import as_png
+    """The front of the worksheet as PNG."""
+    from tracer.report.plug_worksheet import as_png
 
     front, *_ = as_png(_demo()[2], date=DATE, ppi=110)
     return front

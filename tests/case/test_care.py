@@ -212,12 +212,12 @@ def not_fitted(name: str) -> Reading:
 
 
 def test_not_fitted_and_waived_stay_in_the_sentence_and_hide_no_bad_reading() -> None:
-    from tracer.report.case import report_parts, verdict_line
+    from tracer.report.case import report_sections, verdict_line
 
     waive = [noted("waive", "ALM.9:+", why="sealed in")]
     found = judged(not_fitted("ALM.8:+"), notes=waive)
     case = in_memory(demo_plan(), [])
-    for words in (verdict_line(case, found), verdict_line(case, replace(found, kind="proven")), dict(report_parts(case, replace(found, kind="proven")))["Cause"][0]):  # fmt: skip
+    for words in (verdict_line(case, found), verdict_line(case, replace(found, kind="proven")), dict(report_sections(case, replace(found, kind="proven")))["Cause"][0]):  # fmt: skip
         assert "8+ is said not to be fitted (no ramp on this one)" in words and "9+ was waived (sealed in)" in words
     assert row("3+", BAD, BAD, not_fitted("ALM.3:+")).state == "failed"
     assert row("3+", BAD, not_fitted("ALM.3:+")).state == "doubtful"

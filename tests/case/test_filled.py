@@ -1,4 +1,4 @@
-"""A filled-in CSV of the one sheet read back: exactly the readings that were meant, whatever happened to the file meanwhile."""
+"""A filled-in CSV of the worksheet read back: exactly the readings that were meant, whatever happened to the file meanwhile."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from tracer.case.notes import note
 from tracer.case.opening import kept_plan
 from tracer.case.readings import BadWord, Reading
 from tracer.plan.names import full_name
-from tracer.plan.one_sheet import one_sheet_of
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.trace.tracing import Tracing
 
 Lines = list[dict[str, str]]
@@ -43,14 +43,14 @@ def written(tracing: Tracing, module: str) -> Lines:
 def as_file(lines: Iterable[dict[str, str]], delimiter: str = ",", end: str = "\r\n") -> str:
     rows = list(lines)
     out = io.StringIO()
-    sheet = csv.DictWriter(out, list(rows[0]), delimiter=delimiter, lineterminator=end)
-    sheet.writeheader()
-    sheet.writerows(rows)
+    worksheet = csv.DictWriter(out, list(rows[0]), delimiter=delimiter, lineterminator=end)
+    worksheet.writeheader()
+    worksheet.writerows(rows)
     return out.getvalue()
 
 
 def filled(fill: dict[tuple[str, str], str], lines: Lines | None = None) -> Lines:
-    """The demo module's sheet with these values, by row and what is asked, without the legs; and the battery at rest."""
+    """The demo module's worksheet with these values, by row and what is asked, without the legs; and the battery at rest."""
     rows = [dict(row) for row in (lines or written(demo(), "ALM"))]
     for row in rows:
         if not row["out"]:
@@ -69,22 +69,22 @@ def case(tmp_path: Path) -> Case:
 
 @cache
 def boxes_of(tracing: Tracing, module: str) -> dict[Box, float | None]:
-    """Every reading that the sheet of a module asks for, from its plan and not from its CSV: with the watts of its lamp."""
-    sheet = one_sheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
+    """Every reading that the worksheet of a module asks for, from its plan and not from its CSV: with the watts of its lamp."""
+    worksheet = plug_worksheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
     found: dict[Box, float | None] = {}
-    pins = {one.pin.name: one for one in sheet.pins if not one.pin.row.no_method}
+    pins = {one.pin.name: one for one in worksheet.pins if not one.pin.row.no_method}
     for one in pins.values():
         name, test = full_name(one.pin.row), one.pin.test
         if one.plugged is not None:
             found["plugged", name, one.plugged.key, ()] = None
-        if not sheet.not_unplugged and test.key:
+        if not worksheet.not_unplugged and test.key:
             found["alone", name, test.key, ()] = test.lamp.watts
-    if not sheet.not_unplugged:
-        for leg in sheet.legs:
+    if not worksheet.not_unplugged:
+        for leg in worksheet.legs:
             found["alone", f"{leg.point}:{'+' if leg.level == 'supply' else '-'}", leg.test.key, tuple(sorted(leg.out))] = leg.test.lamp.watts  # fmt: skip
-        for key, dead in sheet.dead:
+        for key, dead in worksheet.dead:
             found |= {("dead", full_name(pins[name].pin.row), key, ()): None for name, _ in dead if name in pins}
-    for step in sheet.bus_ohms:
+    for step in worksheet.bus_ohms:
         found["ohms", step.point, tracer.supplies(tracing, module).keys[0], ()] = None
     return found
 
@@ -126,7 +126,7 @@ def said(one: Reading) -> Meant:
 
 
 def check_law(tracing: Tracing, module: str, folder: Path, seed: int) -> int:
-    """Fill a sheet in by chance, shuffle its lines, read it back; how many readings came back."""
+    """Fill a worksheet in by chance, shuffle its lines, read it back; how many readings came back."""
     rng = random.Random(seed)
     case = opened(folder, kept_plan(tracing, tracer.supplies(tracing, module), tracer.limits(tracing)))
     lines, boxes = written(tracing, module), boxes_of(tracing, module)
@@ -267,9 +267,9 @@ def test_a_reading_of_a_sheet_that_was_taken_back_does_not_come_back_with_it(cas
     first = read_filled(case, text, NOON)[0]
     wrong = next(one.id for one in first.readings if one.name == "ALM.5:+")
     after = note(first.case, "withdraw", [wrong], NOON, why="wrong pin")
-    with pytest.raises(BadWord, match="nothing in this sheet can be recorded"):
+    with pytest.raises(BadWord, match="nothing in this worksheet can be recorded"):
         read_filled(after, text, NOON)
-    with pytest.raises(BadWord, match="nothing in this sheet can be recorded"):
+    with pytest.raises(BadWord, match="nothing in this worksheet can be recorded"):
         read_filled(case, text, NOON)  # a call that began before
 
 
@@ -281,7 +281,7 @@ def test_of_a_sheet_of_another_edition_only_rows_that_are_the_same_are_taken(cas
         row["name"] = "ALM.99:+" if row["row"] == "5+" and row["name"] == "ALM.5:+" else row["name"]
     got, left = read_filled(case, as_file(lines), NOON)
     assert [one.name for one in got.readings] == ["ALM.3:+", "drive:H-L"]
-    assert "4+ no lamp: .02 (this row has changed, the sheet is of edition ABCDEFGH" in left[0]
+    assert "4+ no lamp: .02 (this row has changed, the worksheet is of edition ABCDEFGH" in left[0]
     assert "5+ no lamp: .03 (not in this case's list" in left[1] and len(left) == 2
     with pytest.raises(BadWord, match=r"line .*99.* is not in this list"):
         read_filled(case, as_file({**row, "edition": case.plan["edition"]} for row in lines), NOON)
@@ -322,9 +322,9 @@ def _row(lines: Lines, row: str, ask: str) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        (lambda lines: "", "this is no filled-in sheet"),
+        (lambda lines: "", "this is no filled-in worksheet"),
         (lambda lines: "a,b\n1,2\n", "step, row, name"),
-        (lambda lines: "\x00", "this is no filled-in sheet"),
+        (lambda lines: "\x00", "this is no filled-in worksheet"),
         (lambda lines: as_file(lines).replace(",out,", ",gone,"), "out is not so"),
         (lambda lines: as_file(lines).replace(",note,", ",read,"), "read is not so"),
         (lambda lines: as_file(lines).replace('"0,58"', "0,58"), r"line \d+ has 20 cells, the head 19: a number with a comma"),
@@ -336,7 +336,7 @@ def _row(lines: Lines, row: str, ask: str) -> dict[str, str]:
         (lambda lines: as_file(lines).replace('"12,6"', "dead"), "is no battery voltage"),
         (lambda lines: as_file(lines).replace('"12,6"', ""), "no volts of the battery"),
         (lambda lines: as_file(lines).replace('"0,58"', "bright"), r"line \d+, 3\+ no lamp.*`bright` is no value"),
-        (lambda lines: as_file(lines).replace('"0,01"', ""), "nothing in this sheet.*the box without the lamp is empty"),
+        (lambda lines: as_file(lines).replace('"0,01"', ""), "nothing in this worksheet.*the box without the lamp is empty"),
         (lambda lines: _row(lines, "3+", "no lamp").update(key="drive"), "this vehicle has the key states"),
         (lambda lines: lines.append({**_row(lines, "3+", "21 W"), "read": "0,4"}), "same box with different values"),
         (lambda lines: [row.update(read="") for row in lines] and as_file(lines), "No pin is filled in"),

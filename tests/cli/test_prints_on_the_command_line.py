@@ -61,9 +61,9 @@ def test_pages_of_an_earlier_drawing_go_and_what_may_be_somebody_elses_stays_and
     assert sorted(path.name for path in tmp_path.iterdir()) == ["i-1.svg", "i-2.svg", "i-4.svg", "i-6.svg"]
     said = (done.stdout + done.stderr).splitlines()
     assert [line for line in said if not line.startswith("wrote")] == [
-        "removed i.svg, a page of an earlier drawing of this module",
-        "removed i-3.svg, a page of an earlier drawing of this module",
-        "i-4.svg lies there from before and is no page of this drawing",
+        "removed i.svg, a page of an earlier diagram of this module",
+        "removed i-3.svg, a page of an earlier diagram of this module",
+        "i-4.svg lies there from before and is no page of this diagram",
     ]
 
 

@@ -67,8 +67,8 @@ def check_against_tracer_bus(tracing: Tracing, plan: dict[str, Any]) -> int:
             if case.kind == "added" or (case.kind == "open" and ": wire " in words) or (words and words not in columns):
                 continue
             column = columns.get(words, 0)
-            for access, ohm in zip(report.accesses, case.readings, strict=True):
-                read = solver.readings(place[access.name], on) if access.name in place and ohm is not None else None
+            for access, ohm in zip(report.accesses, case.expected, strict=True):
+                read = solver.predicted(place[access.name], on) if access.name in place and ohm is not None else None
                 if read is None or ohm is None or ohm.nominal >= INPUTS_OHM:
                     assert read is None or read.values[0, column] >= INPUTS_OHM
                     continue

@@ -47,7 +47,7 @@ def test_a_bad_joint_moves_a_row_as_the_programs_own_what_if_does() -> None:
             if test["most_v"] is None:
                 continue
             base = base_of(network, test["key"], plugged=False, leads=test["leads"])
-            found = predicted.at(Setting(base, tuple(test["out"]))).readings(name, kept["level"], test["lamp_w"])
+            found = predicted.at(Setting(base, tuple(test["out"]))).row(name, kept["level"], test["lamp_w"])
             assert found is not None and found.lit_v is not None
             post_v = found.post_v if kept["level"] == "supply" else np.zeros_like(found.post_v)
             bare, lit = (np.abs(post_v - volts) for volts in (found.bare_v, found.lit_v))
@@ -154,7 +154,7 @@ def test_a_lamp_pulls_a_point_as_the_resistor_that_it_is_then() -> None:
     every = faults_of(network)
     predicted = Predicted(network, every, 12.0)
     setting = Setting(base_of(network, "off", plugged=False))
-    found = predicted.at(setting).readings("ALM.5:+", "supply", 21.0)
+    found = predicted.at(setting).row("ALM.5:+", "supply", 21.0)
     assert found is not None and found.lit_v is not None
     node = network["at"]["ALM.5:+"]
     for column in range(0, len(every.atoms), 97):
@@ -170,12 +170,12 @@ def test_what_follows_a_dead_coil_is_in_the_prediction() -> None:
     network = demo_plan()["network"]
     every = faults_of(network)
     predicted = Predicted(network, every, 12.0)
-    found = predicted.at(Setting(base_of(network, "run", plugged=False))).readings("ALM.6:+", "supply", None)
+    found = predicted.at(Setting(base_of(network, "run", plugged=False))).row("ALM.6:+", "supply", None)
     assert found is not None
     f19 = next(n for n, atom in enumerate(every.atoms) if atom.opens and every.faults[atom.fault].what == "F19")
     assert found.bare_v[0] > 12 and found.floats[f19] and found.bare_v[f19] < 0.5
     stuck = next(n for n, atom in enumerate(every.atoms) if every.faults[atom.fault].what == "KLE stuck closed")
-    off = predicted.at(Setting(base_of(network, "off", plugged=False))).readings("ALM.6:+", "supply", None)
+    off = predicted.at(Setting(base_of(network, "off", plugged=False))).row("ALM.6:+", "supply", None)
     assert off is not None and off.bare_v[0] < 0.5 and off.bare_v[stuck] > 12
 
 

@@ -46,7 +46,7 @@ def bus(folder: Path, terminations: str, kind: str = "high-speed can", sheet: st
 
 def reading(report: BusReport, words: str, at: str) -> float:
     case = next(case for case in report.cases if case.words.startswith(words))
-    found = case.readings[access_named(report, at)]
+    found = case.expected[access_named(report, at)]
     assert found is not None
     return found.nominal
 
@@ -163,9 +163,9 @@ def test_lin_levels_follow_what_feeds_the_modules(what: str, tmp_path: Path) -> 
     vehicle, feed, more, volts = FED[what]
     report = lin(tmp_path, vehicle=vehicle, feed=feed, more=more)
     assert report.supply_v == pytest.approx(volts)
-    rest = report.line_reading(AWAKE, "LIN")
+    rest = report.expected_on_line(AWAKE, "LIN")
     assert rest is not None and rest.low == pytest.approx(0.8 * (volts - 1.0)) and rest.high == pytest.approx(volts)
-    to_supply = report.line_reading(AWAKE, "LIN", "supply")
+    to_supply = report.expected_on_line(AWAKE, "LIN", "supply")
     assert to_supply is not None and to_supply.low == 0.0
     assert to_supply.high == pytest.approx(volts - 0.8 * (volts - 1.0))
 
@@ -177,7 +177,7 @@ def test_lin_asks_for_the_supply_where_the_circuit_does_not_tell_it(tmp_path: Pa
         "what feeds A is not known: type `supply: 12 V` (or 24 V) under `buses`, `w`" in one for one in asked.problems
     )
     assert [level.state for level in asked.levels] == ["all states"] and asked.levels[0].low_v is None
-    assert not [one for one in asked.line_readings if one.unit == "V"]
+    assert not [one for one in asked.on_lines if one.unit == "V"]
     typed = lin(tmp_path / "t", feed="?", supply=", supply: 24V")
     assert typed.supply_v == pytest.approx(25.3)
 
@@ -212,23 +212,23 @@ def test_each_line_of_high_speed_can_to_ground_and_to_supply(tmp_path: Path) -> 
     assert len(report.nodes) == 3
     for line in ("CAN_H", "CAN_L"):
         for to in ("ground", "supply"):
-            plugged, one_out = (report.line_reading(state, line, to) for state in (PLUGGED, ONE_OUT))
+            plugged, one_out = (report.expected_on_line(state, line, to) for state in (PLUGGED, ONE_OUT))
             assert plugged is not None and one_out is not None
             assert [plugged.low, one_out.low] == pytest.approx([5000 / 6, 5000 / 4])
             assert plugged.high == math.inf
-            alone = report.line_reading(UNPLUGGED, line, to)
+            alone = report.expected_on_line(UNPLUGGED, line, to)
             assert alone is not None and alone.low == math.inf
-        asleep, left = (report.line_reading(ASLEEP, line, to) for to in ("ground", "supply"))
+        asleep, left = (report.expected_on_line(ASLEEP, line, to) for to in ("ground", "supply"))
         assert asleep is not None and (asleep.low, asleep.high) == (-0.1, 0.1)
         assert left is not None and [left.low, left.high] == pytest.approx([12.55, 12.75])
 
 
 def test_a_sleeping_fault_tolerant_bus_is_not_held_against_0_v(tmp_path: Path) -> None:
     report = bus(tmp_path, "A: 600, B: 600, C: 600", "fault-tolerant can")
-    high, low = (report.line_reading(ASLEEP, line) for line in ("CAN_H", "CAN_L"))
+    high, low = (report.expected_on_line(ASLEEP, line) for line in ("CAN_H", "CAN_L"))
     assert high is not None and high.high == pytest.approx(0.3)
     assert low is not None and low.nominal == pytest.approx(12.65)
-    plugged = report.line_reading(PLUGGED, "CAN_L")
+    plugged = report.expected_on_line(PLUGGED, "CAN_L")
     assert plugged is not None and plugged.low is None and "inside the transceivers" in plugged.words
 
 
@@ -236,22 +236,22 @@ def test_a_sleeping_fault_tolerant_bus_is_not_held_against_0_v(tmp_path: Path) -
 def test_of_a_bus_of_unknown_kind_no_line_reading_is_made_up(kind: str, tmp_path: Path) -> None:
     facts = f"buses:\n  d: {{{f'kind: {kind}' if kind else 'name: x'}}}\n"
     tracing = tracing_of(tmp_path, SHEET, facts)
-    assert bus_of(tracing, "d", limits=limits_of(tracing.circuit)).line_readings == ()
+    assert bus_of(tracing, "d", limits=limits_of(tracing.circuit)).on_lines == ()
 
 
 def test_no_ohms_to_ground_where_a_module_may_be_missing_or_something_hangs_on_a_line(tmp_path: Path) -> None:
     loose = bus(tmp_path / "l", "A: 120, C: 120", sheet=SHEET + "- S1 -- GN 0.5 -- ?\n")
-    (words,) = {one.words for one in loose.line_readings if one.unit == "Ω"}
+    (words,) = {one.words for one in loose.on_lines if one.unit == "Ω"}
     assert words == "not known: a module may be missing"
     sheet = SHEET.replace("parts:\n", "parts:\n  R9: {is: resistor, ohms: 10000}\n  G9: ground\n")
     sheet += "- S1 -- GN 0.5 1m -- R9.1\n- R9.2 -- BN 0.5 1m -- G9\n"
     hung = bus(tmp_path / "h", "A: 120, C: 120", sheet=sheet)
-    assert "not known: R9 on the lines" in {one.words for one in hung.line_readings if one.unit == "Ω"}
+    assert "not known: R9 on the lines" in {one.words for one in hung.on_lines if one.unit == "Ω"}
 
 
 def test_the_pull_ups_of_lin_side_by_side(tmp_path: Path) -> None:
     """By hand: 1 kΩ and 30 kΩ; 0.9 and 20; 1.1 and 60."""
-    (words,) = {one.words for one in lin(tmp_path).line_readings if one.state == PLUGGED}
+    (words,) = {one.words for one in lin(tmp_path).on_lines if one.state == PLUGGED}
     assert "968 Ω side by side, 861 Ω to 1.08 kΩ" in words
 
 

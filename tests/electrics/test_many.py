@@ -195,7 +195,7 @@ def test_dead_ends_left_out_and_branches_in_a_row_as_one_change_nothing(
             pushed_a = np.zeros((whole.node_count, columns.size, asked.size))
             pushed_a[asked, :, np.arange(asked.size)] = 1.0
             wanted, answer = (one.answers(expected, columns, pushed_a.copy(), slopes=True) for one in (whole, part))
-            floats = np.stack([expected.shape[column].floating[asked] for column in columns.tolist()], axis=1)
+            floats = np.stack([expected.islands[column].floating[asked] for column in columns.tolist()], axis=1)
             across = [one[whole.ends[:, 0]] - one[whole.ends[:, 1]] for one in (wanted, answer)]
             closed = np.concatenate([expected.closed, np.ones((len(whole.ends) - whole.plain, columns.size), bool)])
             fed = closed[:, :, np.newaxis] & ~floats.T[np.newaxis]

@@ -87,7 +87,7 @@ def test_the_same_is_said_by_volts_and_on_the_worksheet(tmp_path: Path) -> None:
     (data,) = (one for one in volts_report.as_data(found)["rows"] if one["point"] == "M.1")
     assert (data["not_computed"], data["volts"], data["lost"], data["judge"]) == (behind.not_computed, None, None, [])
     sheet = sheet_of(tracing, supplies_of(tracing, "M"))
-    readings = [one for batch in sheet.batches for one in batch.readings if one.point == "M.1" and one.kind != "fit"]
+    readings = [one for batch in sheet.batches for one in batch.to_read if one.point == "M.1" and one.kind != "fit"]
     assert {one.kind for one in readings} == {"point", "alone"}
     assert all("inside Q1 is not known" in one.expected and SAYS in one.expected for one in readings)
     written = json.loads(json.dumps(form.as_data(sheet)))
@@ -120,7 +120,7 @@ def test_the_levels_of_a_lin_bus_are_not_computed_where_nobody_knows_what_feeds_
     text = bus_report.as_text([report], None, width=200)
     assert f"{SAYS}what feeds M is not known" in text and "12.65" not in text and "25.3" not in text
     sheet = sheet_of(tracing, supplies_of(tracing, "M"))
-    (pin,) = (one for batch in sheet.batches for one in batch.readings if one.point == "M.3")
+    (pin,) = (one for batch in sheet.batches for one in batch.to_read if one.point == "M.3")
     assert pin.expected == level.words and not pin.limit and not pin.computed
 
 

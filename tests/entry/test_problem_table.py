@@ -14,7 +14,7 @@ from tests.golden import check_golden
 from tests.typed import HEAD, VEHICLE, problems, write
 from tracer.entry import Problem
 from tracer.entry.problems import display_width
-from tracer.report.sheets import json_text, problems_data
+from tracer.report.plain_data import json_text, problems_data
 
 
 def _run(line: str) -> tuple[str, ...]:

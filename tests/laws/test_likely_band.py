@@ -22,7 +22,7 @@ import tracer
 from tests.electrics.fitting import fitted
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tracer.electrics.limits_in_use import limits_of
-from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
+from tracer.electrics.model.branches import HIGH, LOW, Sampled, Setting
 from tracer.electrics.model.changes import changes_of
 from tracer.electrics.model.circuit_model import Model, NotSettled
 from tracer.electrics.model.of_circuit import model_of
@@ -54,18 +54,18 @@ def demo(folder: str) -> Tracing:
     return Tracing(tracer.load(ROOT / folder))
 
 
-def by_chance(model: Model, count: int, seed: int) -> list[Drawn]:
+def by_chance(model: Model, count: int, seed: int) -> list[Sampled]:
     chance = np.random.default_rng(seed)
     branches, draws = len(model.branches), len(model.draws)
     return [
-        Drawn(chance.random(branches), chance.random(branches), chance.random(draws), chance.random())
+        Sampled(chance.random(branches), chance.random(branches), chance.random(draws), chance.random())
         for _ in range(count)
     ]
 
 
-def solved(model: Model, drawn: list[Drawn]) -> States:
+def solved(model: Model, sampled: list[Sampled]) -> States:
     together = Together([model])
-    return together.solve([(0, one) for one in drawn], together.solve([(0, model.setting())]))
+    return together.solve([(0, one) for one in sampled], together.solve([(0, model.setting())]))
 
 
 # --- plugged in: volts of every row --------------------------------------------------------------------------------
@@ -182,22 +182,24 @@ class Measured:
         unplugged = changes_of(tracing.circuit, unplugged=(module,), pulled=pulled)
         self.model = fitted(model_of(tracing, pin.test.key, unplugged, limits=self.limits, first=module))
         self.lit = lit(self.model, self.node, pin.test.lamp.watts, supply=self.supply)
-        self.drawn = by_chance(self.lit, count, 30)
-        self.bare = solved(self.model, [Drawn(one.ohms, one.volts, one.draws[1:], one.battery) for one in self.drawn])
+        self.sampled = by_chance(self.lit, count, 30)
+        self.bare = solved(
+            self.model, [Sampled(one.ohms, one.volts, one.draws[1:], one.battery) for one in self.sampled]
+        )
 
     def grows(self, joint: int = -1, ohm: float = 0.0) -> FloatArray:
         """What the meter makes of the growth, in each draw; with some ohms more in one branch."""
-        bare, loaded = self.bare, solved(self.lit, self.drawn)
+        bare, loaded = self.bare, solved(self.lit, self.sampled)
         if joint >= 0:
             worse = [*self.model.branches]
             ohms = worse[joint].ohms
             worse[joint] = replace(worse[joint], ohms=replace(ohms, low=ohms.low + ohm, nominal=ohms.nominal + ohm, high=ohms.high + ohm))  # fmt: skip
-            rest = [Drawn(one.ohms, one.volts, one.draws[1:], one.battery) for one in self.drawn]
+            rest = [Sampled(one.ohms, one.volts, one.draws[1:], one.battery) for one in self.sampled]
             bare = solved(replace(self.model, branches=worse), rest)
-            loaded = solved(replace(self.lit, branches=worse), self.drawn)
+            loaded = solved(replace(self.lit, branches=worse), self.sampled)
         chance = np.random.default_rng(40)
         share, digits = (self.limits.of(f"meter millivolt {what}").high for what in ("share", "digits"))
-        count = len(self.drawn)
+        count = len(self.sampled)
         gain = 1.0 + share * chance.uniform(-1, 1, count)
         after, before = (gain * self._lost(one) + digits / 1000 * chance.uniform(-1, 1, count) for one in (loaded, bare))  # fmt: skip
         found: FloatArray = after - before
@@ -214,9 +216,9 @@ class Measured:
 
     def carrying_all(self) -> list[int]:
         """Branches through which all of the lamp's current flows."""
-        loaded = solved(self.lit, self.drawn[:1])
+        loaded = solved(self.lit, self.sampled[:1])
         more_a = loaded.branch_a[:, 0] - self.bare.branch_a[:, 0]
-        lamp_a = abs(float(self.lit.solve(self.drawn[0]).draw_a[0]))
+        lamp_a = abs(float(self.lit.solve(self.sampled[0]).draw_a[0]))
         way = np.flatnonzero(np.abs(np.abs(more_a) - lamp_a) < 0.02 * lamp_a)
         return [number for number in way.tolist() if not self.model.branches[number].is_battery]
 

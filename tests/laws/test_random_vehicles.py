@@ -21,7 +21,7 @@ from tracer.trace.lists.results import Row
 Point = tuple[str, str]  # as typed in a run, and as a node of the drawn graph
 
 
-class Drawing:
+class DiagramPage:
     """Text and graph of one vehicle, side by side."""
 
     def __init__(self) -> None:
@@ -57,9 +57,9 @@ class Drawing:
 
 
 @st.composite
-def drawings(draw: st.DrawFn) -> Drawing:
+def drawings(draw: st.DrawFn) -> DiagramPage:
     """A small vehicle: two batteries, splices, fuses, in-line cavities, one joint connector, a module with three pins."""
-    drawing = Drawing()
+    drawing = DiagramPage()
     fuses, splices, cavities = draw(st.integers(1, 3)), draw(st.integers(1, 3)), draw(st.integers(0, 2))
     drawing.parts += [f"F{n}: {{is: fuse, amps: 10}}" for n in range(fuses)] + [f"S{n}: splice" for n in range(splices)]
     drawing.parts += ["X: connector", "J: {is: joint, bussed: [[1-3], [4, 5]]}", "M: {is: module, cavities: 1-3}"]
@@ -95,7 +95,7 @@ def drawings(draw: st.DrawFn) -> Drawing:
 
 
 @given(drawings())
-def test_rows_hold_exactly_what_lies_on_some_simple_path_from_a_battery(drawing: Drawing) -> None:
+def test_rows_hold_exactly_what_lies_on_some_simple_path_from_a_battery(drawing: DiagramPage) -> None:
     with tempfile.TemporaryDirectory() as scratch:
         drawing.write(Path(scratch))
         report = tracer.supplies(tracer.load(scratch), "M")

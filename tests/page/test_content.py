@@ -60,7 +60,7 @@ def test_the_figures_are_those_that_the_case_judges_by(asked: tuple[Tracing, str
 
 
 def test_every_key_state_is_drawn(asked: tuple[Tracing, str, dict[str, Any]]) -> None:
-    """Only where the drawing itself is another one, a key state would be left out."""
+    """Only where the diagram itself is another one, a key state would be left out."""
     _, _, page = asked
     assert list(page["picture"]["levels"]) == page["keys"]
 

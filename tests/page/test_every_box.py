@@ -1,6 +1,6 @@
-"""Every box of the printed sheet is on a card, and what is written into it is recorded by one word under the conditions of that card; or the line says why nothing is measured there.
+"""Every box of the printed worksheet is on a card, and what is written into it is recorded by one word under the conditions of that card; or the line says why nothing is measured there.
 
-The oracle is the printed sheet: its boxes are gone through one by one, by what stands beside them, and know nothing of the cards.
+The oracle is the printed worksheet: its boxes are gone through one by one, by what stands beside them, and know nothing of the cards.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ from tracer.case.notes import note
 from tracer.case.opening import kept_plan
 from tracer.case.proof import verdict_of
 from tracer.page.calls import page_content
-from tracer.plan.one_sheet import one_sheet_of
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.report.case import proof_text, report_text
-from tracer.report.one_sheet import sheet_in_words
-from tracer.report.one_sheet.values import ALONE, BASE, LOOK, STEPS, Box, PinLine, Sheet
+from tracer.report.plug_worksheet import worksheet_in_words
+from tracer.report.plug_worksheet.values import ALONE, BASE, LOOK, STEPS, Box, PinLine, WorksheetInWords
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
 
@@ -37,7 +37,7 @@ VEHICLES = (*(f"minibus {module}" for module in MODULES), "unfinished LIFT", "be
 
 
 @pytest.fixture(scope="module", params=VEHICLES)
-def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], Sheet, Page]:  # fmt: skip
+def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Any], WorksheetInWords, Page]:  # fmt: skip
     folder, module = request.param.split(" ")
     scratch = tmp_path_factory.mktemp("vehicle") / "v"
     if folder == "believable":
@@ -51,12 +51,12 @@ def asked(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
     at = scratch if folder in ("believable", "danger") else ROOT / "circuits" / folder
     tracing = Tracing(tracer.load(at))
     report, limits = supplies_of(tracing, module), tracer.limits(tracing)
-    sheet = sheet_in_words(one_sheet_of(tracing, report, limits), "12 V")
-    return kept_plan(tracing, report, limits), sheet, page_content(tracing, module)[1]
+    worksheet = worksheet_in_words(plug_worksheet_of(tracing, report, limits), "12 V")
+    return kept_plan(tracing, report, limits), worksheet, page_content(tracing, module)[1]
 
 
-def every_box(sheet: Sheet) -> Iterator[tuple[int, Box, PinLine | None]]:
-    for step, _, _, boxes, pin in sheet.steps:
+def every_box(worksheet: WorksheetInWords) -> Iterator[tuple[int, Box, PinLine | None]]:
+    for step, _, _, boxes, pin in worksheet.steps:
         yield from ((step, box, pin) for box in boxes)
 
 
@@ -86,12 +86,12 @@ def word_of(box: Box, split: bool) -> str:
     return f"{row}:gone" if box.unit == "s" or box.ask == "live at once" else f"{row}:ground" if box.ask == "to ground" else row  # fmt: skip
 
 
-def test_every_box_of_the_sheet_is_on_a_card_that_records_it(asked: tuple[dict[str, Any], Sheet, Page], tmp_path: Path) -> None:  # fmt: skip
-    plan, sheet, page = asked
+def test_every_box_of_the_sheet_is_on_a_card_that_records_it(asked: tuple[dict[str, Any], WorksheetInWords, Page], tmp_path: Path) -> None:  # fmt: skip
+    plan, worksheet, page = asked
     case, now, count = opened(tmp_path, plan), NOON, 0
     units: dict[str, str] = {}
     beside: dict[tuple[object, ...], str] = {}
-    for step, box, pin in every_box(sheet):
+    for step, box, pin in every_box(worksheet):
         now += timedelta(seconds=1)
         if box.row == "battery" or box.row == "fault":  # what holds for every reading
             words = [f"key={box.key}", "battery=12.5"] if box.key in plan["keys"] else ["engine=on", "battery=14.1", "engine=off"] if box.row == "battery" else ["symptom=yes"]  # fmt: skip
@@ -114,7 +114,7 @@ def test_every_box_of_the_sheet_is_on_a_card_that_records_it(asked: tuple[dict[s
             if card["kind"] == "beside":
                 beside[card["full"], card["key"], card["plug"]] = last.id
         count += 1
-    assert count == sum(1 for _ in every_box(sheet)) and (count > 5 or any(card["kind"] == "hazard" for card in page["cards"]))  # fmt: skip
+    assert count == sum(1 for _ in every_box(worksheet)) and (count > 5 or any(card["kind"] == "hazard" for card in page["cards"]))  # fmt: skip
     verdict = verdict_of(case)
     written = report_text(case, verdict, width=1000)
     for name, unit in units.items():
@@ -142,16 +142,18 @@ def _read(case: Case, card: Page, box: Box, pin: PinLine | None, now: Any) -> Ca
     return got.case
 
 
-def test_what_a_line_has_no_box_for_it_says_why(asked: tuple[dict[str, Any], Sheet, Page]) -> None:
-    _, sheet, page = asked
-    for pin in sheet.pins:
+def test_what_a_line_has_no_box_for_it_says_why(asked: tuple[dict[str, Any], WorksheetInWords, Page]) -> None:
+    _, worksheet, page = asked
+    for pin in worksheet.pins:
         if not any(pin.boxes_of(step) for step in STEPS):
             assert pin.says, pin
         if not pin.boxes_of(ALONE):
             assert (pin.says and any(card["kind"] == "hazard" for card in page["cards"])) or pin.says == "wire there? where does it go?"  # fmt: skip
 
 
-def test_every_card_is_handed_over_and_taken(asked: tuple[dict[str, Any], Sheet, Page], tmp_path: Path) -> None:
+def test_every_card_is_handed_over_and_taken(
+    asked: tuple[dict[str, Any], WorksheetInWords, Page], tmp_path: Path
+) -> None:
     """As the page writes it: one line for each card that has a field."""
     plan, _, page = asked
     case = opened(tmp_path, plan)

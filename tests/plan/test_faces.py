@@ -7,7 +7,7 @@ import pytest
 import tracer
 from tests.typed import load, problems, write
 from tracer.plan.faces import faces_of_rows, mirrored
-from tracer.report.faces import drawn, title
+from tracer.report.faces import picture_of, title
 from tracer.report.supplies import pin_text
 
 SHEET = (
@@ -48,8 +48,8 @@ def test_each_cavity_of_the_list_has_its_shape_and_the_half_its_own_numbers(tmp_
     report = tracer.supplies(circuit, "M")
     plug, plug_mirror, half, half_mirror = faces_of_rows(circuit, report, (*report.supplies, *report.grounds))
     assert plug.levels == {"1": "supply", "2": "ground"} and not plug.beside
-    assert list(drawn(plug, 80)) == ["[1] (2)  3", " 4       6"]
-    assert list(drawn(plug_mirror, 80)) == [" 3  (2) [1]", " 6       4"]
+    assert list(picture_of(plug, 80)) == ["[1] (2)  3", " 4       6"]
+    assert list(picture_of(plug_mirror, 80)) == [" 3  (2) [1]", " 6       4"]
     assert title(plug) == "M, plug on the harness, seen from the wire side"
     assert title(plug_mirror) == "MIRROR: M, plug on the harness, seen from the mating side"
     assert half.levels == {"2": "supply"}  # the wire lies in cavity 1 of half a, which is 2 on half b
@@ -76,7 +76,7 @@ def test_a_wide_face_goes_on_below_by_whole_columns(width: int, tmp_path: Path) 
     circuit = load(tmp_path, wide, vehicle="vehicle: v\n")
     report = tracer.supplies(circuit, "M")
     face = faces_of_rows(circuit, report, (*report.supplies, *report.grounds))[0]
-    lines = list(drawn(face, width))
+    lines = list(picture_of(face, width))
     assert max(map(len, lines)) <= width
     numbers = [word.strip("[]()") for line in lines if "columns" not in line for word in line.split()]
     assert sorted(numbers, key=int) == [str(n) for n in range(1, 61)]

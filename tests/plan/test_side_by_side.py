@@ -1,4 +1,4 @@
-"""What lies side by side on a way, and which piece each test is through alone: held against networkx, and the same in the sheet, the first look and a case."""
+"""What lies side by side on a way, and which piece each test is through alone: held against networkx, and the same in the worksheet, the first look and a case."""
 
 from pathlib import Path
 
@@ -16,10 +16,10 @@ from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import LinkKind
 from tracer.entry.problems import listed
 from tracer.plan.bench import Bench
-from tracer.plan.one_sheet import one_sheet_of
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.report.glance import as_text
-from tracer.report.one_sheet import as_text as sheet_text
-from tracer.report.one_sheet import sheet_in_words
+from tracer.report.plug_worksheet import as_text as sheet_text
+from tracer.report.plug_worksheet import worksheet_in_words
 from tracer.trace.tracing import Tracing
 
 # Two fuses side by side, and behind them two wires side by side: the fuses are tried one by one, the wires cannot be.
@@ -35,18 +35,18 @@ TWICE = (
 def test_a_leg_of_its_own_does_not_hide_what_else_lies_side_by_side(tmp_path: Path) -> None:
     tracing = Tracing(load(tmp_path, TWICE, vehicle="vehicle: v\n"))
     report = tracer.supplies(tracing, "M")
-    sheet = one_sheet_of(tracing, report, tracer.limits(tracing))
-    pin = next(one for one in sheet.pins if one.pin.row.pin == "1")
-    assert [leg.by for leg in sheet.legs] == ["F1", "F2"]
+    worksheet = plug_worksheet_of(tracing, report, tracer.limits(tracing))
+    pin = next(one for one in worksheet.pins if one.pin.row.pin == "1")
+    assert [leg.by for leg in worksheet.legs] == ["F1", "F2"]
     assert {"X1.1", "X2.1"} < set(pin.pin.beside.left) and not {"F1", "F2"} & set(pin.pin.beside.left)
     kept = kept_plan(tracing, report, tracer.limits(tracing))["rows"]["M.1:+"]
     assert kept["not_told_apart"] == list(pin.pin.beside.left)
-    words = " ".join(sheet_text(sheet_in_words(sheet, "12 V")).split())
+    words = " ".join(sheet_text(worksheet_in_words(worksheet, "12 V")).split())
     assert (
         f"1+: {listed(pin.pin.beside.left, most=6)} lie side by side; no test proves anything about one of them alone"
         in words
     )
-    first = " ".join(as_text(sheet.glance).split())
+    first = " ".join(as_text(worksheet.glance).split())
     assert "1+: each way alone; 1+: ways side by side that no test tells apart" in first
 
 
@@ -116,9 +116,9 @@ def test_the_one_sheet_computes_on_one_bench_and_names_every_overload(tmp_path: 
 
     monkeypatch.setattr(Bench, "__init__", counted)
     tracing = Tracing(load(tmp_path, OVERLOADED, vehicle="vehicle: v\nkey: [off, run]\n"))
-    sheet = one_sheet_of(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
+    worksheet = plug_worksheet_of(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
     assert len(made) == 1
-    assert sheet.overloads == sheet.plan.overloads != ()
+    assert worksheet.overloads == worksheet.plan.overloads != ()
 
 
 def test_a_wire_that_goes_on_over_references_is_one_piece(tmp_path: Path) -> None:

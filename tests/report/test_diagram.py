@@ -21,8 +21,8 @@ from tests.report.overlaps import overlap, overlapping
 from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
 from tracer.plan.codes import bus_pins, coded_points
-from tracer.plan.drawn import view_of
-from tracer.report.diagram import PAPERS, Drawing, Sheet, back_of, diagram_of, files_of
+from tracer.plan.diagram import view_of
+from tracer.report.diagram import PAPERS, DiagramPage, Paper, back_of, diagram_of, files_of
 from tracer.report.diagram.blocks import blocks_of, whole
 from tracer.report.diagram.engine import NoEngine, program
 from tracer.report.diagram.ranks import Unit, ranked
@@ -37,7 +37,7 @@ from tracer.trace.tracing import Tracing
 ROOT = Path(__file__).resolve().parents[2]
 SVG = "{http://www.w3.org/2000/svg}"
 CODE = re.compile(r"(?<![A-Za-z0-9.])[SGVC]\d+\.\d+(?![\d.])")
-DATE = Sheet(date="2026-01-31")
+DATE = Paper(date="2026-01-31")
 
 
 @pytest.fixture(scope="module")
@@ -52,20 +52,20 @@ def tracings(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Tracing]:
 
 
 def drawn(
-    tracing: Tracing, module: str, key: str | None = None, sheet: Sheet = DATE
-) -> tuple[SupplyReport, list[Drawing]]:
+    tracing: Tracing, module: str, key: str | None = None, paper: Paper = DATE
+) -> tuple[SupplyReport, list[DiagramPage]]:
     report = supplies_of(tracing, module)
-    return report, diagram_of(view_of(tracing, report, key), sheet)
+    return report, diagram_of(view_of(tracing, report, key), paper)
 
 
-_DRAWN: dict[tuple[int, str, str], list[Drawing]] = {}
+_DRAWN: dict[tuple[int, str, str], list[DiagramPage]] = {}
 
 
-def on_paper(tracing: Tracing, module: str, paper: str) -> list[Drawing]:
+def on_paper(tracing: Tracing, module: str, paper: str) -> list[DiagramPage]:
     """The pages of a module, drawn once for all tests that only look at them."""
     key = id(tracing), module, paper
     if key not in _DRAWN:
-        _DRAWN[key] = drawn(tracing, module, sheet=Sheet(paper, date="2026-01-31"))[1]
+        _DRAWN[key] = drawn(tracing, module, paper=Paper(paper, date="2026-01-31"))[1]
     return _DRAWN[key]
 
 
@@ -147,7 +147,7 @@ def test_no_line_of_one_net_lies_on_a_line_of_another(
     lines_apart(pages)
 
 
-def lines_apart(pages: list[Drawing]) -> None:
+def lines_apart(pages: list[DiagramPage]) -> None:
     """Lines run at right angles, and none of one net lies on one of another."""
     for page in pages:
         pieces = []
@@ -260,9 +260,9 @@ def test_hostile_names_stay_text(tracings: dict[str, Tracing]) -> None:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_back_of_a_pdf_shows_each_typed_face_from_both_sides(tracings: dict[str, Tracing], paper: str) -> None:
     view = view_of(tracings["minibus"], tracer.supplies(tracings["minibus"], "ALM"))
-    sheet = Sheet(paper)
-    pages = diagram_of(view, sheet)
-    (pdf,) = files_of(pages, "pdf", back_of(view, sheet))
+    on = Paper(paper)
+    pages = diagram_of(view, on)
+    (pdf,) = files_of(pages, "pdf", back_of(view, on))
     read = pypdf.PdfReader(io.BytesIO(pdf)).pages
     assert len(read) == len(pages) + 1
     box = read[-1].mediabox
@@ -278,7 +278,7 @@ def test_the_back_of_a_pdf_shows_each_typed_face_from_both_sides(tracings: dict[
 def test_a_diagram_without_typed_faces_has_no_back(tracings: dict[str, Tracing]) -> None:
     view = view_of(tracings["minibus"], tracer.supplies(tracings["minibus"], "ALM"))
     view.faces = ()
-    assert back_of(view, Sheet()) is None
+    assert back_of(view, Paper()) is None
 
 
 def test_pdf_fonts_are_embedded(tracings: dict[str, Tracing]) -> None:
@@ -318,7 +318,7 @@ def test_a_point_shared_by_rows_names_the_others(tracings: dict[str, Tracing]) -
     assert f"{point.code} {also_words(point.also)}" in words
 
 
-def texts_crossed(page: Drawing) -> list[tuple[str, str]]:
+def texts_crossed(page: DiagramPage) -> list[tuple[str, str]]:
     """Texts that a line runs through: into the box of the text by more than an eighth of the type size."""
     lines = [
         (group.id, ends)
@@ -337,7 +337,7 @@ def texts_crossed(page: Drawing) -> list[tuple[str, str]]:
     return found
 
 
-def lines_on_edges(page: Drawing) -> list[tuple[str, str]]:
+def lines_on_edges(page: DiagramPage) -> list[tuple[str, str]]:
     """Lines that lie on an edge of a module's box: they would look joined to all of it."""
     found = []
     for group in page.groups:
@@ -378,7 +378,7 @@ def test_no_line_runs_through_a_text(tracings: dict[str, Tracing], vehicle: str,
 def test_the_demo_module_fits_one_page_of_either_paper(
     tracings: dict[str, Tracing], paper: str, key: str | None
 ) -> None:
-    _, pages = drawn(tracings["minibus"], "ALM", key, Sheet(paper, date="2026-01-31"))
+    _, pages = drawn(tracings["minibus"], "ALM", key, Paper(paper, date="2026-01-31"))
     assert len(pages) == 1
 
 
@@ -388,8 +388,8 @@ def test_the_system_dot_draws_the_same_points_as_neatly(
     tracings: dict[str, Tracing], vehicle: str, module: str
 ) -> None:
     """With `--engine dot`: whatever its version, the checks of the engine that comes with tracer hold."""
-    sheet = Sheet("a4", "dot", "2026-01-31")
-    report, pages = drawn(tracings[vehicle], module, sheet=sheet)
+    paper = Paper("a4", "dot", "2026-01-31")
+    report, pages = drawn(tracings[vehicle], module, paper=paper)
     codes = Counter(code for page in pages for text in page.texts() for code in CODE.findall(text.text))
     assert codes == codes_of_json(report)
     lines_apart(pages)
@@ -397,7 +397,7 @@ def test_the_system_dot_draws_the_same_points_as_neatly(
         texts = list(page.texts())
         assert texts_crossed(page) == [] and lines_on_edges(page) == []
         assert not overlapping(texts)
-    again = drawn(tracings[vehicle], module, sheet=sheet)[1]
+    again = drawn(tracings[vehicle], module, paper=paper)[1]
     assert files_of(again, "svg") == files_of(pages, "svg")
 
 

@@ -10,8 +10,8 @@ import typst
 
 import tracer
 from tests.report.overlaps import overlapping
-from tracer.plan.drawn import view_of
-from tracer.report.diagram import Drawing, Sheet, diagram_of
+from tracer.plan.diagram import view_of
+from tracer.report.diagram import DiagramPage, Paper, diagram_of
 from tracer.report.fonts import SERIF, svg_width, text_width
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -30,15 +30,15 @@ def widths_in_pdf(texts: list[tuple[str, float, str]]) -> list[float]:
 
 
 @pytest.fixture(scope="module")
-def pages() -> list[Drawing]:
+def pages() -> list[DiagramPage]:
     made = []
     for vehicle, module in (("minibus", "ALM"), ("minibus", "INS"), ("unfinished", "LIFT")):
         tracing = tracer.Tracing(tracer.load(ROOT / "circuits" / vehicle))
-        made += diagram_of(view_of(tracing, tracer.supplies(tracing, module), "run"), Sheet(date="2026-01-31"))
+        made += diagram_of(view_of(tracing, tracer.supplies(tracing, module), "run"), Paper(date="2026-01-31"))
     return made
 
 
-def test_every_text_of_a_diagram_fits_the_room_that_is_kept_for_it(pages: list[Drawing]) -> None:
+def test_every_text_of_a_diagram_fits_the_room_that_is_kept_for_it(pages: list[DiagramPage]) -> None:
     """Kerning can only draw letters together by so much; a hundredth is for rounding."""
     texts = [text for page in pages for text in page.texts()]
     set_as = [(text.text, text.size, "bold" if text.bold else "regular") for text in texts]
@@ -57,7 +57,7 @@ def test_single_letters_are_as_wide_as_the_typesetter_sets_them(bold: bool) -> N
         assert text_width(letter, 100.0, bold=bold) >= wide - 0.1, letter
 
 
-def test_no_text_runs_over_the_edge_of_its_page_or_into_another(pages: list[Drawing]) -> None:
+def test_no_text_runs_over_the_edge_of_its_page_or_into_another(pages: list[DiagramPage]) -> None:
     for page in pages:
         texts = list(page.texts())
         for text in texts:

@@ -14,8 +14,8 @@ from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
 from tests.report.overlaps import overlapping
 from tests.report.printed_vehicles import write_vehicle
 from tests.report.test_diagram import CODE, codes_of_json
-from tracer.plan.drawn import View, view_of
-from tracer.report.diagram import Drawing, Sheet, diagram_of, paper
+from tracer.plan.diagram import View, view_of
+from tracer.report.diagram import DiagramPage, Paper, diagram_of, paper
 from tracer.report.diagram.blocks import blocks_of
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY
@@ -94,12 +94,12 @@ def test_what_is_too_much_to_draw_is_listed_whole_after_a_bounded_number_of_trie
     if make is ladder:
         monkeypatch.setattr(paper, "_MOST_PLACED", 5_000)
     report = supplies_of(tracing, "M")
-    pages = diagram_of(view_of(tracing, report, "run"), Sheet(date="2026-01-31"))
+    pages = diagram_of(view_of(tracing, report, "run"), Paper(date="2026-01-31"))
     assert sum(work[:-1]) <= paper._MOST_PLACED
     listed_whole(tracing, report, pages)
 
 
-def listed_whole(tracing: Tracing, report: SupplyReport, pages: list[Drawing]) -> None:
+def listed_whole(tracing: Tracing, report: SupplyReport, pages: list[DiagramPage]) -> None:
     """Every point once with its code, every link of its ways by both its ends, nothing over anything, and each page says that it is a list."""
     view = view_of(tracing, report, "run")
     names = tracing.circuit.node_names
@@ -132,17 +132,17 @@ def dealt_whole(tracing: Tracing, report: SupplyReport, pages: int) -> None:
     dealt = paper._dealt(paper._units(view), pages)
     texts, leaving, entering = [], set(), set()
     drawn = 0
-    for part in paper._parts(view, dealt):
-        made = blocks_of(view, part)
-        drawn += len(part.steps) + len(part.entering)
+    for share in paper._shares(view, dealt):
+        made = blocks_of(view, share)
+        drawn += len(share.steps) + len(share.entering)
         for group in place(view, made, 500, anyhow=True).groups:
             texts += [shape for shape in group.shapes if isinstance(shape, Text)]
             if group.kind == "page":
                 mark, direction, _, other = group.title.split()
                 if direction == "to":
-                    leaving.add((mark, part.number, int(other)))
+                    leaving.add((mark, share.number, int(other)))
                 else:
-                    entering.add((mark, int(other), part.number))
+                    entering.add((mark, int(other), share.number))
     assert drawn == len(view.steps)
     assert codes_on(texts) == codes_of_json(report)
     assert leaving == entering

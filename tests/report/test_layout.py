@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tracer.report.completeness import list_words
 from tracer.report.layout import NARROWEST, Page, codes, counted, display_width
-from tracer.report.sheets import csv_text, json_text, safe_cell
+from tracer.report.plain_data import csv_text, json_text, safe_cell
 from tracer.trace.lists.completeness import Assumption, Completeness
 
 ASCII = st.lists(st.text(st.characters(min_codepoint=33, max_codepoint=126), max_size=12), max_size=30).map(" ".join)

@@ -27,7 +27,7 @@ from tracer.plan.lamps import LAMPS_W, lamp_below, lamp_for_ground
 from tracer.report.lamps import lamp_words
 from tracer.report.typeset import template
 from tracer.report.volts import as_text as volts_text
-from tracer.report.worksheet import Reading, Worksheet, as_csv, as_data, as_html, as_pdf
+from tracer.report.worksheet import ToRead, Worksheet, as_csv, as_data, as_html, as_pdf
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.lists.supplies import supplies_of
 from tracer.trace.tracing import Tracing
@@ -117,8 +117,8 @@ def test_each_batch_begins_with_the_battery_and_says_where_how_and_against_what(
     sheets: Sheets, case: tuple[str, str]
 ) -> None:
     for batch in sheets[case][1].batches:
-        assert batch.readings[0].kind == "battery" and batch.readings[0].must
-        assert all(reading.kind != "battery" for reading in batch.readings[1:])
+        assert batch.to_read[0].kind == "battery" and batch.to_read[0].must
+        assert all(reading.kind != "battery" for reading in batch.to_read[1:])
         assert batch.place and batch.key and batch.load and batch.helper
         assert "battery negative post" in batch.other_lead
 
@@ -126,9 +126,9 @@ def test_each_batch_begins_with_the_battery_and_says_where_how_and_against_what(
 @pytest.mark.parametrize("case", CASES)
 def test_each_supply_and_ground_is_proven_alone_unplugged_and_loaded(sheets: Sheets, case: tuple[str, str]) -> None:
     report, sheet = sheets[case]
-    alone: dict[str, list[tuple[str, Reading]]] = {}
+    alone: dict[str, list[tuple[str, ToRead]]] = {}
     for batch in sheet.batches:
-        for reading in batch.readings:
+        for reading in batch.to_read:
             if reading.code.endswith(" alone"):
                 assert not batch.plugged and reading.must
                 alone.setdefault(reading.code.split()[0], []).append((batch.key, reading))
@@ -151,7 +151,7 @@ def test_parallel_fuses_are_proven_one_by_one(sheets: Sheets) -> None:
     rows = {
         reading.code: reading.note
         for batch in sheet.batches
-        for reading in batch.readings
+        for reading in batch.to_read
         if reading.code.startswith("S7 by")
     }
     assert set(rows) == {"S7 by F20", "S7 by F24"}
@@ -160,8 +160,8 @@ def test_parallel_fuses_are_proven_one_by_one(sheets: Sheets) -> None:
 
 def test_relay_coils_bus_and_pin_fit_are_rows(sheets: Sheets) -> None:
     _, sheet = sheets["minibus", "ALM"]
-    kinds = Counter(reading.kind for batch in sheet.batches for reading in batch.readings)
-    assert {reading.code for batch in sheet.batches for reading in batch.readings if reading.kind == "coil"} == {
+    kinds = Counter(reading.kind for batch in sheet.batches for reading in batch.to_read)
+    assert {reading.code for batch in sheet.batches for reading in batch.to_read if reading.kind == "coil"} == {
         "C1+C2",
         "C3+C4",
         "C5+C6",
@@ -174,7 +174,7 @@ def test_relay_coils_bus_and_pin_fit_are_rows(sheets: Sheets) -> None:
 @pytest.mark.parametrize("case", CASES)
 def test_no_lamp_on_bus_signal_and_through_loads(sheets: Sheets, case: tuple[str, str]) -> None:
     for batch in sheets[case][1].batches:
-        for reading in batch.readings:
+        for reading in batch.to_read:
             if reading.kind == "bus" or reading.code[:1] in ("V", "B"):
                 assert "loaded" not in reading.boxes
                 assert not re.search(r"\d W", reading.lamp)
@@ -230,7 +230,7 @@ runs:
     folder = write_vehicle(tmp_path / "v", {"1": sheet}, "vehicle: made\n")
     tracing = Tracing(tracer.load(str(folder)))
     made = sheet_of(tracing, supplies_of(tracing, "RCU"))
-    readings = [reading for batch in made.batches for reading in batch.readings]
+    readings = [reading for batch in made.batches for reading in batch.to_read]
     assert all("loaded" not in reading.boxes and reading.lamp_w is None for reading in readings)
     assert all("lamp" not in reading.expected + reading.limit for reading in readings)
     assert any("restraint" in caution.casefold() and "wait" in caution for caution in made.cautions)
@@ -335,18 +335,18 @@ def test_declared_supplies_without_a_way_are_measured_in_every_key_state(sheets:
     """Pins 2, 4 and 7 of LIFT are declared supplies, and none of them reaches a source: the sheets of that vehicle are unfinished on purpose."""
     report, sheet = sheets["unfinished", "LIFT"]
     found = [
-        (reading.code, batch.key) for batch in sheet.batches for reading in batch.readings if reading.code.endswith("?")
+        (reading.code, batch.key) for batch in sheet.batches for reading in batch.to_read if reading.code.endswith("?")
     ]
     assert sorted(found) == sorted((f"pin {pin} ?", key) for pin in ("2", "4", "7") for key in report.keys)
-    assert all(reading.must for batch in sheet.batches for reading in batch.readings if reading.code.endswith("?"))
+    assert all(reading.must for batch in sheet.batches for reading in batch.to_read if reading.code.endswith("?"))
 
 
 # --- computed values -----------------------------------------------------------------------------------------------
 
 
-def rows_of(sheet: Worksheet) -> dict[tuple[str, str], Reading]:
+def rows_of(sheet: Worksheet) -> dict[tuple[str, str], ToRead]:
     """Each reading by its code and key state."""
-    return {(reading.code, batch.key): reading for batch in sheet.batches for reading in batch.readings}
+    return {(reading.code, batch.key): reading for batch in sheet.batches for reading in batch.to_read}
 
 
 @pytest.mark.parametrize("case", [("minibus", "ALM"), ("minibus", "INS"), ("sixty", "BIG")])
@@ -391,7 +391,7 @@ def test_an_expected_value_reads_as_volts_with_range_loss_and_limit(sheets: Shee
     assert re.fullmatch(r"lost \d\.\d\d \(to \d\.\d\d\) V, at most 0\.50 V", pin.limit)
     ground = rows_of(sheet)["G1.7", "run"]
     assert re.fullmatch(r"0\.\d\d V \(0\.\d\d to 0\.\d\d\)", ground.expected) and ground.limit == "at most 0.10 V"
-    battery = sheet.batches[0].readings[0]
+    battery = sheet.batches[0].to_read[0]
     assert battery.expected == "12.40 V (11.80 to 12.80), key on"
     assert "12.40 V (11.80 to 12.80) (key on)" in sheet.rests_on and sheet.not_computed == ()
 
@@ -550,7 +550,7 @@ def test_no_page_ends_between_the_head_of_a_batch_and_its_first_reading(sheets: 
     pages = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(io.BytesIO(as_pdf(sheet))).pages]
     looked_at = 0
     for number, batch in enumerate(sheet.batches, 1):
-        first = batch.readings[1]
+        first = batch.to_read[1]
         if first.kind == "fit" or len(batch.place) > 60:
             continue
         head = re.compile(rf"(?<![\d.]){number}\. {re.escape(batch.place)}")
@@ -735,7 +735,7 @@ def test_nothing_is_invented_for_a_bus_whose_kind_is_not_typed_in(sheets: Sheets
     found = [
         one
         for batch in sheet.batches
-        for one in batch.readings
+        for one in batch.to_read
         if one.lamp == "no lamp on a bus line" or "never a lamp" in one.note
     ]
     assert found

@@ -209,8 +209,8 @@ def test_a_coil_without_supply_leaves_its_rest_contact_closed_while_cranking(dem
 
 def test_a_bus_wire_is_told_as_a_line_that_comes_apart(demo: Tracing) -> None:
     report = affects(demo, "ALM", "25")
-    (parted,) = report.parted
-    assert ("ALM.25",) in parted.pieces
+    (severed,) = report.severed
+    assert ("ALM.25",) in severed.pieces
     assert report.effects == ()
 
 

@@ -1,4 +1,4 @@
-"""What was read beside the tests of the pins (5 V outputs, levels, lines of a bus, after the key, pins without a known way), held against what the sheet asks there.
+"""What was read beside the tests of the pins (5 V outputs, levels, lines of a bus, after the key, pins without a known way), held against what the worksheet asks there.
 
 None of it proves a row. What is not in order stays open in the proof until it is read in order.
 """
@@ -31,7 +31,7 @@ class BesideRead:
 
 
 def beside_of_case(case: Case) -> tuple[BesideRead, ...]:
-    """Each one that was read, in the order of the sheet; what was read in more than one way by its last reading in each."""
+    """Each one that was read, in the order of the worksheet; what was read in more than one way by its last reading in each."""
     asked: dict[str, list[Mapping[str, Any]]] = {}
     for one in case.plan.get("beside", ()):
         for name in one["names"]:
@@ -45,7 +45,7 @@ def beside_of_case(case: Case) -> tuple[BesideRead, ...]:
 
 
 def asks_beside(case: Case, reading: Reading) -> Iterator[str]:
-    """What is asked about a reading that is not in order, or was read in another way than the sheet asks."""
+    """What is asked about a reading that is not in order, or was read in another way than the worksheet asks."""
     found = next((one for one in beside_of_case(case) if one.reading.id == reading.id), None)
     if found is not None and found.state in (NOT_IN_ORDER, OTHERWISE):
         yield f"{found.short}: {found.reason}."
@@ -75,12 +75,12 @@ def _read(case: Case, of: Mapping[str, Any], reading: Reading) -> BesideRead:
 
 
 def _why_otherwise(of: Mapping[str, Any], on: Conditions) -> str:
-    """In which way the sheet asks for it; empty where it was read so."""
+    """In which way the worksheet asks for it; empty where it was read so."""
     wanted = (of["key"], of["plugged"], of["asleep"])
     if (on.key, on.plugged, on.asleep) == wanted and (of["unit"] != "V" or on.other == "-"):
         return ""
     lead = ", other lead at battery -" if of["unit"] == "V" else ""
-    return f"the sheet asks for it with key {of['key']}, {'plugged in' if of['plugged'] else 'unplugged'}, {'asleep' if of['asleep'] else 'awake'}{lead}"  # fmt: skip
+    return f"the worksheet asks for it with key {of['key']}, {'plugged in' if of['plugged'] else 'unplugged'}, {'asleep' if of['asleep'] else 'awake'}{lead}"  # fmt: skip
 
 
 def _fits(of: Mapping[str, Any], value: Value) -> bool | None:

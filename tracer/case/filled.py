@@ -1,8 +1,8 @@
-"""A filled-in CSV of the one sheet, read back by the names of its rows: in any order of its lines, of whatever edition.
+"""A filled-in CSV of the worksheet, read back by the names of its rows: in any order of its lines, of whatever edition.
 
 What it holds are drops to the pin's own post, so the other lead of a supply is at battery positive, of a ground at battery negative. Taken are the battery, the
 pins plugged in, alone with and without the lamp, each parallel way alone (the column `out`), what must be dead, the ohms of a bus, and what is asked beside the
-pins; what else is written is named, not taken. Two boxes belong together by their row, key state and what is out. Nothing is taken twice, and no row that has changed since the sheet was
+pins; what else is written is named, not taken. Two boxes belong together by their row, key state and what is out. Nothing is taken twice, and no row that has changed since the worksheet was
 printed (the column `mark`).
 """
 
@@ -38,15 +38,15 @@ from tracer.plan.words import (
 _LAMP = re.compile(r"^(\d+(?:\.\d+)?) W$")
 _TICKS = frozenset({"x", "✓", "✔", "ok", "yes"})
 _DEAD = _TICKS | {"dead"}
-_ALONE, _LEGS = "5", "6"  # steps of the sheet
-MOST_FILLED = 5_000  # boxes; no sheet has so many
+_ALONE, _LEGS = "5", "6"  # steps of the worksheet
+MOST_FILLED = 5_000  # boxes; no worksheet has so many
 _MOST = 20  # boxes that are named where nothing at all can be recorded
 COLUMNS = ("step", "row", "name", "key", "module", "out", "ask", "read", "edition", "mark")
 
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """A line of the sheet in which something is written."""
+    """A line of the worksheet in which something is written."""
 
     number: int
     step: str
@@ -91,7 +91,7 @@ class _Line:
 
 
 @dataclass
-class _Sheet:
+class _Filled:
     case: Case
     lines: list[_Line]
     now: datetime
@@ -130,7 +130,7 @@ class _Sheet:
                 )
 
     def beside(self, line: _Line) -> Mapping[str, Any] | None:
-        """What of the sheet beside the tests of the pins a line is, by its name and what holds; None where it is none of that."""
+        """What of the worksheet beside the tests of the pins a line is, by its name and what holds; None where it is none of that."""
         held = (line.key, line.module == "plugged in", line.ask == TO_GROUND)
         if line.ask == LIVE_AT_ONCE:  # said by the seconds after which it is gone
             return None
@@ -153,7 +153,7 @@ class _Sheet:
         raise BadWord(f"line {line.number}, {line.row} lit: `{line.read}` is no tick. Write x if the lamp was lit, nothing if it was not. Nothing is recorded.")  # fmt: skip
 
     def reading(self, line: _Line, name: str, read: str, lamp_w: float | None, *, dead: bool = False, asleep: bool = False) -> Iterator[Reading]:  # fmt: skip
-        """One reading under the conditions that the sheet says of it.
+        """One reading under the conditions that the worksheet says of it.
 
         Raises
         ------
@@ -189,22 +189,22 @@ class _Sheet:
         for key in (line.key, *(key for key in self.case.plan["keys"] if key not in CRANKING)):
             if key in self.battery:
                 return self.battery[key]
-        raise BadWord("the sheet has no volts of the battery: every reading refers to them. Nothing is recorded.")
+        raise BadWord("the worksheet has no volts of the battery: every reading refers to them. Nothing is recorded.")
 
     def leads(self, name: str, line: _Line, lamp_w: float | None) -> tuple[str, ...]:
-        """The fused leads that the sheet asks for at a pin with this lamp."""
+        """The fused leads that the worksheet asks for at a pin with this lamp."""
         tests = self.case.plan["rows"].get(name, {"tests": []})["tests"] if lamp_w is not None else []
         asked = (leads_of(test) for test in tests if (test["key"], test["lamp_w"], tuple(sorted(test["out"]))) == (line.key, lamp_w, line.out))  # fmt: skip
         return next(asked, ())
 
     def name_of(self, line: _Line) -> str:
-        """The full name of what a line reads; empty, and said in `left`, where it has changed since the sheet was printed.
+        """The full name of what a line reads; empty, and said in `left`, where it has changed since the worksheet was printed.
 
         Raises
         ------
-        BadWord : a sheet of this very edition has no such row
+        BadWord : a worksheet of this very edition has no such row
         """
-        of = f"the sheet is of edition {line.edition or '?'}, the case of {self.case.plan['edition']}"
+        of = f"the worksheet is of edition {line.edition or '?'}, the case of {self.case.plan['edition']}"
         same_edition = line.edition == self.case.plan["edition"]
         try:
             name = self.bus_of(line) if line.ask == BETWEEN_LINES else self.case.find(line.name)
@@ -234,34 +234,34 @@ class _Sheet:
 
 
 def read_filled(case: Case, text: str, now: datetime) -> tuple[Recorded, tuple[str, ...]]:
-    """The readings of a sheet, recorded; and what was written and not taken.
+    """The readings of a worksheet, recorded; and what was written and not taken.
 
     Raises
     ------
-    BadWord : it is no such sheet, or something in it does not fit: nothing of it is recorded
+    BadWord : it is no such worksheet, or something in it does not fit: nothing of it is recorded
     NotWritten : nothing is recorded
     """
-    sheet = _Sheet(case, list(_written(text)), now)
-    taken = tuple(sheet.readings())
+    worksheet = _Filled(case, list(_written(text)), now)
+    taken = tuple(worksheet.readings())
     if not taken:
-        more = [f"and {len(sheet.left) - _MOST} more"] if len(sheet.left) > _MOST else []
-        why = f" Written and not taken: {'; '.join([*sheet.left[:_MOST], *more])}." if sheet.left else " No pin is filled in."  # fmt: skip
-        raise BadWord(f"nothing in this sheet can be recorded.{why}")
+        more = [f"and {len(worksheet.left) - _MOST} more"] if len(worksheet.left) > _MOST else []
+        why = f" Written and not taken: {'; '.join([*worksheet.left[:_MOST], *more])}." if worksheet.left else " No pin is filled in."  # fmt: skip
+        raise BadWord(f"nothing in this worksheet can be recorded.{why}")
     try:
         n = append(case.file, entry_of(taken, case.conditions, now, why="", instead_of="", each=True), after=case.last_n)  # fmt: skip
-    except Grown:  # by another call, perhaps of this very sheet
+    except Grown:  # by another call, perhaps of this very worksheet
         return read_filled(case_in(case.file), text, now)
     after = case_in(case.file)
     mine = tuple(one for one in after.readings if one.entry == n)
-    return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(after, one))), tuple(sheet.left)
+    return Recorded(after, n, mine, tuple(ask for one in mine for ask in asks_about(after, one))), tuple(worksheet.left)
 
 
 def _written(text: str) -> Iterator[_Line]:
-    """Each line of the sheet in which something is written, once.
+    """Each line of the worksheet in which something is written, once.
 
     Raises
     ------
-    BadWord : it is no such sheet, a line does not fit its head, or one box is filled in twice with different values
+    BadWord : it is no such worksheet, a line does not fit its head, or one box is filled in twice with different values
     """
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     head = text.partition("\n")[0]
@@ -271,7 +271,7 @@ def _written(text: str) -> Iterator[_Line]:
         rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
         columns = [name.strip() for name in next(rows, [])]
         if missing := [name for name in COLUMNS if columns.count(name) != 1]:
-            raise BadWord(f"this is no filled-in sheet: it wants the columns of `tracer worksheet MODULE -o FILE.csv`, each once; {listed(missing, joiner='and')} {'is' if len(missing) == 1 else 'are'} not so.")  # fmt: skip
+            raise BadWord(f"this is no filled-in worksheet: it wants the columns of `tracer worksheet MODULE -o FILE.csv`, each once; {listed(missing, joiner='and')} {'is' if len(missing) == 1 else 'are'} not so.")  # fmt: skip
         for cells in rows:
             if any(cell.strip() for cell in cells[len(columns) :]):
                 raise BadWord(f"line {rows.line_num} has {len(cells)} cells, the head {len(columns)}: a number with a comma must stand in quotes (\"0,01\"). Nothing is recorded.")  # fmt: skip
@@ -287,12 +287,12 @@ def _written(text: str) -> Iterator[_Line]:
             first = seen.setdefault(line.box, line)
             if len(seen) > MOST_FILLED:
                 raise BadWord(
-                    f"more than {MOST_FILLED} boxes are filled in: this is no sheet of one module. Nothing is recorded."
+                    f"more than {MOST_FILLED} boxes are filled in: this is no worksheet of one module. Nothing is recorded."
                 )
             if first.read != line.read:
                 raise BadWord(f"lines {first.number} and {line.number} are the same box with different values ({first} and {line.read}). Nothing is recorded.")  # fmt: skip
     except csv.Error as error:
-        raise BadWord(f"this is no CSV that can be read ({error}): save the sheet as CSV once more. Nothing is recorded.") from None  # fmt: skip
+        raise BadWord(f"this is no CSV that can be read ({error}): save the worksheet as CSV once more. Nothing is recorded.") from None  # fmt: skip
     yield from seen.values()
 
 

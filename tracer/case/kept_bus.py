@@ -97,7 +97,7 @@ class _Kept:
 
     def _awake_v(self) -> Iterator[float]:
         """Between which volts either line lies while the bus is awake, at rest or with traffic."""
-        rest = [one for one in self.report.line_readings if one.state == AWAKE and one.to == "ground" and one.unit == "V"]  # fmt: skip
+        rest = [one for one in self.report.on_lines if one.state == AWAKE and one.to == "ground" and one.unit == "V"]  # fmt: skip
         busy = [one for one in tables.situations(KINDS[HIGH_SPEED]) if one.situation.startswith("awake")]
         yield min(one for one in [*(row.low for row in rest), *(row.min_v for row in busy)] if one is not None)
         yield max(one for one in [*(row.high for row in rest), *(row.max_v for row in busy)] if one is not None)

@@ -1,6 +1,6 @@
 """The plan of a module as plain data, as a case keeps it: names, rows, the figures that decide, what the list rests on.
 
-Everything comes from `plan.one_sheet`, so what is improved there reaches every case that is opened afterwards. This needs the vehicle; nothing else of a case does.
+Everything comes from `plan.plug_worksheet`, so what is improved there reaches every case that is opened afterwards. This needs the vehicle; nothing else of a case does.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.models import FuseFacts
 from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import bus_pins_of, full_name, names_of, point_name
-from tracer.plan.one_sheet import one_sheet_of
-from tracer.plan.sheet_values import Beside, OneSheet, PinOnSheet
+from tracer.plan.plug_values import Beside, PinAtPlug, PlugWorksheet
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.plan.values import Computed, Decides
 from tracer.trace.lists.concerns import open_on_way
 from tracer.trace.lists.results import SupplyReport
@@ -26,21 +26,21 @@ from tracer.trace.tracing import Tracing
 
 def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> dict[str, Any]:
     """What a case on this module's list needs to know of it."""
-    sheet = one_sheet_of(tracing, report, limits)
-    plan = plan_data(tracing, report, sheet)
+    worksheet = plug_worksheet_of(tracing, report, limits)
+    plan = plan_data(tracing, report, worksheet)
     leads = [(test["key"], tuple((pin, other) for pin, other in test["leads"])) for row in plan["rows"].values() for test in row["tests"]]  # fmt: skip
     for name, facts in plan["buses"].items():
-        found = next((step.bus for step in (*sheet.bus_ohms, *sheet.bus_levels) if step.bus is not None and step.bus.name == name), None)  # fmt: skip
+        found = next((step.bus for step in (*worksheet.bus_ohms, *worksheet.bus_levels) if step.bus is not None and step.bus.name == name), None)  # fmt: skip
         facts["network"] = None if found is None else kept_bus(tracing, report.module, found, limits)
         for at in facts["network"]["at"] if facts["network"] else ():  # as a word and as a name
             plan["short"].setdefault(at, at)
             plan["words"].setdefault(at, [at])
-    plan["network"] = kept_network(tracing, report, limits, leads, unplugged=not sheet.not_unplugged)
+    plan["network"] = kept_network(tracing, report, limits, leads, unplugged=not worksheet.not_unplugged)
     return plan
 
 
-def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[str, Any]:
-    """The same from a sheet that is made already."""
+def plan_data(tracing: Tracing, report: SupplyReport, worksheet: PlugWorksheet) -> dict[str, Any]:
+    """The same from a worksheet that is made already."""
     names, done, marks = names_of(tracing.circuit, report), report.completeness, row_marks(report)
     never = {point_name(probe.at) for row in report.rows for probe in row.probes if row.no_method or probe.expect.no_method}  # fmt: skip
     return {
@@ -50,26 +50,26 @@ def plan_data(tracing: Tracing, report: SupplyReport, sheet: OneSheet) -> dict[s
         "place": tracing.circuit.place_of_part(report.module)[0] or "",
         "edition": edition_of(report),
         "keys": list(report.keys),
-        "system_v": sheet.plan.system_v,
+        "system_v": worksheet.plan.system_v,
         "list": {"state": done.state, "rests_on": list(done.conditions), "loose": done.loose, "differences": done.differences, "not_looked_at": list(done.not_looked_at)},
-        "not_unplugged": sheet.not_unplugged,
+        "not_unplugged": worksheet.not_unplugged,
         "short": dict(names.short),
         "words": {word: list(full) for word, full in names.words.items()},
-        "rows": {(name := full_name(one.pin.row)): {**_pin(sheet, one), "mark": marks[name], "open": list(open_on_way(tracing, report, one.pin.row))} for one in sheet.pins},
+        "rows": {(name := full_name(one.pin.row)): {**_pin(worksheet, one), "mark": marks[name], "open": list(open_on_way(tracing, report, one.pin.row))} for one in worksheet.pins},
         "chains": {full_name(row): {"level": row.level, "live": row.live, "for": row.what_for} for row in report.chains},
         "points": {point_name(probe.at): {"level": row.level, "part": probe.part, **_where(tracing.circuit, probe.part), "never": point_name(probe.at) in never} for row in reversed(report.rows) for probe in row.probes},
-        "untraced": [f"{report.module}.{pin}" for pin, _ in sheet.untraced],
+        "untraced": [f"{report.module}.{pin}" for pin, _ in worksheet.untraced],
         "parts": {part.name: _part(tracing.circuit, part) for part in tracing.circuit.parts.values()},
-        "looks": [look.part for look in sheet.looks],
-        "buses": {name: _bus(tracing, report.module, sheet, name, pins) for name, pins in bus_pins_of(report).items()},
-        "outputs": [one.pin for one in sheet.outputs],
-        "beside": [_beside(one) for one in sheet.beside],
+        "looks": [look.part for look in worksheet.looks],
+        "buses": {name: _bus(tracing, report.module, worksheet, name, pins) for name, pins in bus_pins_of(report).items()},
+        "outputs": [one.pin for one in worksheet.outputs],
+        "beside": [_beside(one) for one in worksheet.beside],
         "hazards": list(dict.fromkeys(row.no_method for row in report.rows if row.no_method)),
     }  # fmt: skip
 
 
 def _beside(one: Beside) -> dict[str, Any]:
-    """What the sheet asks beside the tests of the pins."""
+    """What the worksheet asks beside the tests of the pins."""
     return {
         "kind": one.kind, "pin": one.pin, "names": list(one.names), "unit": one.unit, "key": one.key, "plugged": one.plugged, "asleep": one.asleep,
         "low": one.low, "nominal": one.nominal, "high": one.high, "about": list(one.about),
@@ -83,13 +83,13 @@ def _where(circuit: Circuit, part: str) -> dict[str, str]:
     return {"kind": circuit.parts[part].kind, "place": circuit.place_of_part(part)[0] or ""}
 
 
-def _pin(sheet: OneSheet, one: PinOnSheet) -> dict[str, Any]:
+def _pin(worksheet: PlugWorksheet, one: PinAtPlug) -> dict[str, Any]:
     row, beside = one.pin.row, one.pin.beside
     proves = {leg.out: leg.proves for leg in beside.legs}
     tests = [(_test(one.pin.test, one.bare, "", ()), beside.alone)]
     tests += [
         (_test(leg.test, None, leg.by, leg.out), proves[leg.out])
-        for leg in sheet.legs
+        for leg in worksheet.legs
         if (leg.point, leg.level) == (row.point, row.level)
     ]
     return {
@@ -122,8 +122,8 @@ def _part(circuit: Circuit, part: Part) -> dict[str, Any]:
     return {name: what for name, what in said.items() if what}
 
 
-def _bus(tracing: Tracing, module: str, sheet: OneSheet, name: str, pins: dict[str, str]) -> dict[str, Any]:
-    step = next((step for step in sheet.bus_ohms if step.point.partition(".")[2] == "-".join(pins.values())), None)
+def _bus(tracing: Tracing, module: str, worksheet: PlugWorksheet, name: str, pins: dict[str, str]) -> dict[str, Any]:
+    step = next((step for step in worksheet.bus_ohms if step.point.partition(".")[2] == "-".join(pins.values())), None)
     value = None if step is None or step.bare is None else step.bare.value
     lines = BusLines(tracing, name)
     around = sorted({there for pin in pins.values() for there in _on_line(lines, module, pin) if there})

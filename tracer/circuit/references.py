@@ -47,8 +47,8 @@ def findings(circuit: Circuit) -> Iterator[ReferenceFinding]:
             continue
         same = by_marks[end.here, end.there]
         answers = [other for other in by_marks.get((end.there, end.here), []) if other is not end]
-        expected = 2 if end.here == end.there else 1
-        if len(same) > expected or len(answers) > 1:
+        most = 2 if end.here == end.there else 1
+        if len(same) > most or len(answers) > 1:
             others = tuple(dict.fromkeys(other for other in (*same, *answers) if other is not end))
             yield ReferenceFinding("doubled", end, others)
         elif answers:

@@ -97,7 +97,7 @@ def end(shown: Answered) -> NoReturn:
 def show_problems(error: CannotUse, *, json: bool) -> NoReturn:
     """Every problem, in file order; then the program ends."""
     if json:
-        from tracer.report.sheets import problems_data
+        from tracer.report.plain_data import problems_data
 
         show(problems_data(error.problems))
     else:
@@ -241,7 +241,7 @@ def show(content: Mapping[str, Any] | str) -> None:
 
 
 def _as_json(content: Mapping[str, Any]) -> str:
-    from tracer.report.sheets import json_text
+    from tracer.report.plain_data import json_text
 
     return json_text(content)
 

@@ -87,7 +87,10 @@ def worksheet(
     paper: PaperOption = "a4",
     date: DateOption = None,
     full: Annotated[
-        bool, typer.Option("--all", help="Every probe point, by place, in place of the one sheet (PDF, HTML or CSV).")
+        bool,
+        typer.Option(
+            "--all", help="Every probe point, by place, in place of what is read at the plug (PDF, HTML or CSV)."
+        ),
     ] = False,
     form: Annotated[
         str, typer.Option("--format", metavar="pdf|html|txt|csv", help="The format for a folder, or without -o.")
@@ -95,7 +98,7 @@ def worksheet(
     shop: ShopOption = None,
     json: JsonOption = False,
 ) -> None:
-    """One sheet to take to the vehicle: every supply and ground proven from the plug (PDF, HTML, text or CSV)."""
+    """A form to take to the vehicle: every supply and ground proven from the plug (PDF, HTML, text or CSV)."""
     from tracer.report.printing import FULL_FORMS, WORKSHEET_FORMS, Job
 
     if json and output is not None:
@@ -169,11 +172,11 @@ def _write_pages(file: Path, pages: Sequence[bytes], say: Callable[[str], object
         try:
             if is_page_of(old, pages[0]):
                 old.unlink()
-                say(f"removed {old}, a page of an earlier drawing of this module")
+                say(f"removed {old}, a page of an earlier diagram of this module")
                 continue
         except OSError as error:
             say(f"{old} could not be looked at or removed: {error.strerror}")
-        say(f"{old} lies there from before and is no page of this drawing")
+        say(f"{old} lies there from before and is no page of this diagram")
 
 
 def _print_all(circuit: Circuit, folder: Path | None, job: Job) -> Completeness:

@@ -12,7 +12,7 @@ from tracer.case.case import Case
 from tracer.case.readings import Conditions
 from tracer.diagnose.effort import effort_of, place_of
 from tracer.diagnose.faults import Atom
-from tracer.diagnose.on_bus import READ_OHM, READ_SHARE, BusReadings, OnBuses, ohms_words
+from tracer.diagnose.on_bus import READ_OHM, READ_SHARE, OnBuses, PredictedOnBus, ohms_words
 from tracer.diagnose.option import Option
 from tracer.electrics.bus.values import INPUTS_OHM
 from tracer.plan.words import CRANKING, line_name, to_ground_name
@@ -28,7 +28,7 @@ def on_buses(case: Case, atoms: Sequence[Atom]) -> Iterator[Option]:
     gone = {one.name for one in case.readings if one.status in _GONE}
     for bus in dict.fromkeys(change.bus for atom in atoms for change in atom.buses):
         for name, on in _wanted(case.plan, bus, case.plan["buses"][bus]["network"]):
-            read = None if name in gone or (name, _asked_under(on)) in taken else solver.readings(name, on)
+            read = None if name in gone or (name, _asked_under(on)) in taken else solver.predicted(name, on)
             if read is None:
                 continue
             label, seen = _bands(read)
@@ -54,7 +54,7 @@ def _wanted(plan: Mapping[str, Any], bus: str, kept: Mapping[str, Any]) -> Itera
         yield line_name(bus, line), Conditions(key=awake, plugged=plugged)
 
 
-def _bands(read: BusReadings) -> tuple[tuple[int, ...], tuple[str, ...]]:
+def _bands(read: PredictedOnBus) -> tuple[tuple[int, ...], tuple[str, ...]]:
     """The band of each atom, and each band in words; bands of ohms do not overlap within what is stated."""
     nominal, low, high = read.values
     if read.volts:

@@ -30,7 +30,7 @@ from tracer.diagnose.likely import (
 )
 from tracer.diagnose.on_bus import asked
 from tracer.diagnose.option import Option
-from tracer.diagnose.predicted import Readings, Setting
+from tracer.diagnose.predicted import PredictedRow, Setting
 from tracer.diagnose.values import Explains, Measurement
 from tracer.entry.problems import listed
 from tracer.standards import figures
@@ -221,7 +221,7 @@ class Finding:
         every = self.weighed.predicted.faults.atoms
         return [every[n] for n in (0, *(self.weighed.best[n] for n in self.live))]
 
-    def _bands(self, name: str, level: str, lamp_w: float | None, read: Readings) -> tuple[tuple[int, ...], float]:
+    def _bands(self, name: str, level: str, lamp_w: float | None, read: PredictedRow) -> tuple[tuple[int, ...], float]:
         battery_v = float(read.post_v[0])
         supply = level == "supply"
         bare = np.where(read.floats, 0.0 if supply else battery_v, read.bare_v if supply else battery_v - read.bare_v)

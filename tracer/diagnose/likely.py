@@ -18,8 +18,8 @@ import numpy as np
 from tracer.case.by_hand import BRIDGE, WIGGLE, known
 from tracer.case.readings import Conditions, Reading, Value
 from tracer.diagnose.faults import Fault, Faults, both, faults_of
-from tracer.diagnose.on_bus import BusReadings, OnBuses, bus_faults
-from tracer.diagnose.predicted import Predicted, Readings, Setting
+from tracer.diagnose.on_bus import OnBuses, PredictedOnBus, bus_faults
+from tracer.diagnose.predicted import Predicted, PredictedRow, Setting
 from tracer.electrics.network.described import FloatArray
 from tracer.standards.faults import slip
 
@@ -46,7 +46,7 @@ class Evidence:
     reading: Reading
     fits: FloatArray
     wrong: float
-    predicted: Readings | BusReadings | Moved
+    predicted: PredictedRow | PredictedOnBus | Moved
 
     @cached_property
     def likely(self) -> FloatArray:
@@ -209,7 +209,7 @@ def evidence_of(plan: Mapping[str, Any], predicted: Predicted, buses: OnBuses, o
     if not one.values or not level or setting is None or on.symptom is False:
         return None
     with_lamp = one.loaded or (one.values[0].is_word and on.lamp_w is not None)
-    read = predicted.at(setting).readings(one.name, level, on.lamp_w if with_lamp and not on.plugged else None)
+    read = predicted.at(setting).row(one.name, level, on.lamp_w if with_lamp and not on.plugged else None)
     if read is None:
         return None
     battery_v = on.battery_v or float(read.post_v[0]) or float(plan["system_v"])
@@ -256,7 +256,7 @@ class Moved:
 def _of_bus(buses: OnBuses, one: Reading) -> Evidence | None:
     if not one.values or one.conditions.symptom is False or (one.values[0].is_word and one.values[0].text != "OL"):
         return None
-    read = buses.readings(one.name, one.conditions)
+    read = buses.predicted(one.name, one.conditions)
     return None if read is None else Evidence(one, read.fits(one), read.wrong(one), read)
 
 
@@ -294,7 +294,7 @@ def least_moved_v(lamp_a: float) -> float:
 class _Judge:
     """How likely values between two limits are, (k,) by what is predicted."""
 
-    def __init__(self, read: Readings, level: str, battery_v: float, diode_v: float, lamp_a: float) -> None:
+    def __init__(self, read: PredictedRow, level: str, battery_v: float, diode_v: float, lamp_a: float) -> None:
         self.level, self.battery_v, self.diode_v, self.lamp_a = level, battery_v, diode_v, lamp_a
         post_v = float(read.post_v[0])
         scale = battery_v / post_v if post_v > 1.0 else 1.0  # what the battery is, everything is

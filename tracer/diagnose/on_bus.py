@@ -138,7 +138,7 @@ def asked(plan: Mapping[str, Any], name: str) -> Asked | None:
 
 
 @dataclass(frozen=True, slots=True)
-class BusReadings:
+class PredictedOnBus:
     """(3, k) what is read with each of k faults: nominal, least, greatest; ohms, or volts of a line that is awake."""
 
     values: FloatArray
@@ -212,7 +212,7 @@ class OnBuses:
         self.plan, self.atoms = plan, atoms
         self._buses: dict[str, _Bus] = {}
 
-    def readings(self, name: str, on: Conditions) -> BusReadings | None:
+    def predicted(self, name: str, on: Conditions) -> PredictedOnBus | None:
         """What is read at a name under conditions; None where that is not predicted: no such bus, or volts between lines."""
         what = asked(self.plan, name)
         if what is None or (what.ohms and not on.asleep) or on.other == "+" or on.engine or on.hand:
@@ -244,7 +244,7 @@ class _Bus:
         self.joins = list(dict.fromkeys((a, b) for some in self.changes for one in some for a, b, _ in one.joins))
         self._solved: dict[tuple[frozenset[str], bool], list[Reduction]] = {}
 
-    def ohms(self, out: frozenset[str], ends: tuple[int, int]) -> BusReadings:
+    def ohms(self, out: frozenset[str], ends: tuple[int, int]) -> PredictedOnBus:
         """Between two nodes, asleep and without supplies."""
         found = []
         for reduction in self._reduced(out, held=False):
@@ -255,9 +255,9 @@ class _Bus:
             volts = reduction.solve(values)
             found.append(np.minimum(volts[ends[0] - 1] - (volts[ends[1] - 1] if ends[1] else 0.0), 1e12))
         values = np.sort(np.array(found), axis=0)[[1, 0, 2]]
-        return BusReadings(values[:, self.column], volts=False)
+        return PredictedOnBus(values[:, self.column], volts=False)
 
-    def volts(self, out: frozenset[str], node: int, battery_v: float, *, asleep: bool) -> BusReadings:
+    def volts(self, out: frozenset[str], node: int, battery_v: float, *, asleep: bool) -> PredictedOnBus:
         """Of a line: between what it lies at rest or with traffic, asleep near nothing, with what lies on battery or supply held there."""
         reduction = self._reduced(out, held=True)[NOMINAL]
         values = np.zeros((self.kept["nodes"], len(self.changes)))
@@ -277,7 +277,7 @@ class _Bus:
         for where, first, last in bands:
             found[LOW][where], found[HIGH][where] = first, last
         found[NOMINAL] = np.clip(found[NOMINAL], found[LOW], found[HIGH])
-        return BusReadings(found[:, self.column], volts=True)
+        return PredictedOnBus(found[:, self.column], volts=True)
 
     @cached_property
     def _order(self) -> Elimination:
@@ -318,4 +318,4 @@ class _Bus:
         return order.reduce_late(edge_s)
 
 
-__all__ = ["READ_OHM", "READ_SHARE", "Asked", "BusReadings", "OnBuses", "asked", "bus_faults", "ohms_words"]
+__all__ = ["READ_OHM", "READ_SHARE", "Asked", "OnBuses", "PredictedOnBus", "asked", "bus_faults", "ohms_words"]

@@ -41,7 +41,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Readings:
+class PredictedRow:
     """(k,) volts at a point with each of k faults: by a meter alone, and with a lamp (None without one); `floats` where the point hangs on nothing, `post_v` at the battery."""
 
     bare_v: FloatArray
@@ -117,14 +117,14 @@ class Blocks:
     blocks: Sequence[_Solved]
     column: IntArray  # which of those that are solved each fault is
 
-    def readings(self, name: str, level: str, lamp_w: float | None) -> Readings | None:
+    def row(self, name: str, level: str, lamp_w: float | None) -> PredictedRow | None:
         """What is read at a point or row by its name; None where it is on no kept way."""
-        found = [block.readings(name, level, lamp_w) for block in self.blocks]
+        found = [block.row(name, level, lamp_w) for block in self.blocks]
         some = [one for one in found if one is not None]
         if len(some) != len(found):
             return None
         lit = [one.lit_v for one in some if one.lit_v is not None]
-        return Readings(
+        return PredictedRow(
             np.concatenate([one.bare_v for one in some])[self.column], np.concatenate(lit)[self.column] if lit else None,
             np.concatenate([one.floats for one in some])[self.column], np.concatenate([one.post_v for one in some])[self.column],
         )  # fmt: skip
@@ -139,12 +139,12 @@ class _Solved:
     atoms: Sequence[Atom]
     _volts: dict[tuple[int, ...], FloatArray] = field(default_factory=dict)
 
-    def readings(self, name: str, level: str, lamp_w: float | None) -> Readings | None:
+    def row(self, name: str, level: str, lamp_w: float | None) -> PredictedRow | None:
         """What is read at a point or row by its name; None where it is on no kept way."""
         node = self.of.network["at"].get(name)
         return None if node is None else self.of_nodes([node], level, lamp_w)[0]
 
-    def of_nodes(self, nodes: Sequence[int], level: str, lamp_w: float | None) -> list[Readings]:
+    def of_nodes(self, nodes: Sequence[int], level: str, lamp_w: float | None) -> list[PredictedRow]:
         """What is read at each of some nodes."""
         post = self.of.network["post"] if self.of.network["post"] is not None else 0
         volts, seen = self.volts, self._seen(nodes, level, post)
@@ -163,7 +163,7 @@ class _Solved:
                 lamp = LoadLaws.of([FilamentLamp(0, 0, self.of.system_v, lamp_w).law])
                 amps = lamp.behind_a(free_v, np.abs(lamp_ohm))
                 lit_v = volts[row] - lifts * amps if level == "supply" else volts[row] + lifts * amps
-            found.append(Readings(bare_v, lit_v, floats, volts[post_row]))
+            found.append(PredictedRow(bare_v, lit_v, floats, volts[post_row]))
         return found
 
     # --- solving -----------------------------------------------------------------------------------------------------
@@ -313,4 +313,4 @@ class _Solved:
         return rows
 
 
-__all__ = ["FLOATS_OHM", "Predicted", "Readings", "Setting"]
+__all__ = ["FLOATS_OHM", "Predicted", "PredictedRow", "Setting"]

@@ -149,6 +149,6 @@ def without_fuse(tracing: Tracing, key: str) -> tuple[str, ...]:
         return link.kind is not LinkKind.FUSE and (link.kind not in ONE_WAY or link.a == here)
 
     met = flood(circuit, [node for node in starts if node not in dead], SUPPLY_KINDS, barred=dead, passes=passes)
-    drawing = (*CONSUMERS, PartKind.GENERATOR)
-    names = {circuit.node_parts[node] for node in met if circuit.kind_at(node) in drawing}
-    return tuple(sorted(names, key=lambda name: (drawing.index(circuit.parts[name].kind), natural(name))))
+    takers = (*CONSUMERS, PartKind.GENERATOR)
+    names = {circuit.node_parts[node] for node in met if circuit.kind_at(node) in takers}
+    return tuple(sorted(names, key=lambda name: (takers.index(circuit.parts[name].kind), natural(name))))

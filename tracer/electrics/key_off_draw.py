@@ -165,10 +165,10 @@ def draw_of(
     held : conditions held, for what is expected; `asleep` is held of itself where the vehicle declares it
     total_ma : the whole draw, as a clamp or a meter in series reads it
     """
-    return _Drawer(tracing, readings, limits, dict(held or {}), total_ma).report()
+    return _Maker(tracing, readings, limits, dict(held or {}), total_ma).report()
 
 
-class _Drawer:
+class _Maker:
     def __init__(
         self,
         tracing: Tracing,

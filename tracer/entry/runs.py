@@ -348,12 +348,12 @@ def read_wire(text: str, colours: ColourSystem) -> Wire:
             f"a wire {length_m:g} m long is not possible",
             f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.",
         )
-    size = drawn = None
+    size = two_sizes = None
     for count in (2, 1):
         typed = " ".join(words[-count:])
-        drawn = _SIZES.match(typed) if len(words) > count else None
-        if drawn:  # the diagram leaves it open: the thinner one, so that no wire is taken for better than it may be
-            typed = min(drawn.groups(), key=lambda one: float(one.replace(",", ".")))
+        two_sizes = _SIZES.match(typed) if len(words) > count else None
+        if two_sizes:  # the diagram leaves it open: the thinner one, so that no wire is taken for better than it may be
+            typed = min(two_sizes.groups(), key=lambda one: float(one.replace(",", ".")))
         if len(words) > count - 1 and _SIZE.match(typed):
             try:
                 size = parse_size(typed)
@@ -383,7 +383,7 @@ def read_wire(text: str, colours: ColourSystem) -> Wire:
         " ".join(text.split()),
         codes,
         size.area_mm2 if size else None,
-        (f"{size.text} (drawn as {drawn[1]}-{drawn[2]})" if drawn else size.text) if size else None,
+        (f"{size.text} (drawn as {two_sizes[1]}-{two_sizes[2]})" if two_sizes else size.text) if size else None,
         length_m,
         number,
         medium,

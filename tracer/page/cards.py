@@ -1,4 +1,4 @@
-"""The cards of the page: each box of the sheet that the case can take is on one, in the order of the sheet."""
+"""The cards of the page: each box of the worksheet that the case can take is on one, in the order of the worksheet."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import OPEN_OHM
 from tracer.entry.problems import listed
 from tracer.plan.names import point_name
-from tracer.plan.sheet_values import (
+from tracer.plan.plug_values import (
     AT_REST,
     AWAKE,
     GONE,
@@ -18,12 +18,12 @@ from tracer.plan.sheet_values import (
     TO_GROUND,
     UNTRACED,
     Beside,
-    OneSheet,
-    PinOnSheet,
+    PinAtPlug,
+    PlugWorksheet,
 )
 from tracer.plan.values import Decides, Range
 from tracer.report.lamps import lead_words
-from tracer.report.one_sheet.values import (
+from tracer.report.plug_worksheet.values import (
     ALONE,
     ASLEEP,
     BASE,
@@ -33,7 +33,7 @@ from tracer.report.one_sheet.values import (
     LOOK,
     PLUGGED,
     START,
-    Sheet,
+    WorksheetInWords,
 )
 from tracer.standards import figures
 
@@ -50,24 +50,33 @@ _STEP_OF = {
 _FIELDS = {"V": "volts", "ohm": "ohms", "s": "seconds"}
 
 
-def cards_of(circuit: Circuit, made: OneSheet, sheet: Sheet, plan: dict[str, Any]) -> Iterator[Card]:
+def cards_of(
+    circuit: Circuit, made: PlugWorksheet, worksheet: WorksheetInWords, plan: dict[str, Any]
+) -> Iterator[Card]:
     """One card after another, each with its number."""
-    for number, card in enumerate(_Maker(circuit, made, sheet, plan).cards()):
+    for number, card in enumerate(_Maker(circuit, made, worksheet, plan).cards()):
         yield {"n": number, **card}
 
 
 class _Maker:
-    def __init__(self, circuit: Circuit, made: OneSheet, sheet: Sheet, plan: dict[str, Any]) -> None:
-        self.circuit, self.made, self.sheet, self.plan = circuit, made, sheet, plan
-        self.titles = {step: (title, safe) for step, title, safe, _, _ in sheet.steps}
-        self.lines = {pin.name: pin for pin in sheet.pins}
-        self.place, self.access = circuit.place_of_part(sheet.module)
+    def __init__(
+        self, circuit: Circuit, made: PlugWorksheet, worksheet: WorksheetInWords, plan: dict[str, Any]
+    ) -> None:
+        self.circuit, self.made, self.worksheet, self.plan = circuit, made, worksheet, plan
+        self.titles = {step: (title, safe) for step, title, safe, _, _ in worksheet.steps}
+        self.lines = {pin.name: pin for pin in worksheet.pins}
+        self.place, self.access = circuit.place_of_part(worksheet.module)
 
     def cards(self) -> Iterator[Card]:
         yield from self._looks()
         yield self._base()
         if self.made.not_unplugged:
-            yield {"kind": "hazard", **self._step(ALONE), "name": self.sheet.module, "says": self.made.not_unplugged}
+            yield {
+                "kind": "hazard",
+                **self._step(ALONE),
+                "name": self.worksheet.module,
+                "says": self.made.not_unplugged,
+            }
         for one in self.made.pins:
             yield from self._plugged(one)
         yield from self._beside(PLUGGED)
@@ -90,7 +99,7 @@ class _Maker:
 
     def _step(self, step: int) -> Card:
         title, safe = self.titles.get(step, ("", ""))
-        return {"step": step, "title": self.sheet.titles.get(step, title), "safe": safe}
+        return {"step": step, "title": self.worksheet.titles.get(step, title), "safe": safe}
 
     def _looks(self) -> Iterator[Card]:
         """The positions to look at, panel by panel."""
@@ -106,7 +115,7 @@ class _Maker:
 
     def _base(self) -> Card:
         """What holds before any pin: the battery, the lamp, and what must work first."""
-        boxes = next((strip.boxes for strip in self.sheet.before if strip.number == BASE), ())
+        boxes = next((strip.boxes for strip in self.worksheet.before if strip.number == BASE), ())
         battery = [f"{box.ask} {box.expect} V".strip() for box in boxes if box.row == "battery"]
         first = [
             {"part": box.point, "words": f"{box.row}: {box.ask}"} for box in boxes if box.point and box.row != "battery"
@@ -116,7 +125,7 @@ class _Maker:
     def _card(self, kind: str, step: int, name: str, key: str, plug: str, **more: Any) -> Card:
         """A card with one field for a pin of the list."""
         line = self.lines[name]
-        full = self.sheet.full_names.get(name, line.point)
+        full = self.worksheet.full_names.get(name, line.point)
         row = self.plan["rows"].get(full, {})
         card = {
             "kind": kind, **self._step(step), "name": name, "full": full, "point": line.point, "level": row.get("level", ""), "wire": line.wire, "way": line.way,
@@ -124,7 +133,7 @@ class _Maker:
         }  # fmt: skip
         return {**card, **more}
 
-    def _plugged(self, one: PinOnSheet) -> Iterator[Card]:
+    def _plugged(self, one: PinAtPlug) -> Iterator[Card]:
         line = self.lines[one.pin.name]
         if one.pin.row.no_method:
             yield {**self._card("hazard", ALONE, line.name, "", ""), "says": line.says, "fields": []}
@@ -133,7 +142,7 @@ class _Maker:
             words = f"lost up to here: at most {figures.volts(max(lost, 0.01))}" if lost is not None else "no figure"
             yield self._card("drop", PLUGGED, line.name, one.plugged.key, "in", figure={"words": words, "lost_v": lost, "decides": False})  # fmt: skip
 
-    def _alone(self, one: PinOnSheet) -> Iterator[Card]:
+    def _alone(self, one: PinAtPlug) -> Iterator[Card]:
         line, test = self.lines[one.pin.name], one.pin.test
         if one.pin.row.no_method or self.made.not_unplugged:
             return
@@ -145,7 +154,7 @@ class _Maker:
 
     def _lamp_card(self, kind: str, step: int, name: str, test: Decides, out: list[str]) -> Card:
         """A card for a pin alone, without and with the lamp."""
-        kept = next((one for one in self.plan["rows"].get(self.sheet.full_names[name], {"tests": ()})["tests"] if one["out"] == out), None)  # fmt: skip
+        kept = next((one for one in self.plan["rows"].get(self.worksheet.full_names[name], {"tests": ()})["tests"] if one["out"] == out), None)  # fmt: skip
         lamp = test.lamp.watts
         bare = None if kept is None else kept["bare_most_v"]
         figure = {
@@ -157,7 +166,7 @@ class _Maker:
         leads = sorted("-".join(pair) for pair in test.leads)
         return self._card(kind, step, name, test.key, "out", lamp_w=lamp, out=out, fields=fields, asks_lit=test.wants_lit, figure=figure, leads=leads, leads_words=words)  # fmt: skip
 
-    def _splits(self, one: PinOnSheet) -> list[dict[str, Any]]:
+    def _splits(self, one: PinAtPlug) -> list[dict[str, Any]]:
         """Where to read on when the pin fails, half way first: each with the names of its points."""
         own = dict.fromkeys(point_name(probe.at) for probe in one.pin.row.probes)
         parts = {point_name(probe.at): probe.part for probe in one.pin.row.probes}
@@ -168,7 +177,7 @@ class _Maker:
         return [split for split in found if split["points"]]
 
     def _beside(self, step: int) -> Iterator[Card]:
-        """What the sheet asks in a step beside the tests of the pins."""
+        """What the worksheet asks in a step beside the tests of the pins."""
         for one in self.made.beside:
             if _STEP_OF[one.kind] != step:
                 continue

@@ -1,4 +1,4 @@
-"""Everything that the page shows of a module, as plain data: words and figures come from the plan and the sheet, so that the page decides nothing."""
+"""Everything that the page shows of a module, as plain data: words and figures come from the plan and the worksheet, so that the page decides nothing."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from tracer.page.cards import cards_of
 from tracer.page.panels import panels_data
 from tracer.page.picture import picture_of
 from tracer.page.without import is_large, without_data
-from tracer.plan.drawn import view_of
+from tracer.plan.diagram import view_of
 from tracer.plan.names import full_name
-from tracer.plan.one_sheet import one_sheet_of
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.report.completeness import completeness_data
 from tracer.report.layout import signs_meaning
-from tracer.report.one_sheet import sheet_in_words
-from tracer.report.one_sheet.values import Sheet
-from tracer.report.one_sheet.wording import words_of
+from tracer.report.plug_worksheet import worksheet_in_words
+from tracer.report.plug_worksheet.values import WorksheetInWords
+from tracer.report.plug_worksheet.wording import words_of
 from tracer.standards.figures import COMMA, POINT, decimal_mark
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
@@ -35,8 +35,8 @@ def content_of(
 ) -> dict[str, Any]:
     """What the page shows of one module's list; unless it is `deep` without what dies with each part, which takes as long as all else together."""
     with decimal_mark(mark):
-        made = one_sheet_of(tracing, report, limits)
-        sheet = sheet_in_words(made, tracing.circuit.typed.vehicle.system)
+        made = plug_worksheet_of(tracing, report, limits)
+        worksheet = worksheet_in_words(made, tracing.circuit.typed.vehicle.system)
         plan = plan_data(tracing, report, made)
         view = view_of(tracing, report)
         panels = panels_data(tracing, report, deep=deep)
@@ -48,9 +48,9 @@ def content_of(
             "schema": SCHEMA,
             "module": report.module,
             "vehicle": report.vehicle,
-            "edition": sheet.edition,
+            "edition": worksheet.edition,
             **completeness_data(report.completeness),
-            "words": {**words_of(sheet), "hazards": list(sheet.hazards), "list": sheet.list_words},
+            "words": {**words_of(worksheet), "hazards": list(worksheet.hazards), "list": worksheet.list_words},
             "keys": list(report.keys),
             "decimal": mark,
             "comma": mark == COMMA,
@@ -59,9 +59,9 @@ def content_of(
             "fits": list(FITS),
             "notes": [{"kind": kind, "example": one.example, "what": one.what, "reason": one.reason} for kind, one in NOTES.items() if kind not in _BY_NUMBER_OR_TIME],
             "lamps": sorted({test["lamp_w"] for row in plan["rows"].values() for test in row["tests"] if test["lamp_w"]}),
-            "pins": list(_pins(report, sheet)),
+            "pins": list(_pins(report, worksheet)),
             "signs": signs_meaning({sign for row in report.rows for sign in signs_of(row, report)}),
-            "cards": list(cards_of(tracing.circuit, made, sheet, plan)),
+            "cards": list(cards_of(tracing.circuit, made, worksheet, plan)),
             "points": {name: _point(tracing, report, plan, name) for name in plan["points"]},
             "panels": panels,
             "picture": picture_of(tracing, report, view),
@@ -69,10 +69,10 @@ def content_of(
         }  # fmt: skip
 
 
-def _pins(report: SupplyReport, sheet: Sheet) -> Iterator[dict[str, Any]]:
+def _pins(report: SupplyReport, worksheet: WorksheetInWords) -> Iterator[dict[str, Any]]:
     """Each pin of the list in one line, with the full name of its row where it has one."""
     rows = {row.point: row for row in (*report.supplies, *report.grounds)}
-    for pin in sheet.pins:
+    for pin in worksheet.pins:
         row = rows.get(pin.point)
         yield {
             "name": pin.name, "full": full_name(row) if row else "", "point": pin.point, "wire": pin.wire, "way": pin.way, "says": pin.says,

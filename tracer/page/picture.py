@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from tracer.plan.diagram import View, view_of
 from tracer.plan.distances import stretches_of
-from tracer.plan.drawn import View, view_of
 from tracer.plan.names import full_name, point_name
-from tracer.report.diagram import Drawing, Sheet, as_svg, diagram_of
+from tracer.report.diagram import DiagramPage, Paper, as_svg, diagram_of
 from tracer.report.diagram.block import node_of_style, style_of
-from tracer.report.diagram.shapes import Line, Primitive, Rect
+from tracer.report.diagram.shapes import Line, Rect, Shape
 from tracer.report.diagram.svg import STROKES
 from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
@@ -21,7 +21,7 @@ LETTERS = {"plain": "p", "heavy": "h", "dashed": "d", "dashdot": "x"}
 
 def picture_of(tracing: Tracing, report: SupplyReport, view: View) -> dict[str, Any]:
     """The pages of the diagram without a key state, and for each key state the styles of their lines: it is laid out once."""
-    pages = diagram_of(replace(view, every_key=True), Sheet())
+    pages = diagram_of(replace(view, every_key=True), Paper())
     levels = {key: _letters(pages, view_of(tracing, report, key)) for key in report.keys}
     names = tracing.circuit.node_names
     return {
@@ -34,7 +34,7 @@ def picture_of(tracing: Tracing, report: SupplyReport, view: View) -> dict[str, 
     }  # fmt: skip
 
 
-def _page(page: Drawing) -> dict[str, Any]:
+def _page(page: DiagramPage) -> dict[str, Any]:
     return {
         "svg": as_svg(page),
         "nodes": {group.id: list(group.nodes) for group in page.groups if group.nodes},
@@ -65,7 +65,7 @@ def _parts(view: View) -> dict[str, list[int]]:
     return found
 
 
-def _letters(pages: list[Drawing], view: View) -> dict[str, str]:
+def _letters(pages: list[DiagramPage], view: View) -> dict[str, str]:
     """For each symbol and line whose style the key state changes, a letter for each of its shapes."""
     found = {}
     for page in pages:
@@ -76,24 +76,24 @@ def _letters(pages: list[Drawing], view: View) -> dict[str, str]:
     return found
 
 
-def _letter(shape: Primitive, view: View) -> str:
+def _letter(shape: Shape, view: View) -> str:
     node = _node(shape)
     style = "plain" if node is None else style_of(view.level(node))
     return "." if style == "plain" else LETTERS[style]
 
 
-def _node(shape: Primitive) -> int | None:
+def _node(shape: Shape) -> int | None:
     return node_of_style(shape.style) if isinstance(shape, Line | Rect) else None
 
 
-def _plain(page: Drawing) -> Drawing:
+def _plain(page: DiagramPage) -> DiagramPage:
     """The page as it is drawn without a key state."""
     return replace(
         page, groups=[replace(group, shapes=[_bare(shape) for shape in group.shapes]) for group in page.groups]
     )
 
 
-def _bare(shape: Primitive) -> Primitive:
+def _bare(shape: Shape) -> Shape:
     return replace(shape, style="plain") if isinstance(shape, Line | Rect) and _node(shape) is not None else shape
 
 

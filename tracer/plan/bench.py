@@ -1,4 +1,4 @@
-"""What each reading should be, computed: plugged in and working, and unplugged with each pin alone, with and without its lamp.
+"""What is expected, computed: plugged in and working, and unplugged with each pin alone, with and without its lamp.
 
 Nothing here decides what is read; `steps` asks for single values. A key state in which no steady voltages are found is remembered in `failed` with the
 reason, and has no values.
@@ -29,7 +29,7 @@ from tracer.trace.tracing import Tracing
 
 @dataclass
 class Bench:
-    """Computed readings of one module, worked out as they are asked for."""
+    """What is expected of one module, worked out as they are asked for."""
 
     tracing: Tracing
     report: SupplyReport
@@ -95,8 +95,8 @@ class Bench:
             bench = self._unplugged_in(key, out, pulled)
             if reason := bench.why_not(row):
                 return Computed("volts", key, False, "", None, not_computed=reason), None
-            bare = bench.reading(row, key, None, limit)
-            return bare, None if lamp_w is None or bare.floating else bench.reading(row, key, lamp_w, limit)
+            bare = bench.expected(row, key, None, limit)
+            return bare, None if lamp_w is None or bare.floating else bench.expected(row, key, lamp_w, limit)
         except NotSettled as error:
             self.failed.setdefault(key, str(error))
             return None, None
@@ -118,7 +118,7 @@ class Bench:
     ) -> tuple[Range, float]:
         """By how much the lamp lets the drop of a pin grow, alone and unplugged, its high end rounded up to what is given; and how many ohms may hide in that.
 
-        For a pin that has a reading with the lamp.
+        For a pin that is read with the lamp.
         """
         bench = self._unplugged_in(key, out, pulled)
         pin = bench.pins[row.code, row.point]
@@ -159,11 +159,11 @@ class Bench:
         module = self.report.module
         at = next((n for n, access in enumerate(bus.accesses) if access.module == module), None)
         case = next((case for case in bus.cases if case.kind == "unplugged" and case.parts == (module,)), None)
-        reading: Ohm | None = None if at is None or case is None else case.readings[at]
-        if reading is None:
+        expected: Ohm | None = None if at is None or case is None else case.expected[at]
+        if expected is None:
             return None
         return Computed(
-            "ohms", "supply off", False, "none, bus asleep", Range(reading.low, reading.nominal, reading.high),
+            "ohms", "supply off", False, "none, bus asleep", Range(expected.low, expected.nominal, expected.high),
             basis=f"terminations of bus {bus.name} as typed in, {module} unplugged",
         )  # fmt: skip
 
@@ -191,7 +191,7 @@ class _Unplugged:
         opened = [target_of(self.tracing.circuit, name).opened for name in out]
         return self.alone.grounded_without(self.pins[row.code, row.point], opened)
 
-    def reading(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
+    def expected(self, row: Row, key: str, lamp_w: float | None, limit: LimitInUse) -> Computed:
         """One pin in all settings.
 
         Raises

@@ -1,12 +1,12 @@
-"""What the one sheet asks beside the tests of the pins: each with the name by which it is read, under what it is read, and between what it lies in order."""
+"""What the worksheet asks beside the tests of the pins: each with the name by which it is read, under what it is read, and between what it lies in order."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.electrics.bus.values import ASLEEP, ONE_OUT, OPEN_OHM, LineReading
+from tracer.electrics.bus.values import ASLEEP, ONE_OUT, OPEN_OHM, ExpectedOnLine
 from tracer.plan.names import bus_pins_of, full_name
-from tracer.plan.sheet_values import (
+from tracer.plan.plug_values import (
     AT_REST,
     AWAKE,
     GONE,
@@ -15,7 +15,7 @@ from tracer.plan.sheet_values import (
     TO_GROUND,
     UNTRACED,
     Beside,
-    OneSheet,
+    PlugWorksheet,
 )
 from tracer.plan.values import GROUND_BELOW_V, Step
 from tracer.plan.words import gone_name, line_name, to_ground_name
@@ -23,13 +23,13 @@ from tracer.plan.words import gone_name, line_name, to_ground_name
 OUTPUT_OFF = 0.05  # of its volts, a reference output in order (from memory)
 
 
-def beside_of(made: OneSheet) -> tuple[Beside, ...]:
-    """All of them, in the order of the sheet."""
+def beside_of(made: PlugWorksheet) -> tuple[Beside, ...]:
+    """All of them, in the order of the worksheet."""
     return tuple(_Maker(made).all())
 
 
 class _Maker:
-    def __init__(self, made: OneSheet) -> None:
+    def __init__(self, made: PlugWorksheet) -> None:
         self.made, self.report = made, made.glance.report
         self.rest = self.report.keys[0]
         self.lines = {pin: (bus, line) for bus, pins in bus_pins_of(self.report).items() for line, pin in pins.items()}
@@ -46,11 +46,11 @@ class _Maker:
         if not self.made.not_unplugged:
             yield from self._untraced()
         for step, names in self._bus_lines():
-            asleep = step.bus.line_reading(ASLEEP, step.bus_line) if step.bus else None
+            asleep = step.bus.expected_on_line(ASLEEP, step.bus_line) if step.bus else None
             if asleep is not None or self.made.bus_ohms:
                 yield self._asleep(step, names, asleep)
         for step, names in self._bus_lines():
-            open_ohm = step.bus.line_reading(ONE_OUT, step.bus_line) if step.bus else None
+            open_ohm = step.bus.expected_on_line(ONE_OUT, step.bus_line) if step.bus else None
             if open_ohm is not None and open_ohm.low is not None and not self.made.not_unplugged:
                 yield self._line(
                     TO_GROUND, step, tuple(map(to_ground_name, names[:1])), "ohm", min(open_ohm.low, OPEN_OHM)
@@ -96,7 +96,7 @@ class _Maker:
         awake = kind == AWAKE
         return Beside(kind, step.cavity.pin, step.point, names, unit, self.made.working if awake else self.rest, awake, not awake, low, None, high, (step.cavity.declared,))  # fmt: skip
 
-    def _asleep(self, step: Step, names: tuple[str, ...], asleep: LineReading | None) -> Beside:
+    def _asleep(self, step: Step, names: tuple[str, ...], asleep: ExpectedOnLine | None) -> Beside:
         assert step.cavity is not None
         low, nominal, high = (None, None, None) if asleep is None else (asleep.low, asleep.nominal, asleep.high)
         return Beside(AT_REST, step.cavity.pin, step.point, names, "V", self.rest, bool(self.made.not_unplugged), True, low, nominal, high, (step.cavity.declared,))  # fmt: skip

@@ -1,4 +1,4 @@
-"""What is measured of a module and what is expected there, as plain values: steps, in batches by place and key state, with computed readings."""
+"""What is measured of a module and what is expected there, as plain values: steps, in batches by place and key state."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ GROUND_BELOW_V = 1.0  # what a ground that is there stays below, plugged in
 
 @dataclass(frozen=True, slots=True)
 class Computed:
-    """A computed reading for one box of one row.
+    """What is expected in one box of one row.
 
     `box` is volts, loaded, drop or ohms; `value` is in V to battery negative (in Ω for ohms), None where the point floats. `lost_*_v` is what is lost up to the
     point: for a supply from battery positive, for a ground to battery negative. `load` is what draws at that moment, `basis` what the value rests on.

@@ -10,7 +10,7 @@ from tracer.entry.bus_words import bus_in_rows
 from tracer.entry.problems import CannotAnswer, listed, nearest
 
 CRANKING = ("start", "crank")  # key states in which the starter turns
-# What boxes of the one sheet ask, and by which a filled-in one is read back.
+# What boxes of the worksheet ask, and by which a filled-in one is read back.
 NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT, TO_GROUND, LIVE_AT_ONCE = (
     "no lamp",
     "drop to its post",

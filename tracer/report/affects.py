@@ -19,8 +19,8 @@ from tracer.trace.affects.dead_part import (
     AffectsReport,
     Effect,
     Gain,
-    Parted,
     Relay,
+    Severed,
 )
 from tracer.trace.minding import Minding
 
@@ -56,12 +56,12 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
         for (part, _), gains in groupby(report.gains, key=lambda gain: (gain.terminal.part, gain.terminal.kind)):
             _part_line(page, circuit, part, report.minding)
             page.table([_gain_row(gain, report.minding) for gain in gains], indent=6)
-    if report.parted:
+    if report.severed:
         page.heading("Lines without supply or ground of their own that come apart")
-        for parted in report.parted:
-            pieces = " | ".join(", ".join(piece) for piece in parted.pieces)
+        for severed in report.severed:
+            pieces = " | ".join(", ".join(piece) for piece in severed.pieces)
             page.line(
-                marked(pieces, report.minding, *(at for piece in parted.pieces for at in piece)), indent=2, hang=4
+                marked(pieces, report.minding, *(at for piece in severed.pieces for at in piece)), indent=2, hang=4
             )
     _effects(page, circuit, OTHER_WAY, report)
     notes(page, report.minding)
@@ -87,8 +87,8 @@ def verdict(report: AffectsReport) -> str:
     ]
     if report.relays:
         parts.append(f"{_dropped_words(report.relays)} {'drops' if len(report.relays) == 1 else 'drop'} out")
-    if report.parted:
-        parts.append(f"{counted(len(report.parted), 'signal line')} apart")
+    if report.severed:
+        parts.append(f"{counted(len(report.severed), 'signal line')} apart")
     if not parts:
         return "Nothing that is typed in loses supply, ground or control by it."
     return f"{'; '.join(parts)}."
@@ -244,7 +244,7 @@ def as_data(report: AffectsReport) -> dict[str, Any]:
             {**_terminal_data(gain.terminal), "states": list(gain.states), "before": gain.before, "after": gain.after}
             for gain in report.gains
         ],
-        "parted": [_parted_data(parted) for parted in report.parted],
+        "parted": [_severed_data(severed) for severed in report.severed],
         "notes": list(report.notes),
         "minding": minding_data(report.minding),
         "cautions": list(report.cautions),
@@ -286,5 +286,5 @@ def _relay_data(relay: Relay) -> dict[str, Any]:
     }
 
 
-def _parted_data(parted: Parted) -> list[Sequence[str]]:
-    return [list(piece) for piece in parted.pieces]
+def _severed_data(severed: Severed) -> list[Sequence[str]]:
+    return [list(piece) for piece in severed.pieces]

@@ -8,7 +8,7 @@ from tracer.report.completeness import cell as completeness_cell
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import cell, everywhere, marked, minding_data, notes_line, opening
-from tracer.report.sheets import csv_text
+from tracer.report.plain_data import csv_text
 from tracer.trace.affects.every_part import EveryLoss, PartLoss
 
 SCHEMA = "tracer.affects-every/1"

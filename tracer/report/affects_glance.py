@@ -32,9 +32,9 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
         page.line(
             f"! {terminal.part}.{terminal.pin} {sure} {what} in {', '.join(gain.states)}, and should not be", hang=2
         )
-    for parted in report.parted[:_MOST_APART]:
-        page.line(f"! comes apart: {' | '.join(listed(list(piece), most=4) for piece in parted.pieces)}", hang=2)
-    if (left := len(report.parted) - _MOST_APART) > 0:
+    for severed in report.severed[:_MOST_APART]:
+        page.line(f"! comes apart: {' | '.join(listed(list(piece), most=4) for piece in severed.pieces)}", hang=2)
+    if (left := len(report.severed) - _MOST_APART) > 0:
         page.line(f"! and {counted(left, 'more signal line')} apart: --all", hang=2)
     _table(page, circuit, report)
     _below(page, report)

@@ -16,8 +16,8 @@ from tracer.electrics.bus.values import (
     BusReport,
     BusTermination,
     Case,
+    ExpectedOnLine,
     LevelLine,
-    LineReading,
     ohm_words,
 )
 from tracer.report.completeness import first_line
@@ -52,7 +52,7 @@ def as_text(reports: Sequence[BusReport], reading: Classified | None, *, width: 
             _tests(page, report)
         elif report.kind:
             _without_rule(page, report)
-        _line_readings(page, report)
+        _on_lines(page, report)
         if report.kind not in shown:
             _levels(page, report)
         shown.add(report.kind)
@@ -131,8 +131,8 @@ def _in_order(page: Page, report: BusReport) -> None:
     page.line("Supplies off, bus asleep, leads nulled. With everything plugged:", indent=2)
     for value, names in _clusters(report, report.cases[0]):
         page.line(f"{value}: {_names(report, names)}", indent=4, hang=6)
-    reading = next((one for one in report.cases[0].readings if one is not None), None)
-    if reading is not None and reading.nominal < INPUTS_OHM:
+    expected = next((one for one in report.cases[0].expected if one is not None), None)
+    if expected is not None and expected.nominal < INPUTS_OHM:
         page.line(
             f"Range {_ohm_range(report.cases[0])} by the inputs of the nodes (12 to 100 kΩ each) and the terminations (1 %); meter {report.meter}.",
             indent=2,
@@ -151,7 +151,7 @@ def _cases(page: Page, report: BusReport) -> None:
         page.line(f"{single}: {words}", indent=2, hang=4)
     shorts = [case for case in report.cases if case.kind == "short"]
     if shorts:
-        most = max(reading.nominal for case in shorts for reading in case.readings if reading is not None)
+        most = max(ohm.nominal for case in shorts for ohm in case.expected if ohm is not None)
         page.line(
             f"the two lines touching anywhere: 0 to {figures.ohms(most)} (plus the contact) at every point; the lowest reading is nearest to the fault",
             indent=2,
@@ -239,8 +239,8 @@ def _names(report: BusReport, numbers: Sequence[int]) -> str:
 
 
 def _ohm_range(case: Case) -> str:
-    readings = [reading for reading in case.readings if reading is not None]
-    return figures.ohms_ends(min(r.low for r in readings), max(r.high for r in readings))
+    expected = [ohm for ohm in case.expected if ohm is not None]
+    return figures.ohms_ends(min(r.low for r in expected), max(r.high for r in expected))
 
 
 def _tests(page: Page, report: BusReport) -> None:
@@ -313,15 +313,15 @@ def _without_rule(page: Page, report: BusReport) -> None:
         page.line("No rule is known for this kind: the maker's figures decide.", indent=2)
 
 
-def _line_readings(page: Page, report: BusReport) -> None:
+def _on_lines(page: Page, report: BusReport) -> None:
     """Each line to ground and to supply: lines that read alike in a state together."""
-    if not report.line_readings:
+    if not report.on_lines:
         return
     held = "" if report.supply_v is None else f", with {figures.stated(report.supply_v, 'V')} there"
     page.heading(f"Each line to ground, and to supply{held}")
     cells: dict[tuple[str, str], dict[str, str]] = {}
-    for one in report.line_readings:
-        cells.setdefault((one.state, one.line), {})[one.to] = reading_words(one)
+    for one in report.on_lines:
+        cells.setdefault((one.state, one.line), {})[one.to] = expected_words(one)
     alike: dict[tuple[str, str, str], list[str]] = {}
     for (state, line), found in cells.items():
         alike.setdefault((state, found["ground"], found.get("supply", "")), []).append(line)
@@ -333,22 +333,22 @@ def _line_readings(page: Page, report: BusReport) -> None:
         stretch=0,
         stacked_names=["to ground", "to supply"],
     )
-    for words in dict.fromkeys(one.words for one in report.line_readings if one.words):
+    for words in dict.fromkeys(one.words for one in report.on_lines if one.words):
         page.line(f"{words[0].upper()}{words[1:]}.", indent=2, hang=4)
-    if any(one.unit == "Ω" and one.low is not None for one in report.line_readings):
+    if any(one.unit == "Ω" and one.low is not None for one in report.on_lines):
         page.line(
             "Off: supplies off, all asleep. Less Ω than that is a way beside the bus: unplug the modules one after another; what is left with all unplugged lies in the harness.",
             indent=2,
             hang=4,
         )
     sources = dict.fromkeys(
-        one.source for one in report.line_readings if one.unit == "Ω" and not one.source.startswith("computed")
+        one.source for one in report.on_lines if one.unit == "Ω" and not one.source.startswith("computed")
     )
     for source in filter(None, sources):
         page.line(f"- Ω: {source}", indent=2, hang=4)
 
 
-def reading_words(one: LineReading) -> str:
+def expected_words(one: ExpectedOnLine) -> str:
     """'2.50 (2.00 to 3.00) V', 'at least 1 kΩ', 'open', 'not judged'."""
     if one.words:
         return one.words.partition(":")[0]

@@ -64,7 +64,7 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
                 "kind": case.kind,
                 "words": case.words,
                 "parts": list(case.parts),
-                "ohms": {name: _ohm_data(reading) for name, reading in zip(names, case.readings, strict=True)},
+                "ohms": {name: _ohm_data(ohm) for name, ohm in zip(names, case.expected, strict=True)},
             }
             for case in report.cases
         ],
@@ -106,7 +106,7 @@ def _bus_data(report: BusReport) -> dict[str, Any]:
                 "note": one.words,
                 "source": one.source,
             }
-            for one in report.line_readings
+            for one in report.on_lines
         ],
         "notes": list(report.notes),
         "not_to_measure": [{"at": name, "why": words} for name, words in report.not_to_measure],
@@ -120,11 +120,11 @@ def _finite(value: float | None) -> float | None:
     return None if value is None or math.isinf(value) else round(value, 4)
 
 
-def _ohm_data(reading: Ohm | None) -> list[float | None] | None:
+def _ohm_data(ohm: Ohm | None) -> list[float | None] | None:
     """[low, nominal, high]; null stands for open."""
-    if reading is None:
+    if ohm is None:
         return None
-    return [round(value, 3) if math.isfinite(value) else None for value in (reading.low, reading.nominal, reading.high)]
+    return [round(value, 3) if math.isfinite(value) else None for value in (ohm.low, ohm.nominal, ohm.high)]
 
 
 def _reading_data(reading: Classified) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from tracer.electrics.bus.values import (
     Case,
     ohm_words,
 )
-from tracer.report.bus import doubts, not_to_measure, reading_words, termination_words
+from tracer.report.bus import doubts, expected_words, not_to_measure, termination_words
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import lines as mind_lines
@@ -155,9 +155,9 @@ def _values(report: BusReport) -> Iterator[tuple[str, str]]:
 def _to_ground(report: BusReport) -> str:
     """What each line reads to ground and to supply with everything off; empty where nothing is said."""
     said = [
-        f"{reading_words(one)} with {words}"
+        f"{expected_words(one)} with {words}"
         for state, words in ((PLUGGED, "all plugged in"), (UNPLUGGED, "all unplugged"))
-        for one in report.line_readings
+        for one in report.on_lines
         if one.state == state and one.low is not None
     ]
     if not said:
@@ -179,7 +179,7 @@ def _ohms(report: BusReport) -> Iterator[str]:
 
 
 def _span(cases: Iterable[Case]) -> str:
-    found = [reading.nominal for case in cases for reading in case.readings if reading is not None]
+    found = [ohm.nominal for case in cases for ohm in case.expected if ohm is not None]
     if not found:
         return ""
     if min(found) >= INPUTS_OHM:

@@ -71,7 +71,7 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
     for ask in _asks(got):
         page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
     if left:
-        page.line("Written on the sheet and not taken:")
+        page.line("Written on the worksheet and not taken:")
     page.first([f"- {words}" for words in left], indent=2, hang=4)
     return page.text()
 
@@ -307,7 +307,7 @@ def proof_data(case: Case, verdict: Verdict) -> dict[str, Any]:
 def report_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
     """Half a page in plain words, then every reading with its conditions."""
     page = Page(width, bold=bold)
-    for title, lines in report_parts(case, verdict):
+    for title, lines in report_sections(case, verdict):
         if title:
             page.heading(title)
         for line in lines:
@@ -315,7 +315,7 @@ def report_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = F
     return page.text()
 
 
-def report_parts(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
+def report_sections(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]:
     """The report as headings with their lines: complaint, cause, correction first, in plain words."""
     from tracer.standards.cautions import cautions_for
 
@@ -369,17 +369,29 @@ def _before_after(case: Case) -> Iterable[str]:
 
 def report_html(case: Case, verdict: Verdict) -> str:
     """The report as one self-contained page that prints."""
-    return html("case.html", parts=report_parts(case, verdict))
+    return html("case.html", sections=report_sections(case, verdict))
 
 
 def report_pdf(case: Case, verdict: Verdict) -> bytes:
     """The report as PDF, A4."""
-    from tracer.report.sheets import json_text  # not at the top: `read` needs none of what it loads
+    from tracer.report.plain_data import json_text  # not at the top: `read` needs none of what it loads
 
-    parts = [{"title": title, "lines": lines} for title, lines in report_parts(case, verdict)]
-    return pdf(template("case.typ"), {"data": json_text({"parts": parts})})
+    sections = [{"title": title, "lines": lines} for title, lines in report_sections(case, verdict)]
+    return pdf(template("case.typ"), {"data": json_text({"sections": sections})})
 
 
 __all__ = [
-    "besides", "note_text", "proof_data", "proof_text", "read_data", "read_text", "report_html", "report_parts", "report_pdf", "report_text", "set_text", "show_data", "show_text",
+    "besides",
+    "note_text",
+    "proof_data",
+    "proof_text",
+    "read_data",
+    "read_text",
+    "report_html",
+    "report_pdf",
+    "report_sections",
+    "report_text",
+    "set_text",
+    "show_data",
+    "show_text",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from tracer.circuit.model import Circuit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import minding_data, notes, opening
-from tracer.report.sheets import loose_data
+from tracer.report.plain_data import loose_data
 from tracer.trace.rules.registry import Rule
 
 if TYPE_CHECKING:  # what works them out is not needed to show them

@@ -6,7 +6,7 @@ from typing import Any
 
 from tracer.circuit.comparing import Comparison, Difference, Side
 from tracer.report.layout import Page, counted
-from tracer.report.sheets import place_fields
+from tracer.report.plain_data import place_fields
 
 SCHEMA = "tracer.compare/1"
 SAME_SLIP = (

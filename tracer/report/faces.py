@@ -24,7 +24,7 @@ def beside(face: Face) -> str:
     return f"not in this face: {', '.join(face.beside)}" if face.beside else ""
 
 
-def drawn(face: Face, width: int) -> Iterator[str]:
+def picture_of(face: Face, width: int) -> Iterator[str]:
     """The rows of cavities as lines of text, each cavity equally wide; what is too wide for `width` goes on below, all rows of some columns at a time."""
     longest = max(len(row) for row in face.rows)
     cells = [[_cell(face, one) for one in (*row, *[""] * (longest - len(row)))] for row in face.rows]
@@ -54,10 +54,10 @@ def as_data(face: Face) -> dict[str, Any]:
 def write(page: Page, face: Face, *, indent: int = 0) -> None:
     """A face with its title; where it is wider than the page each row goes on below, further in."""
     page.line(f"{title(face)}: {MEANING}", indent=indent, hang=indent + 2, strong=True)
-    for line in drawn(face, page.width - indent - 2):
+    for line in picture_of(face, page.width - indent - 2):
         page.as_it_is(f"{' ' * (indent + 2)}{line}")
     if words := beside(face):
         page.line(words, indent=indent + 2)
 
 
-__all__ = ["MEANING", "PRINTED", "as_data", "beside", "drawn", "title", "write"]
+__all__ = ["MEANING", "PRINTED", "as_data", "beside", "picture_of", "title", "write"]

@@ -21,7 +21,7 @@ class LinkRow:
     pins: bool = False
 
 
-class Shape(Enum):
+class Symbol(Enum):
     """What a part, or a point of it, is drawn as."""
 
     TERMINAL = "a small circle at each of its points"
@@ -35,7 +35,7 @@ class Shape(Enum):
 class PartRow:
     """`side`: from which side it is touched, in words behind what is touched."""
 
-    shape: Shape = Shape.TERMINAL
+    symbol: Symbol = Symbol.TERMINAL
     side: str = ""
 
 
@@ -64,19 +64,19 @@ LINKS: Mapping[LinkKind, LinkRow] = {
 _WIRE_SIDE = ", wire side"
 
 PARTS: Mapping[PartKind, PartRow] = {
-    PartKind.MODULE: PartRow(Shape.BOX, _WIRE_SIDE),
+    PartKind.MODULE: PartRow(Symbol.BOX, _WIRE_SIDE),
     PartKind.FUSE: PartRow(),
     PartKind.LINK: PartRow(),
     PartKind.BREAKER: PartRow(),
     PartKind.PANEL: PartRow(),
-    PartKind.SPLICE: PartRow(Shape.SPLICE),
+    PartKind.SPLICE: PartRow(Symbol.SPLICE),
     PartKind.CONNECTOR: PartRow(side=_WIRE_SIDE),
     PartKind.JOINT: PartRow(side=_WIRE_SIDE),
-    PartKind.GROUND: PartRow(Shape.GROUND),
+    PartKind.GROUND: PartRow(Symbol.GROUND),
     PartKind.STRAP: PartRow(),
-    PartKind.BATTERY: PartRow(Shape.BATTERY),
+    PartKind.BATTERY: PartRow(Symbol.BATTERY),
     PartKind.GENERATOR: PartRow(),
-    PartKind.CONVERTER: PartRow(Shape.BOX),
+    PartKind.CONVERTER: PartRow(Symbol.BOX),
     PartKind.LOAD: PartRow(),
     PartKind.RESISTOR: PartRow(),
     PartKind.DIODE: PartRow(),
@@ -87,4 +87,4 @@ PARTS: Mapping[PartKind, PartRow] = {
 
 ELEMENTS = frozenset(kind for kind, row in LINKS.items() if row.symbol)
 
-__all__ = ["ELEMENTS", "LINKS", "PARTS", "LinkRow", "PartRow", "Shape"]
+__all__ = ["ELEMENTS", "LINKS", "PARTS", "LinkRow", "PartRow", "Symbol"]

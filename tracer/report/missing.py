@@ -8,7 +8,7 @@ from tracer.report.completeness import completeness_data, joints_words, loose_wo
 from tracer.report.completeness import opening as opening_of
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.report.minding import minding_data, opening
-from tracer.report.sheets import loose_data
+from tracer.report.plain_data import loose_data
 from tracer.trace.lists.missing import Missing, MissingPage
 
 SCHEMA = "tracer.missing/1"

@@ -240,7 +240,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     if seen.not_looked_at:
         page.heading("Not looked at yet")
         page.line("Nothing is known about these; an empty position is typed as `LABEL:-`.", indent=2)
-        page.table([[position.label, _expected(position)] for position in seen.not_looked_at], indent=2)
+        page.table([[position.label, _belongs(position)] for position in seen.not_looked_at], indent=2)
     _cautions(page, seen.cautions)
     return page.text()
 
@@ -264,7 +264,7 @@ def seen_verdict(seen: SeenReport) -> str:
     return f"{', '.join(parts)}; {len(seen.right)} as they should be"
 
 
-def _expected(position: Position) -> str:
+def _belongs(position: Position) -> str:
     if position.state == EMPTY:
         return "MUST BE EMPTY"
     return position.belongs if position.state == FITTED else f"{position.belongs} ({position.state})"

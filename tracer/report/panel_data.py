@@ -8,7 +8,7 @@ from tracer.report.completeness import cell as completeness_cell
 from tracer.report.completeness import completeness_data
 from tracer.report.minding import cell, minding_data
 from tracer.report.panel import served_words
-from tracer.report.sheets import csv_text, loose_data
+from tracer.report.plain_data import csv_text, loose_data
 from tracer.trace.panels.plugged_in import SeenReport
 from tracer.trace.panels.positions_of import (
     PanelReport,

@@ -10,7 +10,7 @@ from tracer.report.layout import when_words
 from tracer.report.minding import first_words, lines, withheld
 from tracer.report.minding import mark as minding_mark
 from tracer.report.panel import mark, serves_words, verdict
-from tracer.report.sheets import json_text
+from tracer.report.plain_data import json_text
 from tracer.report.typeset import pdf, template
 from tracer.standards import figures
 from tracer.trace.minding import CAUTION, HAZARD, NOTE, Minding

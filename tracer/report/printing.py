@@ -19,8 +19,8 @@ from tracer.trace.lists.completeness import Answer, Completeness
 if TYPE_CHECKING:
     from tracer.circuit.model import Circuit
     from tracer.electrics.limits_in_use import LimitsInUse
-    from tracer.plan.drawn import View
-    from tracer.plan.sheet_values import OneSheet
+    from tracer.plan.diagram import View
+    from tracer.plan.plug_values import PlugWorksheet
     from tracer.plan.values import Plan
     from tracer.trace.lists.results import SupplyReport
 
@@ -44,7 +44,7 @@ class Job:
     engine: str = "pure"
     limits: LimitsInUse | None = None  # those of the vehicle and the tables where it is left out
     decimal: str = POINT
-    full: bool = False  # a worksheet of every point by place, in place of the one sheet
+    full: bool = False  # a worksheet of every point by place, in place of those at the plug
 
     @property
     def mark(self) -> str:
@@ -66,18 +66,22 @@ def worksheet(circuit: Circuit, report: SupplyReport, plan: Plan, job: Job) -> P
     from tracer.report.worksheet import file_of, worksheet_of
 
     with decimal_mark(job.mark):
-        sheet = worksheet_of(circuit, report, plan)
-        return Printed(report.module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+        worksheet = worksheet_of(circuit, report, plan)
+        return Printed(
+            report.module, report.completeness, (file_of(worksheet, job.form, paper=job.paper, date=job.date),)
+        )
 
 
-def one_sheet(made: OneSheet, system: str, job: Job) -> Printed:
-    """One module's sheet."""
-    from tracer.report.one_sheet import file_of, sheet_in_words
+def plug_worksheet(made: PlugWorksheet, system: str, job: Job) -> Printed:
+    """One module's worksheet."""
+    from tracer.report.plug_worksheet import file_of, worksheet_in_words
 
     report = made.glance.report
     with decimal_mark(job.mark):
-        sheet = sheet_in_words(made, system)
-        return Printed(report.module, report.completeness, (file_of(sheet, job.form, paper=job.paper, date=job.date),))
+        worksheet = worksheet_in_words(made, system)
+        return Printed(
+            report.module, report.completeness, (file_of(worksheet, job.form, paper=job.paper, date=job.date),)
+        )
 
 
 def diagram(view: View, job: Job) -> Printed:
@@ -87,11 +91,11 @@ def diagram(view: View, job: Job) -> Printed:
     ------
     NoEngine : the layout engine cannot be run
     """
-    from tracer.report.diagram import Sheet, back_of, diagram_of, files_of
+    from tracer.report.diagram import Paper, back_of, diagram_of, files_of
 
     with decimal_mark(job.mark):
-        sheet = Sheet(job.paper, job.engine, job.date)
-        files = files_of(diagram_of(view, sheet), job.form, back_of(view, sheet))
+        paper = Paper(job.paper, job.engine, job.date)
+        files = files_of(diagram_of(view, paper), job.form, back_of(view, paper))
         return Printed(view.module, view.report.completeness, tuple(files))
 
 
@@ -152,7 +156,7 @@ def page_names(file: Path, pages: int) -> list[Path]:
 
 
 def old_pages(file: Path, pages: int) -> list[Path]:
-    """Files named like pages of this drawing that are none of the pages written now: left by an earlier call, or somebody else's."""
+    """Files named like pages of this diagram that are none of the pages written now: left by an earlier call, or somebody else's."""
     if file.suffix.lower() not in PAGED:
         return []
     numbered = (
@@ -167,10 +171,10 @@ def is_page_of(old: Path, page: bytes) -> bool:
     if old.suffix.lower() != ".svg" or old.is_symlink():
         return False
     with old.open("rb") as file:
-        return _drawn_of(file.read(_HEAD)) == _drawn_of(page[:_HEAD]) != b""
+        return _title_of(file.read(_HEAD)) == _title_of(page[:_HEAD]) != b""
 
 
-def _drawn_of(head: bytes) -> bytes:
+def _title_of(head: bytes) -> bytes:
     """The vehicle and module in the head of an SVG that this program drew, without the number of the page."""
     found = re.match(rb"<\?xml [^>]*>\n<svg [^>]*>\n<title>([^<]*?)(?:, page \d+ of \d+)?</title>", head)
     return found[1] if found else b""

@@ -6,7 +6,7 @@ from typing import Any
 
 from tracer.circuit.read_back import ReadBack
 from tracer.report.layout import Page, counted
-from tracer.report.sheets import place_fields
+from tracer.report.plain_data import place_fields
 
 SCHEMA = "tracer.read-back/1"
 WHY = (

@@ -8,7 +8,7 @@ from typing import Any
 from tracer.report.completeness import completeness_data, list_words
 from tracer.report.layout import Page, elsewhere_words
 from tracer.report.minding import marked, minding_data, notes, opening
-from tracer.report.sheets import loose_data
+from tracer.report.plain_data import loose_data
 from tracer.report.supplies import WIDE
 from tracer.report.words import MUST_WORK
 from tracer.trace.lists.pin_states import ModuleStates, PinStates
@@ -59,9 +59,9 @@ def as_text(states: ModuleStates, *, width: int = 80, bold: bool = False) -> str
         alike: dict[str, list[str]] = {}
         for pin in others:
             words = marked(f"{pin.pin} {pin.declared or pin.kind}", states.minding, _point(states, pin))
-            alike.setdefault(pin.reading, []).append(words)
-        for reading, pins_alike in alike.items():
-            page.line(f"{', '.join(pins_alike)}: {reading}.", indent=2, hang=4)
+            alike.setdefault(pin.expected, []).append(words)
+        for expected, pins_alike in alike.items():
+            page.line(f"{', '.join(pins_alike)}: {expected}.", indent=2, hang=4)
     for relay in states.unstable:
         page.line(f"Relay {relay} has no stable state: it opens its own coil circuit.", indent=2)
     notes(page, states.minding)
@@ -117,6 +117,6 @@ def _pin_data(pin: PinStates) -> dict[str, Any]:
         "kind": pin.kind,
         "level": pin.level,
         "why": {key: list(reasons) for key, reasons in pin.why.items()},
-        "reading": pin.reading,
+        "reading": pin.expected,
         "note": pin.note,
     }

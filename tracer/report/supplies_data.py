@@ -11,7 +11,7 @@ from tracer.report.completeness import cell, completeness_data
 from tracer.report.minding import cell as minding_cell
 from tracer.report.minding import everywhere, minding_data
 from tracer.report.once import Limits, Once
-from tracer.report.sheets import csv_text, loose_data
+from tracer.report.plain_data import csv_text, loose_data
 from tracer.trace.lists.results import Probe, Row, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for

@@ -11,7 +11,7 @@ from tracer.entry.problems import Problem
 from tracer.entry.wire_lists.columns import FIELDS
 from tracer.entry.wire_lists.take_in import TakenIn
 from tracer.report.layout import Page, counted
-from tracer.report.sheets import csv_text, problem_data, safe_cell
+from tracer.report.plain_data import csv_text, problem_data, safe_cell
 
 TAKEN_SCHEMA = "tracer.take-in/1"
 LIST_SCHEMA = "tracer.wire-list/1"

@@ -1,4 +1,4 @@
-"""Which readings of a bus are alike, so that one test cannot tell their causes apart, and what an open line cuts off."""
+"""What is read of a bus alike, so that one test cannot tell their causes apart, and what an open line cuts off."""
 
 from __future__ import annotations
 
@@ -20,18 +20,18 @@ class Cluster:
 
 def clusters_of(report: BusReport, case: Case) -> list[Cluster]:
     """Access points that read alike, lowest first."""
-    known = [(n, reading) for n, reading in enumerate(case.readings) if reading is not None]
+    known = [(n, ohm) for n, ohm in enumerate(case.expected) if ohm is not None]
     known.sort(key=lambda item: (item[1].nominal, item[0]))
     groups: list[list[tuple[int, Ohm]]] = []
-    for n, reading in known:
-        if groups and alike(groups[-1][0][1], reading):
-            groups[-1].append((n, reading))
+    for n, ohm in known:
+        if groups and alike(groups[-1][0][1], ohm):
+            groups[-1].append((n, ohm))
         else:
-            groups.append([(n, reading)])
+            groups.append([(n, ohm)])
     found = []
     for group in groups:
         middle = group[len(group) // 2][1].nominal
-        base = report.cases[0].readings[group[0][0]]
+        base = report.cases[0].expected[group[0][0]]
         same = base is not None and abs(base.nominal - middle) <= ALIKE_SHARE * middle
         found.append(Cluster(middle, same, tuple(sorted(n for n, _ in group))))
     return found
@@ -47,13 +47,13 @@ def alike(one: Ohm, other: Ohm) -> bool:
 def signature(report: BusReport, case: Case) -> tuple[str, ...]:
     """What is read at each access point, coarsely: open, as in order (=), nothing known (-), or about so many ohms. Cases with the same one read alike."""
     words = []
-    for reading, base in zip(case.readings, report.cases[0].readings, strict=True):
-        if reading is None or base is None:
+    for ohm, base in zip(case.expected, report.cases[0].expected, strict=True):
+        if ohm is None or base is None:
             words.append("-")
-        elif reading.nominal >= INPUTS_OHM:
+        elif ohm.nominal >= INPUTS_OHM:
             words.append("open")
         else:
-            words.append("=" if alike(base, reading) else f"{reading.nominal:.2g}")
+            words.append("=" if alike(base, ohm) else f"{ohm.nominal:.2g}")
     return tuple(words)
 
 
@@ -61,8 +61,8 @@ def cut_off(report: BusReport, case: Case) -> frozenset[int]:
     """Access points that read open although they do not in order."""
     return frozenset(
         n
-        for n, (reading, base) in enumerate(zip(case.readings, report.cases[0].readings, strict=True))
-        if reading is not None and base is not None and reading.nominal >= INPUTS_OHM > base.nominal
+        for n, (ohm, base) in enumerate(zip(case.expected, report.cases[0].expected, strict=True))
+        if ohm is not None and base is not None and ohm.nominal >= INPUTS_OHM > base.nominal
     )
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from tracer.electrics.bus.expected_on_lines import Asked, expected_on_lines, supply_v_of
 from tracer.electrics.bus.levels import levels_of
-from tracer.electrics.bus.line_readings import Asked, line_readings, supply_v_of
 from tracer.electrics.bus.lines import BusLines, bus_names
 from tracer.electrics.bus.ohms import BusNetwork
 from tracer.electrics.bus.supply import lin_supply_of
@@ -103,7 +103,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         for case in cases
         if case.kind not in ("unplugged", "termination") or withheld.keys().isdisjoint(case.parts)
     )
-    if all(reading is None for case in cases for reading in case.readings):
+    if all(ohm is None for case in cases for ohm in case.expected):
         cases = ()  # there is no point at which anything may be read
     tests = tuple(test for test in tests if withheld.keys().isdisjoint((test.module, test.at)))
     levels = tuple(levels_of(kind, supply))
@@ -130,7 +130,7 @@ def _report(lines: BusLines, limits: LimitsInUse) -> BusReport:
         line_ohms(terminations) if kind == FAULT_TOLERANT else {},
         lines.facts.commander or "",
         tuple(withheld.items()),
-        line_readings=line_readings(Asked(lines, terminations, levels, supply_v), ohms=not withheld),
+        on_lines=expected_on_lines(Asked(lines, terminations, levels, supply_v), ohms=not withheld),
         supply_v=supply_v,
     )
     return replace(report, minding=minding_of(lines.tracing, report))
@@ -160,8 +160,8 @@ def _withheld(lines: BusLines, accesses: Sequence[Access]) -> dict[str, str]:
 
 def _without(case: Case, accesses: Sequence[Access], withheld: Mapping[str, str]) -> Case:
     """A case without what would be read where nothing may be measured."""
-    readings = zip(accesses, case.readings, strict=True)
-    return replace(case, readings=tuple(None if access.name in withheld else one for access, one in readings))
+    expected = zip(accesses, case.expected, strict=True)
+    return replace(case, expected=tuple(None if access.name in withheld else one for access, one in expected))
 
 
 def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterator[str]:

@@ -68,12 +68,12 @@ class _Whole:
         self.island = islands_of(len(bus.node_of), bus.ends[: self.count])
         self.seen_ohm = _seen_ohm(len(bus.node_of), bus.ends, self.ohm, self.island)
 
-    def readings(self) -> FloatArray:
+    def expected(self) -> FloatArray:
         """Ω at each access point; infinite where open."""
         return self._read(self.seen_ohm.diagonal()[self.count :], self.island)
 
     def opened(self, pieces: Sequence[int]) -> FloatArray:
-        """Readings with some pieces taken out."""
+        """The same with some pieces taken out."""
         left, island = self.bus.without(tuple(pieces))
         if np.array_equal(island, self.island):
             return self._read(self._changed(list(pieces), -1.0 / self.ohm[list(pieces)]), island)
@@ -84,7 +84,7 @@ class _Whole:
         return self._read(seen_ohm.diagonal()[np.count_nonzero(left) :], island)
 
     def added(self, place: int, ohm: float) -> FloatArray:
-        """Readings with one more piece beside a piece, or (number of pieces + n) across access point n."""
+        """The same with one more piece beside a piece, or (number of pieces + n) across access point n."""
         a, b = self.bus.ends[place]
         if self.island[a] == self.island[b]:
             return self._read(self._changed([place], np.array([1.0 / _within(ohm)])), self.island)
@@ -95,7 +95,7 @@ class _Whole:
         return self._read(seen_ohm.diagonal()[self.count + 1 :], island)
 
     def with_ohms(self, ohms: dict[int, float]) -> FloatArray:
-        """Readings with other values of some pieces."""
+        """The same with other values of some pieces."""
         pieces = [n for n, ohm in ohms.items() if _within(ohm) != self.ohm[n]]
         change_s = np.array([1.0 / _within(ohms[n]) - 1.0 / self.ohm[n] for n in pieces])
         return self._read(self._changed(pieces, change_s), self.island)
@@ -241,8 +241,8 @@ class BusNetwork:
         return self._without[pieces]
 
     def in_order(self) -> tuple[Ohm, ...]:
-        """The reading at each access point with everything in order."""
-        return self._ohms([whole.readings() for whole in self._in_order])
+        """What is expected at each access point with everything in order."""
+        return self._ohms([whole.expected() for whole in self._in_order])
 
     @staticmethod
     def _ohms(values: Sequence[FloatArray]) -> tuple[Ohm, ...]:
@@ -270,16 +270,16 @@ class BusNetwork:
             yield Case("unplugged", words, (node.module,), self._ohms(after), change)
         for n, piece in enumerate(self.pieces):
             if piece.kind == "termination":
-                readings = self._ohms(self._opened([n]))
-                yield Case("termination", lost_words(piece.owner), (piece.owner,), readings)
+                expected = self._ohms(self._opened([n]))
+                yield Case("termination", lost_words(piece.owner), (piece.owner,), expected)
         yield from self._extra_cases()
         for n, piece in enumerate(self.pieces):
             if piece.kind == "conductor" and piece.breaks:
-                readings = self._ohms(self._opened([n]))
-                yield Case("open", f"line {piece.line} open: {piece.owner}", (piece.owner,), readings)
+                expected = self._ohms(self._opened([n]))
+                yield Case("open", f"line {piece.line} open: {piece.owner}", (piece.owner,), expected)
 
     def _opened(self, pieces: Sequence[int]) -> list[FloatArray]:
-        """Readings nominal, low and high with some pieces taken out."""
+        """Ohms nominal, low and high with some pieces taken out."""
         return [whole.opened(pieces) for whole in self._in_order]
 
     def _extra_cases(self) -> Iterator[Case]:
@@ -294,7 +294,7 @@ class BusNetwork:
             yield Case("short", touch_words(access.name), (access.part,), self._ohms(values))
 
     def _change(self, module: str, after: Sequence[FloatArray]) -> Iterator[tuple[float, float]]:
-        """By how much unplugging a module moves each reading: least where it takes little beside others that take much, greatest the other way.
+        """By how much unplugging a module moves what is read at each point: least where it takes little beside others that take much, greatest the other way.
 
         Without the module all that is low is low, or high high: `after` has both.
         """
@@ -323,7 +323,7 @@ class BusNetwork:
             if not others:
                 continue
             best = max(others, key=lambda n: self._least_change(case, n))
-            before, after = base.readings[best], case.readings[best]
+            before, after = base.expected[best], case.expected[best]
             assert before is not None and after is not None
             low, high = case.change[best]
             accuracy = accuracy_ohm(self.limits, before.nominal)
@@ -349,12 +349,12 @@ class BusNetwork:
         for n, access in enumerate(self.accesses):
             if access.module != module:
                 continue
-            reading = case.readings[n]
-            assert reading is not None
+            expected = case.expected[n]
+            assert expected is not None
             open_ = Ohm(math.inf, math.inf, math.inf)
-            tells = reading.nominal < INPUTS_OHM
+            tells = expected.nominal < INPUTS_OHM
             verdict = (
-                f"{ohm_words(reading.nominal)} proves that both wires of this branch lead to the rest; open means one does not. One strand reads as good as all"
+                f"{ohm_words(expected.nominal)} proves that both wires of this branch lead to the rest; open means one does not. One strand reads as good as all"
                 if tells
                 else "no termination is left in reach, so the reading says nothing about the branch"
             )
@@ -363,11 +363,11 @@ class BusNetwork:
                 module,
                 True,
                 access.name,
-                reading,
+                expected,
                 open_,
                 0.0,
                 math.inf,
-                accuracy_ohm(self.limits, reading.nominal),
+                accuracy_ohm(self.limits, expected.nominal),
                 tells,
                 verdict,
             )

@@ -79,7 +79,7 @@ def classify(report: BusReport, reading_ohm: float, at: str, *, limits: LimitsIn
     }
     found = []
     for case in report.cases:
-        expected = case.readings[number]
+        expected = case.expected[number]
         if expected is not None and _fits(reading_ohm, accuracy, expected):
             found.append(Explanation(case.kind, case.words, expected))
     found.sort(key=lambda one: order[one.kind])
@@ -94,9 +94,9 @@ def classify(report: BusReport, reading_ohm: float, at: str, *, limits: LimitsIn
 
 def _is_usual(report: BusReport) -> bool:
     """Whether the bus as typed in reads what a working one does."""
-    reading = next((one for one in report.cases[0].readings if one is not None), None)
+    expected = next((one for one in report.cases[0].expected if one is not None), None)
     low, high = usual_range_ohm()
-    return reading is not None and low <= reading.nominal <= high
+    return expected is not None and low <= expected.nominal <= high
 
 
 def _fits(reading: float, accuracy: float, expected: Ohm) -> bool:
@@ -143,7 +143,7 @@ def access_named(report: BusReport, at: str) -> int:
         if len(found) == 1:
             return found[0]
         if found:
-            alike = {tuple(_rounded(case.readings[n]) for case in report.cases) for n in found}
+            alike = {tuple(_rounded(case.expected[n]) for case in report.cases) for n in found}
             if len(alike) == 1:
                 return found[0]
             raise UnknownBus(
@@ -163,5 +163,5 @@ def _pins_in(name: str) -> tuple[str, ...]:
     return tuple(f"{part}.{pin}" for pin in pins.partition(",")[0].split("/"))
 
 
-def _rounded(reading: Ohm | None) -> float | None:
-    return None if reading is None else math.inf if reading.is_open else round(reading.nominal, 1)
+def _rounded(expected: Ohm | None) -> float | None:
+    return None if expected is None else math.inf if expected.is_open else round(expected.nominal, 1)

@@ -23,7 +23,7 @@ def terminations_of(lines: BusLines) -> tuple[BusTermination, ...]:
 def judge_terminations(lines: BusLines, terminations: Sequence[BusTermination], cases: Sequence[Case]) -> None:
     """Note or report any other number of terminations than two, by the resistance of the bus in order."""
     fitted = [one for one in terminations if one.fitted]
-    total = next((reading for reading in cases[0].readings if reading is not None), None) if cases else None
+    total = next((ohm for ohm in cases[0].expected if ohm is not None), None) if cases else None
     low, high = usual_range_ohm()
     if len(fitted) == 1 and total is not None and low <= total.nominal <= high:
         lines.notes.append(

@@ -15,7 +15,7 @@ AVERAGE = "awake, with traffic, meter average"  # a state of the table of levels
 AWAKE, ASLEEP = (
     "awake, at rest",
     "asleep",
-)  # states of the readings of a line: volts, and ohms with the supplies off and all asleep
+)  # states of what is expected on a line: volts, and ohms with the supplies off and all asleep
 PLUGGED, ONE_OUT, UNPLUGGED = "off, all plugged in", "off, one unplugged", "off, all unplugged"
 OPEN_OHM = 1e6  # readings above count as open
 INPUTS_OHM = 1e3  # from here on no termination is in reach: open, or the inputs of nodes
@@ -81,8 +81,8 @@ class Case:
     kind: str
     words: str
     parts: tuple[str, ...]
-    readings: tuple[Ohm | None, ...]
-    change: tuple[tuple[float, float], ...] = ()  # least and most by which unplugging moves each reading
+    expected: tuple[Ohm | None, ...]
+    change: tuple[tuple[float, float], ...] = ()  # least and most by which unplugging moves each of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +125,7 @@ class LevelLine:
 
 
 @dataclass(frozen=True, slots=True)
-class LineReading:
+class ExpectedOnLine:
     """What one line must read to ground or to supply in a state: low, nominal, high in V or Ω (infinite where open); None where not given, with why in `words`."""
 
     state: str
@@ -167,12 +167,12 @@ class BusReport(Answer):
         tuple[str, str], ...
     ] = ()  # access points and modules at which nothing may be measured, with the reason
     minding: Minding = NOTHING
-    line_readings: tuple[LineReading, ...] = ()
+    on_lines: tuple[ExpectedOnLine, ...] = ()
     supply_v: float | None = None  # what the readings to supply are held against
 
-    def line_reading(self, state: str, line: str, to: str = "ground") -> LineReading | None:
+    def expected_on_line(self, state: str, line: str, to: str = "ground") -> ExpectedOnLine | None:
         """What a line must read in a state; None where nothing is said."""
-        return next((one for one in self.line_readings if (one.state, one.line, one.to) == (state, line, to)), None)
+        return next((one for one in self.on_lines if (one.state, one.line, one.to) == (state, line, to)), None)
 
 
 # --- words -----------------------------------------------------------------------------------------------------------

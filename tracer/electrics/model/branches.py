@@ -86,7 +86,7 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class Sampled:
     """Every uncertain value by itself somewhere between its ends: 0 is the low end, 1 the high one.
 
     (m,) of the ohms of the branches and (m,) of what pushes in them, (k,) of the draws, and of the battery.
@@ -98,10 +98,10 @@ class Drawn:
     battery: float
 
 
-def apart(settings: Sequence[Setting | Drawn]) -> tuple[dict[int, Setting], dict[int, Drawn]]:
-    """The settings by their place: those at ends, and those drawn between them."""
-    drawn = {place: one for place, one in enumerate(settings) if isinstance(one, Drawn)}
-    return {place: one for place, one in enumerate(settings) if isinstance(one, Setting)}, drawn
+def apart(settings: Sequence[Setting | Sampled]) -> tuple[dict[int, Setting], dict[int, Sampled]]:
+    """The settings by their place: those at ends, and those sampled between them."""
+    sampled = {place: one for place, one in enumerate(settings) if isinstance(one, Sampled)}
+    return {place: one for place, one in enumerate(settings) if isinstance(one, Setting)}, sampled
 
 
 def between(table: FloatArray, shares: FloatArray) -> FloatArray:

@@ -17,7 +17,7 @@ import numpy as np
 from tracer.circuit.model import Circuit
 from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Drawn, Setting, apart, between, reach
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Branch, Draw, Sampled, Setting, apart, between, reach
 from tracer.electrics.model.changes import Changes
 from tracer.electrics.network.described import (
     LEAST_OHM,
@@ -47,11 +47,11 @@ class NotSettled(CannotCompute, NetworkError):
 class Solved:
     """The model in one setting. `node_v` is against battery negative, not a number where floating; `branch_a` for the model's own branches.
 
-    `potential_v` is `node_v`, but in a floating part against a node of its own; `loaded` the network with the draws as its last branches;
-    `island` the lowest node of the part that each node is in, `floating` whether that hangs on no reference.
+    `potential_v` is `node_v`, but in a floating island against a node of its own; `loaded` the network with the draws as its last branches;
+    `island` the lowest node of the island that each node is in, `floating` whether that hangs on no reference.
     """
 
-    setting: Setting | Drawn
+    setting: Setting | Sampled
     potential_v: FloatArray
     branch_a: FloatArray
     draw_a: FloatArray
@@ -98,7 +98,7 @@ class Model:
     def with_values(self, branches: list[Branch], draws: list[Draw]) -> Model:
         """The same with other values in some of its branches and draws, and nothing else changed: what does not hang on them is kept."""
         found = replace(self, branches=branches, draws=draws)
-        kept = [*_SHAPE, *(_OF_DRAWS if draws == self.draws else ())]
+        kept = [*_LASTING, *(_OF_DRAWS if draws == self.draws else ())]
         changed = [n for n, (new, old) in enumerate(zip(branches, self.branches, strict=True)) if new is not old]
         if all(branches[n].volts is self.branches[n].volts for n in changed):
             kept.append("_volts")
@@ -185,15 +185,15 @@ class Model:
         rated_v = np.array([draw.rated_v for draw in self.draws])
         return reach(self.rated_s, rated_v)
 
-    def network(self, setting: Setting | Drawn) -> Network:
+    def network(self, setting: Setting | Sampled) -> Network:
         """The network of a setting, without the draws; diodes conduct."""
         conductance_s, source_v = self.values_of([setting])
         return self._bare.with_conductances(conductance_s[:, 0], source_v[:, 0])
 
-    def values_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
+    def values_of(self, settings: Sequence[Setting | Sampled]) -> tuple[FloatArray, FloatArray]:
         """(m, s) siemens and volts of the branches in s settings."""
         conductance_s, source_v = np.zeros((2, len(self.branches), len(settings)))
-        ends, drawn = apart(settings)
+        ends, sampled = apart(settings)
         if ends:
             rows = np.arange(len(self.branches))[:, np.newaxis]
             columns = np.array(list(ends), dtype=np.intp)
@@ -204,35 +204,37 @@ class Model:
             battery = np.array([one.battery for one in ends.values()], dtype=np.intp)
             at_posts = self._volts[self.battery_branches[:, np.newaxis], battery]
             source_v[np.ix_(self.battery_branches, columns)] = at_posts
-        if drawn:
-            columns = np.array(list(drawn), dtype=np.intp)
-            shares = np.stack([one.ohms for one in drawn.values()], axis=1)
+        if sampled:
+            columns = np.array(list(sampled), dtype=np.intp)
+            shares = np.stack([one.ohms for one in sampled.values()], axis=1)
             conductance_s[:, columns] = 1.0 / between(self._ohm, shares)
-            shares = np.stack([one.volts[self.pushing] for one in drawn.values()], axis=1)
-            shares[np.isin(self.pushing, self.battery_branches, kind="table")] = [one.battery for one in drawn.values()]
+            shares = np.stack([one.volts[self.pushing] for one in sampled.values()], axis=1)
+            shares[np.isin(self.pushing, self.battery_branches, kind="table")] = [
+                one.battery for one in sampled.values()
+            ]
             source_v[np.ix_(self.pushing, columns)] = between(self._volts[self.pushing], shares)
         return conductance_s, source_v
 
-    def amounts_of(self, setting: Setting | Drawn) -> list[float]:
+    def amounts_of(self, setting: Setting | Sampled) -> list[float]:
         """What each draw takes in a setting."""
         if isinstance(setting, Setting):
             return [draw.amounts[at] for draw, at in zip(self.draws, setting.draws.tolist(), strict=True)]
         pairs = zip(self.draws, setting.draws.tolist(), strict=True)
         return [draw.amounts[LOW] + share * (draw.amounts[HIGH] - draw.amounts[LOW]) for draw, share in pairs]
 
-    def laws_of(self, settings: Sequence[Setting | Drawn]) -> tuple[FloatArray, FloatArray]:
+    def laws_of(self, settings: Sequence[Setting | Sampled]) -> tuple[FloatArray, FloatArray]:
         """(4, k, s) the laws of the draws in s settings (see `LoadLaws`), and (k, s) siemens: each as the resistor it is at its rated voltage."""
         laws, rated_s = np.empty((4, len(self.draws), len(settings))), np.empty((len(self.draws), len(settings)))
-        ends, drawn = apart(settings)
+        ends, sampled = apart(settings)
         if ends:
             rows = np.arange(len(self.draws))[:, np.newaxis]
             columns = np.array(list(ends), dtype=np.intp)
             chosen = np.stack([one.draws for one in ends.values()], axis=1)
             laws[:, :, columns] = np.moveaxis(self.draw_laws[chosen, rows], 2, 0)
             rated_s[:, columns] = self.rated_s[rows, chosen]
-        if drawn:  # both pieces of a law go with its amount, the knee and the exponent are the same at both ends
-            columns = np.array(list(drawn), dtype=np.intp)
-            shares = np.stack([one.draws for one in drawn.values()], axis=1)
+        if sampled:  # both pieces of a law go with its amount, the knee and the exponent are the same at both ends
+            columns = np.array(list(sampled), dtype=np.intp)
+            shares = np.stack([one.draws for one in sampled.values()], axis=1)
             for place in range(4):
                 laws[place][:, columns] = between(self.draw_laws[:, :, place].T, shares)
             rated_s[:, columns] = between(self.rated_s, shares)
@@ -279,7 +281,7 @@ class Model:
         table = [[1.0 / draw.resistor_ohm(amount) for amount in draw.amounts] for draw in self.draws]
         return np.array(table, dtype=np.float64).reshape(-1, 3)
 
-    def solve(self, setting: Setting | Drawn | None = None) -> Solved:
+    def solve(self, setting: Setting | Sampled | None = None) -> Solved:
         """Voltages and currents of a setting (default: everything nominal); many settings together are quicker (`Together`).
 
         Raises
@@ -324,12 +326,12 @@ class Model:
         bare = self._bare
         both_ways = bare.closed.copy()
         both_ways[diodes] = False
-        part = islands_of(bare.node_count, np.concatenate([bare.ends[both_ways], self.draw_ends])).tolist()
-        reached = {part[self.reference]}
+        island = islands_of(bare.node_count, np.concatenate([bare.ends[both_ways], self.draw_ends])).tolist()
+        reached = {island[self.reference]}
         while True:
-            further = {part[self.branches[n].b] for n in diodes if part[self.branches[n].a] in reached}
+            further = {island[self.branches[n].b] for n in diodes if island[self.branches[n].a] in reached}
             if further <= reached:
-                return [n for n in diodes if part[self.branches[n].a] not in reached]
+                return [n for n in diodes if island[self.branches[n].a] not in reached]
             reached |= further
 
     @cached_property
@@ -370,7 +372,7 @@ class Model:
 
 
 # What of a model does not change with the values in its branches, nor with those of its draws; `_bare` and `placed` are given others wherever they are solved.
-_SHAPE = ("is_load", "battery_branches", "_bare", "draw_ends", "placed", "live_diodes", "_idle_diodes", "converts")
+_LASTING = ("is_load", "battery_branches", "_bare", "draw_ends", "placed", "live_diodes", "_idle_diodes", "converts")
 _OF_DRAWS = ("draw_laws", "rated_s")
 
 

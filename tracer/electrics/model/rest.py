@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tracer.electrics.model.branches import Drawn, Setting
+from tracer.electrics.model.branches import Sampled, Setting
 from tracer.electrics.model.circuit_model import Model, NotSettled, Solved
 from tracer.electrics.network.described import FloatArray, Network, NetworkError
 from tracer.electrics.network.linear import Solution, solve
@@ -19,7 +19,7 @@ BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 class Rest:
     """Looks for the state of rest of a model in a setting."""
 
-    def __init__(self, model: Model, setting: Setting | Drawn) -> None:
+    def __init__(self, model: Model, setting: Setting | Sampled) -> None:
         self.model = model
         self.setting = setting
         conductance_s, source_v = model.values_of([setting])

@@ -146,9 +146,9 @@ def widened(values: FloatArray, like: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class Elimination:
-    """In which order the nodes of a network are taken out, in two parts.
+    """In which order the nodes of a network are taken out, in two stages.
 
-    The early part leaves `late_node` (b,), those asked for and the hubs; its rows are the nodes and edges of the whole network. The late part has numbers of
+    The early stage leaves `late_node` (b,), those asked for and the hubs; its rows are the nodes and edges of the whole network. The late stage has numbers of
     its own: row i is node `late_node[i]`, edge j is edge `late_edge[j]`, and row b is the reference.
 
     Attributes
@@ -156,7 +156,7 @@ class Elimination:
     node_count, edge_count : rows of the arrays of the whole network; more edges come in than there were
     reference : the node at 0 V, never taken out
     edge_of : (m,) edge of each branch given; -1 for one from a node to itself
-    late_edge_count : rows of the array of conductances of the late part; those after `late_edge` begin at 0 S
+    late_edge_count : rows of the array of conductances of the late stage; those after `late_edge` begin at 0 S
     """
 
     node_count: int
@@ -174,7 +174,7 @@ class Elimination:
         return _reduced(self.early, edge_s)
 
     def reduce_late(self, edge_s: FloatArray) -> Reduction:
-        """Take out the late ones; `edge_s` (edges of the late part, s) siemens, changed in place."""
+        """Take out the late ones; `edge_s` (edges of the late stage, s) siemens, changed in place."""
         return _reduced(self.late, edge_s)
 
 
@@ -245,15 +245,15 @@ def elimination_of(
     ----------
     ends : (m, 2) nodes of each branch
     reference : the node at 0 V
-    late : nodes that stay for the late part
-    leaks : nodes with a branch to the reference of their own, numbered after the branches in `edge_of`; every part without a way to the reference needs one
+    late : nodes that stay for the late stage
+    leaks : nodes with a branch to the reference of their own, numbered after the branches in `edge_of`; every island without a way to the reference needs one
     """
     edges = _Edges(reference)
     every = [*ends.tolist(), *((node, reference) for node in leaks)]
     edge_of = np.array([edges.between(a, b) if a != b else -1 for a, b in every], dtype=np.intp)
     stay = set(late.tolist())
     early = edges.taken_out(stay, _EARLY_NEIGHBOURS)
-    # The late part is small and is solved many more times than the early one, so it gets arrays of its own: a whole row of the vehicle's would be read for each.
+    # The late stage is small and is solved many more times than the early one, so it gets arrays of its own: a whole row of the vehicle's would be read for each.
     left = sorted(edges.at)
     edge_count = edges.count
     late_edge = sorted({edge for node in left for edge in edges.at[node].values()})

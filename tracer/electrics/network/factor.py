@@ -92,9 +92,9 @@ def _islands(network: Network) -> tuple[IntArray, BoolArray, BoolArray]:
 
 
 def islands_of(node_count: int, ends: IntArray) -> IntArray:
-    """(n,) the lowest node of the part that each node is in; `ends` (m, 2) of the closed branches.
+    """(n,) the lowest node of the island that each node is in; `ends` (m, 2) of the closed branches.
 
-    Without the library, which is not worth importing for this alone: parts that touch take the lower number, and every node that of the part it is in, until nothing changes.
+    Without the library, which is not worth importing for this alone: islands that touch take the lower number, and every node that of the island it is in, until nothing changes.
     """
     island = np.arange(node_count)
     a, b = ends.T

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracer.electrics.model.branches import Drawn, Setting
+from tracer.electrics.model.branches import Sampled, Setting
 from tracer.electrics.model.circuit_model import Model, Solved
 from tracer.electrics.model.rest import BACKWARDS_A, FORWARDS_V, Rest
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
@@ -26,26 +26,26 @@ from tracer.electrics.network.load_laws import LoadLaws
 from tracer.electrics.network.needed import Needed
 from tracer.electrics.network.reduced import RESTING_V, Block, Flows, Plan, with_loads_at_rest
 
-__all__ = ["Case", "Shape", "States", "Together", "alike"]
+__all__ = ["Case", "Islands", "States", "Together", "alike"]
 
-Case = tuple[int, Setting | Drawn]
+Case = tuple[int, Setting | Sampled]
 """The number of a model, and the setting it is solved in."""
 
 _CELLS = 240_000  # of an array of branches by settings that is worked on at a time: what a processor keeps at hand (measured)
 _DIODE_TURNS = 24  # of which the second half turns one diode of a setting at a time: all at once is quick, but may go round in circles
 _REFINEMENTS = 4
-_LEAK_S = 1.0  # of a part that floats, at its lowest node; no current flows there, whatever it is
+_LEAK_S = 1.0  # of an island that floats, at its lowest node; no current flows there, whatever it is
 
 
 @dataclass(frozen=True, eq=False)
-class Shape:
-    """What hangs on which branches are closed: (n,) `island`, the lowest node of the part each node is in, and whether it is `floating`."""
+class Islands:
+    """What falls apart by which branches are closed: (n,) `island`, the lowest node of the island that each node is in, and whether it is `floating`."""
 
     island: IntArray
     floating: BoolArray
 
 
-_NO_SHAPE = Shape(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.bool_))  # until it is looked for
+_NO_ISLANDS = Islands(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.bool_))  # until it is looked for
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,17 +55,17 @@ class States:
     Attributes
     ----------
     model : (s,) number of the model
-    shape : of the network in each
+    islands : of the network in each
     closed : (m, s) of the model's own branches
     conductance_s, source_v, branch_a : (m, s); 0 S and 0 A where open
-    potential_v : (n, s) against battery negative; in a floating part against its own lowest node
+    potential_v : (n, s) against battery negative; in a floating island against its own lowest node
     laws : (4, k, s), see `LoadLaws`
     drop_v : (k, s) across the draws
     """
 
     cases: Sequence[Case]
     model: IntArray
-    shape: Sequence[Shape]
+    islands: Sequence[Islands]
     closed: BoolArray
     conductance_s: FloatArray
     source_v: FloatArray
@@ -78,12 +78,12 @@ class States:
         """(n, c) volts against battery negative of some columns, not a number where floating."""
         volts = self.potential_v[:, columns]
         for place, column in enumerate(columns.tolist()):
-            volts[self.shape[column].floating, place] = np.nan
+            volts[self.islands[column].floating, place] = np.nan
         return volts
 
     def at(self, nodes: IntArray) -> FloatArray:
         """(w, s) volts of some nodes against battery negative, not a number where floating."""
-        floating = np.stack([shape.floating[nodes] for shape in self.shape], axis=1)
+        floating = np.stack([islands.floating[nodes] for islands in self.islands], axis=1)
         found: FloatArray = np.where(floating, np.nan, self.potential_v[nodes])
         return found
 
@@ -91,7 +91,7 @@ class States:
         """The first columns alone; the others are let go."""
         some = np.arange(count)
         return States(
-            self.cases[:count], self.model[some], self.shape[:count], self.closed[:, some], self.conductance_s[:, some], self.source_v[:, some],
+            self.cases[:count], self.model[some], self.islands[:count], self.closed[:, some], self.conductance_s[:, some], self.source_v[:, some],
             self.branch_a[:, some], self.potential_v[:, some], self.laws[:, :, some], self.drop_v[:, some],
         )  # fmt: skip
 
@@ -152,7 +152,7 @@ class Together:
         self.edge_ends = np.concatenate([self.needed.ends, self.ends[self.plain :]])
         self.nodes = np.flatnonzero(np.bincount(self.edge_ends.ravel(), minlength=self.node_count))  # that are solved
         self.flows = Flows(self.edge_ends, self.node_count)
-        self._shapes: dict[bytes, Shape] = {}
+        self._known_islands: dict[bytes, Islands] = {}
         self._leaks: set[int] = set()
         self._plan: Plan | None = None
 
@@ -208,7 +208,7 @@ class Together:
                 break
             work.closed[self.diodes[:, np.newaxis], waiting] ^= wrong[:, turned]
             work.at_rest[waiting] = False
-            self._shape(work, waiting)
+            self._find_islands(work, waiting)
         for column in np.flatnonzero(~work.at_rest).tolist():
             self._solve_alone(work, column)
         return work.states()
@@ -216,7 +216,7 @@ class Together:
     def solved(self, states: States, column: int) -> Solved:
         """One of the states by itself."""
         number, setting = states.cases[column]
-        model, shape, laws = self.models[number], states.shape[column], LoadLaws(*states.laws[:, :, column])
+        model, islands, laws = self.models[number], states.islands[column], LoadLaws(*states.laws[:, :, column])
         drop_v = states.drop_v[:, column]
         draws = np.ones(drop_v.size)
         loaded = model.with_blocking(n for n in model.live_diodes if not states.closed[n, column]).with_conductances(
@@ -225,7 +225,7 @@ class Together:
         )
         return Solved(
             setting, states.potential_v[:, column], states.branch_a[:, column], laws.current_a(drop_v), drop_v, laws, loaded,
-            shape.island, shape.floating,
+            islands.island, islands.floating,
         )  # fmt: skip
 
     def answers(self, states: States, columns: IntArray, pushed_a: FloatArray, *, slopes: bool = False) -> FloatArray:
@@ -236,7 +236,7 @@ class Together:
         block, late = self._as_resistors(states, columns, slopes=slopes)
         answer = block.answer(late, pushed_a)
         conductance_s = states.conductance_s[_places(self.needed.rows, _span(columns))]
-        islands = [states.shape[column].island for column in columns.tolist()]
+        islands = [states.islands[column].island for column in columns.tolist()]
         self.needed.spread(answer, conductance_s, self.needed.edges(conductance_s), islands)
         return answer
 
@@ -253,7 +253,7 @@ class Together:
         laws, drop_v = LoadLaws(*states.laws[:, :, columns]), states.drop_v[:, columns]
         block = self._block(
             self.needed.edges(self._row_s(states.conductance_s, states.closed, _span(columns))),
-            [states.shape[column] for column in columns.tolist()],
+            [states.islands[column] for column in columns.tolist()],
         )
         return block, block.with_loads(laws.along_s(drop_v) if slopes else laws.resistor_s(drop_v))
 
@@ -267,7 +267,7 @@ class Together:
         work = _Work(
             cases,
             model,
-            [_NO_SHAPE] * count,
+            [_NO_ISLANDS] * count,
             (self.closed if start is None else start.closed)[:, model],
             conductance_s,
             source_v,
@@ -278,7 +278,7 @@ class Together:
             np.zeros((draws, count)) if start is None else start.drop_v[:, model],
             np.zeros(count, dtype=np.bool_),
         )
-        self._shape(work, np.arange(count))
+        self._find_islands(work, np.arange(count))
         return work
 
     def _values_of(
@@ -305,30 +305,30 @@ class Together:
         for begin in range(0, columns.size, width):
             yield columns[begin : begin + width]
 
-    def _shape(self, work: _Work, columns: IntArray) -> None:
-        """Find the shape of some columns; of those that have the same branches closed only once."""
+    def _find_islands(self, work: _Work, columns: IntArray) -> None:
+        """Find the islands of some columns; of those that have the same branches closed only once."""
         for column in columns.tolist():
-            work.shape[column] = self._shape_of(work.closed[:, column])
+            work.islands[column] = self._islands_of(work.closed[:, column])
 
-    def _shape_of(self, closed: BoolArray) -> Shape:
+    def _islands_of(self, closed: BoolArray) -> Islands:
         key = np.packbits(closed).tobytes()
-        if key not in self._shapes:
+        if key not in self._known_islands:
             links = np.concatenate([self.ends[: self.plain][closed], self.ends[self.plain :]])
             island = islands_of(self.node_count, links)
-            self._shapes[key] = Shape(island, island != island[self.reference])
-        return self._shapes[key]
+            self._known_islands[key] = Islands(island, island != island[self.reference])
+        return self._known_islands[key]
 
-    def _with_diodes_open(self) -> Iterator[Shape]:
+    def _with_diodes_open(self) -> Iterator[Islands]:
         for closed in self.closed.T if self.diodes.size else ():
             blocking = closed.copy()
             blocking[self.diodes] = False
-            yield self._shape_of(blocking)
+            yield self._islands_of(blocking)
 
-    def _block(self, edge_s: FloatArray, shapes: Sequence[Shape]) -> Block:
+    def _block(self, edge_s: FloatArray, each: Sequence[Islands]) -> Block:
         """The networks of some columns, `edge_s` (e, c) siemens of the edges, 0 where open."""
         # where all diodes block, too, so that one plan does for all
-        met = {*shapes, *self._with_diodes_open()} if self._plan is None else set(shapes)
-        new = {node for shape in met for node in self._leaking(shape).tolist()} - self._leaks
+        met = {*each, *self._with_diodes_open()} if self._plan is None else set(each)
+        new = {node for islands in met for node in self._leaking(islands).tolist()} - self._leaks
         if new or self._plan is None:
             self._leaks |= new
             self._plan = Plan(
@@ -340,14 +340,14 @@ class Together:
                 self.watched,
             )
         leaks = self._plan.leaks
-        leaking = {id(shape): np.isin(leaks, self._leaking(shape), kind="table") for shape in shapes}
-        leak_s: FloatArray = np.stack([leaking[id(shape)] for shape in shapes], axis=1).astype(np.float64) * _LEAK_S
+        leaking = {id(islands): np.isin(leaks, self._leaking(islands), kind="table") for islands in each}
+        leak_s: FloatArray = np.stack([leaking[id(islands)] for islands in each], axis=1).astype(np.float64) * _LEAK_S
         return Block(self._plan, edge_s, leak_s)
 
-    def _leaking(self, shape: Shape) -> IntArray:
-        """Where each part that floats is tied down: at the lowest node of it that is solved."""
-        floating = self.nodes[shape.floating[self.nodes]]
-        _, first = np.unique(shape.island[floating], return_index=True)
+    def _leaking(self, islands: Islands) -> IntArray:
+        """Where each island that floats is tied down: at the lowest node of it that is solved."""
+        floating = self.nodes[islands.floating[self.nodes]]
+        _, first = np.unique(islands.island[floating], return_index=True)
         found: IntArray = floating[first]
         return found
 
@@ -356,8 +356,8 @@ class Together:
         span = _span(columns)
         row_s = self._row_s(work.conductance_s, work.closed, span)
         conductance_s, source_v = self.needed.edges(row_s), self._edge_v(work.source_v, span)
-        shapes = [work.shape[column] for column in columns.tolist()]
-        block = self._block(conductance_s, shapes)
+        each = [work.islands[column] for column in columns.tolist()]
+        block = self._block(conductance_s, each)
         laws = LoadLaws(*work.laws[:, :, span])
         block.push(self._pushed_a(conductance_s, source_v))
         drop_v = work.drop_v[:, span]
@@ -378,7 +378,7 @@ class Together:
         branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
         # written so that what is not a number is no rest either
         work.at_rest[span] = correction_v <= limit_of_correction_v(branch_a)
-        self.needed.spread(potential_v, row_s, conductance_s, [shape.island for shape in shapes])
+        self.needed.spread(potential_v, row_s, conductance_s, [islands.island for islands in each])
         work.potential_v[:, span] = potential_v
         work.branch_a[_places(self.needed.rows, span)] = self.needed.currents(branch_a[: len(self.needed.ends)])
         work.drop_v[:, span] = drop_v
@@ -427,12 +427,12 @@ class Together:
         below = (np.abs(branch_a) <= BACKWARDS_A) & (b_v < -FORWARDS_V)
         forwards = passed_v - b_v > FORWARDS_V
         for place, column in enumerate(columns.tolist()):
-            shape = work.shape[column]
-            apart = (shape.floating[a] | shape.floating[b]) & (shape.island[a] != shape.island[b])
+            islands = work.islands[column]
+            apart = (islands.floating[a] | islands.floating[b]) & (islands.island[a] != islands.island[b])
             # conducting, it carries nothing and gives the far side its level, unless that is below battery negative
-            given = shape.floating[a[apart]] | (passed_v[apart, place] > 0.0)
-            forwards[apart, place] = shape.floating[b[apart]] & given
-            below[shape.floating[b], place] = False
+            given = islands.floating[a[apart]] | (passed_v[apart, place] > 0.0)
+            forwards[apart, place] = islands.floating[b[apart]] & given
+            below[islands.floating[b], place] = False
         wrong: BoolArray = np.where(work.closed[n, columns], backwards | below, forwards)
         return wrong & self.live_diodes[:, work.model[columns]]
 
@@ -443,7 +443,7 @@ class Together:
         work.potential_v[:, column] = solved.potential_v
         work.branch_a[:, column] = solved.branch_a
         work.drop_v[:, column] = solved.draw_drop_v
-        self._shape(work, np.array([column]))
+        self._find_islands(work, np.array([column]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -452,7 +452,7 @@ class _Work:
 
     cases: Sequence[Case]
     model: IntArray
-    shape: list[Shape]
+    islands: list[Islands]
     closed: BoolArray
     conductance_s: FloatArray
     source_v: FloatArray
@@ -467,7 +467,7 @@ class _Work:
         return States(
             self.cases,
             self.model,
-            self.shape,
+            self.islands,
             self.closed,
             self.conductance_s,
             self.source_v,

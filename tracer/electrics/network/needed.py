@@ -1,4 +1,4 @@
-"""What of a network has to be solved: not its dead ends, nor parts that nothing feeds, and branches in a row as one.
+"""What of a network has to be solved: not its dead ends, nor islands that nothing feeds, and branches in a row as one.
 
 No current flows in a dead end whatever the values are: each node of it has the volts of the one at which it begins. Most of a vehicle's signal wires are such,
 and most of its other nodes are joints in the middle of a way, with nothing fed in or taken out.
@@ -107,7 +107,7 @@ class Needed:
 
 
 def _anchors(node_count: int, ends: IntArray, able: BoolArray, staying: IntArray) -> IntArray:
-    """(n,) for each node the one at which its dead end begins: the node itself where it is in none, -1 in a part without any node of `staying`."""
+    """(n,) for each node the one at which its dead end begins: the node itself where it is in none, -1 in an island without any node of `staying`."""
     edges = ends[able & (ends[:, 0] != ends[:, 1])]
     fixed = np.zeros(node_count, dtype=np.bool_)
     fixed[staying] = True

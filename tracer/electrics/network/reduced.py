@@ -44,11 +44,11 @@ class Plan:
 
     Attributes
     ----------
-    leaks : nodes that are tied down while the part that they are in floats
+    leaks : nodes that are tied down while the island that they are in floats
     branch_sums, branches : which edge each branch, then each of `leaks`, is part of, and their rows in that order
-    draw_sums, draws : the same for the draws, which all go into edges of the late part
-    draw_ends : (k, 2) rows of the late part
-    row_of : (n,) row of each node in the late part; the row of the reference where it has none
+    draw_sums, draws : the same for the draws, which all go into edges of the late stage
+    draw_ends : (k, 2) rows of the late stage
+    row_of : (n,) row of each node in the late stage; the row of the reference where it has none
     alone : nodes on which no branch ends
     """
 
@@ -97,7 +97,7 @@ class Block:
         self.pushed_a = np.zeros((own.node_count, given_s.shape[1]))
 
     def with_loads(self, draw_s: FloatArray) -> Reduction:
-        """The late part with the draws as resistors of (k, c) siemens."""
+        """The late stage with the draws as resistors of (k, c) siemens."""
         own = self.plan.elimination
         edge_s = np.zeros((own.late_edge_count, draw_s.shape[1]))
         edge_s[: len(self.late_s)] = self.late_s
@@ -133,7 +133,7 @@ class Block:
         return self._whole_v(injected_a, late.solve(np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])))
 
     def answer_at(self, late: Reduction, nodes: IntArray, injected_a: FloatArray) -> FloatArray:
-        """(w, c, p) volts at nodes of the late part that (w, p) amperes injected there alone would cause; 0 at one on which no branch ends."""
+        """(w, c, p) volts at nodes of the late stage that (w, p) amperes injected there alone would cause; 0 at one on which no branch ends."""
         rows = self.plan.row_of[nodes]
         volts = np.zeros((self.plan.elimination.late_node.size + 1, self.late_s.shape[1], injected_a.shape[1]))
         volts[rows] = injected_a[:, np.newaxis]
@@ -149,7 +149,7 @@ class Block:
 
 
 def with_loads_at_rest(block: Block, laws: LoadLaws, drop_v: FloatArray) -> tuple[Reduction, FloatArray]:
-    """The late part at rest with its loads (Newton's method), from (k, c) volts across them; where it finds none, the last that it tried."""
+    """The late stage at rest with its loads (Newton's method), from (k, c) volts across them; where it finds none, the last that it tried."""
     moved_v = np.inf
     for _ in range(_STEPS):
         slope_s = laws.tangent_s(drop_v)

@@ -1,6 +1,6 @@
 """A module unplugged, each of its pins by itself: what a meter shows there, and what it shows with a test lamp, in the same settings.
 
-What a lamp pulls a pin down by is compared draw by draw: the battery and what other loads do are in both readings and cancel, so that what is left tells of
+What a lamp pulls a pin down by is compared draw by draw: the battery and what other loads do are in both voltages and cancel, so that what is left tells of
 the way alone.
 """
 
@@ -15,13 +15,13 @@ import numpy as np
 
 from tracer.circuit.kinds import CONDUCTORS
 from tracer.electrics.limits_in_use import LimitsInUse
-from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Draw, Drawn, Setting
+from tracer.electrics.model.branches import HIGH, LOW, NOMINAL, Draw, Sampled, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.factor import islands_of
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
-from tracer.electrics.volts.likely import DRAWS, band, drawn_settings, even
+from tracer.electrics.volts.likely import SAMPLES, band, even, sampled_settings
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
@@ -43,7 +43,7 @@ class AlonePin:
 
 
 @dataclass(frozen=True, eq=False)
-class _Reading:
+class _Alone:
     """(s,) volts at the node and volts lost up to it, one of each setting."""
 
     node_v: FloatArray
@@ -63,7 +63,7 @@ class _Seen:
 class PinsAlone:
     """A model in one key state with the module unplugged.
 
-    In the nominal setting; once a figure is asked for, with everything at its ends and in settings drawn by chance as well.
+    In the nominal setting; once a figure is asked for, with everything at its ends and in settings taken by chance as well.
 
     Parameters
     ----------
@@ -92,19 +92,19 @@ class PinsAlone:
         )
         # the positive post that the drop of a supply is measured from; None where no battery is typed in
         self._post = max(posts_v, key=lambda post: float(posts_v[post]), default=None)
-        self._lit: dict[tuple[AlonePin, float], _Reading] = {}
+        self._lit: dict[tuple[AlonePin, float], _Alone] = {}
 
     @cached_property
-    def _settings(self) -> list[Setting | Drawn]:
-        """The nominal one, all ends, those drawn."""
+    def _settings(self) -> list[Setting | Sampled]:
+        """The nominal one, all ends, those sampled."""
         ends = [(a, b, c) for a in (LOW, HIGH) for b in (LOW, HIGH) for c in (LOW, HIGH)]
         at_ends = [self.model.setting(*one) for one in ((NOMINAL, NOMINAL, NOMINAL), *ends)]
-        return [*at_ends, *drawn_settings(self.model)]
+        return [*at_ends, *sampled_settings(self.model)]
 
     @property
-    def drawn(self) -> BoolArray:
-        """(s,) which of the settings were drawn."""
-        return np.array([isinstance(one, Drawn) for one in self._settings], dtype=np.bool_)
+    def sampled(self) -> BoolArray:
+        """(s,) which of the settings were sampled."""
+        return np.array([isinstance(one, Sampled) for one in self._settings], dtype=np.bool_)
 
     @cached_property
     def _in_all(self) -> tuple[dict[int, FloatArray], Mapping[AlonePin, _Seen]]:
@@ -123,7 +123,7 @@ class PinsAlone:
 
     def floats(self, pin: AlonePin) -> bool:
         """Whether the pin has no way to the battery."""
-        return bool(self.nominal.shape[0].floating[pin.node])
+        return bool(self.nominal.islands[0].floating[pin.node])
 
     def grounded_without(self, pin: AlonePin, opened: Collection[Opened]) -> bool:
         """Whether conductors alone lead from the pin to battery negative when something is opened: so they do then, whatever a relay does."""
@@ -152,13 +152,13 @@ class PinsAlone:
         table = np.array(found, dtype=np.intp).reshape(-1, 3)
         return table[:, 0], table[:, 1:]
 
-    def bare(self, pin: AlonePin) -> _Reading:
+    def bare(self, pin: AlonePin) -> _Alone:
         """The meter alone; it loads the probed point only."""
         meter_ohm = self.limits.of("meter input").high
         node_v = self._node_v[pin.node] / (1.0 + self._source_ohm[pin] / meter_ohm)
-        return self._reading(pin, node_v, self._post_v)
+        return self._alone(pin, node_v, self._post_v)
 
-    def lit(self, pin: AlonePin, watts: float) -> _Reading:
+    def lit(self, pin: AlonePin, watts: float) -> _Alone:
         """With a lamp on the pin."""
         if (pin, watts) not in self._lit:
             self._lit[pin, watts] = self._solved_with_lamp(pin, watts) if pin.diodes else self._seen_by_lamp(pin, watts)
@@ -166,7 +166,7 @@ class PinsAlone:
 
     def range(self, values: FloatArray) -> Range:
         """The band and the worst case of (s,) values."""
-        return band(values, self.drawn)
+        return band(values, self.sampled)
 
     def grows(self, pin: AlonePin, watts: float) -> Range:
         """By how many volts the lamp lets the drop of a sound way grow, as a meter shows it with its own error. Of no meaning where diodes are on the way."""
@@ -200,21 +200,21 @@ class PinsAlone:
     def _post_v(self) -> FloatArray:
         return np.zeros(len(self._settings)) if self._post is None else self._node_v[self._post]
 
-    def _reading(self, pin: AlonePin, node_v: FloatArray, post_v: FloatArray) -> _Reading:
-        return _Reading(node_v, post_v - node_v if pin.supply else node_v)
+    def _alone(self, pin: AlonePin, node_v: FloatArray, post_v: FloatArray) -> _Alone:
+        return _Alone(node_v, post_v - node_v if pin.supply else node_v)
 
     def _errors(self, seed: int) -> FloatArray:
         """(s,) shares from -1 to 1 of what a meter may be off: none in the nominal setting, most at the ends."""
-        ends = np.ones(len(self._settings) - DRAWS)
+        ends = np.ones(len(self._settings) - SAMPLES)
         ends[0] = 0.0
         return np.concatenate([ends if seed != 7 else -ends, 2.0 * even(1, seed)[0] - 1.0])
 
     def _lamp(self, watts: float) -> LoadLaws:
         """The lamp in each setting: its watts are no more certain than those of a load."""
         share = spread("watts of a load")
-        drawn = share.low + even(1, 4)[0] * (share.high - share.low)
-        ends = (share.high if one.battery == HIGH else share.low for one in self._settings[1:-DRAWS])
-        rated = watts * np.array([1.0, *ends, *drawn])
+        sampled = share.low + even(1, 4)[0] * (share.high - share.low)
+        ends = (share.high if one.battery == HIGH else share.low for one in self._settings[1:-SAMPLES])
+        rated = watts * np.array([1.0, *ends, *sampled])
         law = FilamentLamp(0, 0, float(self.model.limits.system_v), watts).law
         of_one = rated / watts
         return LoadLaws(
@@ -248,29 +248,29 @@ class PinsAlone:
         reference = self.model.reference
         return (pin.node, reference) if pin.supply else (reference if self._post is None else self._post, pin.node)
 
-    def _seen_by_lamp(self, pin: AlonePin, watts: float) -> _Reading:
+    def _seen_by_lamp(self, pin: AlonePin, watts: float) -> _Alone:
         """From the network as the lamp sees it, so that nothing is solved anew: other loads go along their slopes."""
         seen, lamp = self._seen[pin], self._lamp(watts)
         amps = lamp.behind_a(seen.bare_v, seen.lamp_ohm)
-        return self._reading(pin, self._node_v[pin.node] + seen.node_ohm * amps, self._post_v + seen.post_ohm * amps)
+        return self._alone(pin, self._node_v[pin.node] + seen.node_ohm * amps, self._post_v + seen.post_ohm * amps)
 
-    def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Reading:
+    def _solved_with_lamp(self, pin: AlonePin, watts: float) -> _Alone:
         """Solved anew: the lamp can change which diode conducts, and changes what it loses."""
         lit = with_test_lamp(self.model, pin.node, watts, supply=pin.supply)
         together, nominal = nominal_in_order(Together([lit]), {})
         of_lamp = even(1, 4)[0]
         cases: list[Case] = []
         for number, one in enumerate(self._settings):
-            if isinstance(one, Drawn):
-                draws = np.concatenate([[of_lamp[number - len(self._settings) + DRAWS]], one.draws])
-                cases.append((0, Drawn(one.ohms, one.volts, draws, one.battery)))
+            if isinstance(one, Sampled):
+                draws = np.concatenate([[of_lamp[number - len(self._settings) + SAMPLES]], one.draws])
+                cases.append((0, Sampled(one.ohms, one.volts, draws, one.battery)))
             else:
                 draws_at = np.concatenate([[one.battery], one.draws]).astype(np.intp)
                 cases.append((0, Setting(one.branches, draws_at, one.battery)))
         states: States = together.solve(cases, nominal)
         node_v = states.node_v(np.arange(len(cases)))
         post_v = np.zeros(len(cases)) if self._post is None else node_v[self._post]
-        return self._reading(pin, node_v[pin.node], post_v)
+        return self._alone(pin, node_v[pin.node], post_v)
 
 
 def with_test_lamp(model: Model, node: int, watts: float, *, supply: bool, unlit: bool = False) -> Model:

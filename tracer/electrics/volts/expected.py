@@ -22,7 +22,7 @@ MOST_LINKS = 20_000  # of a vehicle; with more the list would be waited for. `tr
 
 @dataclass(frozen=True, slots=True)
 class ComputedExpect:
-    """A computed reading for one probe point of one row in one key state; volts to battery negative, `lost` up to the point.
+    """What is expected at one probe point of one row in one key state; volts to battery negative, `lost` up to the point.
 
     Where `not_computed` says why there is none, `volts`, `lost` and `current_a` are None.
     """
@@ -94,7 +94,7 @@ def expected_of(tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse) 
 def expectations(
     tracing: Tracing, report: SupplyReport, *, limits: LimitsInUse, keys: Iterable[str] | None = None
 ) -> dict[tuple[str, str], tuple[ComputedExpect, ...]]:
-    """For each probe point (row code, point) the computed reading in each key state, module plugged in.
+    """For each probe point (row code, point) what is expected in each key state, module plugged in.
 
     Raises
     ------

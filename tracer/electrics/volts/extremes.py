@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracer.electrics.model.branches import HIGH, LOW, Drawn, Setting
+from tracer.electrics.model.branches import HIGH, LOW, Sampled, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together
@@ -51,14 +51,14 @@ def source_ohms(together: Together, nominal: States, nodes: Sequence[IntArray]) 
         answer = together.answers(nominal, np.arange(len(nodes)), pushed_a)
         for number, some in enumerate(parts):
             ohm = answer[some, number, np.arange(some.size)]
-            found[number][begin : begin + width] = np.where(nominal.shape[number].floating[some], np.inf, ohm)
+            found[number][begin : begin + width] = np.where(nominal.islands[number].floating[some], np.inf, ohm)
     return found
 
 
 def extremes(
-    together: Together, nominal: States, pushes: Sequence[Sequence[Push]], drawn: Sequence[Sequence[Drawn]]
+    together: Together, nominal: States, pushes: Sequence[Sequence[Push]], sampled: Sequence[Sequence[Sampled]]
 ) -> list[States]:
-    """States in the settings that move each push of each model furthest, besides those where everything is at the same end and those that were drawn.
+    """States in the settings that move each push of each model furthest, besides those where everything is at the same end and those that were sampled.
 
     A setting found by the slopes of one state is looked at by its own slopes, until none of them leads further: then no single value moves the push
     beyond it. (In a network of resistors a voltage goes one way with each resistance, so its ends are at ends.)
@@ -66,13 +66,13 @@ def extremes(
     Parameters
     ----------
     nominal : one state of each model, in their order
-    pushes, drawn : for each model
+    pushes, sampled : for each model
 
     Raises
     ------
     NotSettled : a setting has no state of rest
     """
-    return _Search(together, nominal, pushes).states(drawn)
+    return _Search(together, nominal, pushes).states(sampled)
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +97,7 @@ class _Search:
             assert isinstance(setting, Setting)
             self.known[_key(number, setting)] = (0, column)
 
-    def states(self, drawn: Sequence[Sequence[Drawn]]) -> list[States]:
+    def states(self, sampled: Sequence[Sequence[Sampled]]) -> list[States]:
         for number, model in enumerate(self.together.models):
             for series in (LOW, HIGH):
                 for draws in (LOW, HIGH):
@@ -110,7 +110,7 @@ class _Search:
             for up in (False, True)
         ]
         moved = self._further(moved)
-        self.waiting += [(number, one) for number, some in enumerate(drawn) for one in some]
+        self.waiting += [(number, one) for number, some in enumerate(sampled) for one in some]
         for _ in range(_MOST_TURNS):
             if self.waiting:
                 self.batches.append(self.together.solve(self.waiting, self.batches[0]))

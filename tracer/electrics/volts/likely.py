@@ -1,12 +1,12 @@
 """The band in which 99 of 100 vehicles in order read, beside the worst case.
 
-Every uncertain quantity is drawn by itself, evenly between its documented ends: where only the ends are known, each value between them is as likely (JCGM
+Every uncertain quantity is sampled by itself, evenly between its documented ends: where only the ends are known, each value between them is as likely (JCGM
 100:2008, 4.3.7; carried through the computation as in JCGM 101:2008). That all are at their worst ends at once is what the worst case takes; of independent
 quantities it next to never happens, and a limit set by it passes a slightly bad joint.
 
 References
 ----------
-JCGM 100:2008 and 101:2008, Guide to the expression of uncertainty in measurement and its supplement 1. Even spacing of the draws of each quantity: McKay,
+JCGM 100:2008 and 101:2008, Guide to the expression of uncertainty in measurement and its supplement 1. Even spacing of the samples of each quantity: McKay,
 Beckman and Conover (1979), Technometrics 21(2), 239-245 (citations from memory).
 """
 
@@ -14,40 +14,40 @@ from __future__ import annotations
 
 import numpy as np
 
-from tracer.electrics.model.branches import Drawn
+from tracer.electrics.model.branches import Sampled
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.volts.values import Range
 
 KNOWN_DIGITS = 10  # of volts and amperes, after the point: what the solve is sure of
-DRAWS = 64
-# Of a normal distribution 99 of 100 lie within 2.58 standard deviations; a deviation found from 64 draws is uncertain by 9 %. A few even quantities alone
+SAMPLES = 64
+# Of a normal distribution 99 of 100 lie within 2.58 standard deviations; a deviation found from 64 samples is uncertain by 9 %. A few even quantities alone
 # never reach that far: there the worst case is the end.
 DEVIATIONS = 3.0
 
-__all__ = ["DRAWS", "band", "drawn_settings", "even"]
+__all__ = ["SAMPLES", "band", "even", "sampled_settings"]
 
 
-_drawn: dict[int, FloatArray] = {}  # by seed, the rows drawn so far: models of one vehicle have nearly as many
+_sampled: dict[int, FloatArray] = {}  # by seed, the rows sampled so far: models of one vehicle have nearly as many
 
 
 def even(rows: int, seed: int) -> FloatArray:
-    """(rows, DRAWS) shares between 0 and 1, each row spaced evenly and in an order of its own; the same for the same seed. Not to be written to.
+    """(rows, SAMPLES) shares between 0 and 1, each row spaced evenly and in an order of its own; the same for the same seed. Not to be written to.
 
     Mixed from the numbers of row and column, which needs no library that is slow to import.
     """
-    before = _drawn.setdefault(seed, np.empty((0, DRAWS)))
+    before = _sampled.setdefault(seed, np.empty((0, SAMPLES)))
     if len(before) < rows:
-        before = _drawn[seed] = np.concatenate([before, _even(np.arange(len(before), rows), seed)])
+        before = _sampled[seed] = np.concatenate([before, _even(np.arange(len(before), rows), seed)])
         before.flags.writeable = False
     return before[:rows]
 
 
 def _even(rows: IntArray, seed: int) -> FloatArray:
-    numbers = (rows[:, np.newaxis] * DRAWS + np.arange(DRAWS)).astype(np.uint64)
+    numbers = (rows[:, np.newaxis] * SAMPLES + np.arange(SAMPLES)).astype(np.uint64)
     order = np.argsort(_mixed(numbers + np.uint64(2 * seed << 40)), axis=1)
     within = _mixed(numbers + np.uint64(2 * seed + 1 << 40)).astype(np.float64) / 2.0**64
-    shares: FloatArray = (order + within) / DRAWS
+    shares: FloatArray = (order + within) / SAMPLES
     return shares
 
 
@@ -61,21 +61,21 @@ def _mixed(
     return number ^ (number >> np.uint64(31))
 
 
-def drawn_settings(model: Model) -> list[Drawn]:
-    """Settings in which every uncertain quantity of a model is drawn by itself."""
-    volts = np.zeros((len(model.branches), DRAWS))
-    volts[model.pushing] = _even(model.pushing, 1)  # in the others there is nothing to be drawn
+def sampled_settings(model: Model) -> list[Sampled]:
+    """Settings in which every uncertain quantity of a model is sampled by itself."""
+    volts = np.zeros((len(model.branches), SAMPLES))
+    volts[model.pushing] = _even(model.pushing, 1)  # in the others there is nothing to be sampled
     ohms, draws, battery = even(len(model.branches), 0), even(len(model.draws), 2), even(1, 3)[0]
-    return [Drawn(ohms[:, one], volts[:, one], draws[:, one], float(battery[one])) for one in range(DRAWS)]
+    return [Sampled(ohms[:, one], volts[:, one], draws[:, one], float(battery[one])) for one in range(SAMPLES)]
 
 
-def band(values: FloatArray, drawn: BoolArray) -> Range:
-    """Nominal (the first of (s,) values), the band of those that were `drawn`, and the worst case: the ends of all. What floats (not a number) counts as 0."""
+def band(values: FloatArray, sampled: BoolArray) -> Range:
+    """Nominal (the first of (s,) values), the band of those that were `sampled`, and the worst case: the ends of all. What floats (not a number) counts as 0."""
     if np.isnan(values).any():
         values = np.nan_to_num(values)
     least, nominal, most = float(values.min()), float(values[0]), float(values.max())
     low, high = least, most
-    some = values[drawn]
+    some = values[sampled]
     if some.size:
         middle, reach = float(some.mean()), DEVIATIONS * float(some.std())
         # what lies far from the others (a diode that conducts in a few of them) is in the band as well

@@ -10,14 +10,14 @@ import numpy as np
 
 from tracer.circuit.model import LinkKind
 from tracer.electrics.limits_in_use import LimitInUse
-from tracer.electrics.model.branches import HIGH, LOW, Drawn
+from tracer.electrics.model.branches import HIGH, LOW, Sampled
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.fitting import NOT_FITTED, TURNS, Fit, State
 from tracer.electrics.network.described import BoolArray, FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together, alike
 from tracer.electrics.volts.current_ways import FLOWING_A, CurrentWays
 from tracer.electrics.volts.extremes import Push, extremes, source_ohms
-from tracer.electrics.volts.likely import band, drawn_settings
+from tracer.electrics.volts.likely import band, sampled_settings
 from tracer.electrics.volts.not_computed import Withheld, beside_unknown
 from tracer.electrics.volts.values import ElementVolts, Figures, LampTest, ProbeVolts, Range, RowVolts
 from tracer.electrics.volts.verdicts import shown_by_drop, shown_by_state, verdicts_of
@@ -39,8 +39,8 @@ def solved_rows(tracing: Tracing, models: Sequence[Model], report: SupplyReport)
         together, nominal = nominal_in_order(Together([models[number] for number in group], asked), sound)
         some = [SolvedRows(tracing, model, report, nominal, place) for place, model in enumerate(together.models)]
         ohms = source_ohms(together, nominal, [one.probed for one in some])
-        drawn = [drawn_settings(model) for model in together.models]
-        states = extremes(together, nominal, [list(one.pushes()) for one in some], drawn)
+        sampled = [sampled_settings(model) for model in together.models]
+        states = extremes(together, nominal, [list(one.pushes()) for one in some], sampled)
         for one, ohm in zip(some, ohms, strict=True):
             one.take([nominal, *states], ohm)
         found.update(zip(group, some, strict=True))
@@ -119,17 +119,17 @@ class _Nominal:
 
 
 class SolvedRows:
-    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range, and those drawn by chance.
+    """A model and its states: first the nominal one, then those in every setting that can move a row to an end of its range, and those taken by chance.
 
     `place` is its number among the models of the states. After `take`, `node_v`, `potential_v` (s, n) and `branch_a` (s, m) hold all states, the nominal first;
-    `cases` are their settings, `drawn` (s,) is true for those drawn by chance.
+    `cases` are their settings, `sampled` (s,) is true for those taken by chance.
     """
 
     node_v: FloatArray
     potential_v: FloatArray
     branch_a: FloatArray
     cases: list[Case]
-    drawn: BoolArray
+    sampled: BoolArray
     source_ohm: dict[int, float]
 
     def __init__(self, tracing: Tracing, model: Model, report: SupplyReport, nominal: States, place: int) -> None:
@@ -140,7 +140,7 @@ class SolvedRows:
         self.place = place
         self.nominal = _Nominal(
             nominal.node_v(np.array([place]))[:, 0],
-            nominal.shape[place].floating,
+            nominal.islands[place].floating,
             nominal.branch_a[:, place],
             nominal.conductance_s[:, place],
             nominal.source_v[:, place],
@@ -164,7 +164,7 @@ class SolvedRows:
         self.node_v = np.concatenate([some.node_v(mine) for some, mine in columns], axis=1).T
         self.potential_v = np.concatenate([some.potential_v[:, mine] for some, mine in columns], axis=1).T
         self.branch_a = np.concatenate([some.branch_a[:, mine] for some, mine in columns], axis=1).T
-        self.drawn = np.array([isinstance(setting, Drawn) for _, setting in self.cases], dtype=np.bool_)
+        self.sampled = np.array([isinstance(setting, Sampled) for _, setting in self.cases], dtype=np.bool_)
         self.source_ohm = dict(zip(self.probed.tolist(), source_ohm.tolist(), strict=True))
 
     def pushes(self) -> Iterator[Push]:
@@ -329,7 +329,7 @@ class SolvedRows:
 
     def _range(self, values: FloatArray) -> Range:
         """The band and the worst case of (s,) values, one of each state."""
-        return band(values, self.drawn)
+        return band(values, self.sampled)
 
     def _meter_factor(self, node: int) -> float:
         """What the meter's own resistance makes of a voltage: it loads the probed point only."""

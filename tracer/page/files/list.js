@@ -15,14 +15,14 @@ function pinsView() {
     h("h2", { class: "under" }, "Pins"),
     h("ul", { class: "pins" }, page.pins.map(pinLine)),
     h("p", { class: "legend" }, `${page.keys.join(", ")}: ${page.signs}`),
-    h("h3", { class: "steps" }, "In the order of the sheet"),
+    h("h3", { class: "steps" }, "In the order of the worksheet"),
     steps().map(([title, cards]) => stepSection(title, cards)),
     LIVE && live.desk.list ? missingPart(live.desk.list) : null,
     h("p", { class: "small-print" }, words.safe, " ", words.notes),
   ];
 }
 
-/** Whether the list is complete, in the words of the sheet. */
+/** Whether the list is complete, in the words of the worksheet. */
 function listWords() {
   const tested = new Set(standing().filter((one) => one.values.length).map((one) => one.card));
   const decide = page.cards.filter((card) => card.figure && card.figure.decides);

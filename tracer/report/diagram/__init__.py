@@ -1,6 +1,6 @@
 """One printable page of one module: from its sources down to its grounds, with every probe point of its list.
 
-What is shown is picked in `plan.drawn`; `blocks` makes symbols with their texts, `ranks` and `layout` place them (dot orders and spaces them), `paper` puts them on pages,
+What is shown is picked in `plan.diagram`; `blocks` makes symbols with their texts, `ranks` and `layout` place them (dot orders and spaces them), `paper` puts them on pages,
 `svg` and `typ` write them down.
 """
 
@@ -9,27 +9,27 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from tracer.plan.drawn import View
+from tracer.plan.diagram import View
 from tracer.report.diagram.back import back_of
-from tracer.report.diagram.paper import PAPERS, Sheet, pages_of
-from tracer.report.diagram.shapes import Drawing
+from tracer.report.diagram.paper import PAPERS, Paper, pages_of
+from tracer.report.diagram.shapes import DiagramPage
 from tracer.report.diagram.svg import as_svg
 from tracer.report.diagram.typ import as_typst
-from tracer.report.sheets import json_text
+from tracer.report.plain_data import json_text
 from tracer.report.typeset import pdf, pictures, template
 
 
-def diagram_of(view: View, sheet: Sheet | None = None) -> list[Drawing]:
-    """The pages of a module's diagram; `sheet` says paper, engine and date.
+def diagram_of(view: View, paper: Paper | None = None) -> list[DiagramPage]:
+    """The pages of a module's diagram; `paper` says paper, engine and date.
 
     Raises
     ------
     NoEngine : the layout engine cannot be run
     """
-    return pages_of(view, sheet or Sheet())
+    return pages_of(view, paper or Paper())
 
 
-def files_of(pages: list[Drawing], form: str, back: Mapping[str, Any] | None = None) -> list[bytes]:
+def files_of(pages: list[DiagramPage], form: str, back: Mapping[str, Any] | None = None) -> list[bytes]:
     """The pages as file contents: one PDF, or one SVG or PNG for each page; the `back` with the faces goes into a PDF only."""
     if form == "svg":
         return [as_svg(page).encode() for page in pages]
@@ -43,4 +43,4 @@ def files_of(pages: list[Drawing], form: str, back: Mapping[str, Any] | None = N
     return [pdf(source + template("soft.typ", "faces.typ", "diagram_back.typ"), {"back": data}, [*texts, data])]
 
 
-__all__ = ["PAPERS", "Drawing", "Sheet", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]
+__all__ = ["PAPERS", "DiagramPage", "Paper", "as_svg", "as_typst", "back_of", "diagram_of", "files_of"]

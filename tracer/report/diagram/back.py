@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracer.plan.drawn import View
+from tracer.plan.diagram import View
 from tracer.report import faces
-from tracer.report.diagram.paper import Sheet
+from tracer.report.diagram.paper import Paper
 from tracer.report.minding import first_words
 from tracer.report.typeset import PAPERS
 
 
-def back_of(view: View, sheet: Sheet) -> dict[str, Any] | None:
+def back_of(view: View, paper: Paper) -> dict[str, Any] | None:
     """What the template of the back takes; None where no face is typed in."""
     if not view.faces:
         return None
@@ -25,8 +25,8 @@ def back_of(view: View, sheet: Sheet) -> dict[str, Any] | None:
         "mind": first_words(view.minding),
         "meaning": faces.PRINTED,
         "faces": [faces.as_data(face) for face in view.faces],
-        "date": sheet.date,
-        "paper": PAPERS[sheet.paper],
+        "date": paper.date,
+        "paper": PAPERS[paper.size],
     }
 
 

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from tracer.circuit.states import Level
-from tracer.plan.drawn import Step, View
-from tracer.report.diagram.shapes import SMALLEST_PT, Line, Primitive, Text
+from tracer.plan.diagram import Step, View
+from tracer.report.diagram.shapes import SMALLEST_PT, Line, Shape, Text
 from tracer.report.fonts import text_width
 
 LINE = 7.6  # height of a line of text
@@ -33,7 +33,7 @@ class Block:
     id: str
     title: str
     kind: str
-    shapes: list[Primitive] = field(default_factory=list)
+    shapes: list[Shape] = field(default_factory=list)
     left: float = 4.0
     right: float = 4.0
     height: float = 10.0
@@ -128,7 +128,7 @@ def slug(name: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class Share:
     """What one page shows. A step that goes to another page is drawn there; `mark_of` gives the letter that answers on both pages.
 
     `nodes` and `steps` are this page's own, `entering` the steps whose upper node is on another page, `leaving` those whose lower node is.
@@ -143,9 +143,9 @@ class Part:
     number: int = 1
 
 
-def whole(view: View) -> Part:
+def whole(view: View) -> Share:
     """Everything on one page."""
-    return Part(frozenset(view.order), tuple(view.steps), page_of=dict.fromkeys(view.order, 1))
+    return Share(frozenset(view.order), tuple(view.steps), page_of=dict.fromkeys(view.order, 1))
 
 
 def _label_lines(step: Step) -> list[tuple[str, str]]:
@@ -190,12 +190,12 @@ def within(line: Line, top: float, bottom: float) -> Line | None:
     return replace(line, points=((0.0, y1), (0.0, y2))) if y2 > y1 else None
 
 
-def sideways(shapes: list[Primitive], dx: float) -> list[Primitive]:
+def sideways(shapes: list[Shape], dx: float) -> list[Shape]:
     """All of them moved sideways."""
     return [moved_x(shape, dx) for shape in shapes]
 
 
-def moved_x(shape: Primitive, dx: float) -> Primitive:
+def moved_x(shape: Shape, dx: float) -> Shape:
     """The shape moved sideways."""
     from tracer.report.diagram.shapes import moved
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
-from tracer.plan.drawn import Step, View, bus_lines
+from tracer.plan.diagram import Step, View, bus_lines
 from tracer.report.diagram import symbols
 from tracer.report.diagram.block import (
     LINE,
@@ -14,7 +14,7 @@ from tracer.report.diagram.block import (
     Block,
     Blocks,
     Edge,
-    Part,
+    Share,
     label_above,
     label_below,
     moved_x,
@@ -25,17 +25,17 @@ from tracer.report.diagram.block import (
     within,
 )
 from tracer.report.diagram.elements import Elements
-from tracer.report.diagram.shapes import Dot, Line, Primitive, Text, cut_to, wrapped
+from tracer.report.diagram.shapes import Dot, Line, Shape, Text, cut_to, wrapped
 from tracer.report.fonts import text_width
-from tracer.report.kinds import ELEMENTS, PARTS, Shape
+from tracer.report.kinds import ELEMENTS, PARTS, Symbol
 from tracer.report.layout import also_words
 from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
 
 
-def blocks_of(view: View, part: Part) -> Blocks:
+def blocks_of(view: View, share: Share) -> Blocks:
     """The blocks and edges of one page."""
-    return _Maker(view, part).make()
+    return _Maker(view, share).make()
 
 
 class _Maker(Elements):
@@ -79,8 +79,8 @@ class _Maker(Elements):
     def _node_block(self, node: int) -> None:
         circuit = self.circuit
         name, part = circuit.node_names[node], circuit.part_at(node)
-        shape = PARTS[part.kind].shape if part is not None else None
-        if part is not None and shape is Shape.BOX:
+        symbol = PARTS[part.kind].symbol if part is not None else None
+        if part is not None and symbol is Symbol.BOX:
             self._pin_block(node, part.name, circuit.node_pins[node])
             return
         title = f"{name} ({part.facts.name})" if part is not None and part.facts.name else name
@@ -90,14 +90,14 @@ class _Maker(Elements):
             self._broken_block(block, loose, below=not self.outgoing[node], words=name.split(" (")[0])
         elif part is None or (part.kind is PartKind.JOINT and circuit.node_pins[node].startswith("group ")):
             self._bar(block, name)
-        elif shape is Shape.BATTERY:
+        elif symbol is Symbol.BATTERY:
             positive = circuit.node_pins[node].startswith("+")
             block.shapes += symbols.battery(positive=positive)
             block.height = 18
             block.text(-8.5, 6.5, part.name)
             block.text(-8.5, 14.5, "+" if positive else "−", bold=True)
             self._node_texts(block, node, 8.5, 6.5)
-        elif shape is Shape.GROUND and not circuit.node_pins[node]:  # a lug on it is a terminal
+        elif symbol is Symbol.GROUND and not circuit.node_pins[node]:  # a lug on it is a terminal
             block.shapes += symbols.terminal()
             block.height = 10
             on = part.facts.said("on") or "body"
@@ -118,7 +118,7 @@ class _Maker(Elements):
             self._node_texts(block, node, 4.5, base, further=8.0)
         else:
             block.shapes += (
-                symbols.splice() if shape is Shape.SPLICE and not circuit.node_pins[node] else symbols.terminal()
+                symbols.splice() if symbol is Symbol.SPLICE and not circuit.node_pins[node] else symbols.terminal()
             )
             block.height = 10
             for index, line in enumerate(wrapped(name, WIDEST, SIZE, most=2)):
@@ -248,7 +248,7 @@ class _Maker(Elements):
     def _boxes(self) -> None:
         """Name and, for the module itself, bus lines of each box."""
         names = dict.fromkeys(block.box for block in self.made.blocks.values() if block.box)
-        if self.view.module not in names and self.part.number == 1:  # elsewhere a box without a pin would say nothing
+        if self.view.module not in names and self.share.number == 1:  # elsewhere a box without a pin would say nothing
             names[self.view.module] = None
         for module in names:
             part = self.circuit.parts[module]
@@ -269,7 +269,7 @@ class _Maker(Elements):
                     y += LINE
             block.height = y - 4
             self._add(block)
-        if self.part.number == 1 and bus_lines(self.view):
+        if self.share.number == 1 and bus_lines(self.view):
             self._bus_block()
 
     def _inside_words(self, module: str) -> list[str]:
@@ -287,7 +287,7 @@ class _Maker(Elements):
             box=self.view.module,
             edge="bus",
         )
-        shapes: list[Primitive] = []
+        shapes: list[Shape] = []
         width = y = 0.0
         for code, pin, declared, wire, far in lines:
             words = f"{wire.colour} {wire.size}".strip() if wire else "no wire"
@@ -313,13 +313,13 @@ class _Maker(Elements):
 
     def _page_references(self) -> None:
         """A frame for each line that comes from another page or goes there; the letter in it is the same on both."""
-        for step in self.part.entering:
+        for step in self.share.entering:
             if step.upper not in self.bottom_of:
-                mark = self.part.marks[step.upper, self.part.number]
-                block = self._page_block(f"{mark} from page {self.part.page_of[step.upper]}", into=True)
+                mark = self.share.marks[step.upper, self.share.number]
+                block = self._page_block(f"{mark} from page {self.share.page_of[step.upper]}", into=True)
                 self.bottom_of[step.upper] = block.id
-        for node, page in sorted({(step.upper, self.part.page_of[step.lower]) for step in self.part.leaving}):
-            block = self._page_block(f"{self.part.marks[node, page]} to page {page}", into=False)
+        for node, page in sorted({(step.upper, self.share.page_of[step.lower]) for step in self.share.leaving}):
+            block = self._page_block(f"{self.share.marks[node, page]} to page {page}", into=False)
             self._join(self.bottom_of[node], block.id, node, None)
 
     def _page_block(self, words: str, *, into: bool) -> Block:
@@ -355,11 +355,11 @@ class _Maker(Elements):
                 if not self.incoming[at] and not self.outgoing[at]:
                     self._pin_end(self.top_of[at], f"{self.view.module}.{pin}", loose)
                 continue
-            if at is None and self.part.number == 1:
+            if at is None and self.share.number == 1:
                 pin_block = self._pin_block(None, self.view.module, pin)
                 self._pin_end(pin_block.id, f"{self.view.module}.{pin}", loose)
 
-        for number, one in enumerate(self.view.loose_rest if self.part.number == 1 else (), 1):
+        for number, one in enumerate(self.view.loose_rest if self.share.number == 1 else (), 1):
             block = Block(f"loose-end-{number}", "", "loose")
             self._broken_block(block, [one], below=False, words=one.at)
             self._add(block)
@@ -433,4 +433,4 @@ class _Maker(Elements):
         return f"{upper} to {lower}: {wires}{marks}"
 
 
-__all__ = ["Block", "Blocks", "Edge", "Part", "blocks_of", "slug", "style_at", "whole"]
+__all__ = ["Block", "Blocks", "Edge", "Share", "blocks_of", "slug", "style_at", "whole"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tracer.circuit.kinds import DRIVERS, LinkKind, PartKind
 from tracer.entry.models import FuseFacts
 from tracer.entry.scalars import NO_FUSE_BELONGS
-from tracer.plan.drawn import Step, View
+from tracer.plan.diagram import Step, View
 from tracer.report.diagram import symbols
 from tracer.report.diagram.block import (
     ALSO,
@@ -14,12 +14,12 @@ from tracer.report.diagram.block import (
     WIDEST,
     Block,
     Blocks,
-    Part,
+    Share,
     slug,
     style_at,
 )
-from tracer.report.diagram.shapes import Primitive, wrapped
-from tracer.report.kinds import LINKS, PARTS, Shape
+from tracer.report.diagram.shapes import Shape, wrapped
+from tracer.report.kinds import LINKS, PARTS, Symbol
 from tracer.report.layout import also_words
 from tracer.report.minding import mark
 from tracer.standards import figures
@@ -28,16 +28,16 @@ from tracer.standards import figures
 class PageState:
     """The page that is being made: its links by node, the block at whose top or bottom a line to a node ends."""
 
-    def __init__(self, view: View, part: Part) -> None:
+    def __init__(self, view: View, share: Share) -> None:
         self.view = view
         self.circuit = view.circuit
-        self.part = part
-        self.nodes = part.nodes
-        self.steps = (*part.steps, *part.entering)
+        self.share = share
+        self.nodes = share.nodes
+        self.steps = (*share.steps, *share.entering)
         self.made = Blocks()
-        self.incoming: dict[int, list[Step]] = {node: [] for node in part.nodes}
-        self.outgoing: dict[int, list[Step]] = {node: [] for node in part.nodes}
-        for step in (*part.steps, *part.leaving):
+        self.incoming: dict[int, list[Step]] = {node: [] for node in share.nodes}
+        self.outgoing: dict[int, list[Step]] = {node: [] for node in share.nodes}
+        for step in (*share.steps, *share.leaving):
             self.outgoing[step.upper].append(step)
         for step in self.steps:
             self.incoming[step.lower].append(step)
@@ -66,7 +66,7 @@ class PageState:
 
     def _is_pin(self, node: int) -> bool:
         part = self.circuit.part_at(node)
-        return part is not None and PARTS[part.kind].shape is Shape.BOX
+        return part is not None and PARTS[part.kind].symbol is Symbol.BOX
 
     def _point_lines(self, node: int | None) -> list[tuple[str, bool, str]]:
         point = self.view.coded.get(node) if node is not None else None
@@ -204,7 +204,7 @@ class Elements(PageState):
             return ["output", step.output], row.beside
         return [*name, *([f"{top}/{bottom}"] if row.pins else []), *extra], row.beside
 
-    def _symbol(self, step: Step, height: float) -> list[Primitive]:
+    def _symbol(self, step: Step, height: float) -> list[Shape]:
         kind = self.circuit.parts[step.part].kind
         upper, lower = self._style(step.upper), self._style(step.lower)
         if step.kind is LinkKind.DIODE:
@@ -214,5 +214,5 @@ class Elements(PageState):
             symbol = "breaker"
         elif kind is PartKind.RELAY and step.kind is LinkKind.CONTACT and "rest" in step.closed:
             symbol = "break_contact"
-        drawn: list[Primitive] = getattr(symbols, symbol)(height, upper, lower)
-        return drawn
+        lines: list[Shape] = getattr(symbols, symbol)(height, upper, lower)
+        return lines

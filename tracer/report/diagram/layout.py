@@ -1,4 +1,4 @@
-"""From blocks to a drawing: dot orders and spaces the blocks, then lines are led through the gaps between ranks at right angles.
+"""From blocks to a picture: dot orders and spaces the blocks, then lines are led through the gaps between ranks at right angles.
 
 The ranks are known beforehand (see `ranks`), and each line that passes a rank gets a place of its own in it; dot orders blocks and lines together
 and gives each its x. Between two ranks every line that must move sideways gets a level of its own, so that lines cross but never lie on each other.
@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
 
-from tracer.plan.drawn import View
+from tracer.plan.diagram import View
 from tracer.report.diagram.blocks import Block, Blocks, Edge, slug, style_at
 from tracer.report.diagram.engine import positions
 from tracer.report.diagram.ranks import Unit, ranked
-from tracer.report.diagram.shapes import Box, Dot, Drawing, Group, Line, Rect, Stretch, left_and_right, moved
+from tracer.report.diagram.shapes import Box, DiagramPage, Dot, Group, Line, Rect, Stretch, left_and_right, moved
 
 _TRACK = 3.2  # between two lines that run side by side in a gap
 _GAP = 2.6  # least height of a gap
@@ -37,7 +37,7 @@ class _Gap:
 
 @dataclass
 class Placed:
-    """A drawing of natural size, before it is put on a page. What is too high is not drawn, and its width is near enough."""
+    """A picture of natural size, before it is put on a page. What is too high is not drawn, and its width is near enough."""
 
     width: float
     height: float
@@ -81,7 +81,7 @@ class _Layout:
             left = min(self.x[block.id] - block.half for block in self.blocks.values())
             right = max(self.x[block.id] + block.half for block in self.blocks.values())
             return Placed(right - left, self.total, [], self.ranks)
-        return self._draw()
+        return self._set_out()
 
     # --- ranks -------------------------------------------------------------------------------------------------
 
@@ -108,7 +108,7 @@ class _Layout:
             list(trunks.values()),
             self.wanted,
         )
-        # ranks that ended up empty would leave a hole in the drawing
+        # ranks that ended up empty would leave a hole in the page
         used = {rank: index for index, rank in enumerate(sorted(set(found)))}
         self.rank = {block: used[found[unit]] for block, unit in of.items()}
         self.ranks = len(used)
@@ -239,18 +239,18 @@ class _Layout:
         lines += [f"r{rank}->r{rank + 1} [style=invis, weight=0];" for rank in range(self.ranks - 1)]
         lines.append(
             "subgraph cluster_all { margin=0;"
-        )  # dot draws a cluster together, so the sheet gets no wider than need be
+        )  # dot draws a cluster together, so the page gets no wider than need be
         lines += [f"{one};" for names in by_rank.values() for one in names]
         lines += [*self._clusters(), "}"]
         lines += [f"{{ rank=same; {' '.join(f'{one};' for one in names)} }}" for names in by_rank.values()]
-        drawn: set[tuple[str, str]] = set()
+        joined: set[tuple[str, str]] = set()
         for edge in self.edges:
             for _, above, below in self._joints(edge):
                 if above is None or below is None:
                     continue
                 pair = (self.names.get(above, above), self.names.get(below, below))
-                if pair not in drawn:
-                    drawn.add(pair)
+                if pair not in joined:
+                    joined.add(pair)
                     # a bend in the middle of a long line is seen most, one beside a block least: lane to lane is pulled straight hardest
                     straight = (above in self.names) + (below in self.names)
                     lines.append(f"{pair[0]}->{pair[1]} [weight={(12, 6, 3)[straight]}];")
@@ -323,9 +323,9 @@ class _Layout:
             return top + self.anchored[rank][0] - block.height - 2
         return top + (self.rank_height[rank] - block.height) / 2
 
-    # --- drawing -------------------------------------------------------------------------------------------------
+    # --- setting out ----------------------------------------------------------------------------------------------
 
-    def _draw(self) -> Placed:
+    def _set_out(self) -> Placed:
         groups = [self._box(box) for box in self.boxes]
         for block in self.blocks.values():
             dx, dy = self.x[block.id], self._top(block)
@@ -485,4 +485,4 @@ def _back(edge: Edge) -> str:
     return f"back-{edge.tail}--{edge.head}"
 
 
-__all__ = ["Drawing", "Placed", "place"]
+__all__ = ["DiagramPage", "Placed", "place"]

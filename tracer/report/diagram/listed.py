@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from tracer.plan.drawn import Step, View, bus_lines
+from tracer.plan.diagram import Step, View, bus_lines
 from tracer.report.diagram.block import LINE, SIZE, slug
 from tracer.report.diagram.shapes import Group, Text, wrapped
 from tracer.report.fonts import text_width

@@ -13,20 +13,20 @@ from dataclasses import dataclass, replace
 from itertools import count, product
 from math import ceil
 
-from tracer.plan.drawn import PanelOnPage, View
+from tracer.plan.diagram import PanelOnPage, View
 from tracer.plan.words import NO_PLACE
 from tracer.report.completeness import loose_words
-from tracer.report.diagram.blocks import Blocks, Part, blocks_of, whole
+from tracer.report.diagram.blocks import Blocks, Share, blocks_of, whole
 from tracer.report.diagram.layout import Placed, place
 from tracer.report.diagram.listed import WHY, items_of
 from tracer.report.diagram.shapes import (
     SMALLEST_PT,
     Box,
-    Drawing,
+    DiagramPage,
     Group,
     Line,
-    Primitive,
     Rect,
+    Shape,
     Text,
     moved,
     wrapped,
@@ -49,19 +49,19 @@ _GUTTER = 14.0  # between the two columns of a list
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class Paper:
     """How the pages are to be: paper, engine of the layout, and the date printed on them."""
 
-    paper: str = "a4"
+    size: str = "a4"
     engine: str = "pure"
     date: str = ""
 
 
 class _TooLarge(Exception):
-    """More to place than a drawing is worth."""
+    """More to place than a diagram is worth."""
 
 
-def pages_of(view: View, sheet: Sheet) -> list[Drawing]:
+def pages_of(view: View, paper: Paper) -> list[DiagramPage]:
     """The pages of a module's diagram.
 
     Raises
@@ -69,36 +69,36 @@ def pages_of(view: View, sheet: Sheet) -> list[Drawing]:
     NoEngine : the layout engine cannot be run
     ValueError : no such paper
     """
-    if sheet.paper not in PAPERS:
-        raise ValueError(f"paper must be one of {', '.join(PAPERS)}, is {sheet.paper!r}")
+    if paper.size not in PAPERS:
+        raise ValueError(f"paper must be one of {', '.join(PAPERS)}, is {paper.size!r}")
     try:
-        return _Drawer(view, sheet).pages()
+        return _Dealer(view, paper).pages()
     except _TooLarge:
-        return _listed(view, sheet)
+        return _listed(view, paper)
 
 
-class _Drawer:
+class _Dealer:
     """Deals a module out over pages and draws them; counts what it places."""
 
-    def __init__(self, view: View, sheet: Sheet) -> None:
+    def __init__(self, view: View, paper: Paper) -> None:
         self.view = view
-        self.sheet = sheet
+        self.paper = paper
         self.left = _MOST_PLACED
 
-    def pages(self) -> list[Drawing]:
+    def pages(self) -> list[DiagramPage]:
         """One page where all fits it; else the fewest of a few deals; else the last of these with the pages split that are too full.
 
         Raises
         ------
         _TooLarge : that takes too many pages, or too many tries
         """
-        width, height = PAPERS[self.sheet.paper]
-        _, block_height = _title_block(self.view, self.sheet, 1, 1, width - 2 * MARGIN)
+        width, height = PAPERS[self.paper.size]
+        _, block_height = _title_block(self.view, self.paper, 1, 1, width - 2 * MARGIN)
         if block_height > _MOST_TITLE * height or len(self.view.steps) > _MOST_PLACED:
             raise _TooLarge
-        part = whole(self.view)
-        made = blocks_of(self.view, part)
-        fitted = self._fitted(part, made, 1, 1)
+        share = whole(self.view)
+        made = blocks_of(self.view, share)
+        fitted = self._fitted(share, made, 1, 1)
         if fitted is not None:
             return [fitted]
         units = _units(self.view)
@@ -108,37 +108,37 @@ class _Drawer:
         dealt: list[tuple[int, ...]] = []
         for pages in range(least, least + _DEALS):
             dealt = _dealt(units, pages)
-            drawings, full = self._drawn(dealt, every=False)
+            printed, full = self._dealt_out(dealt, every=False)
             if not full:
-                return drawings
+                return printed
         while True:
-            drawings, full = self._drawn(dealt, every=True)
+            printed, full = self._dealt_out(dealt, every=True)
             if not full:
-                return drawings
+                return printed
             dealt = [
                 half for number, page in enumerate(dealt) for half in (_halves(page) if number in full else [page])
             ]
 
-    def _drawn(self, dealt: list[tuple[int, ...]], *, every: bool) -> tuple[list[Drawing], set[int]]:
+    def _dealt_out(self, dealt: list[tuple[int, ...]], *, every: bool) -> tuple[list[DiagramPage], set[int]]:
         """The pages, and which of them are too full; `every`: all of these, not only the first."""
         if len(dealt) > _MOST_PAGES:
             raise _TooLarge
-        drawings, full = [], set()
-        for number, part in enumerate(_parts(self.view, dealt)):
-            drawing = self._fitted(part, blocks_of(self.view, part), part.number, len(dealt))
-            if drawing is not None:
-                drawings.append(drawing)
+        printed, full = [], set()
+        for number, share in enumerate(_shares(self.view, dealt)):
+            finished = self._fitted(share, blocks_of(self.view, share), share.number, len(dealt))
+            if finished is not None:
+                printed.append(finished)
                 continue
             full.add(number)
             if not every:
                 break
-        return drawings, full
+        return printed, full
 
-    def _fitted(self, part: Part, made: Blocks, number: int, pages: int) -> Drawing | None:
+    def _fitted(self, share: Share, made: Blocks, number: int, pages: int) -> DiagramPage | None:
         """The page, upright or lying as fits better; None when it does not fit. A point alone gets paper as large as it needs."""
-        short, long = PAPERS[self.sheet.paper]
-        alone = len(part.nodes) == 1
-        best: tuple[float, Placed, float, float, list[Primitive], float] | None = None
+        short, long = PAPERS[self.paper.size]
+        alone = len(share.nodes) == 1
+        best: tuple[float, Placed, float, float, list[Shape], float] | None = None
         tries = [
             (short, long, 0.7),
             (short, long, 0.77),
@@ -149,17 +149,17 @@ class _Drawer:
         ]
         wanted: set[float] = set()
         area = _area(made)
-        for width, height, share in tries:
-            block, block_height = _title_block(self.view, self.sheet, number, pages, width - 2 * MARGIN)
+        for width, height, wide in tries:
+            block, block_height = _title_block(self.view, self.paper, number, pages, width - 2 * MARGIN)
             room_x, room_y = width - 2 * MARGIN, height - 2 * MARGIN - block_height - 6
-            if room_x * share in wanted:
+            if room_x * wide in wanted:
                 continue
-            wanted.add(room_x * share)
+            wanted.add(room_x * wide)
             if area > room_x * room_y and not alone:
                 continue  # the symbols alone need more than there is
             if self.left < 0:
                 raise _TooLarge
-            placed = place(self.view, made, room_x * share, self.sheet.engine, room_y, anyhow=alone)
+            placed = place(self.view, made, room_x * wide, self.paper.engine, room_y, anyhow=alone)
             self.left -= _TRY + len(made.edges) * placed.ranks
             scale = min(LARGEST, room_x / placed.width, room_y / placed.height)
             if best is None or scale > best[0]:
@@ -167,7 +167,7 @@ class _Drawer:
             if scale >= 1.0:
                 break
             if placed.width * placed.height > 1.6 * room_x * room_y:
-                break  # far too large: no other shape will do
+                break  # far too large: no other proportions will do
         if best is None:
             return None
         scale, placed, width, height, block, block_height = best
@@ -175,16 +175,16 @@ class _Drawer:
             if not alone:
                 return None
             width = max(width, placed.width + 2 * MARGIN)
-            block, block_height = _title_block(self.view, self.sheet, number, pages, width - 2 * MARGIN)
+            block, block_height = _title_block(self.view, self.paper, number, pages, width - 2 * MARGIN)
             height = max(height, placed.height + 2 * MARGIN + block_height + 6)
             scale = 1.0
-        drawing = Drawing(width, height, _page_title(self.view, number, pages))
+        finished = DiagramPage(width, height, _page_title(self.view, number, pages))
         left = MARGIN + (width - 2 * MARGIN - placed.width * scale) / 2
         for group in placed.groups:
-            drawing.groups.append(replace(group, shapes=[moved(shape, left, MARGIN, scale) for shape in group.shapes]))
-        drawing.stretches = [one.moved(left, MARGIN, scale) for one in placed.stretches]
-        _add_title_block(drawing, block, block_height)
-        return drawing
+            finished.groups.append(replace(group, shapes=[moved(shape, left, MARGIN, scale) for shape in group.shapes]))
+        finished.stretches = [one.moved(left, MARGIN, scale) for one in placed.stretches]
+        _add_title_block(finished, block, block_height)
+        return finished
 
 
 def _area(made: Blocks) -> float:
@@ -197,11 +197,11 @@ def _halves(page: tuple[int, ...]) -> list[tuple[int, ...]]:
     return [page[:middle], page[middle:]]
 
 
-def _listed(view: View, sheet: Sheet) -> list[Drawing]:
+def _listed(view: View, paper: Paper) -> list[DiagramPage]:
     """All points in words, in two columns."""
-    width, height = PAPERS[sheet.paper]
+    width, height = PAPERS[paper.size]
     column = (width - 2 * MARGIN - _GUTTER) / 2
-    _, reserved = _title_block(view, sheet, 2, 999, width - 2 * MARGIN, listed=True)
+    _, reserved = _title_block(view, paper, 2, 999, width - 2 * MARGIN, listed=True)
     room = height - 2 * MARGIN - reserved - 6
     pages: list[list[Group]] = [[]]
     x = y = 0.0
@@ -215,13 +215,13 @@ def _listed(view: View, sheet: Sheet) -> list[Drawing]:
         shapes = [moved(shape, MARGIN + x, MARGIN + y) for shape in group.shapes]
         pages[-1].append(Group(group.id, group.title, group.kind, shapes))
         y += item.height
-    drawings = []
+    printed = []
     for number, groups in enumerate(pages, 1):
-        drawing = Drawing(width, height, _page_title(view, number, len(pages)), groups)
-        block, block_height = _title_block(view, sheet, number, len(pages), width - 2 * MARGIN, listed=True)
-        _add_title_block(drawing, block, block_height)
-        drawings.append(drawing)
-    return drawings
+        finished = DiagramPage(width, height, _page_title(view, number, len(pages)), groups)
+        block, block_height = _title_block(view, paper, number, len(pages), width - 2 * MARGIN, listed=True)
+        _add_title_block(finished, block, block_height)
+        printed.append(finished)
+    return printed
 
 
 # --- which page ----------------------------------------------------------------------------------------------------
@@ -281,7 +281,7 @@ def _dealt(units: list[tuple[int, ...]], pages: int) -> list[tuple[int, ...]]:
     return [*dealt, page] if page else dealt
 
 
-def _parts(view: View, dealt: list[tuple[int, ...]]) -> list[Part]:
+def _shares(view: View, dealt: list[tuple[int, ...]]) -> list[Share]:
     page_of = {node: number for number, page in enumerate(dealt, 1) for node in page}
     crossing = [step for step in view.steps if page_of[step.upper] != page_of[step.lower]]
     letters = _letters()
@@ -290,13 +290,13 @@ def _parts(view: View, dealt: list[tuple[int, ...]]) -> list[Part]:
         key = step.upper, page_of[step.lower]
         if key not in marks:
             marks[key] = next(letters)
-    parts = []
+    shares = []
     for number, page in enumerate(dealt, 1):
         own = tuple(step for step in view.steps if page_of[step.upper] == page_of[step.lower] == number)
         entering = tuple(step for step in crossing if page_of[step.lower] == number)
         leaving = tuple(step for step in crossing if page_of[step.upper] == number)
-        parts.append(Part(frozenset(page), own, entering, leaving, marks, page_of, number))
-    return parts
+        shares.append(Share(frozenset(page), own, entering, leaving, marks, page_of, number))
+    return shares
 
 
 def _letters() -> Iterator[str]:
@@ -313,17 +313,17 @@ def _page_title(view: View, number: int, pages: int) -> str:
     return f"{view.report.vehicle}: {view.module}" + (f", page {number} of {pages}" if pages > 1 else "")
 
 
-def _add_title_block(drawing: Drawing, block: list[Primitive], block_height: float) -> None:
-    top = drawing.height - MARGIN - block_height
-    drawing.groups.append(Group("title-block", "Title block", "title", [moved(shape, MARGIN, top) for shape in block]))
+def _add_title_block(finished: DiagramPage, block: list[Shape], block_height: float) -> None:
+    top = finished.height - MARGIN - block_height
+    finished.groups.append(Group("title-block", "Title block", "title", [moved(shape, MARGIN, top) for shape in block]))
 
 
 def _title_block(
-    view: View, sheet: Sheet, number: int, pages: int, width: float, *, listed: bool = False
-) -> tuple[list[Primitive], float]:
+    view: View, paper: Paper, number: int, pages: int, width: float, *, listed: bool = False
+) -> tuple[list[Shape], float]:
     """The title block at (0, 0), and its height; of pages that are `listed`, where loose ends are in the list."""
     report = view.report
-    shapes: list[Primitive] = []
+    shapes: list[Shape] = []
     y = 3.0
 
     def line(
@@ -335,7 +335,7 @@ def _title_block(
             shapes.append(Text(5 + indent, y - 0.9, one, size, "start", bold, role))
 
     status = report.completeness.word + ("" if report.complete else f": {_why(view)}")
-    right = f"page {number} of {pages}    {sheet.date}".strip()
+    right = f"page {number} of {pages}    {paper.date}".strip()
     right_width = text_width(right, 8)
     status_width = text_width(status, 10, bold=True)
     name = f"{report.module}  {report.name or ''}".strip()
@@ -404,7 +404,7 @@ def _why(view: View) -> str:
     return loose_words(completeness, where=False)
 
 
-def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Primitive]:
+def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Shape]:
     """What the line styles mean in the key state asked for."""
     keys = ", ".join(view.report.keys)
     if view.key is None or listed:
@@ -412,7 +412,7 @@ def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Primiti
         if view.key is not None:
             words = f"Key state {view.key} (of {keys}): behind each point stands whether its supply, or its ground, is live, dead or depends there."
         return [Text(x, y, words, SMALLEST_PT, role="legend")]
-    shapes: list[Primitive] = []
+    shapes: list[Shape] = []
     first = f"Key state {view.key} (of {keys}):"
     shapes.append(Text(x, y, first, SMALLEST_PT, "start", True, "legend"))
     x += text_width(first, SMALLEST_PT, bold=True) + 8

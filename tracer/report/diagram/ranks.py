@@ -1,4 +1,4 @@
-"""Which rank each block goes into: every line leads downwards, and the sheet comes out no wider than wanted and as low as can be.
+"""Which rank each block goes into: every line leads downwards, and the page comes out no wider than wanted and as low as can be.
 
 Blocks that have room to move (their longest way down is shorter than that of others) are moved, one at a time, to the rank where they cost least:
 height of the ranks, width beyond the paper, and length of lines. dot then orders the blocks of each rank and gives them their places.

@@ -1,6 +1,6 @@
-"""What a drawing is made of: lines, boxes, dots and texts in named groups. All lengths in points (1/72 inch), y downwards.
+"""What a page of a diagram is made of: lines, boxes, dots and texts in named groups. All lengths in points (1/72 inch), y downwards.
 
-The SVG and the PDF are written from the same drawing, so that what is measured here holds for both.
+The SVG and the PDF are written from the same page, so that what is measured here holds for both.
 """
 
 from __future__ import annotations
@@ -89,8 +89,8 @@ class Dot:
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
-    """A closed polygon, filled or not."""
+class Polygon:
+    """Closed, filled or not."""
 
     points: tuple[tuple[float, float], ...]
     filled: bool = True
@@ -119,7 +119,7 @@ class Text:
         return Box(left, self.y - ASCENT * self.size, self.width, (ASCENT + DESCENT) * self.size)
 
 
-Primitive = Line | Rect | Dot | Shape | Text
+Shape = Line | Rect | Dot | Polygon | Text
 
 
 @dataclass
@@ -129,13 +129,13 @@ class Group:
     id: str
     title: str
     kind: str
-    shapes: list[Primitive] = field(default_factory=list)
+    shapes: list[Shape] = field(default_factory=list)
     nodes: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """The lines of the drawing that one wire, or one joint, takes between two points of the circuit."""
+    """The lines of the diagram that one wire, or one joint, takes between two points of the circuit."""
 
     nodes: tuple[int, int]
     lines: tuple[Line, ...]
@@ -147,7 +147,7 @@ class Stretch:
 
 
 @dataclass
-class Drawing:
+class DiagramPage:
     """One page."""
 
     width: float
@@ -161,7 +161,7 @@ class Drawing:
         return (shape for group in self.groups for shape in group.shapes if isinstance(shape, Text))
 
 
-def moved(shape: Primitive, dx: float, dy: float, scale: float = 1.0) -> Primitive:
+def moved(shape: Shape, dx: float, dy: float, scale: float = 1.0) -> Shape:
     """The shape scaled from the origin, then moved."""
 
     def at(x: float, y: float) -> tuple[float, float]:
@@ -169,7 +169,7 @@ def moved(shape: Primitive, dx: float, dy: float, scale: float = 1.0) -> Primiti
 
     if isinstance(shape, Line):
         return replace(shape, points=tuple(at(*point) for point in shape.points))
-    if isinstance(shape, Shape):
+    if isinstance(shape, Polygon):
         return replace(shape, points=tuple(at(*point) for point in shape.points))
     if isinstance(shape, Rect):
         x, y = at(shape.box.x, shape.box.y)
@@ -180,7 +180,7 @@ def moved(shape: Primitive, dx: float, dy: float, scale: float = 1.0) -> Primiti
     return replace(shape, x=x, y=y, size=shape.size * scale)
 
 
-def left_and_right(shape: Primitive) -> tuple[float, float]:
+def left_and_right(shape: Shape) -> tuple[float, float]:
     """Between which x a shape lies."""
     if isinstance(shape, Text | Rect):
         return shape.box.x, shape.box.x + shape.box.width

@@ -1,10 +1,10 @@
-"""A drawing as SVG: an id and a title for each element, text as text with its length, black on white."""
+"""A page of a diagram as SVG: an id and a title for each element, text as text with its length, black on white."""
 
 from __future__ import annotations
 
 from xml.sax.saxutils import escape, quoteattr
 
-from tracer.report.diagram.shapes import Dot, Drawing, Line, Primitive, Rect, Shape, Text
+from tracer.report.diagram.shapes import DiagramPage, Dot, Line, Polygon, Rect, Shape, Text
 from tracer.report.fonts import SANS, svg_width
 
 # width in points, dash pattern
@@ -20,24 +20,24 @@ STROKES = {
 _FORBIDDEN = {code: None for code in (*range(9), 11, 12, *range(14, 32), 0x7F, 0xFFFE, 0xFFFF)}
 
 
-def as_svg(drawing: Drawing) -> str:
+def as_svg(page: DiagramPage) -> str:
     """The page as one SVG document."""
-    width, height = _number(drawing.width), _number(drawing.height)
+    width, height = _number(page.width), _number(page.height)
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}pt" height="{height}pt" viewBox="0 0 {width} {height}" role="img">',
-        f"<title>{_text(drawing.title)}</title>",
+        f"<title>{_text(page.title)}</title>",
         f'<rect width="{width}" height="{height}" fill="#fff"/>',
         f'<g font-family="{SANS}" fill="none" stroke="#000" stroke-linecap="butt" stroke-linejoin="round">',
     ]
-    for group in drawing.groups:
+    for group in page.groups:
         parts.append(f'<g id={quoteattr(_clean(group.id))} class="{group.kind}"><title>{_text(group.title)}</title>')
         parts += [_shape(shape) for shape in group.shapes]
         parts.append("</g>")
     return "\n".join([*parts, "</g>", "</svg>", ""])
 
 
-def _shape(shape: Primitive) -> str:
+def _shape(shape: Shape) -> str:
     if isinstance(shape, Text):
         anchor = "" if shape.anchor == "start" else f' text-anchor="{shape.anchor}"'
         weight = ' font-weight="bold"' if shape.bold else ""
@@ -49,7 +49,7 @@ def _shape(shape: Primitive) -> str:
     if isinstance(shape, Dot):
         fill = "#000" if shape.filled else "#fff"
         return f'<circle cx="{_number(shape.x)}" cy="{_number(shape.y)}" r="{_number(shape.radius)}" fill="{fill}" stroke-width="0.7"/>'
-    if isinstance(shape, Shape):
+    if isinstance(shape, Polygon):
         fill = "#000" if shape.filled else "#fff"
         return f'<polygon points="{_points(shape.points)}" fill="{fill}" stroke-width="0.5"/>'
     if isinstance(shape, Rect):

@@ -1,4 +1,4 @@
-"""A drawing as typst source, for PDF and PNG. Lines and texts are drawn by typst itself, so that text stays text and fonts are embedded.
+"""A page of a diagram as typst source, for PDF and PNG. Lines and texts are drawn by typst itself, so that text stays text and fonts are embedded.
 
 Names from the vehicle reach typst only inside quoted strings, never as markup.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tracer.report.diagram.shapes import Dot, Drawing, Primitive, Rect, Shape, Text
+from tracer.report.diagram.shapes import DiagramPage, Dot, Polygon, Rect, Shape, Text
 from tracer.report.diagram.svg import STROKES
 from tracer.report.fonts import SERIF
 
@@ -22,7 +22,7 @@ def quoted(text: str) -> str:
     return '"' + cleaned.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def as_typst(pages: Sequence[Drawing], title: str) -> str:
+def as_typst(pages: Sequence[DiagramPage], title: str) -> str:
     """All pages as one typst source."""
     lines = [
         f"#set document(title: {quoted(title)}, date: none)",
@@ -39,7 +39,7 @@ def as_typst(pages: Sequence[Drawing], title: str) -> str:
     return "\n".join([*lines, ""])
 
 
-def _shape(shape: Primitive) -> str:
+def _shape(shape: Shape) -> str:
     if isinstance(shape, Text):
         box = shape.box
         width = box.width + 2
@@ -53,7 +53,7 @@ def _shape(shape: Primitive) -> str:
         fill = "black" if shape.filled else "white"
         r = shape.radius
         return f"#place(top + left, dx: {shape.x - r:.2f}pt, dy: {shape.y - r:.2f}pt, circle(radius: {r:.2f}pt, fill: {fill}, stroke: 0.7pt))"
-    if isinstance(shape, Shape):
+    if isinstance(shape, Polygon):
         points = ", ".join(_point(point) for point in shape.points)
         return f"#place(top + left, polygon(fill: {'black' if shape.filled else 'white'}, stroke: 0.5pt, {points}))"
     if isinstance(shape, Rect):

@@ -5,25 +5,25 @@ What is read where, when and with which load is decided in `tracer.plan`; `lines
 
 from __future__ import annotations
 
-from tracer.report.sheets import json_text
+from tracer.report.plain_data import json_text
 from tracer.report.worksheet.form import as_csv, as_data, as_html, as_pdf
-from tracer.report.worksheet.lines import Batch, Reading, Worksheet, worksheet_of
+from tracer.report.worksheet.lines import Batch, ToRead, Worksheet, worksheet_of
 
 
-def file_of(sheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -> bytes:
+def file_of(worksheet: Worksheet, form: str, *, paper: str = "a4", date: str = "") -> bytes:
     """The worksheet as the contents of one file: pdf, html, csv or json."""
     if form == "json":
-        return json_text(as_data(sheet, date)).encode()
+        return json_text(as_data(worksheet, date)).encode()
     if form == "csv":
-        return as_csv(sheet).encode()
+        return as_csv(worksheet).encode()
     if form == "html":
-        return as_html(sheet, paper=paper, date=date).encode()
-    return as_pdf(sheet, paper=paper, date=date)
+        return as_html(worksheet, paper=paper, date=date).encode()
+    return as_pdf(worksheet, paper=paper, date=date)
 
 
 __all__ = [
     "Batch",
-    "Reading",
+    "ToRead",
     "Worksheet",
     "as_csv",
     "as_data",

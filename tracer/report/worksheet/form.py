@@ -8,9 +8,9 @@ from tracer.plan.values import Computed
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.minding import everywhere, first_words, lines, minding_data, notes_at
 from tracer.report.once import Texts
-from tracer.report.sheets import csv_text, json_text, loose_data
+from tracer.report.plain_data import csv_text, json_text, loose_data
 from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, template
-from tracer.report.worksheet.lines import Reading, Worksheet
+from tracer.report.worksheet.lines import ToRead, Worksheet
 from tracer.report.worksheet.wording import FIELDS, words_of
 from tracer.trace.minding import CAUTION, HAZARD
 
@@ -18,7 +18,7 @@ SCHEMA = "tracer.worksheet/1"
 BOXES = ("volts", "loaded", "drop", "ohms", "tick")
 
 
-def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
+def as_data(worksheet: Worksheet, date: str = "") -> dict[str, Any]:
     """The worksheet as plain data, in the order in which it is printed."""
     limits, bases = Texts(), Texts()
     batches = [
@@ -32,61 +32,61 @@ def as_data(sheet: Worksheet, date: str = "") -> dict[str, Any]:
             "load": batch.load,
             "other_lead": batch.other_lead,
             "helper": batch.helper,
-            "readings": [_reading(reading, limits, bases) for reading in batch.readings],
+            "readings": [_to_read(to_read, limits, bases) for to_read in batch.to_read],
         }
-        for number, batch in enumerate(sheet.batches, 1)
+        for number, batch in enumerate(worksheet.batches, 1)
     ]
-    said = first_words(sheet.minding)
-    hazards = [said, *lines(sheet.minding, HAZARD, CAUTION)] if said else []
+    said = first_words(worksheet.minding)
+    hazards = [said, *lines(worksheet.minding, HAZARD, CAUTION)] if said else []
     return {
         "schema": SCHEMA,
-        "vehicle": sheet.vehicle,
-        "module": sheet.module,
-        "name": sheet.name,
-        "place": sheet.place,
-        "system": sheet.system,
-        "edition": sheet.edition,
+        "vehicle": worksheet.vehicle,
+        "module": worksheet.module,
+        "name": worksheet.name,
+        "place": worksheet.place,
+        "system": worksheet.system,
+        "edition": worksheet.edition,
         "date": date,
-        **completeness_data(sheet.completeness),
-        "status": sheet.status,
-        "keys": list(sheet.keys),
-        "conditions": list(sheet.conditions),
+        **completeness_data(worksheet.completeness),
+        "status": worksheet.status,
+        "keys": list(worksheet.keys),
+        "conditions": list(worksheet.conditions),
         "fields": list(FIELDS),
-        "cautions": list(sheet.cautions),
-        "rests_on": sheet.rests_on,
-        "not_computed": list(sheet.not_computed),
-        "loose_ends": [loose_data(loose) for loose in sheet.loose],
-        "notes": list(sheet.notes),
-        "minding": minding_data(sheet.minding),
+        "cautions": list(worksheet.cautions),
+        "rests_on": worksheet.rests_on,
+        "not_computed": list(worksheet.not_computed),
+        "loose_ends": [loose_data(loose) for loose in worksheet.loose],
+        "notes": list(worksheet.notes),
+        "minding": minding_data(worksheet.minding),
         "hazards": hazards,
         "batches": batches,
         "limits": limits.data(),
         "bases": bases.data(),
-        "sources": [{"number": number, "text": text} for number, text in enumerate(sheet.sources, 1)],
-        "sheets": list(sheet.sheets),
+        "sources": [{"number": number, "text": text} for number, text in enumerate(worksheet.sources, 1)],
+        "sheets": list(worksheet.sheets),
     }
 
 
-def _reading(reading: Reading, limits: Texts, bases: Texts) -> dict[str, Any]:
+def _to_read(to_read: ToRead, limits: Texts, bases: Texts) -> dict[str, Any]:
     return {
-        "code": reading.code,
-        "name": reading.name,
-        "point": reading.point,
-        "side": reading.side,
-        "wire": reading.wire,
-        "comes_from": reading.comes_from,
-        "expected": reading.expected,
-        "limit": reading.limit,
-        "source": reading.source,
-        "boxes": [box for box in BOXES if box in reading.boxes],
-        "must": reading.must,
-        "lamp": reading.lamp,
-        "lamp_w": reading.lamp_w,
-        "lamp_box": reading.lamp_box,
-        "no_method": reading.no_method,
-        "note": reading.note,
-        "kind": reading.kind,
-        "computed": [_computed(one, limits, bases) for one in reading.computed],
+        "code": to_read.code,
+        "name": to_read.name,
+        "point": to_read.point,
+        "side": to_read.side,
+        "wire": to_read.wire,
+        "comes_from": to_read.comes_from,
+        "expected": to_read.expected,
+        "limit": to_read.limit,
+        "source": to_read.source,
+        "boxes": [box for box in BOXES if box in to_read.boxes],
+        "must": to_read.must,
+        "lamp": to_read.lamp,
+        "lamp_w": to_read.lamp_w,
+        "lamp_box": to_read.lamp_box,
+        "no_method": to_read.no_method,
+        "note": to_read.note,
+        "kind": to_read.kind,
+        "computed": [_computed(one, limits, bases) for one in to_read.computed],
     }
 
 
@@ -109,40 +109,46 @@ def _computed(one: Computed, limits: Texts, bases: Texts) -> dict[str, Any]:
     }
 
 
-def as_pdf(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
+def as_pdf(worksheet: Worksheet, *, paper: str = "a4", date: str = "") -> bytes:
     """The form as PDF, A4 or Letter lying."""
-    inputs = {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
+    inputs = {
+        "data": json_text(as_data(worksheet, date)),
+        "words": json_text(words_of(worksheet)),
+        "paper": PAPERS[paper],
+    }
     return pdf(template("soft.typ", "worksheet.typ"), inputs)
 
 
-def as_html(sheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
+def as_html(worksheet: Worksheet, *, paper: str = "a4", date: str = "") -> str:
     """The form as one self-contained HTML file that prints the same."""
-    return html("worksheet.html", sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper])
+    return html(
+        "worksheet.html", worksheet=as_data(worksheet, date), words=words_of(worksheet), paper=CSS_PAPERS[paper]
+    )
 
 
-def as_csv(sheet: Worksheet) -> str:
-    """One line for each reading, in order, with empty columns for what is read; loose ends at the end."""
-    complete = cell(sheet.completeness)
+def as_csv(worksheet: Worksheet) -> str:
+    """One line for each thing to read, in order, with empty columns for what is read; loose ends at the end."""
+    complete = cell(worksheet.completeness)
     head = [
         "batch", "place", "access", "key", "module", "load", "other lead", "code", "point", "side", "wire", "comes from", "expected", "limit",
         "must", "volts", "volts loaded", "drop V", "pass or fail", "note", "remark", *_NUMBERS, "limit V", "source of limit", "complete", "name", "edition",
     ]  # fmt: skip
     rows = [
         [
-            str(number), batch.place, batch.access, batch.key, "plugged in" if batch.plugged else "unplugged", reading.lamp or batch.load, batch.other_lead,
-            reading.code or "battery", reading.point, reading.side, reading.wire, reading.comes_from, reading.expected, reading.limit, "yes" if reading.must else "no",
-            "", "", "", "", "", "; ".join(one for one in (reading.note, notes_at(sheet.minding, reading.point)) if one), *_numbers(reading, sheet), complete,
-            reading.name, sheet.edition,
+            str(number), batch.place, batch.access, batch.key, "plugged in" if batch.plugged else "unplugged", to_read.lamp or batch.load, batch.other_lead,
+            to_read.code or "battery", to_read.point, to_read.side, to_read.wire, to_read.comes_from, to_read.expected, to_read.limit, "yes" if to_read.must else "no",
+            "", "", "", "", "", "; ".join(one for one in (to_read.note, notes_at(worksheet.minding, to_read.point)) if one), *_numbers(to_read, worksheet), complete,
+            to_read.name, worksheet.edition,
         ]
-        for number, batch in enumerate(sheet.batches, 1)
-        for reading in batch.readings
+        for number, batch in enumerate(worksheet.batches, 1)
+        for to_read in batch.to_read
     ]  # fmt: skip
-    for loose in sheet.loose:
+    for loose in worksheet.loose:
         cells = {"place": str(loose.place), "code": loose.code, "point": loose.at, "side": "LOOSE END", "expected": loose.message, "limit": loose.fix, "complete": complete}  # fmt: skip
         rows.append([cells.get(name, "") for name in head])
-    for words in everywhere(sheet.minding):
+    for words in everywhere(worksheet.minding):
         rows.append([words if name == "remark" else complete if name == "complete" else "" for name in head])
-    for failed in sheet.not_computed:
+    for failed in worksheet.not_computed:
         cells = {"side": "NO VALUES COMPUTED", "expected": failed, "complete": complete}
         rows.append([cells.get(name, "") for name in head])
     return csv_text(head, rows)
@@ -154,11 +160,11 @@ _NUMBERS = (
 )  # fmt: skip
 
 
-def _numbers(reading: Reading, sheet: Worksheet) -> list[str]:
-    """The computed values of a reading in the columns `_NUMBERS`, then its limit and where that is from."""
+def _numbers(to_read: ToRead, worksheet: Worksheet) -> list[str]:
+    """The computed values of one in the columns `_NUMBERS`, then its limit and where that is from."""
     cells = dict.fromkeys(_NUMBERS, "")
     limit, source = "", ""
-    for one in reading.computed:
+    for one in to_read.computed:
         names = {"loaded": "computed loaded {}V", "ohms": "computed {}ohm"}.get(one.box, "computed {}V")
         if one.value is not None:
             for part, value in (("", one.value.nominal), ("low ", one.value.low), ("high ", one.value.high)):
@@ -171,6 +177,6 @@ def _numbers(reading: Reading, sheet: Worksheet) -> list[str]:
         cells["computed for load"] = one.load
         if one.limit_v is not None:
             limit, source = f"{one.limit_v:g}", one.source
-    if not limit and reading.source:
-        source = sheet.sources[reading.source - 1]
+    if not limit and to_read.source:
+        source = worksheet.sources[to_read.source - 1]
     return [*cells.values(), limit, source]

@@ -13,7 +13,7 @@ from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
 from tracer.plan.values import Computed, Feeder, Kind, Plan, Step, StepBatch, there
 from tracer.plan.words import CRANKING, NO_PLACE
-from tracer.report.bus import reading_words
+from tracer.report.bus import expected_words
 from tracer.report.kinds import PARTS
 from tracer.report.lamps import lamp_words, lead_words
 from tracer.report.layout import also_words, codes, elsewhere_words
@@ -21,7 +21,7 @@ from tracer.report.minding import lines, mark
 from tracer.report.supplies import verdict
 from tracer.report.volts import volts
 from tracer.report.words import NOT_IN_THESE
-from tracer.report.worksheet.values import Batch, Reading, Worksheet
+from tracer.report.worksheet.values import Batch, ToRead, Worksheet
 from tracer.report.worksheet.words import (
     MINUS,
     PLUS,
@@ -58,7 +58,7 @@ class _Words:
 
 def worksheet_of(circuit: Circuit, report: SupplyReport, plan: Plan) -> Worksheet:
     """The form of a module's plan."""
-    return _Writer(circuit, report, plan).sheet()
+    return _Writer(circuit, report, plan).worksheet()
 
 
 class _Writer:
@@ -68,7 +68,7 @@ class _Writer:
         self.plan = plan
         self.sources: dict[str, int] = {}
 
-    def sheet(self) -> Worksheet:
+    def worksheet(self) -> Worksheet:
         report, plan = self.report, self.plan
         hazards = [kind for kind in HAZARDS if any(one.hazard == kind for one in report.minding.things)]
         kinds = [
@@ -80,7 +80,7 @@ class _Writer:
             kinds.append("crank")
         cautions = dict.fromkeys(caution.text for kind in kinds for caution in cautions_for(kind))
         conditions = self.circuit.typed.vehicle.conditions
-        sheet = Worksheet(
+        worksheet = Worksheet(
             vehicle=report.vehicle,
             module=report.module,
             name=report.name or "",
@@ -97,14 +97,14 @@ class _Writer:
             minding=report.minding,
             edition=edition_of(report),
         )
-        sheet.batches = [self._batch(batch) for batch in plan.batches]
-        sheet.rests_on = self._rests_on()
-        sheet.not_computed = tuple(f"key {key}: {why}" for key, why in plan.failed.items())
-        sheet.sources = list(self.sources)
-        return sheet
+        worksheet.batches = [self._batch(batch) for batch in plan.batches]
+        worksheet.rests_on = self._rests_on()
+        worksheet.not_computed = tuple(f"key {key}: {why}" for key, why in plan.failed.items())
+        worksheet.sources = list(self.sources)
+        return worksheet
 
     def _batch(self, batch: StepBatch) -> Batch:
-        readings = tuple(self._reading(step) for step in batch.steps)
+        to_read = tuple(self._to_read(step) for step in batch.steps)
         return Batch(
             batch.place or NO_PLACE,
             batch.access,
@@ -112,13 +112,13 @@ class _Writer:
             batch.plugged,
             "the module itself, awake and working; no lamp"
             if batch.plugged
-            else "; ".join(_gathered(readings)) or "none",
+            else "; ".join(_gathered(to_read)) or "none",
             f"{MINUS}; for the drop of a supply {PLUS}",
             self._helper(batch),
-            readings,
+            to_read,
         )
 
-    def _reading(self, step: Step) -> Reading:
+    def _to_read(self, step: Step) -> ToRead:
         words = {
             Kind.BATTERY: self._battery,
             Kind.POINT: self._point,
@@ -139,7 +139,7 @@ class _Writer:
         kind = {Kind.BY_FUSE: "alone", Kind.UNTRACED: "alone", Kind.BUS_LEVEL: "bus", Kind.BUS_OHM: "bus"}.get(
             step.kind, step.kind.value
         )
-        return Reading(
+        return ToRead(
             step.code, step.point, words.side, step.wire or ("not wired" if step.cavity else ""), words.comes_from, words.expected, words.limit, source,
             step.boxes, step.must, words.lamp, note, kind, step.computed, step.lamp.watts if step.lamp else None, bool(step.no_method),
             step_name(step),
@@ -334,7 +334,7 @@ class _Writer:
             words, limit, "", "between the two, supply off, bus asleep", f"{first} and {second}", note="meter in Ω; never a lamp"
         )  # fmt: skip
 
-    # --- around the readings -----------------------------------------------------------------------------------
+    # --- around what is read -----------------------------------------------------------------------------------
 
     def _notes(self) -> tuple[str, ...]:
         report = self.report
@@ -413,11 +413,11 @@ def _levels(bus: BusReport | None, line: str) -> tuple[str, str, str]:
         if "recessive" in by_state and "dominant" in by_state:
             rest, driven = by_state["recessive"], by_state["dominant"]
             mean = by_state.get(AVERAGE)
-            asleep = bus.line_reading(ASLEEP, line)
+            asleep = bus.expected_on_line(ASLEEP, line)
             return (
                 f"at rest {_level_words(rest)}, driven {_level_words(driven)}",
                 f"awake a meter shows {'the mean' if mean is None else f'about {_level_words(mean)}'}"
-                + ("" if asleep is None else f"; asleep {reading_words(asleep)}"),
+                + ("" if asleep is None else f"; asleep {expected_words(asleep)}"),
                 (mean or rest).source,
             )
         if (none := by_state.get("all states")) is not None:
@@ -438,15 +438,15 @@ def _level_words(level: LevelLine) -> str:
     return figures.volts(level.nominal_v) + (f" ({ends})" if ends else "")
 
 
-def _gathered(readings: Iterable[Reading]) -> list[str]:
+def _gathered(several: Iterable[ToRead]) -> list[str]:
     """Lamps with the rows they are for: 'S2, S3: lamp 21 W ...'."""
     rows: dict[str, list[str]] = {}
-    for reading in readings:
-        if reading.lamp:
-            code = reading.code if reading.code.startswith("pin ") else reading.code.split(" ")[0]
-            if code not in rows.setdefault(reading.lamp, []):
-                rows[reading.lamp].append(code)
+    for to_read in several:
+        if to_read.lamp:
+            code = to_read.code if to_read.code.startswith("pin ") else to_read.code.split(" ")[0]
+            if code not in rows.setdefault(to_read.lamp, []):
+                rows[to_read.lamp].append(code)
     return [f"{', '.join(found)}: {lamp}" for lamp, found in rows.items()]
 
 
-__all__ = ["Batch", "Reading", "Worksheet", "worksheet_of"]
+__all__ = ["Batch", "ToRead", "Worksheet", "worksheet_of"]

@@ -1,4 +1,4 @@
-"""The form as plain values: batches of readings, each with its words."""
+"""The form as plain values: batches of what is to be read, each with its words."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tracer.trace.minding import NOTHING, Minding
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class ToRead:
     """One line of the form. `boxes` says which of volts, loaded, drop, ohms are to be filled; `must`: it decides, and gets a heavy border.
 
     `computed` has the numbers behind `expected` and `limit`, one for each box that has some; `lamp_w` is the lamp of the loaded box.
@@ -44,7 +44,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Readings taken at one place in one key state with the module plugged in or not."""
+    """What is to be read at one place in one key state with the module plugged in or not."""
 
     place: str
     access: str
@@ -53,7 +53,7 @@ class Batch:
     load: str
     other_lead: str
     helper: str
-    readings: tuple[Reading, ...]
+    to_read: tuple[ToRead, ...]
 
     @property
     def plug_words(self) -> str:

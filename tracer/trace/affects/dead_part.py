@@ -26,8 +26,8 @@ from tracer.trace.affects.effects import (
     AffectsReport,
     Effect,
     Gain,
-    Parted,
     Relay,
+    Severed,
     Terminal,
     fuse_words,
     terminals,
@@ -98,7 +98,7 @@ class Affected:
             tuple(sorted(effects, key=_order)),
             tuple(self._relays(fitted, loss, after, own)),
             tuple(gains),
-            tuple(self._parted(fitted, target)),
+            tuple(self._severed(fitted, target)),
             tuple(notes),
             _cautions(target.kind),
             whole_vehicle(self.tracing),
@@ -164,7 +164,7 @@ class Affected:
                 lacks, pin = _lacking(circuit, fitted.states, after, part.coils, part.name, states)
                 yield Relay(part.name, "relay", lacks, pin, states, "")
 
-    def _parted(self, fitted: _Fitted, target: Target) -> Iterator[Parted]:
+    def _severed(self, fitted: _Fitted, target: Target) -> Iterator[Severed]:
         """Lines that carry neither supply nor ground by themselves (signal, bus, sensor) and come apart."""
         circuit = self.circuit
         nets = fitted.nets
@@ -175,13 +175,13 @@ class Affected:
             members = nets.members[net]
             if any(fitted.reach.reached(node, level) for node in members for level in ("supply", "ground")):
                 continue
-            parted = [
+            pieces = [
                 sorted(name for node in piece if (name := self._line_pin(node)))
                 for piece in _pieces(circuit, members, target.opened.links)
             ]
-            filled = sorted(tuple(piece) for piece in parted if piece)
+            filled = sorted(tuple(piece) for piece in pieces if piece)
             if len(filled) > 1:
-                yield Parted(tuple(filled))
+                yield Severed(tuple(filled))
 
     def _line_pin(self, node: int) -> str:
         part = self.circuit.part_at(node)
@@ -395,6 +395,24 @@ def _order(effect: Effect) -> tuple[int, list[tuple[int, int, str]], str]:
 
 
 __all__ = [
-    "FEWER", "FUSE_KINDS", "LOST", "OTHER_WAY", "SOME_STATES", "Affected", "AffectsReport", "Effect", "Gain", "Parted", "Relay", "Target", "Terminal",
-    "UnknownPart", "affects", "circuit_without", "fuse_words", "part_named", "target_of", "terminals",
+    "FEWER",
+    "FUSE_KINDS",
+    "LOST",
+    "OTHER_WAY",
+    "SOME_STATES",
+    "Affected",
+    "AffectsReport",
+    "Effect",
+    "Gain",
+    "Relay",
+    "Severed",
+    "Target",
+    "Terminal",
+    "UnknownPart",
+    "affects",
+    "circuit_without",
+    "fuse_words",
+    "part_named",
+    "target_of",
+    "terminals",
 ]  # fmt: skip

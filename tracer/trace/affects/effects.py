@@ -78,7 +78,7 @@ class Relay:
 
 
 @dataclass(frozen=True, slots=True)
-class Parted:
+class Severed:
     """A signal line that comes apart: the pins of each piece."""
 
     pieces: tuple[tuple[str, ...], ...]
@@ -94,7 +94,7 @@ class AffectsReport(Answer):
     effects: tuple[Effect, ...]
     relays: tuple[Relay, ...]
     gains: tuple[Gain, ...]
-    parted: tuple[Parted, ...]
+    severed: tuple[Severed, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     completeness: Completeness  # of the vehicle: what hangs on something loose may be affected too
@@ -116,14 +116,14 @@ def terminals(circuit: Circuit, reach: Reach) -> Iterator[Terminal]:
             continue
         draws = PARTS[part.kind].draws
         if draws is Draws.AT_ITS_COILS:
-            drawing = [pin for coil in part.coils for pin in coil]
+            pins_that_draw = [pin for coil in part.coils for pin in coil]
         elif draws is Draws.AT_ITS_INPUT:
-            drawing = ["in", "ground"]
+            pins_that_draw = ["in", "ground"]
         elif draws is Draws.AT_EVERY_PIN:
-            drawing = list(pins)
+            pins_that_draw = list(pins)
         else:
             continue
-        for pin in dict.fromkeys(drawing):
+        for pin in dict.fromkeys(pins_that_draw):
             for level in ("supply", "ground"):
                 if pin in pins and reach.reached(pins[pin], level):
                     yield Terminal(part.name, part.kind, pin, pins[pin], level, level, part.facts.name or "")

@@ -25,7 +25,7 @@ class PinStates:
     kind: str
     level: dict[str, str]
     why: dict[str, tuple[str, ...]]
-    reading: str
+    expected: str
     note: str
 
 
@@ -66,12 +66,12 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
         if row is not None:
             pins.append(_of_row(row, cavity.kind))
             continue
-        reading, note = _untraced(cavity.kind, cavity.pin, facts, loads)
+        expected, note = _untraced(cavity.kind, cavity.pin, facts, loads)
         if withheld := tracing.once(Hazards).withheld(f"{module}.{cavity.pin}") or tracing.once(Hazards).withheld_in(
             module
         ):
-            reading, note = withheld, ""
-        pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, reading, note))
+            expected, note = withheld, ""
+        pins.append(PinStates(cavity.pin, "", cavity.declared, cavity.kind, {}, {}, expected, note))
     vehicle = tracing.circuit.typed.vehicle
     conditions = {name: condition.text or "" for name, condition in vehicle.conditions.items()}
     unstable = sorted({name for settled in tracing.states.settled.values() for name in settled.unstable})
@@ -94,15 +94,15 @@ def pin_states(tracing: Tracing, module: str) -> ModuleStates:
 def _of_row(row: Row, kind: str) -> PinStates:
     if row.level == "supply":
         level = dict(row.live)
-        reading = "battery voltage while live, 0 V while dead"
+        expected = "battery voltage while live, 0 V while dead"
         if row.diodes:
-            reading = f"battery voltage less {DIODE_DROP} (diode) while live, 0 V while dead"
+            expected = f"battery voltage less {DIODE_DROP} (diode) while live, 0 V while dead"
     else:
         level = {key: {"live": "ground", "dead": "open"}.get(state, state) for key, state in row.live.items()}
-        reading = row.probes[-1].expect.text if row.probes else "ground"
-    reading = row.no_method or reading
+        expected = row.probes[-1].expect.text if row.probes else "ground"
+    expected = row.no_method or expected
     pin = row.pin if row.code[0] != "C" else row.point
-    return PinStates(pin, row.code, row.declared or row.what_for, kind, level, row.why, reading, "; ".join(row.notes))
+    return PinStates(pin, row.code, row.declared or row.what_for, kind, level, row.why, expected, "; ".join(row.notes))
 
 
 def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""What stands on the one sheet, in words: which boxes each step has, what to ask and what to expect there."""
+"""What stands on the worksheet, in words: which boxes each step has, what to ask and what to expect there."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from tracer.electrics.bus.values import OPEN_OHM
 from tracer.entry.problems import listed
 from tracer.plan.edition import edition_of, row_marks
 from tracer.plan.names import full_name
-from tracer.plan.sheet_values import (
+from tracer.plan.plug_values import (
     AT_REST,
     AWAKE,
     GONE,
@@ -20,8 +20,8 @@ from tracer.plan.sheet_values import (
     Cranking,
     Look,
     MustWork,
-    OneSheet,
-    PinOnSheet,
+    PinAtPlug,
+    PlugWorksheet,
 )
 from tracer.plan.values import Decides, Step
 from tracer.plan.words import BETWEEN_LINES, IS_LIT, LIVE_AT_ONCE, MUST_BE_DEAD, NO_LAMP, NO_PLACE, TO_ITS_POST
@@ -32,7 +32,7 @@ from tracer.report.glance import behind_panels, other_doubts, short_wire, two_co
 from tracer.report.lamps import lead_words
 from tracer.report.layout import counted
 from tracer.report.minding import first_words, lines, mark
-from tracer.report.one_sheet.values import (
+from tracer.report.plug_worksheet.values import (
     ALONE,
     ASLEEP,
     BASE,
@@ -44,8 +44,8 @@ from tracer.report.one_sheet.values import (
     START,
     Box,
     PinLine,
-    Sheet,
     Strip,
+    WorksheetInWords,
 )  # fmt: skip
 from tracer.report.words import NO_VOLTS, PINS_NOT_LISTED, RESTS_ON
 from tracer.standards import figures
@@ -56,24 +56,24 @@ IN, OUT = "plugged in", "unplugged"
 METER_DIGIT_V = 0.01
 
 
-def sheet_in_words(made: OneSheet, system: str) -> Sheet:
-    """The sheet of a module's plan; `system` as typed."""
-    return _Writer(made).sheet(system)
+def worksheet_in_words(made: PlugWorksheet, system: str) -> WorksheetInWords:
+    """The worksheet of a module's plan; `system` as typed."""
+    return _Writer(made).worksheet(system)
 
 
 class _Writer:
-    def __init__(self, made: OneSheet) -> None:
+    def __init__(self, made: PlugWorksheet) -> None:
         self.made = made
         self.report: SupplyReport = made.glance.report
         self.behind = behind_panels(made.glance)
         self.first_key = self.report.keys[0]
 
-    def sheet(self, system: str) -> Sheet:
+    def worksheet(self, system: str) -> WorksheetInWords:
         made, report = self.made, self.report
         strips = {strip.number: strip for strip in self._strips() if strip.boxes}
         order = [number for number in sorted(strips)]
         said = first_words(report.minding)
-        return Sheet(
+        return WorksheetInWords(
             vehicle=report.vehicle, module=report.module, name=report.name or "", place=report.place or NO_PLACE,
             access=report.access or "", system=system, completeness=report.completeness, list_words=_list_words(report),
             titles={PLUGGED: f"plugged in, key {made.working}", START: "start", ALONE: "unplugged, one pin alone", DEAD: "must be dead"},
@@ -251,7 +251,7 @@ class _Writer:
             wire = without_length(steps[0].wire) if steps else ""
             yield PinLine(cavity.pin, f"{self.report.module}.{cavity.pin}", wire, what, splits=boxes, says="volts in each key state" if boxes else "wire there? where does it go?")  # fmt: skip
 
-    def _pin(self, one: PinOnSheet) -> PinLine:
+    def _pin(self, one: PinAtPlug) -> PinLine:
         pin, row, test = one.pin, one.pin.row, one.pin.test
         minded = mark(self.report.minding, row.point, *(probe.at for probe in row.probes))
         way = way_words(pin, self.behind) + (f" ! {minded}" if minded else "")
@@ -373,4 +373,4 @@ def _moves(test: Decides) -> str:
     return "diode" if test.why_not == "diode" else "no figure"
 
 
-__all__ = ["sheet_in_words"]
+__all__ = ["worksheet_in_words"]

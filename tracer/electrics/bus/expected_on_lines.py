@@ -25,8 +25,8 @@ from tracer.electrics.bus.values import (
     PLUGGED,
     UNPLUGGED,
     BusTermination,
+    ExpectedOnLine,
     LevelLine,
-    LineReading,
 )
 from tracer.entry.problems import listed
 from tracer.standards import bus as tables
@@ -53,7 +53,7 @@ def supply_v_of(system_v: int, supply: LinSupply | None) -> float | None:
     return full_v(system_v) if system_v in SYSTEMS_V else None
 
 
-def line_readings(asked: Asked, *, ohms: bool) -> tuple[LineReading, ...]:
+def expected_on_lines(asked: Asked, *, ohms: bool) -> tuple[ExpectedOnLine, ...]:
     """Each line to ground and to supply; without `ohms` only volts."""
     if asked.lines.facts.kind not in KINDS:
         return ()
@@ -63,7 +63,7 @@ def line_readings(asked: Asked, *, ohms: bool) -> tuple[LineReading, ...]:
 # --- volts -----------------------------------------------------------------------------------------------------------
 
 
-def _volts(asked: Asked) -> Iterator[LineReading]:
+def _volts(asked: Asked) -> Iterator[ExpectedOnLine]:
     by_state: dict[tuple[str, str], LevelLine] = {}
     for level in asked.levels:
         by_state.setdefault((level.state.split(" (")[0], level.line), level)
@@ -73,7 +73,9 @@ def _volts(asked: Asked) -> Iterator[LineReading]:
                 continue
             if level.low_v is None and level.nominal_v is None:
                 level = _near_supply(level, by_state.get(("recessive", line)), asked.supply_v)
-            yield LineReading(words, line, "ground", "V", level.low_v, level.nominal_v, level.high_v, "", level.source)
+            yield ExpectedOnLine(
+                words, line, "ground", "V", level.low_v, level.nominal_v, level.high_v, "", level.source
+            )
             if asked.supply_v is not None:
                 yield _left_of(asked.supply_v, words, level)
 
@@ -85,18 +87,18 @@ def _near_supply(level: LevelLine, rest: LevelLine | None, supply_v: float | Non
     return LevelLine(level.state, level.line, None, supply_v, None, "", level.source)
 
 
-def _left_of(supply_v: float, state: str, level: LevelLine) -> LineReading:
+def _left_of(supply_v: float, state: str, level: LevelLine) -> ExpectedOnLine:
     low, nominal, high = (
         None if volts is None else max(supply_v - volts, 0.0) + 0.0
         for volts in (level.high_v, level.nominal_v, level.low_v)
     )
-    return LineReading(state, level.line, "supply", "V", low, nominal, high, "", level.source)
+    return ExpectedOnLine(state, level.line, "supply", "V", low, nominal, high, "", level.source)
 
 
 # --- ohms ------------------------------------------------------------------------------------------------------------
 
 
-def _ohms(asked: Asked) -> Iterator[LineReading]:
+def _ohms(asked: Asked) -> Iterator[ExpectedOnLine]:
     lines, kind = asked.lines, asked.lines.facts.kind or ""
     names = {"H": "CAN_H", "L": "CAN_L"}
     hanging = _hanging(lines, asked.terminations)
@@ -112,14 +114,16 @@ def _ohms(asked: Asked) -> Iterator[LineReading]:
         name = names.get(line, line)
         for state, modules in ((PLUGGED, len(lines.nodes)), (ONE_OUT, len(lines.nodes) - 1), (UNPLUGGED, 0)):
             if unknown:
-                yield LineReading(state, name, end, "Ω", None, None, None, f"not known: {unknown}", "")
+                yield ExpectedOnLine(state, name, end, "Ω", None, None, None, f"not known: {unknown}", "")
             elif not modules:
-                yield LineReading(state, name, end, "Ω", math.inf, math.inf, math.inf, "", "computed: nothing but wire")
+                yield ExpectedOnLine(
+                    state, name, end, "Ω", math.inf, math.inf, math.inf, "", "computed: nothing but wire"
+                )
             elif kind == HIGH_SPEED:
                 least = row.min_kohm * 1000 / (2 * modules)
-                yield LineReading(state, name, end, "Ω", least, None, math.inf, "", said(row.certainty, row.source))
+                yield ExpectedOnLine(state, name, end, "Ω", least, None, math.inf, "", said(row.certainty, row.source))
             else:
-                yield LineReading(state, name, end, "Ω", None, None, None, _why_not(asked), "")
+                yield ExpectedOnLine(state, name, end, "Ω", None, None, None, _why_not(asked), "")
 
 
 def _least_input() -> tables.NodeInput:

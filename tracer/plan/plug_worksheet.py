@@ -1,4 +1,4 @@
-"""The one sheet of a module: what is read at its own plug to prove every supply and ground, and in which order.
+"""The worksheet of a module: what is read at its own plug to prove every supply and ground, and in which order.
 
 From the pin back: each pin is read plugged in, then alone with a lamp. Only where a pin fails is its way split, at the points that the first look names. The
 tests beside the pins find what a lamp at a pin does not show: a way that is there only together with another one, a supply that never goes off, a cranking
@@ -21,7 +21,7 @@ from tracer.plan.beside import beside_of
 from tracer.plan.faces import faces_of_rows
 from tracer.plan.glance import alone_test, glance_of, held_by_itself
 from tracer.plan.lamps import LampRule
-from tracer.plan.sheet_values import AfterKey, Cranking, Leg, Look, MustWork, OneSheet, Output, PinOnSheet
+from tracer.plan.plug_values import AfterKey, Cranking, Leg, Look, MustWork, Output, PinAtPlug, PlugWorksheet
 from tracer.plan.steps import plan_of, working_key
 from tracer.plan.values import Glance, Kind, PinAtAGlance, Range, Step, there
 from tracer.plan.words import CRANKING
@@ -31,14 +31,14 @@ from tracer.trace.lists.results import Row, SupplyReport
 from tracer.trace.tracing import Tracing
 
 
-def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> OneSheet:
-    """What stands on the one sheet of a module's list."""
+def plug_worksheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> PlugWorksheet:
+    """What stands on the worksheet of a module's list."""
     bench = Bench(tracing, report, limits)
     glance, plan = glance_of(tracing, report, limits, bench), plan_of(tracing, report, limits, bench)
     maker = _Maker(tracing, report, bench, glance, [step for batch in plan.batches for step in batch.steps])
     working = working_key(report)
     charging = limits.of("battery charging")
-    sheet = OneSheet(
+    worksheet = PlugWorksheet(
         glance, plan, maker.not_unplugged, working,
         looks=tuple(_looks(tracing.circuit, report)),
         posts={key: span for key, (span, _) in plan.batteries.items()},
@@ -56,7 +56,7 @@ def one_sheet_of(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) ->
         overloads=tuple(maker.bench.overloads),
         faces=faces_of_rows(tracing.circuit, report, (*report.supplies, *report.grounds)),
     )  # fmt: skip
-    return replace(sheet, beside=beside_of(sheet))
+    return replace(worksheet, beside=beside_of(worksheet))
 
 
 class _Maker:
@@ -80,13 +80,13 @@ class _Maker:
 
     # --- each pin --------------------------------------------------------------------------------------------------
 
-    def pin(self, one: PinAtAGlance) -> PinOnSheet:
+    def pin(self, one: PinAtAGlance) -> PinAtPlug:
         """The readings of a pin: plugged in, and alone."""
         row = one.row
         plugged = next((step for step in self.steps_of(Kind.POINT) if step.point == row.point), None)
         alone = (step for step in self.steps_of(Kind.ALONE) if step.row.code == row.code and step.key == one.test.key)
         bare = next((step.bare for step in alone), None)
-        return PinOnSheet(one, plugged, bare)
+        return PinAtPlug(one, plugged, bare)
 
     def untraced(self) -> Iterator[tuple[str, tuple[Step, ...]]]:
         """Pins declared as supply or ground whose way is not known: read in every key state."""
@@ -246,4 +246,4 @@ def _own_and_needed(report: SupplyReport) -> list[Row]:
     return rows
 
 
-__all__ = ["one_sheet_of"]
+__all__ = ["plug_worksheet_of"]

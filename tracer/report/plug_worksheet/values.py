@@ -1,4 +1,4 @@
-"""The one sheet as plain values: strips of boxes, and one line for each pin."""
+"""The worksheet as plain values: strips of boxes, and one line for each pin."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Box:
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """One step of the sheet: its number, what is done, what makes it safe, and its boxes in order."""
+    """One step of the worksheet: its number, what is done, what makes it safe, and its boxes in order."""
 
     number: int
     title: str
@@ -72,8 +72,8 @@ class PinLine:
 
 
 @dataclass
-class Sheet(Answer):
-    """The whole sheet. `before` are the strips above the pins, `after` those below."""
+class WorksheetInWords(Answer):
+    """The whole worksheet. `before` are the strips above the pins, `after` those below."""
 
     vehicle: str
     module: str
@@ -127,4 +127,4 @@ STEPS = LOOK, BASE, PLUGGED, START, KEY_OFF, ALONE, LEGS, DEAD, ASLEEP = tuple(r
 """The steps in the order of the work: the module is unplugged once, and the bus is measured last, asleep."""
 
 
-__all__ = ["ALONE", "ASLEEP", "BASE", "DEAD", "KEY_OFF", "LEGS", "LOOK", "PLUGGED", "START", "STEPS", "Box", "PinLine", "Sheet", "Strip"]  # fmt: skip
+__all__ = ["ALONE", "ASLEEP", "BASE", "DEAD", "KEY_OFF", "LEGS", "LOOK", "PLUGGED", "START", "STEPS", "Box", "PinLine", "Strip", "WorksheetInWords"]  # fmt: skip

@@ -182,7 +182,7 @@ def _add_coils(view: View, links: dict[int, None]) -> None:
             links[number] = None
 
 
-# A run that is missing somewhere near has no place in a drawing: it stands in the list below.
+# A run that is missing somewhere near has no place in a diagram: it stands in the list below.
 _NOWHERE = frozenset({"L154"})
 
 

@@ -1,4 +1,4 @@
-"""The one sheet: every supply and ground of the list, every fuse and relay, the same boxes in each form, on one side where it can be."""
+"""The worksheet: every supply and ground of the list, every fuse and relay, the same boxes in each form, on one side where it can be."""
 
 import csv
 import io
@@ -20,11 +20,11 @@ from tests.report.test_worksheet import seen_in
 from tracer.circuit.kinds import FUSE_KINDS
 from tracer.plan.bench import Bench
 from tracer.plan.glance import leads_for
-from tracer.plan.one_sheet import one_sheet_of
-from tracer.plan.sheet_values import OneSheet
+from tracer.plan.plug_values import PlugWorksheet
+from tracer.plan.plug_worksheet import plug_worksheet_of
 from tracer.plan.values import there
-from tracer.report.one_sheet import Sheet, as_csv, as_data, as_html, as_pdf, as_text, sheet_in_words
-from tracer.report.one_sheet.values import ALONE, ASLEEP, DEAD, LEGS, LOOK, STEPS
+from tracer.report.plug_worksheet import WorksheetInWords, as_csv, as_data, as_html, as_pdf, as_text, worksheet_in_words
+from tracer.report.plug_worksheet.values import ALONE, ASLEEP, DEAD, LEGS, LOOK, STEPS
 from tracer.report.typeset import template
 from tracer.trace.tracing import Tracing
 
@@ -32,16 +32,16 @@ ROOT = Path(__file__).resolve().parents[2]
 CASES = [("minibus", "ALM"), ("minibus", "INS"), ("unfinished", "LIFT"), ("sixty", "BIG"), ("hostile", "M1")]
 
 
-def made_of(tracing: Tracing, module: str) -> OneSheet:
-    return one_sheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
+def made_of(tracing: Tracing, module: str) -> PlugWorksheet:
+    return plug_worksheet_of(tracing, tracer.supplies(tracing, module), tracer.limits(tracing))
 
 
-def words_of(tracing: Tracing, made: OneSheet) -> Sheet:
-    return sheet_in_words(made, tracing.circuit.typed.vehicle.system)
+def words_of(tracing: Tracing, made: PlugWorksheet) -> WorksheetInWords:
+    return worksheet_in_words(made, tracing.circuit.typed.vehicle.system)
 
 
 @pytest.fixture(scope="module")
-def sheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[OneSheet, Sheet]]:
+def sheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tuple[PlugWorksheet, WorksheetInWords]]:
     folders = {
         "minibus": ROOT / "circuits" / "minibus",
         "unfinished": ROOT / "circuits" / "unfinished",
@@ -56,38 +56,38 @@ def sheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tu
     return found
 
 
-Sheets = dict[tuple[str, str], tuple[OneSheet, Sheet]]
+Sheets = dict[tuple[str, str], tuple[PlugWorksheet, WorksheetInWords]]
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_demo_is_one_side_with_the_faces_on_its_back(sheets: Sheets, paper: str) -> None:
-    made, sheet = sheets["minibus", "ALM"]
-    assert len(made.pins) == 11 and len(sheet.faces) == 4
-    front, back = pypdf.PdfReader(io.BytesIO(as_pdf(sheet, paper=paper))).pages
+    made, worksheet = sheets["minibus", "ALM"]
+    assert len(made.pins) == 11 and len(worksheet.faces) == 4
+    front, back = pypdf.PdfReader(io.BytesIO(as_pdf(worksheet, paper=paper))).pages
     assert "Signature" in front.extract_text() and "seen from" not in front.extract_text()
     text = " ".join(back.extract_text().split())
     assert text.startswith("ALM, plug on the harness, seen from the wire side")
     assert "MIRROR: ALM, plug on the harness, seen from the mating side" in text and "Signature" not in text
-    bare = replace(sheet, faces=())
+    bare = replace(worksheet, faces=())
     assert len(pypdf.PdfReader(io.BytesIO(as_pdf(bare, paper=paper))).pages) == 1
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_it_never_says_complete_alone_and_counts_what_decides(sheets: Sheets, case: tuple[str, str]) -> None:
-    sheet = sheets[case][1]
-    assert sheet.tests == sum(box["decides"] for box in boxes_of(as_data(sheet)))
-    assert sheet.status.startswith("Wiring list ") and sheet.status.endswith(f"; tested 0 of {sheet.tests}")
-    pages = pypdf.PdfReader(io.BytesIO(as_pdf(sheet))).pages
+    worksheet = sheets[case][1]
+    assert worksheet.tests == sum(box["decides"] for box in boxes_of(as_data(worksheet)))
+    assert worksheet.status.startswith("Wiring list ") and worksheet.status.endswith(f"; tested 0 of {worksheet.tests}")
+    pages = pypdf.PdfReader(io.BytesIO(as_pdf(worksheet))).pages
     for page in pages:  # on every side, with what it is about
         text = " ".join(page.extract_text().split())
-        assert f"tested 0 of {sheet.tests}" in text
+        assert f"tested 0 of {worksheet.tests}" in text
         assert (
             text.upper().count("WIRING LIST COMPLETE")
             + text.upper().count("NOT COMPLETE")
             + text.upper().count("COMPLETE IF")
             > 0
         )
-    assert ("NOT COMPLETE" in sheet.status) == (sheet.completeness.state == "not complete")
+    assert ("NOT COMPLETE" in worksheet.status) == (worksheet.completeness.state == "not complete")
 
 
 def boxes_of(data: Any) -> list[dict[str, Any]]:
@@ -101,17 +101,18 @@ def boxes_of(data: Any) -> list[dict[str, Any]]:
 
 @pytest.mark.parametrize("case", CASES)
 def test_the_same_boxes_stand_in_every_form(sheets: Sheets, case: tuple[str, str]) -> None:
-    sheet = sheets[case][1]
+    worksheet = sheets[case][1]
     told = sorted(
-        (box["row"], box["ask"], box["key"], box["expect"]) for box in boxes_of(json.loads(json.dumps(as_data(sheet))))
+        (box["row"], box["ask"], box["key"], box["expect"])
+        for box in boxes_of(json.loads(json.dumps(as_data(worksheet))))
     )
-    rows = list(csv.DictReader(io.StringIO(as_csv(sheet))))
+    rows = list(csv.DictReader(io.StringIO(as_csv(worksheet))))
     assert told == sorted((row["row"], row["ask"], row["key"], row["expect"]) for row in rows if row["unit"])
     assert all(row["read"] == "" for row in rows)
     around = 7  # boxes of the verdict and below it, which are no readings
-    assert seen_in(as_html(sheet)).boxes == len(told) + around
-    text = as_text(sheet)
-    ticks = sum(box["unit"] == "tick" for box in boxes_of(as_data(sheet)))
+    assert seen_in(as_html(worksheet)).boxes == len(told) + around
+    text = as_text(worksheet)
+    ticks = sum(box["unit"] == "tick" for box in boxes_of(as_data(worksheet)))
     assert text.count("[ ]") == ticks + 4
 
 
@@ -122,20 +123,20 @@ def test_every_pin_of_the_list_has_a_line_and_every_fuse_and_relay_is_looked_at(
     every_pin_and_fuse(*sheets[case])
 
 
-def every_pin_and_fuse(made: OneSheet, sheet: Sheet) -> None:
+def every_pin_and_fuse(made: PlugWorksheet, worksheet: WorksheetInWords) -> None:
     report = made.glance.report
     wanted = [row.point for row in (*report.supplies, *report.grounds)]
     unknown = [
         f"{report.module}.{c.pin}" for c in report.census if c.kind in ("supply", "ground", "unaccounted") and not c.row
     ]
-    assert sorted(pin.point for pin in sheet.pins) == sorted(wanted + unknown)
+    assert sorted(pin.point for pin in worksheet.pins) == sorted(wanted + unknown)
     looked = {look.part for look in made.looks}
     needed = {need for row in (*report.supplies, *report.grounds) for need in row.needs}
     rows = [row for row in report.rows if row.code[0] in "SG" or row.code in needed]
     assert looked >= {fuse.part for row in rows for fuse in row.fuses}
-    strip = next((strip for strip in sheet.before if strip.number == LOOK), None)
+    strip = next((strip for strip in worksheet.before if strip.number == LOOK), None)
     assert len(made.looks) == (len(strip.boxes) if strip else 0)
-    for pin in sheet.pins:
+    for pin in worksheet.pins:
         assert pin.says or pin.boxes_of(ALONE), pin  # no pin is passed over without a word
 
 
@@ -145,12 +146,12 @@ def test_no_pin_and_no_fuse_of_any_vehicle_is_left_out(vehicle: TypedVehicle) ->
     tracing = tracing_of(vehicle)
     for part in tracing.circuit.modules():
         made = made_of(tracing, part.name)
-        sheet = words_of(tracing, made)
-        every_pin_and_fuse(made, sheet)
+        worksheet = words_of(tracing, made)
+        every_pin_and_fuse(made, worksheet)
         for fuse in (one.part for row in made.glance.report.rows for one in row.fuses):
             assert tracing.circuit.parts[fuse].kind in FUSE_KINDS
         # what must be dead, from the list itself
-        dead = {(pin.point, box.key) for pin in sheet.pins for box in pin.boxes_of(DEAD)}
+        dead = {(pin.point, box.key) for pin in worksheet.pins for box in pin.boxes_of(DEAD)}
         for row in made.glance.report.supplies:
             for key, level in row.live.items():
                 if level == "dead" and key not in ("start", "crank") and not row.no_method and not made.not_unplugged:
@@ -160,13 +161,13 @@ def test_no_pin_and_no_fuse_of_any_vehicle_is_left_out(vehicle: TypedVehicle) ->
 
 
 def test_each_of_several_parallel_ways_is_tried_alone(sheets: Sheets) -> None:
-    made, sheet = sheets["minibus", "ALM"]
+    made, worksheet = sheets["minibus", "ALM"]
     legs = {(leg.name, leg.by, leg.out) for leg in made.legs}
     assert legs == {
         ("8+", "F20", ("F24",)), ("8+", "F24", ("F20",)),
         ("1-", "G5", ("G6",)), ("1-", "G6", ("G5",)), ("17-", "G5", ("G6",)), ("17-", "G6", ("G5",)),
     }  # fmt: skip
-    strip = next(strip for strip in sheet.after if strip.number == LEGS)
+    strip = next(strip for strip in worksheet.after if strip.number == LEGS)
     assert sum(box.decides for box in strip.boxes) == len(legs)
 
 
@@ -183,7 +184,7 @@ def test_what_stands_open_is_read_in_every_key_state(sheets: Sheets) -> None:
 
 
 def test_type_is_8_points_and_boxes_are_6_by_14_mm() -> None:
-    typ, html = template("one_sheet.typ"), template("one_sheet.html")
+    typ, html = template("plug_worksheet.typ"), template("plug_worksheet.html")
     sizes = [float(size) for size in re.findall(r"size: ([\d.]+)pt", typ)] + [
         float(size) for size in re.findall(r"font(?:-size)?: ([\d.]+)pt", html)
     ]
@@ -193,18 +194,18 @@ def test_type_is_8_points_and_boxes_are_6_by_14_mm() -> None:
 
 
 def test_hostile_names_are_text_in_html_and_no_formula_in_csv(sheets: Sheets) -> None:
-    sheet = sheets["hostile", "M1"][1]
-    seen = seen_in(as_html(sheet))
+    worksheet = sheets["hostile", "M1"][1]
+    seen = seen_in(as_html(worksheet))
     assert "script" not in seen.tags and "onclick" not in seen.attributes
     assert HOSTILE in "".join(seen.text)
-    for row in csv.reader(io.StringIO(as_csv(sheet))):
+    for row in csv.reader(io.StringIO(as_csv(worksheet))):
         assert not any(cell.lstrip().startswith(("=", "+", "-", "@")) for cell in row)
 
 
 def test_same_input_same_bytes(sheets: Sheets) -> None:
-    sheet = sheets["minibus", "ALM"][1]
-    assert as_pdf(sheet, date="2026-01-31") == as_pdf(sheet, date="2026-01-31")
-    assert as_html(sheet) == as_html(sheet)
+    worksheet = sheets["minibus", "ALM"][1]
+    assert as_pdf(worksheet, date="2026-01-31") == as_pdf(worksheet, date="2026-01-31")
+    assert as_html(worksheet) == as_html(worksheet)
 
 
 def test_a_relay_that_the_module_pulls_is_proven_from_the_plug_coil_contact_fuse_and_wire() -> None:

@@ -1,4 +1,4 @@
-"""The one sheet as PDF, HTML, text, CSV and plain data."""
+"""The worksheet as PDF, HTML, text, CSV and plain data."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from tracer.report import faces
 from tracer.report.completeness import cell, completeness_data
 from tracer.report.layout import Page
 from tracer.report.minding import everywhere, minding_data
-from tracer.report.one_sheet.values import ALONE, PLUGGED, STEPS, Box, PinLine, Sheet, Strip
-from tracer.report.one_sheet.wording import words_of
-from tracer.report.sheets import csv_text, json_text, loose_data
+from tracer.report.plain_data import csv_text, json_text, loose_data
+from tracer.report.plug_worksheet.values import ALONE, PLUGGED, STEPS, Box, PinLine, Strip, WorksheetInWords
+from tracer.report.plug_worksheet.wording import words_of
 from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, pictures, template
 
 SCHEMA = "tracer.sheet/1"
@@ -18,31 +18,31 @@ LINE = "_" * 6
 _TOGETHER = "\N{NO-BREAK SPACE}"  # while lines are broken: a box stays with what it asks
 
 
-def as_data(sheet: Sheet, date: str = "") -> dict[str, Any]:
-    """The sheet as plain data, in the order in which it is printed."""
+def as_data(worksheet: WorksheetInWords, date: str = "") -> dict[str, Any]:
+    """The worksheet as plain data, in the order in which it is printed."""
     return {
         "schema": SCHEMA,
-        "vehicle": sheet.vehicle,
-        "module": sheet.module,
-        "name": sheet.name,
-        "place": sheet.place,
-        "system": sheet.system,
+        "vehicle": worksheet.vehicle,
+        "module": worksheet.module,
+        "name": worksheet.name,
+        "place": worksheet.place,
+        "system": worksheet.system,
         "date": date,
-        **completeness_data(sheet.completeness),
-        "edition": sheet.edition,
-        "status": sheet.status,
-        "tests": sheet.tests,
-        "before": [_strip(strip) for strip in sheet.before],
-        "pins": [_pin(pin) for pin in sheet.pins],
-        "titles": {str(number): title for number, title in sheet.titles.items()},
-        "after": [_strip(strip) for strip in sheet.after],
-        "loose_ends": [loose_data(loose) for loose in sheet.loose],
-        "marked": list(sheet.marked),
-        "hazards": list(sheet.hazards),
-        "faces": [faces.as_data(face) for face in sheet.faces],
-        "notes": list(sheet.notes),
-        "minding": minding_data(sheet.minding),
-        "sheets": list(sheet.sheets),
+        **completeness_data(worksheet.completeness),
+        "edition": worksheet.edition,
+        "status": worksheet.status,
+        "tests": worksheet.tests,
+        "before": [_strip(strip) for strip in worksheet.before],
+        "pins": [_pin(pin) for pin in worksheet.pins],
+        "titles": {str(number): title for number, title in worksheet.titles.items()},
+        "after": [_strip(strip) for strip in worksheet.after],
+        "loose_ends": [loose_data(loose) for loose in worksheet.loose],
+        "marked": list(worksheet.marked),
+        "hazards": list(worksheet.hazards),
+        "faces": [faces.as_data(face) for face in worksheet.faces],
+        "notes": list(worksheet.notes),
+        "minding": minding_data(worksheet.minding),
+        "sheets": list(worksheet.sheets),
     }
 
 
@@ -82,36 +82,42 @@ def _box(box: Box) -> dict[str, Any]:
 # --- paper -------------------------------------------------------------------------------------------------------------
 
 
-def as_pdf(sheet: Sheet, *, paper: str = "a4", date: str = "") -> bytes:
-    """The sheet as PDF, A4 or Letter lying."""
-    return pdf(template("soft.typ", "faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date))
+def as_pdf(worksheet: WorksheetInWords, *, paper: str = "a4", date: str = "") -> bytes:
+    """The worksheet as PDF, A4 or Letter lying."""
+    return pdf(template("soft.typ", "faces.typ", "plug_worksheet.typ"), _inputs(worksheet, paper, date))
 
 
-def as_png(sheet: Sheet, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
-    """The pages of the sheet as pictures."""
-    return pictures(template("soft.typ", "faces.typ", "one_sheet.typ"), _inputs(sheet, paper, date), ppi=ppi)
+def as_png(worksheet: WorksheetInWords, *, paper: str = "a4", date: str = "", ppi: int = 100) -> list[bytes]:
+    """The pages of the worksheet as pictures."""
+    return pictures(template("soft.typ", "faces.typ", "plug_worksheet.typ"), _inputs(worksheet, paper, date), ppi=ppi)
 
 
-def _inputs(sheet: Sheet, paper: str, date: str) -> dict[str, str]:
-    return {"data": json_text(as_data(sheet, date)), "words": json_text(words_of(sheet)), "paper": PAPERS[paper]}
+def _inputs(worksheet: WorksheetInWords, paper: str, date: str) -> dict[str, str]:
+    return {
+        "data": json_text(as_data(worksheet, date)),
+        "words": json_text(words_of(worksheet)),
+        "paper": PAPERS[paper],
+    }
 
 
-def as_html(sheet: Sheet, *, paper: str = "a4", date: str = "") -> str:
-    """The sheet as one self-contained HTML file that prints the same."""
-    return html("one_sheet.html", sheet=as_data(sheet, date), words=words_of(sheet), paper=CSS_PAPERS[paper])
+def as_html(worksheet: WorksheetInWords, *, paper: str = "a4", date: str = "") -> str:
+    """The worksheet as one self-contained HTML file that prints the same."""
+    return html(
+        "plug_worksheet.html", worksheet=as_data(worksheet, date), words=words_of(worksheet), paper=CSS_PAPERS[paper]
+    )
 
 
 # --- text --------------------------------------------------------------------------------------------------------------
 
 
-def as_text(sheet: Sheet, *, date: str = "", width: int = 100) -> str:
-    """The sheet as plain text with lines to write on, step by step."""
-    words, page = words_of(sheet), Page(width)
+def as_text(worksheet: WorksheetInWords, *, date: str = "", width: int = 100) -> str:
+    """The worksheet as plain text with lines to write on, step by step."""
+    words, page = words_of(worksheet), Page(width)
     page.line(words["title"])
     page.line(words["of"])
     page.line(words["plug"])
-    page.line(sheet.status + (f"   {date}" if date else ""))
-    for line in sheet.hazards:
+    page.line(worksheet.status + (f"   {date}" if date else ""))
+    for line in worksheet.hazards:
         page.line(f"! {line}", hang=2)
     for line in words["marked"]:
         page.line(f"! {line}", hang=2)
@@ -120,13 +126,13 @@ def as_text(sheet: Sheet, *, date: str = "", width: int = 100) -> str:
     page.line("; ".join(f"{label} {LINE}" for label in words["fields"]))
     page.line(words["safe"])
     page.line(words["order"])
-    strips = {strip.number: strip for strip in (*sheet.before, *sheet.after)}
+    strips = {strip.number: strip for strip in (*worksheet.before, *worksheet.after)}
     for number in STEPS:
-        pins = [pin for pin in sheet.pins if pin.boxes_of(number) or (number == ALONE and pin.says)]
+        pins = [pin for pin in worksheet.pins if pin.boxes_of(number) or (number == ALONE and pin.says)]
         if number not in strips and not pins:
             continue
         strip = strips.get(number)
-        page.heading(f"{number}  {sheet.titles[number] if pins else strip.title if strip else ''}")
+        page.heading(f"{number}  {worksheet.titles[number] if pins else strip.title if strip else ''}")
         if strip:
             page.line(strip.safe, indent=2)
         for pin in pins:
@@ -144,7 +150,7 @@ def as_text(sheet: Sheet, *, date: str = "", width: int = 100) -> str:
     for key in ("notes", "all"):
         if words[key]:
             page.line(words[key])
-    for face in sheet.faces:
+    for face in worksheet.faces:
         page.blank()
         faces.write(page, face)
     return page.text().replace(_TOGETHER, " ")
@@ -188,31 +194,33 @@ def _text_box(box: Box | None) -> str:
 HEAD = ("step", "title", "safe", "row", "name", "wire", "fed through", "key", "module", "out", "ask", "expect", "unit", "decides", "read", "note", "edition", "mark", "complete")  # fmt: skip
 
 
-def as_csv(sheet: Sheet) -> str:
+def as_csv(worksheet: WorksheetInWords) -> str:
     """One line for each box, in the order of the work, with an empty column for what is read; what is loose at the end."""
-    same = {"edition": sheet.edition, "complete": cell(sheet.completeness)}
+    same = {"edition": worksheet.edition, "complete": cell(worksheet.completeness)}
     rows: list[dict[str, str]] = []
-    for number, title, safe, boxes, pin in sheet.steps:
+    for number, title, safe, boxes, pin in worksheet.steps:
         line = {"wire": pin.wire, "fed through": pin.way, "note": pin.says} if pin else {}
         for box in boxes:
             name = box.name or (
-                box.point if pin and box in pin.splits and not pin.says else sheet.full_names.get(box.row, box.point)
+                box.point
+                if pin and box in pin.splits and not pin.says
+                else worksheet.full_names.get(box.row, box.point)
             )
             cells = {
-                "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "out": ",".join(box.out), "ask": box.ask, "mark": sheet.marks.get(name, ""),
+                "step": str(number), "title": title, "safe": safe, "row": box.row, "name": name, "key": box.key, "module": box.plug, "out": ",".join(box.out), "ask": box.ask, "mark": worksheet.marks.get(name, ""),
                 "expect": box.expect, "unit": box.unit, "decides": "yes" if box.decides else "no",
             }  # fmt: skip
             rows.append({**line, **cells})
-    for pin in sheet.pins:
+    for pin in worksheet.pins:
         if not any(pin.boxes_of(number) for number in STEPS):
             rows.append(
                 {"row": pin.name, "name": pin.point, "wire": pin.wire, "fed through": pin.way, "note": pin.says}
             )
-    for loose in sheet.loose:
+    for loose in worksheet.loose:
         rows.append(
             {"title": "LOOSE END", "row": loose.code, "name": loose.at, "note": f"{loose.message}. {loose.fix}"}
         )
-    rows += [{"note": line} for line in (*sheet.marked, *everywhere(sheet.minding))]
+    rows += [{"note": line} for line in (*worksheet.marked, *everywhere(worksheet.minding))]
     return csv_text(HEAD, [[{**row, **same}.get(name, "") for name in HEAD] for row in rows])
 
 

@@ -1,4 +1,4 @@
-"""What stands on the one sheet of a module, as plain values: what is looked at, each pin's two readings, and the tests beside them."""
+"""What stands on the worksheet of a module, as plain values: what is looked at, each pin's two readings, and the tests beside them."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
-class PinOnSheet:
+class PinAtPlug:
     """A pin: read plugged in (`plugged`), then unplugged and alone, by the meter (`bare`) and with the lamp of its test."""
 
     pin: PinAtAGlance
@@ -85,7 +85,7 @@ OUTPUT, LEVEL, AWAKE, GONE, UNTRACED, AT_REST, TO_GROUND = "output", "level", "b
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """One thing to read. `names` are the full names that mean it, the usual one first; `pin` stands on the sheet, `about` says more there.
+    """One thing to read. `names` are the full names that mean it, the usual one first; `pin` stands on the worksheet, `about` says more there.
 
     `unit` is V, ohm or s. `low` and `high` are the ends of what is in order, None where there is no such end; `nominal` what is usual.
     """
@@ -105,8 +105,8 @@ class Beside:
 
 
 @dataclass(frozen=True)
-class OneSheet:
-    """The whole sheet. `not_unplugged` says why the module stays plugged in where it does. `dead` has the pins that must be dead in each key state, unplugged; `posts` the volts at the battery by key state."""
+class PlugWorksheet:
+    """The whole worksheet. `not_unplugged` says why the module stays plugged in where it does. `dead` has the pins that must be dead in each key state, unplugged; `posts` the volts at the battery by key state."""
 
     glance: Glance
     plan: Plan
@@ -116,7 +116,7 @@ class OneSheet:
     posts: dict[str, Range]
     charging: Range | None
     must_work: tuple[MustWork, ...]
-    pins: tuple[PinOnSheet, ...]
+    pins: tuple[PinAtPlug, ...]
     untraced: tuple[tuple[str, tuple[Step, ...]], ...]  # pin, one step for each key state
     legs: tuple[Leg, ...]
     outputs: tuple[Output, ...]
@@ -131,5 +131,20 @@ class OneSheet:
 
 
 __all__ = [
-    "AT_REST", "AWAKE", "GONE", "LEVEL", "OUTPUT", "TO_GROUND", "UNTRACED", "AfterKey", "Beside", "Cranking", "Leg", "Look", "MustWork", "OneSheet", "Output", "PinOnSheet",
+    "AT_REST",
+    "AWAKE",
+    "GONE",
+    "LEVEL",
+    "OUTPUT",
+    "TO_GROUND",
+    "UNTRACED",
+    "AfterKey",
+    "Beside",
+    "Cranking",
+    "Leg",
+    "Look",
+    "MustWork",
+    "Output",
+    "PinAtPlug",
+    "PlugWorksheet",
 ]  # fmt: skip
