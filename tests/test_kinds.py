@@ -134,7 +134,7 @@ WALKS = {
     "circuit/flood.py": "the flood",
     "circuit/halves.py": "along pieces of harness while the circuit is being joined, by names",
     "circuit/moves.py": "from one state of all relays to the next",
-    "circuit/states.py": "what spreads is a level, which may rise",
+    "circuit/spreading.py": "what spreads is a level, which may rise",
     "circuit/wires.py": "no walk: points that wait for a pin",
     "electrics/model/module_draws.py": "what spreads are volts, which may rise",
     "electrics/network/elimination.py": "no walk: nodes that can be taken out",

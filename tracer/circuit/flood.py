@@ -1,7 +1,7 @@
 """The one walk along links: everything that is reached from some nodes over links of some kinds.
 
 Whoever has to know what hangs together asks here; `shortest_way` walks other graphs too (a network, a bus). Not here: the second count, which has to be wrong by itself if at all; the ways, where a link counts only if
-a path uses it (`trace/ways/`); and key states, where what is spread is a level (`circuit/states.py`).
+a path uses it (`trace/ways/`); and key states, where what is spread is a level (`circuit/spreading.py`).
 """
 
 from __future__ import annotations

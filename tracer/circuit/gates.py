@@ -24,11 +24,12 @@ class Gate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Held:
-    """Truths that are given, and what follows from them for what no relay moves: by key state and link, and by turn and link."""
+    """Truths that are given, and what follows from them for what no relay moves: by key state and link, by turn and link, by turn and node of a source."""
 
     fixed: Mapping[str, bool] = field(default_factory=dict)
     known: dict[tuple[str, int], Level] = field(default_factory=dict)
     at_turn: dict[Turn, dict[int, Level]] = field(default_factory=dict)
+    of_sources: dict[Turn, dict[int, Level]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

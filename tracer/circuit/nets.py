@@ -12,11 +12,14 @@ from tracer.circuit.model import Circuit
 class Nets:
     """The nets of a circuit.
 
-    `of[node]` is the number of a node's net. With `inside_modules` false, bridges inside modules do not join.
+    `of[node]` is the number of a node's net. With `inside_modules` false, bridges inside modules do not join; where `of` is given, it is known already.
     """
 
-    def __init__(self, circuit: Circuit, *, inside_modules: bool = True) -> None:
+    def __init__(self, circuit: Circuit, *, inside_modules: bool = True, of: list[int] | None = None) -> None:
         self.circuit = circuit
+        if of is not None:
+            self.of = of
+            return
         parent = list(range(len(circuit.node_names)))
         kinds = CONDUCTORS if inside_modules else CONDUCTORS - INSIDE_MODULE
         for link in circuit.links:
@@ -36,7 +39,7 @@ class Nets:
                 root = parent[root]
             while parent[node] != root:
                 parent[node], node = root, parent[node]
-        self.of: list[int] = parent
+        self.of = parent
 
     @cached_property
     def members(self) -> dict[int, list[int]]:

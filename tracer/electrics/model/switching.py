@@ -10,8 +10,35 @@ from tracer.circuit.states import KeyStates, Level, Settled
 from tracer.electrics.model.changes import commands_of, default_position
 from tracer.electrics.model.making import Draft, Shared
 from tracer.entry.models import ModuleFacts, SwitchFacts
-from tracer.trace.affects.dead_part import circuit_without
 from tracer.trace.tracing import Tracing
+
+
+class _Prepared:
+    """Key states of the whole circuit with leads in a plug and grounds of test loads: many things are opened in them, one after another."""
+
+    def __init__(self, tracing: Tracing) -> None:
+        self.circuit = tracing.circuit
+        self._kept: dict[tuple[frozenset[int], ...], KeyStates] = {}
+
+    def of(self, switching: Switching) -> KeyStates:
+        """With what the changes of a switching state want; nothing is open in it yet."""
+        circuit = self.circuit
+        pulled = frozenset(n for n, link in enumerate(circuit.links) if switching.is_pulled(link))
+        grounded = frozenset(switching.changes.grounded)
+        no_source = grounded & switching.open_nodes  # what is opened there would take the test load along
+        if (pulled, grounded, no_source) not in self._kept:
+            # a lead in the plug is a conductor: it needs no module that is alive
+            links = [
+                replace(link, kind=LinkKind.STRAP) if n in pulled else link for n, link in enumerate(circuit.links)
+            ]
+            changed = replace(
+                circuit,
+                links=links,
+                sources=tuple(end for end in circuit.sources if end.node not in no_source),
+                grounds=(*circuit.grounds, *(End(node, circuit.node_names[node], True, "a test load") for node in sorted(grounded))),
+            )  # fmt: skip
+            self._kept[pulled, grounded, no_source] = KeyStates(changed)
+        return self._kept[pulled, grounded, no_source]
 
 
 def _left_open(tracing: Tracing) -> frozenset[int]:
@@ -49,7 +76,7 @@ class Switching:
             links |= target.opened.links
             nodes |= target.opened.nodes
         for number, link in enumerate(self.circuit.links):
-            if link.part in self.changes.unplugged and link.kind in INSIDE_MODULE and not self._pulled(link):
+            if link.part in self.changes.unplugged and link.kind in INSIDE_MODULE and not self.is_pulled(link):
                 links.add(number)
         for name in self.changes.unplugged:  # what it gives out is no source any more
             nodes |= {node for node in self.circuit.pins_of.get(name, {}).values()}
@@ -62,13 +89,10 @@ class Switching:
     def _key_states(self) -> KeyStates:
         if not (self.open_links or self.open_nodes or self.changes.grounded or self.changes.pulled):
             return self.draft.tracing.states
-        left = circuit_without(self.circuit, self.open_links, self.open_nodes)
-        # a lead in the plug is a conductor: it needs no module that is alive
-        links = [replace(link, kind=LinkKind.STRAP) if self._pulled(link) else link for link in left.links]
-        grounded = tuple(
-            End(node, self.circuit.node_names[node], True, "a test load") for node in self.changes.grounded
-        )
-        return KeyStates(replace(left, links=links, grounds=left.grounds + grounded))
+        if not (self.changes.grounded or self.changes.pulled):
+            return self.draft.tracing.states.without(self.open_links, self.open_nodes)
+        prepared = self.draft.tracing.once(_Prepared).of(self)
+        return prepared.without(self.open_links, self.open_nodes - frozenset(self.changes.grounded))
 
     def _held(self) -> dict[str, bool]:
         """The truth of every condition, unknown command and hand-worked position: false unless held."""
@@ -90,7 +114,7 @@ class Switching:
 
     def _leads(self) -> set[str]:
         """The commands of the outputs that leads stand in for."""
-        return {self._command(link) for link in self.circuit.links if self._pulled(link)}
+        return {self._command(link) for link in self.circuit.links if self.is_pulled(link)}
 
     def _settle(self) -> Settled:
         """The key states one after another from the first to the wanted one, so that a relay that holds itself stays held."""
@@ -105,13 +129,13 @@ class Switching:
                 return settled
         raise ValueError(f"{self.draft.key} is no key state")
 
-    def _pulled(self, link: Link) -> bool:
+    def is_pulled(self, link: Link) -> bool:
         """Whether a lead in the plug does what an output of the unplugged module does."""
         return link.kind in DRIVERS and f"{link.part}.{link.output}" in self.changes.pulled
 
     def closed(self, link: Link) -> bool:
         """Whether a contact or an output conducts; what is not decided is taken as open, and named."""
-        if self._pulled(link):
+        if self.is_pulled(link):
             return True
         level = self.states.conducts(link, self.settled, self.held)
         if link.kind in DRIVERS:

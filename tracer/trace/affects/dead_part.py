@@ -15,6 +15,7 @@ from tracer.circuit.kinds import CONDUCTORS, DRIVERS, FUSE_KINDS, INSIDE_MODULE,
 from tracer.circuit.model import Circuit
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import KeyStates, Level
+from tracer.circuit.without import circuit_without
 from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards.cautions import cautions_for
@@ -34,7 +35,6 @@ from tracer.trace.affects.effects import (
 )
 from tracer.trace.affects.still_fed import Loss, Reach
 from tracer.trace.affects.targets import Target, UnknownPart, either_partners, part_named, target_of
-from tracer.trace.affects.without import circuit_without
 from tracer.trace.kinds import CONSUMERS, PARTS
 from tracer.trace.lists.basis import whole_vehicle
 from tracer.trace.minding import minding_of
@@ -113,7 +113,7 @@ class Affected:
             dropped.part for dropped in loss.dropped if dropped.kind == "module" and dropped.lacks == "ground"
         ]
         while True:
-            after = KeyStates(circuit_without(circuit, opened, target.opened.nodes))
+            after = fitted.states_without(opened, target.opened.nodes)
             dead = {name for name in ungrounded if self._without_ground(after, name)}
             more = {number for number, link in enumerate(circuit.links) if link.part in dead and link.kind in DRIVERS}
             if more <= opened:
@@ -213,6 +213,16 @@ class _Fitted:
             else:
                 self._states = self.tracing.states
         return self._states
+
+    def states_without(self, opened: frozenset[int], nodes: frozenset[int]) -> KeyStates:
+        """Key states with links open."""
+        links, numbers = self.circuit.links, self._numbers
+        return self.states.without([numbers[id(links[n])] for n in opened - self.dead_links], nodes)
+
+    @cached_property
+    def _numbers(self) -> dict[int, int]:
+        """By the identity of a link its number in the vehicle as fitted."""
+        return {id(link): number for number, link in enumerate(self.states.circuit.links)}
 
     @property
     def nets(self) -> Nets:

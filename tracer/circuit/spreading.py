@@ -1,0 +1,434 @@
+"""Supply and ground spread through what is closed, with the relays as they stand: the inner step of settling a key state (`states.py`)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+from tracer.circuit.gates import Gate, Held, Moment, leads_on
+from tracer.circuit.kinds import DRIVERS, GATES, LinkKind, PartKind
+from tracer.circuit.model import Circuit, Link
+from tracer.circuit.moves import Turn
+from tracer.circuit.nets import Nets
+from tracer.circuit.open_ends import open_ends
+from tracer.circuit.truths import Level, Reason, Truths
+from tracer.entry.models import ModuleFacts
+
+MOST_HELD_KEPT = 16
+MOST_SPREADS_KEPT = 64  # on the way back down most key states come to rest where they did on the way up
+
+Origin = (
+    int | str | None
+)  # over which gate (the identity of its link); out of which module or converter; of the net's own
+Start = tuple[int, Level, Origin]  # a net, the most that it is given, and what gives it
+Starts = dict[bool, list[Start]]  # from where supply (True) and ground spread
+
+
+@dataclass(slots=True)
+class Spread:
+    """How supply (True) and ground (False) spread.
+
+    Attributes
+    ----------
+    now : relays, modules and converters as they stand then
+    levels : of each net that is not dead
+    came : where the level of each net came from last: rows of origins lead back to sources, grounds and open ends, and never round
+    works_by : of each module that works the net by which it does; -1 of a converter, and of a module that no supply is declared of
+    """
+
+    now: Moment
+    levels: dict[bool, dict[int, Level]]
+    came: dict[bool, dict[int, Origin]]
+    works_by: dict[str, int]
+
+    def copy(self, now: Moment) -> Spread:
+        """The same, to be gone on from."""
+        levels = {supply: dict(known) for supply, known in self.levels.items()}
+        return Spread(now, levels, {supply: dict(known) for supply, known in self.came.items()}, dict(self.works_by))
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A source, and the module or converter without which it gives nothing."""
+
+    node: int
+    whose: str
+    converts: bool
+
+
+class Spreading:
+    """What supply and ground spread through in a circuit: nets, and the gates between them.
+
+    Attributes
+    ----------
+    nets, truth : the nets of the circuit, and what is typed in of its sources, contacts and outputs
+    gates : by the identity of its link, in the order of the links; those that join a net with itself as well
+    gates_at : of each net the gates to another one
+    coils : of each relay the nets of its coils
+    open_at : of each net at which something unknown may be joined, what that is
+    powered_by : of each module the nets of its supply pins
+    """
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.nets = Nets(circuit)
+        self.truth = Truths(circuit)
+        self.held: dict[frozenset[tuple[str, bool]], Held] = {}
+        of = self.nets.of
+        self.gates: dict[int, Gate] = {}
+        self.coil_links: dict[str, list[Link]] = {}
+        for link in circuit.links:
+            if link.kind in GATES and not circuit.is_left_open(link):
+                is_contact = link.kind is LinkKind.CONTACT
+                of_relay = circuit.parts[link.part].kind is PartKind.RELAY
+                self.gates[id(link)] = Gate(of[link.a], of[link.b], link, self._mover(link), is_contact, of_relay)
+            elif link.kind is LinkKind.COIL and not circuit.is_left_open(link):
+                self.coil_links.setdefault(link.part, []).append(link)
+        self.gates_at: dict[int, list[Gate]] = {}
+        for gate in self.gates.values():
+            if gate.a != gate.b:
+                self.gates_at.setdefault(gate.a, []).append(gate)
+                self.gates_at.setdefault(gate.b, []).append(gate)
+        self.onward: dict[bool, dict[int, list[tuple[int, Gate]]]] = {True: {}, False: {}}
+        self.lead_on(self.gates_at)
+        self.take_contacts()
+        self.drivers: dict[bool, dict[str, list[tuple[int, int, Gate]]]] = {True: {}, False: {}}
+        self.take_drivers(gate for gate in self.gates.values() if gate.link.kind in DRIVERS)
+        self.open_nodes = open_ends(circuit)
+        self.power_nodes = {part.name: self._supply_nodes(part.name) for part in circuit.modules()}
+        self.converter_nodes: dict[str, tuple[int, int]] = {}
+        for part in circuit.parts.values():
+            if part.kind is PartKind.CONVERTER:
+                pins = circuit.pins_of[part.name]
+                self.converter_nodes[part.name] = pins["in"], pins["ground"]
+        self.sources = [self._source(end.node) for end in circuit.sources]
+        self.number_nets()
+
+    def number_nets(self) -> None:
+        """What is known by node, by the numbers of nets."""
+        of = self.nets.of
+        self.coils = {relay: [(of[link.a], of[link.b]) for link in links] for relay, links in self.coil_links.items()}
+        self.open_at: dict[int, tuple[Reason, ...]] = {}
+        for node, words in self.open_nodes.items():
+            self.open_at[of[node]] = (*self.open_at.get(of[node], ()), Reason(words, known=False))
+        self.powered_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.power_nodes.items()}
+        self.converters = {name: (of[into], of[ground]) for name, (into, ground) in self.converter_nodes.items()}
+        self.sources_of: dict[str, list[Source]] = {}
+        self.sources_at: dict[int, list[Source]] = {}
+        for source in self.sources:
+            self.sources_of.setdefault(source.whose, []).append(source)
+            self.sources_at.setdefault(of[source.node], []).append(source)
+        self.works_with: dict[tuple[bool, int], list[str]] = {}  # whether by supply, a net: what needs it
+        for name, nets in self.powered_by.items():
+            for net in dict.fromkeys(nets):
+                self.works_with.setdefault((True, net), []).append(name)
+        for name, (into, ground) in self.converters.items():
+            self.works_with.setdefault((True, into), []).append(name)
+            self.works_with.setdefault((False, ground), []).append(name)
+        self.ground_nets = frozenset(of[end.node] for end in self.circuit.grounds)
+        self._kept: dict[object, Spread] = {}
+        self._last: dict[tuple[Turn, Held], Spread] = {}
+        self._following: dict[tuple[str, str, Held], frozenset[str]] = {}
+
+    def lead_on(self, nets: Iterable[int]) -> None:
+        """Where supply and ground lead on from each of some nets."""
+        for supply, onward in self.onward.items():
+            for net in nets:
+                onward[net] = [
+                    (gate.b if gate.a == net else gate.a, gate)
+                    for gate in self.gates_at.get(net, ())
+                    if leads_on(gate.link, supply, forward=gate.a == net)
+                ]
+
+    def take_contacts(self) -> None:
+        """The contacts of each relay."""
+        self.contacts: dict[str, list[Gate]] = {}
+        for gate in self.gates.values():
+            if gate.of_relay and gate.a != gate.b:
+                self.contacts.setdefault(gate.link.part, []).append(gate)
+
+    def take_drivers(self, gates: Iterable[Gate]) -> None:
+        """The outputs of modules: from which net they pass supply (or ground) on, to which."""
+        for gate in gates:
+            for supply, drivers in self.drivers.items():
+                for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
+                    if gate.a != gate.b and leads_on(gate.link, supply, forward=net == gate.a):
+                        drivers.setdefault(gate.link.part, []).append((net, other, gate))
+
+    def _mover(self, link: Link) -> str:
+        """What opens and closes a gate, by a name of its own."""
+        if link.kind is LinkKind.CONTACT:
+            return self.circuit.parts[link.part].levers[link.lever].name
+        return "" if link.kind is LinkKind.DIODE else f"{link.part}.{link.output}"
+
+    def _supply_nodes(self, module: str) -> tuple[int, ...]:
+        """A module's declared supply pins; a module without any counts as supplied."""
+        facts = self.circuit.parts[module].facts
+        assert isinstance(facts, ModuleFacts)
+        pins = self.circuit.pins_of.get(module, {})
+        return tuple(pins[pin] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins)
+
+    def _source(self, node: int) -> Source:
+        part = self.circuit.part_at(node)
+        needs = part is not None and part.kind in (PartKind.CONVERTER, PartKind.MODULE)
+        return Source(node, part.name if part is not None and needs else "", part is not None and part.kind is PartKind.CONVERTER)  # fmt: skip
+
+    # --- what is given -----------------------------------------------------------------------------------------
+
+    def holding(self, fixed: Mapping[str, bool] | None) -> Held:
+        """Truths that are given, with what was found to follow from them."""
+        given = frozenset(fixed.items()) if fixed else frozenset[tuple[str, bool]]()
+        if given not in self.held:
+            if len(self.held) == MOST_HELD_KEPT:
+                self.held.clear()
+            self.held[given] = Held(dict(given))
+        return self.held[given]
+
+    def follows_the_key(self, before: str, key: str, held: Held) -> frozenset[str]:
+        """What passes something else in one key state than in another: levers, rails, outputs that are commanded."""
+        asked = before, key, held
+        if asked not in self._following:
+            self._following[asked] = self.following(self.gates.values(), self.sources, *asked)
+        return self._following[asked]
+
+    def following(self, gates: Iterable[Gate], sources: Iterable[Source], before: str, key: str, held: Held) -> frozenset[str]:  # fmt: skip
+        """The movers of those gates and sources that pass something else in one key state than in another."""
+        found = {
+            gate.mover
+            for gate in gates
+            if gate.mover
+            and not gate.of_relay
+            and self._in_key(gate.link, before, held=held) is not self._in_key(gate.link, key, held=held)
+        }
+        for source in sources:
+            one, other = (self._source_in(source.node, at, held=held) for at in (before, key))
+            if one is not other:
+                found.add(self.circuit.node_names[source.node])
+        return frozenset(found)
+
+    def _in_key(self, link: Link, key: str, *, held: Held) -> Level:
+        """What a contact that no relay moves, or a command, is in a key state."""
+        known = held.known.get((key, id(link)))
+        if known is None:
+            known = (
+                self.truth.contact(link, key, {}, held.fixed)
+                if link.kind is LinkKind.CONTACT
+                else self.truth.command(link.part, link.output, key, held.fixed)
+            )[0]
+            held.known[key, id(link)] = known
+        return known
+
+    def source_level(self, source: Source, turn: Turn, held: Held) -> Level:
+        """The most that a source gives, whether or not the module that it hangs on works."""
+        if source.converts:
+            return Level.LIVE
+        known = held.of_sources.setdefault(turn, {})
+        if source.node not in known:
+            ask = partial(self._source_in, source.node, held=held)
+            known[source.node] = turn.level(self.circuit.node_names[source.node], ask)
+        return known[source.node]
+
+    def _source_in(self, node: int, key: str, *, held: Held) -> Level:
+        return self.truth.source(node, key, held.fixed)[0]
+
+    # --- spreading ---------------------------------------------------------------------------------------------
+
+    def spread(self, turn: Turn, relays: Mapping[str, Level], held: Held) -> Spread:
+        """How supply and ground spread; not to be changed.
+
+        A module without supply commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
+        the spreading reaches them, so that nothing lives by its own bootstraps.
+        """
+        asked = (turn, tuple(relays.items()), held)
+        if asked not in self._kept:
+            if len(self._kept) == MOST_SPREADS_KEPT:
+                self._kept.clear()
+                self._last.clear()
+            self._kept[asked] = self._last[turn, held] = self._settle(*self.begin(turn, relays, held))
+        return self._kept[asked]
+
+    def begin(self, turn: Turn, relays: Mapping[str, Level], held: Held) -> tuple[Spread, Starts]:
+        """From where supply and ground spread: from the start, or from how they spread with relays that stood otherwise."""
+        if (turn, held) in self._last:
+            return self._turned(self._last[turn, held], relays)
+        alive = dict.fromkeys((*self.powered_by, *self.converters), Level.DEAD)
+        begun = Spread(self.moment(turn, relays, held, alive), {True: {}, False: {}}, {True: {}, False: {}}, {})
+        opened = [(net, Level.DEPENDS, None) for net in self.open_at]
+        grounded = [(net, Level.LIVE, None) for net in self.ground_nets]
+        return begun, {True: [*self._fed_by("", begun.now), *opened], False: [*grounded, *opened]}
+
+    def moment(self, turn: Turn, relays: Mapping[str, Level], held: Held, alive: dict[str, Level]) -> Moment:
+        """Relays and modules as they stand."""
+        return Moment(turn, relays, held, alive, held.at_turn.setdefault(turn, {}))
+
+    def _settle(self, begun: Spread, starts: Starts) -> Spread:
+        """Go on until nothing rises any more."""
+        now, levels = begun.now, begun.levels
+        while True:
+            for supply in (False, True):
+                self._flood(begun, starts[supply], supply=supply)
+            risen = self._risen(begun)
+            if not risen:
+                return begun
+            # levels only rise with it, so what was found stands, and is gone on from
+            starts = {supply: list(self._driven(risen, levels[supply], now, supply=supply)) for supply in levels}
+            starts[True] += (start for name in risen for start in self._fed_by(name, now))
+
+    def _fed_by(self, whose: str, now: Moment) -> Iterator[Start]:
+        """What the sources give that hang on a module or a converter, or (``""``) on none."""
+        works = now.alive[whose] if whose else Level.LIVE
+        for source in self.sources_of.get(whose, ()):
+            level = min(works, self.source_level(source, now.turn, now.held))
+            yield self.nets.of[source.node], level, whose or None
+
+    def _driven(self, modules: Iterable[str], levels: Mapping[int, Level], now: Moment, *, supply: bool) -> Iterator[Start]:  # fmt: skip
+        """What the drivers of modules pass on of the levels at their supply or ground pins."""
+        for module in modules:
+            for net, other, gate in self.drivers[supply].get(module, ()):
+                if net in levels and not (supply and net in self.ground_nets):
+                    yield other, min(levels[net], self.passes(gate, now)), id(gate.link)
+
+    def _risen(self, begun: Spread) -> list[str]:
+        """What works better than it did, from now on: a module by any supply that it has, a converter by supply and ground."""
+        dead, risen, alive = Level.DEAD, [], begun.now.alive
+        supply, ground = begun.levels[True], begun.levels[False]
+        for name, was in alive.items():
+            if was is Level.LIVE:
+                continue
+            by = -1
+            if name in self.converters:
+                into, out_of = self.converters[name]
+                level = min(supply.get(into, dead), ground.get(out_of, dead))
+            elif nets := self.powered_by[name]:
+                level = max([supply[net] for net in nets if net in supply], default=dead)
+                by = next((net for net in nets if supply.get(net) is level), by)
+            else:
+                level = Level.LIVE
+            if level > was:
+                risen.append(name)
+                alive[name] = level
+                begun.works_by[name] = by
+        return risen
+
+    def _flood(self, begun: Spread, starts: Iterable[Start], *, supply: bool) -> None:
+        """Raise the levels to what comes from the starts."""
+        dead, now, levels, came = Level.DEAD, begun.now, begun.levels[supply], begun.came[supply]
+        barred = self.ground_nets if supply else frozenset[int]()  # supply goes no further
+        queue: list[int] = []
+        for net, level, by in starts:
+            if level > levels.get(net, dead):
+                levels[net] = level
+                came[net] = by
+                queue.append(net)
+        onward = self.onward[supply]
+        while queue:
+            net = queue.pop()
+            if net not in onward or net in barred:
+                continue
+            here = levels[net]
+            for other, gate in onward[net]:
+                before = levels.get(other, dead)
+                if here > before:  # else nothing can be gained there
+                    level = min(here, self.passes(gate, now))
+                    if level > before:
+                        levels[other] = level
+                        came[other] = id(gate.link)
+                        queue.append(other)
+
+    def passes(self, gate: Gate, now: Moment) -> Level:
+        """Whether a gate passes a level on in the sense in which it leads on."""
+        if not gate.mover:
+            return Level.LIVE
+        link = gate.link
+        known = now.of_relays if gate.of_relay else now.others
+        level = known.get(id(link))
+        if level is None:
+            if gate.of_relay:  # whatever the key is
+                level = self.truth.contact(link, now.turn.key, now.relays, now.held.fixed)[0]
+            else:
+                level = now.turn.level(gate.mover, partial(self._in_key, link, held=now.held))
+            known[id(link)] = level
+        return level if gate.is_contact else min(now.alive.get(link.part, Level.LIVE), level)
+
+    # --- taking out --------------------------------------------------------------------------------------------
+
+    def _turned(self, known: Spread, relays: Mapping[str, Level]) -> tuple[Spread, Starts]:
+        """How supply and ground begin to spread with relays that stand otherwise than where it is known."""
+        was = known.now
+        begun = known.copy(self.moment(was.turn, relays, was.held, dict(was.alive)))
+        fewer: list[tuple[bool, int]] = []
+        more: list[Gate] = []
+        for relay, level in relays.items():
+            if was.relays.get(relay, Level.DEAD) is level:
+                continue
+            for gate in self.contacts.get(relay, ()):
+                passed, passes = self.passes(gate, was), self.passes(gate, begun.now)
+                if passes < passed:
+                    ends = (gate.a, gate.b)
+                    fewer += ((supply, net) for supply, came in begun.came.items() for net in ends if came.get(net) == id(gate.link))  # fmt: skip
+                elif passes > passed:
+                    more.append(gate)
+        starts = self.taken_out(begun, fewer)
+        for supply, levels in begun.levels.items():
+            for gate in more:
+                for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
+                    starts[supply] += self.over(gate, net, other, levels, begun.now, supply=supply)
+        return begun, starts
+
+    def over(self, gate: Gate, net: int, other: int, levels: Mapping[int, Level], now: Moment, *, supply: bool) -> Iterator[Start]:  # fmt: skip
+        """What comes over a gate from one net to another."""
+        if net != other and net in levels and not (supply and net in self.ground_nets) and leads_on(gate.link, supply, forward=net == gate.a):  # fmt: skip
+            yield other, min(levels[net], self.passes(gate, now)), id(gate.link)
+
+    def taken_out(self, begun: Spread, nets: Iterable[tuple[bool, int]]) -> Starts:
+        """Take out the levels of nets with all that came from them, and what works by them; what leads back into the gap."""
+        lost: dict[bool, set[int]] = {True: set(), False: set()}
+        idle: set[str] = set()
+        queue: list[tuple[bool, int]] = []
+
+        def lose(supply: bool, net: int) -> None:
+            if net not in lost[supply]:
+                lost[supply].add(net)
+                queue.append((supply, net))
+
+        for supply, net in nets:
+            lose(supply, net)
+        while queue:
+            supply, net = queue.pop()
+            came = begun.came[supply]
+            for other, gate in self.onward[supply].get(net, ()):
+                if came.get(other) == id(gate.link):
+                    lose(supply, other)
+            for name in self.works_with.get((supply, net), ()):
+                if name in idle or begun.works_by.get(name, net) not in (net, -1):
+                    continue
+                idle.add(name)
+                for sense, drivers in self.drivers.items():
+                    for _, other, gate in drivers.get(name, ()):
+                        if begun.came[sense].get(other) == id(gate.link):
+                            lose(sense, other)
+                for source in self.sources_of.get(name, ()):
+                    if begun.came[True].get(self.nets.of[source.node]) == name:
+                        lose(True, self.nets.of[source.node])
+        for sense, gone in lost.items():
+            for net in gone:
+                del begun.levels[sense][net], begun.came[sense][net]
+        begun.now.alive.update(dict.fromkeys(idle, Level.DEAD))
+        return {sense: [start for net in gone for start in self.into(net, begun, supply=sense)] for sense, gone in lost.items()}  # fmt: skip
+
+    def into(self, net: int, begun: Spread, *, supply: bool) -> Iterator[Start]:
+        """What gives a net a level: sources, grounds, open ends, and gates from other nets."""
+        now, levels = begun.now, begun.levels[supply]
+        if net in self.open_at:
+            yield net, Level.DEPENDS, None
+        if not supply and net in self.ground_nets:
+            yield net, Level.LIVE, None
+        for source in self.sources_at.get(net, ()) if supply else ():
+            works = now.alive[source.whose] if source.whose else Level.LIVE
+            yield net, min(works, self.source_level(source, now.turn, now.held)), source.whose or None
+        for gate in self.gates_at.get(net, ()):
+            yield from self.over(gate, gate.b if gate.a == net else gate.a, net, levels, now, supply=supply)
+
+
+__all__ = ["Source", "Spread", "Spreading", "Starts"]
