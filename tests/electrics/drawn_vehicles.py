@@ -3,12 +3,34 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 
-def drawn_vehicle(seed: int) -> tuple[str, tuple[str, ...]]:
-    """A sheet, and what is held: a battery, perhaps a generator on the engine that turns, and some circuits from the stud, the post or the engine to the grounds."""
+@dataclass(frozen=True, slots=True)
+class DrawnVehicle:
+    """A sheet, what stands in vehicle.yaml besides, and what is changed in it (the words of `changes_of`)."""
+
+    sheet: str
+    vehicle: str
+    changed: Mapping[str, Any]
+
+    def with_lines(self, parts: Sequence[str], runs: Sequence[str], vehicle: str = "") -> DrawnVehicle:
+        """The same with more parts and runs, and more in vehicle.yaml."""
+        before, after = self.sheet.split("runs:\n")
+        typed = before + "".join(f"  {part}\n" for part in parts) + "runs:\n" + after
+        return replace(self, sheet=typed + "".join(f"- {run}\n" for run in runs), vehicle=self.vehicle + vehicle)
+
+
+def drawn_vehicle(seed: int) -> DrawnVehicle:
+    """A battery, perhaps a generator on the engine that turns, and some circuits from the stud, the post or the engine to the grounds.
+
+    Every third is one of 24 V. Of those whose generator turns, every other was measured at its battery posts.
+    """
     chance = random.Random(seed)
     turning = chance.random() < 0.6
+    system_v = 24 if seed % 3 == 2 else 12
     parts = [
         "BAT: battery",
         "GB: ground",
@@ -23,14 +45,16 @@ def drawn_vehicle(seed: int) -> tuple[str, tuple[str, ...]]:
     ]
     runs.append(f"BAT.+ -- {_wire(chance, (16, 50))} -- ST")
     if chance.random() < 0.85 or turning:
-        parts.append(f"GEN: {{is: generator, volts: 14{chance.choice(['', ', amps: 400'])}}}")
+        parts.append(f"GEN: {{is: generator, volts: {14 * system_v // 12}{chance.choice(['', ', amps: 400'])}}}")
         runs.append(f"GEN.B+ -- {_wire(chance, (10, 35))} -- {chance.choice(['ST', 'BAT.+'])}")
         if chance.random() < 0.7:
             runs.append(f"GEN.B- -- {_wire(chance, (16, 35))} -- GE")
     for n in range(chance.randint(3, 7)):
         _circuit(chance, n, parts, runs)
     sheet = "parts:\n" + "".join(f"  {part}\n" for part in parts) + "runs:\n" + "".join(f"- {run}\n" for run in runs)
-    return sheet, (("GEN",) if turning else ())
+    measured_v = chance.choice([None, 14.1 * system_v / 12]) if turning else None
+    changed = {"held": ("GEN",) if turning else (), "battery_v": measured_v}
+    return DrawnVehicle(sheet, f"system: {system_v} V\n", changed)
 
 
 def _circuit(chance: random.Random, n: int, parts: list[str], runs: list[str]) -> None:
@@ -102,10 +126,10 @@ def _ohm(chance: random.Random, low: float, high: float) -> str:
     return f"{chance.uniform(low, high):.5f}"
 
 
-def drawn_what_if(seed: int) -> tuple[str, dict[str, tuple[str, ...]]]:
-    """A drawn vehicle with a module MH whose own relay a lead in its plug pulls in, a lamp behind that relay and one at the pin, and perhaps a short; what is changed in it."""
+def drawn_what_if(seed: int) -> DrawnVehicle:
+    """A drawn vehicle with a module MH whose own relay a lead in its plug pulls in, a lamp behind that relay and one at the pin, and perhaps a short."""
     chance = random.Random(10_000 + seed)
-    sheet, held = drawn_vehicle(seed)
+    drawn = drawn_vehicle(seed)
     ground = chance.choice(["GB", "GE", "BAT.-"])
     parts = [
         "FH: {is: fuse, amps: 20, type: C}",
@@ -124,8 +148,28 @@ def drawn_what_if(seed: int) -> tuple[str, dict[str, tuple[str, ...]]]:
         f"EH.2 -- {_wire(chance)} -- {ground}",
         f"MH.2 -- {_wire(chance)} -- {ground}",
     ]
-    before, after = sheet.split("runs:\n")
-    sheet = before + "".join(f"  {part}\n" for part in parts) + "runs:\n" + after
-    sheet += "".join(f"- {run}\n" for run in runs)
     short = ((), ("F0.load",), ("EH.1",), ("KH.87=supply",), ("FH.load=F0.load",))[seed % 5]
-    return sheet, {"held": held, "unplugged": ("MH",), "pulled": ("MH.3",), "loads": ("MH.1=21W",), "shorts": short}
+    what = {"unplugged": ("MH",), "pulled": ("MH.3",), "loads": ("MH.1=21W",), "shorts": short}
+    return replace(drawn, changed={**drawn.changed, **what}).with_lines(parts, runs)
+
+
+def drawn_with_lin(seed: int) -> tuple[DrawnVehicle, int]:
+    """A drawn vehicle with its engine standing and a full battery, and modules L0, L1, ... on a LIN bus, L0 its commander; how many they are."""
+    chance = random.Random(20_000 + seed)
+    drawn = drawn_vehicle(seed)
+    count = chance.randint(2, 6)
+    parts, runs = ["FL: {is: fuse, amps: 10, type: C}", "SL: splice", "SB: splice"], []
+    runs.append(f"{chance.choice(['ST', 'BAT.+'])} -- {_wire(chance)} -- FL")
+    runs.append(f"FL.load -- {_wire(chance)} -- SL")
+    for n in range(count):
+        parts.append(
+            f"L{n}: {{is: module, cavities: 1-3, pins: {{1: supply, 2: ground, 3: bus doors LIN}}, draws: {{1: {chance.choice([0.01, 0.1, 0.5])}}}}}"
+        )
+        runs += [
+            f"SL -- {_wire(chance)} -- L{n}.1",
+            f"L{n}.2 -- {_wire(chance)} -- {chance.choice(['GB', 'GE'])}",
+            f"L{n}.3 -- {_wire(chance)} -- SB",
+        ]
+    full_v = 12.65 * (2 if "24" in drawn.vehicle else 1)
+    drawn = replace(drawn, changed={"battery_v": full_v})
+    return drawn.with_lines(parts, runs, "buses:\n  doors: {kind: lin, commander: L0}\n"), count

@@ -151,3 +151,12 @@ def test_where_supply_and_ground_meet_without_a_load_nothing_is_computed(tmp_pat
         assert "supply and ground meet without a load as typed" in one.not_computed
     assert len(tracer.volts(circuit, "M", "run").rows) == 2
     assert not any(one.not_computed for one in tracer.volts(circuit, "M", "off").rows)  # the switch is open there
+
+
+def test_the_first_look_at_a_lin_bus_says_why_it_has_no_levels(tmp_path: Path) -> None:
+    from tracer.report.bus_glance import as_text
+
+    sheet = LIN.replace("- M.1 -- RD 1 1m -- ?\n", "- BAT.+ -- RD 1 1m -- M.1\n")
+    tracing = tracing_of(tmp_path, sheet, "system: 48 V\nbuses:\n  doors: {kind: lin, commander: M}\n")
+    text = " ".join(as_text([bus_of(tracing, "doors", limits=limits_of(tracing.circuit))], width=120).split())
+    assert f"volts {SAYS}its modules are fed with" in text

@@ -213,3 +213,35 @@ def test_a_fuse_that_is_overloaded_in_order_is_no_fuse_of_the_short(tmp_path: Pa
     report = tracer.volts(load(tmp_path, sheet, vehicle="vehicle: v\n"), "M", "run", shorts=["H2.2"])
     assert report.shorted is not None and not report.shorted.openings
     assert [one.fuse for one in report.overloads] == ["F1"]  # said, as in any state
+
+
+def test_a_short_behind_a_converter_is_not_computed_and_names_no_fuse(tmp_path: Path) -> None:
+    """As a source without an end it pushed 185 A through its own fuse; a converter limits what it gives."""
+    sheet = """
+parts:
+  BAT: battery
+  CV: {is: converter, volts: 12}
+  F1: {is: fuse, amps: 15}
+  M: {is: module, cavities: 1-3, pins: {1: supply, 2: ground, 3: supply}, draws: {1: 2, 3: 1}}
+runs:
+- BAT.+ -- RD 4 1m -- F1 -- RD 2.5 1m -- CV.in
+- CV.out -- BU 1 1m -- M.1
+- M.2 -- BN 1 1m -- BAT.-
+- CV.ground -- BN 2.5 1m -- BAT.-
+- BAT.+ -- RD 1 1m -- M.3
+"""
+    tracing = tracing_of(tmp_path, sheet, "system: 24 V\n")
+    report = volts(tracing, "M", battery_v=25.0, shorts=("M.1",))
+    assert report.shorted is not None and report.shorted.behind == ("CV",) and not report.shorted.openings
+    assert not report.overloads and all("fed by converter CV" in one.not_computed for one in report.rows)
+    text = " ".join(shown.as_text(report, width=200).split())
+    assert "What it opens is not computed, because the short is fed by converter CV" in text and "OPENS" not in text
+    before = volts(tracing, "M", battery_v=25.0, shorts=("CV.in",))  # there the battery feeds it
+    assert before.shorted is not None and [one.fuse.fuse for one in before.shorted.openings] == ["F1"]
+
+
+def test_a_short_that_takes_over_what_flowed_before_is_none_without_a_fuse(tmp_path: Path) -> None:
+    report = volts(tracing_of(tmp_path, CHAIN), "M", shorts=("M.2",))
+    assert report.shorted is not None and report.shorted.takes_over and not report.shorted.openings
+    text = shown.as_text(report, width=200)
+    assert "NO FUSE" not in text and "flowed before over other ways: no fuse opens" in text

@@ -1,7 +1,7 @@
 """The likely band and the figure that decides, against draws by chance of everything uncertain within its documented ends.
 
 The draws are numpy's, each quantity by itself and even between its ends, and every lamp is solved as a load of the network: neither the spaced draws nor the
-shortcuts of the answer. A joint is ohms more in one branch.
+shortcuts of the answer. What follows from the currents of each draw is held against ngspice in `tests/electrics/test_settings_against_ngspice.py`. A joint is ohms more in one branch.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.described import FloatArray
 from tracer.electrics.network.in_many_settings import States, Together
 from tracer.electrics.volts.alone import with_test_lamp
+from tracer.electrics.volts.own_currents import at_rest
 from tracer.electrics.volts.rows import SolvedRows, solved_rows
 from tracer.plan.values import PinAtAGlance
 from tracer.standards.allowances import spread
@@ -65,7 +66,7 @@ def by_chance(model: Model, count: int, seed: int) -> list[Sampled]:
 
 def solved(model: Model, sampled: list[Sampled]) -> States:
     together = Together([model])
-    return together.solve([(0, one) for one in sampled], together.solve([(0, model.setting())]))
+    return at_rest(together, [(0, one) for one in sampled], together.solve([(0, model.setting())]))
 
 
 # --- plugged in: volts of every row --------------------------------------------------------------------------------
@@ -154,7 +155,7 @@ def test_no_single_value_moves_a_pin_beyond_the_worst_case(folder: str, module: 
                 draws[number] = HIGH if draws[number] != HIGH else LOW
                 cases.append((0, Setting(setting.branches, draws, setting.battery, setting.volts)))
             cases.append((0, Setting(setting.branches, setting.draws, HIGH - setting.battery, setting.volts)))
-            volts = together.solve(cases, start).potential_v[node]
+            volts = at_rest(together, cases, start).potential_v[node]
             assert volts.min() >= row.volts.least - 1e-5, row.point
             assert volts.max() <= row.volts.most + 1e-5, row.point
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from tracer.electrics.bus.values import (
+    ALL_STATES,
     AVERAGE,
     FAULT_TOLERANT,
     INPUTS_OHM,
@@ -146,7 +147,9 @@ def _values(report: BusReport) -> Iterator[tuple[str, str]]:
     yield from _rule(report)
     if report.cases:
         yield "ohms", "; ".join(_ohms(report))
-    if levels := _levels(report):
+    if withheld := [one.words for one in report.levels if one.state == ALL_STATES]:
+        yield "volts", f"{withheld[0]}."
+    elif levels := _levels(report):
         yield "volts", f"{levels}. That it talks does not clear its wiring."
     if off := _to_ground(report):
         yield "ground", off

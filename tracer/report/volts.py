@@ -107,7 +107,12 @@ def _shorted(shorted: Shorted) -> Iterator[str]:
     if not shorted.flows:
         yield "Nothing flows through the short in this state: no fuse opens."
         return
-    if not shorted.fused:
+    if shorted.not_computed:
+        yield f"What it opens is {shorted.not_computed}."
+        return
+    if not shorted.fused and shorted.takes_over:
+        yield f"{first} through the short, all of which flowed before over other ways: no fuse opens."
+    elif not shorted.fused:
         yield f"NO FUSE is on the way of the short: {first} through it, and no fuse ends it."
     for one in shorted.openings:
         yield f"{one.fuse.fuse} OPENS: {_carries(one.fuse)} (from 1.35 times its rating on, from memory)."

@@ -106,6 +106,8 @@ def _shorted_data(shorted: Shorted) -> dict[str, Any]:
         "first_a": round(shorted.first_a, 3),
         "left_a": round(shorted.left_a, 3),
         "fused": shorted.fused,
+        "takes_over": shorted.takes_over,
+        "behind": list(shorted.behind),
         "openings": [
             {**_overload_data(one.fuse), "beside": [_overload_data(other) for other in one.beside]}
             for one in shorted.openings

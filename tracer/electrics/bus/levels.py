@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.electrics.bus.supply import LinSupply
-from tracer.electrics.bus.values import KINDS, LevelLine
+from tracer.electrics.bus.values import ALL_STATES, KINDS, LevelLine
 from tracer.electrics.volts.not_computed import said as not_computed
 from tracer.standards import bus as tables
 from tracer.standards import figures
@@ -19,7 +19,7 @@ def levels_of(kind: str, supply: LinSupply | None) -> Iterator[LevelLine]:
         return
     if supply is not None:
         if supply.why_not:
-            yield LevelLine("all states", "LIN", None, None, None, not_computed(supply.why_not), "")
+            yield LevelLine(ALL_STATES, "LIN", None, None, None, not_computed(supply.why_not), "")
             return
         yield from _lin_levels(supply)
     for level in tables.levels(name):

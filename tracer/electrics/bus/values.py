@@ -11,6 +11,7 @@ from tracer.trace.minding import NOTHING, Minding
 
 HIGH_SPEED, FAULT_TOLERANT, LIN = "high-speed can", "fault-tolerant can", "lin"  # as they are typed
 KINDS = {HIGH_SPEED: "high-speed CAN", FAULT_TOLERANT: "fault-tolerant CAN", LIN: "LIN"}
+ALL_STATES = "all states"  # of a level that is computed in none
 AVERAGE = "awake, with traffic, meter average"  # a state of the table of levels
 AWAKE, ASLEEP = (
     "awake, at rest",

@@ -22,7 +22,8 @@ from tracer.standards.allowances import contact_most_v, conversion, junctions
 
 TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
 NOT_FITTED = f"what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after {TURNS} turns, the figures are rough"
-_BEYOND = 1.01  # so much above the most is let stand: the current changes a little with the ohms
+# a little above the most is let stand: the current changes a little with the ohms
+MOST_LOST_V = 1.01 * contact_most_v().value
 _SAME_V, _SAME_SHARE, _SAME_DIODE_V = 1e-6, 1e-6, 1e-4
 METER_A = 1e-6  # what a meter takes; a diode on which nothing hangs is read with it
 
@@ -88,7 +89,7 @@ class Fit:
 def shares_in_order(model: Model, branch_a: FloatArray) -> dict[int, float]:
     """Of the links whose contacts would lose more than they may at (m,) nominal amperes, the share of their ohms that keeps them there."""
     lost_v = model.contact_ohm * np.abs(branch_a[: len(model.branches)])
-    beyond = np.flatnonzero(lost_v > _BEYOND * contact_most_v().value)
+    beyond = np.flatnonzero(lost_v > MOST_LOST_V)
     return {model.branches[n].link: contact_most_v().value / float(lost_v[n]) for n in beyond.tolist()}
 
 

@@ -17,15 +17,19 @@ BACKWARDS_A, FORWARDS_V = 1e-9, 1e-6  # below these a diode is right as it is
 
 
 class Rest:
-    """Looks for the state of rest of a model in a setting."""
+    """Looks for the state of rest of a model in a setting; `values` are siemens and volts of its branches where they are not those that the setting chooses."""
 
-    def __init__(self, model: Model, setting: Setting | Sampled) -> None:
+    def __init__(
+        self, model: Model, setting: Setting | Sampled, values: tuple[FloatArray, FloatArray] | None = None
+    ) -> None:
         self.model = model
         self.setting = setting
-        conductance_s, source_v = model.values_of([setting])
+        if values is None:
+            chosen_s, chosen_v = model.values_of([setting])
+            values = chosen_s[:, 0], chosen_v[:, 0]
         count = len(model.draws)
-        self.conductance_s = np.concatenate([conductance_s[:, 0], np.ones(count)])
-        self.source_v = np.concatenate([source_v[:, 0], np.zeros(count)])
+        self.conductance_s = np.concatenate([values[0], np.ones(count)])
+        self.source_v = np.concatenate([values[1], np.zeros(count)])
         laws, rated_s = model.laws_of([setting])
         self.laws, self.rated_s = LoadLaws(*laws[:, :, 0]), rated_s[:, 0]
 
@@ -100,8 +104,9 @@ class Rest:
         exact = frozenset(working)
         places = [n for n in range(len(draws)) if n not in exact]
         ohm = [draws[n].resistor_ohm(amounts[n], given_up=n in starved) for n in places]
-        bare = self.model.network(self.setting)
-        bare = bare.opened(np.flatnonzero(~network.closed[: bare.branch_count]))
+        count = len(self.model.branches)
+        bare = self.model.network(self.setting).with_conductances(self.conductance_s[:count], self.source_v[:count])
+        bare = bare.opened(np.flatnonzero(~network.closed[:count]))
         plain = bare.with_branches(self.model.draw_ends[places], ohm)
         try:
             return solve_with_loads(plain, [draws[n].load(amounts[n]) for n in working])

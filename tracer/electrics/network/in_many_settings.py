@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from copy import copy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -85,6 +85,18 @@ class States:
         """(w, s) volts of some nodes against battery negative, not a number where floating."""
         floating = np.stack([islands.floating[nodes] for islands in self.islands], axis=1)
         found: FloatArray = np.where(floating, np.nan, self.potential_v[nodes])
+        return found
+
+    def with_columns(self, columns: IntArray, states: States) -> States:
+        """The same with some columns as in other states of these models."""
+        islands = list(self.islands)
+        for place, column in enumerate(columns.tolist()):
+            islands[column] = states.islands[place]
+        found = replace(self, islands=islands)
+        for name in ("closed", "conductance_s", "source_v", "branch_a", "potential_v", "laws", "drop_v"):
+            values = getattr(self, name).copy()
+            values[..., columns] = getattr(states, name)
+            found.__dict__[name] = values
         return found
 
     def first(self, count: int) -> States:
@@ -178,18 +190,21 @@ class Together:
         changed.models = models
         return changed
 
-    def solve(self, cases: Sequence[Case], start: States | None = None) -> States:
+    def solve(
+        self, cases: Sequence[Case], start: States | None = None, values: tuple[FloatArray, FloatArray] | None = None
+    ) -> States:
         """The models at rest in these settings.
 
         Parameters
         ----------
         start : one state of each model, in their order, from which most settings are not far
+        values : (m, s) siemens and volts of the branches, where they are not those that the settings choose
 
         Raises
         ------
         NotSettled : a setting has no state of rest; see `Rest`
         """
-        work = self._prepared(cases, start)
+        work = self._prepared(cases, start, values)
         waiting = np.arange(len(cases))
         for turn in range(_DIODE_TURNS):
             rated = start is None or turn > 0
@@ -259,10 +274,14 @@ class Together:
 
     # --- inside ------------------------------------------------------------------------------------------------------
 
-    def _prepared(self, cases: Sequence[Case], start: States | None) -> _Work:
+    def _prepared(
+        self, cases: Sequence[Case], start: States | None, values: tuple[FloatArray, FloatArray] | None
+    ) -> _Work:
         model = np.array([number for number, _ in cases], dtype=np.intp)
         count = len(cases)
         conductance_s, source_v, laws, rated_s = self._values_of(cases, model)
+        if values is not None:
+            conductance_s, source_v = values
         draws = len(rated_s)
         work = _Work(
             cases,
@@ -438,7 +457,7 @@ class Together:
 
     def _solve_alone(self, work: _Work, column: int) -> None:
         number, setting = work.cases[column]
-        solved = Rest(self.models[number], setting).found()
+        solved = Rest(self.models[number], setting, (work.conductance_s[:, column], work.source_v[:, column])).found()
         work.closed[:, column] = solved.loaded.closed[: self.plain]
         work.potential_v[:, column] = solved.potential_v
         work.branch_a[:, column] = solved.branch_a

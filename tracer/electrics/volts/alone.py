@@ -22,6 +22,7 @@ from tracer.electrics.network.factor import islands_of
 from tracer.electrics.network.in_many_settings import Case, States, Together
 from tracer.electrics.network.load_laws import FilamentLamp, LoadLaws
 from tracer.electrics.volts.likely import SAMPLES, band, even, sampled_settings
+from tracer.electrics.volts.own_currents import at_rest
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import Range
 from tracer.standards.allowances import spread
@@ -109,7 +110,7 @@ class PinsAlone:
     @cached_property
     def _in_all(self) -> tuple[dict[int, FloatArray], Mapping[AlonePin, _Seen]]:
         """(s,) volts of the watched nodes, and each pin as a lamp sees it. No more of all those states is kept: a vehicle in 73 settings is 20 MB."""
-        states = self.together.solve([(0, one) for one in self._settings], self.nominal)
+        states = at_rest(self.together, [(0, one) for one in self._settings], self.nominal)
         node_v = dict(zip(self.together.watched.tolist(), states.at(self.together.watched), strict=True))
         return node_v, self._seen_from(states, node_v)
 
@@ -267,7 +268,7 @@ class PinsAlone:
             else:
                 draws_at = np.concatenate([[one.battery], one.draws]).astype(np.intp)
                 cases.append((0, Setting(one.branches, draws_at, one.battery)))
-        states: States = together.solve(cases, nominal)
+        states = at_rest(together, cases, nominal)
         node_v = states.node_v(np.arange(len(cases)))
         post_v = np.zeros(len(cases)) if self._post is None else node_v[self._post]
         return self._alone(pin, node_v[pin.node], post_v)

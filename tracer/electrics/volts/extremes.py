@@ -19,6 +19,7 @@ from tracer.electrics.model.branches import HIGH, LOW, Sampled, Setting
 from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import FloatArray, IntArray
 from tracer.electrics.network.in_many_settings import Case, States, Together
+from tracer.electrics.volts.own_currents import at_rest
 
 _CELLS = 4_000_000  # of an array of nodes by currents pushed in: 32 MB
 _NOTHING_V = 1e-7
@@ -113,7 +114,7 @@ class _Search:
         self.waiting += [(number, one) for number, some in enumerate(sampled) for one in some]
         for _ in range(_MOST_TURNS):
             if self.waiting:
-                self.batches.append(self.together.solve(self.waiting, self.batches[0]))
+                self.batches.append(at_rest(self.together, self.waiting, self.batches[0]))
                 self.waiting = []
             if not moved:
                 break

@@ -42,6 +42,7 @@ class Withheld:
         self.model = model
         self.branch_a = branch_a
         self.charged_by_unknown = self._charged_by_unknown()
+        self.not_computed = ""  # for any row, by what is supposed
 
     def _charged_by_unknown(self) -> bool:
         """Whether the battery is being charged, and by nothing that is typed in: what comes back through the grounds is then not known."""
@@ -81,6 +82,8 @@ class Withheld:
 
     def why(self, row: Row) -> str:
         """Why no figure is given for a row; empty where one is."""
+        if self.not_computed:
+            return self.not_computed
         if reason := self._fed_by_left_out(row):
             return reason
         if reason := beside_unknown(self.tracing, row.part, self.model.circuit.pins_of[row.part][row.pin], row.level):

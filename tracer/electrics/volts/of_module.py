@@ -56,6 +56,8 @@ def volts_of(
     if changes.faulty:
         models.append(model_of(tracing, key, changes.without_faults, limits=limits, first=report.module))
     supposed, *sound = solved_rows(tracing, models, report)
+    if shorted is not None:
+        supposed.withheld.not_computed = shorted.not_computed
     tests = lamp_tests(tracing, report, key, changes, limits, lamps) if lamps else {}
     found = _report(supposed, sound[0] if sound else None, tests)
     overloads = (*found.overloads, *(shorted.unrated if shorted is not None else ()))
@@ -87,5 +89,7 @@ def _report(solved: SolvedRows, in_order: SolvedRows | None, lamps: Mapping[str,
         sum(bool(draw.assumed) for draw in model.draws)
         + sum(branch.kind == "load" and bool(branch.ohms.assumed) for branch in model.branches),
         wires_c=wire_temperatures_c(model.circuit.typed.vehicle.warmest),
-        overloads=() if solved.withheld.shorted else tuple(overloads_of(model, solved.nominal.branch_a)),
+        overloads=()
+        if solved.withheld.not_computed or solved.withheld.shorted
+        else tuple(overloads_of(model, solved.nominal.branch_a)),
     )

@@ -16,9 +16,11 @@ from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.model.of_circuit import model_of
 from tracer.electrics.network.described import FloatArray
 from tracer.electrics.network.in_many_settings import Together
+from tracer.electrics.volts.not_computed import said
 from tracer.electrics.volts.rows import nominal_in_order
 from tracer.electrics.volts.values import FLOWS_A, Opening, Overload, Shorted
 from tracer.entry.models import FuseFacts
+from tracer.entry.problems import listed
 from tracer.standards.allowances import opens_at
 from tracer.trace.affects.dead_part import target_of
 from tracer.trace.tracing import Tracing
@@ -54,6 +56,7 @@ def after_fuses(
     sound = model_of(tracing, key, changes.without_faults, limits=limits, first=first)
     together, nominal = nominal_in_order(Together([sound], asked=()), in_order)
     before_a = {fuse: amps for fuse, _, amps in _fuses(together.models[0], nominal.branch_a[:, 0])}
+    given_a = _given_a(together.models[0], nominal.branch_a[:, 0])
     openings: list[Opening] = []
     shorted_a: list[float] = []
     fused = False
@@ -63,14 +66,42 @@ def after_fuses(
         )
         (model,), branch_a = together.models, nominal.branch_a[:, 0]
         shorted_a.append(_shorted_a(model, branch_a))
+        if len(shorted_a) == 1:
+            fed_by = _fed_by(given_a, _given_a(model, branch_a), shorted_a[0])
+            behind = tuple(sorted({name for kind, name in fed_by if kind == "converter"}))
+            if behind:
+                limits_it = "which limits what it gives, to how much is not known: whether a fuse before it opens is not known either"
+                why_not = said(f"the short is fed by converter {listed(behind, joiner='and')}, {limits_it}")
+                return changes, Shorted((), shorted_a[0], shorted_a[0], False, behind=behind, not_computed=why_not)
         on_way = list(_on_way(model, branch_a, before_a, shorted_a[-1]))
         fused = fused or (not openings and bool(on_way))
         over = _quickest_first([one for one in on_way if one.rating_a is None or one.multiple > _ROUNDING])
         if not over or over[0].multiple < opens_at().value:
             unrated = tuple(one for one in over if one.rating_a is None)
-            return changes, Shorted(tuple(openings), shorted_a[0], shorted_a[-1], fused, unrated)
+            return changes, Shorted(
+                tuple(openings), shorted_a[0], shorted_a[-1], fused, unrated, not fed_by and shorted_a[0] >= FLOWS_A
+            )
         openings.append(Opening(over[0], tuple(over[1:])))
         changes = replace(changes, opened=(*changes.opened, target_of(tracing.circuit, over[0].fuse)))
+
+
+def _given_a(model: Model, branch_a: FloatArray) -> dict[tuple[str, str], float]:
+    """What each source gives, by its kind and its part."""
+    found: dict[tuple[str, str], float] = {}
+    for number, branch in enumerate(model.branches):
+        if branch.closed and (branch.is_battery or branch.kind == "converter"):
+            source = branch.kind, branch.part
+            found[source] = found.get(source, 0.0) + float(branch_a[number])
+    return found
+
+
+def _fed_by(
+    before_a: Mapping[tuple[str, str], float], given_a: Mapping[tuple[str, str], float], shorted_a: float
+) -> list[tuple[str, str]]:
+    """The sources that give a clear part of a short more than in order; none where it takes over what flowed before."""
+    if shorted_a < FLOWS_A:
+        return []
+    return [one for one, amps in given_a.items() if amps - before_a.get(one, 0.0) >= _ON_WAY * shorted_a]
 
 
 def _on_way(model: Model, branch_a: FloatArray, before_a: Mapping[str, float], shorted_a: float) -> Iterator[Overload]:

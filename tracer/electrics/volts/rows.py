@@ -179,6 +179,8 @@ class SolvedRows:
         if self.nominal.floating[node]:
             return
         yield Push({node: 1.0})
+        if self._turning and self.model.changes.battery_v is not None and self.plus not in (None, node):
+            yield Push({node: 1.0, self.plus: -1.0})  # the posts read what was measured
         end = self._end(node, row.level == "supply")
         if end is not None and end not in (node, self.model.reference):
             yield Push({node: 1.0, end: -1.0})

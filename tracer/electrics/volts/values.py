@@ -229,7 +229,8 @@ class Opening:
 class Shorted:
     """What a supposed short comes to: the fuses that it opens, one after another, and nominal amperes through it before the first and after the last of them.
 
-    `fused` is whether a fuse was on the way of its current before one opened; `unrated` are those of unknown rating on its way in the end.
+    `fused` is whether a fuse was on the way of its current before one opened; `unrated` are those of unknown rating on its way in the end. `takes_over`: all of
+    it flowed before, over other ways. `behind` are converters that would have to feed it: what they give then is not known, and `not_computed` says so.
     """
 
     openings: tuple[Opening, ...]
@@ -237,6 +238,9 @@ class Shorted:
     left_a: float
     fused: bool
     unrated: tuple[Overload, ...] = ()
+    takes_over: bool = False
+    behind: tuple[str, ...] = ()
+    not_computed: str = ""
 
     @property
     def flows(self) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tracer.circuit.kinds import PartKind
 from tracer.circuit.model import Circuit
-from tracer.electrics.bus.values import ASLEEP, AVERAGE, BusReport, LevelLine
+from tracer.electrics.bus.values import ALL_STATES, ASLEEP, AVERAGE, BusReport, LevelLine
 from tracer.plan.codes import bus_pins
 from tracer.plan.edition import edition_of
 from tracer.plan.names import step_name
@@ -420,7 +420,7 @@ def _levels(bus: BusReport | None, line: str) -> tuple[str, str, str]:
                 + ("" if asleep is None else f"; asleep {expected_words(asleep)}"),
                 (mean or rest).source,
             )
-        if (none := by_state.get("all states")) is not None:
+        if (none := by_state.get(ALL_STATES)) is not None:
             return none.words, "", ""
     return "not known", _not_known(bus), ""
 
