@@ -8,11 +8,16 @@ from typing import Any
 import pytest
 
 import tracer
-from tests.case.making import ROOT, demo, opened
+from tests.case.making import NOON, ROOT, demo, opened
 from tests.report.printed_vehicles import sixty_pins
+from tracer.case.case import record, set_conditions
 from tracer.case.opening import kept_plan
+from tracer.diagnose.next import next_of
 from tracer.page.calls import page_content, pocket
+from tracer.page.case_view import case_data
 from tracer.report.affects import verdict
+from tracer.report.case import proof_text
+from tracer.report.next import as_text as next_text
 from tracer.trace.affects.dead_part import FEWER, LOST, SOME_STATES
 from tracer.trace.tracing import Tracing
 
@@ -124,3 +129,27 @@ def test_the_file_is_small_and_asks_for_nothing() -> None:
 
 def test_the_same_vehicle_gives_the_same_file() -> None:
     assert pocket(demo(), "ALM").html == pocket(Tracing(demo().circuit), "ALM").html
+
+
+def test_the_case_on_the_desk_says_what_the_terminal_says(tmp_path: Path) -> None:
+    """Verdict, what is left, rows, what explains the readings: one sentence each, in the same order."""
+    tracing = demo()
+    case = opened(tmp_path, kept_plan(tracing, tracer.supplies(tracing, "ALM"), tracer.limits(tracing)))
+    case = set_conditions(case, ["key=off", "plug=out", "lamp=21W", "symptom=yes"], NOON)
+    for words in (["battery=12.62", "3+=12.61/12.39"], ["5+=dead"], ["5+=dead"]):
+        case = record(case, words, NOON).case
+    found = next_of(case)
+    shown = case_data(case)
+    parts, following = shown["proof"]["parts"], shown["next"]
+    proof = proof_text(case, found.verdict, width=100_000).splitlines()
+    said = [parts["sentence"], *parts["said"]]
+    for title, lines in [*parts["left"], ("", [parts["unread"]]), *parts["beside"]]:
+        said += [title, *lines]
+    said = [line.casefold() for line in said if line]  # the terminal has its headings in capitals
+    assert [line.casefold() for line in proof if line.casefold() in said] == said
+    assert all(any(line.split() == " ".join(row).split() for line in proof) for row in parts["rows"])
+    text = [" ".join(line.split()) for line in next_text(case, found, width=100_000).splitlines()]
+    said = [words for one in following["explained"] for words in (f"{one['share']} {one['what']}", *one["because"])]
+    at = [line.casefold() for line in text].index("what explains the readings")
+    assert text[at + 1 :] == [*said, following["rest_on"]]
+    assert text[0] == following["sentence"]

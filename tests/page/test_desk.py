@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import Event
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Page
@@ -27,7 +28,9 @@ from tests.page.pages import AXE, DESK, NARROW, PHONE, card, prepare, read, view
 from tracer.case import calls as cases
 from tracer.case.case import case_in
 from tracer.page.calls import page_content
-from tracer.page.desk import Desk
+from tracer.page.case_view import case_data
+from tracer.page.desk import LOOK_EVERY_S, Desk
+from tracer.page.server import ASK_EVERY_S
 from tracer.trace.tracing import Tracing
 
 Visit = Callable[..., Page]
@@ -218,17 +221,26 @@ def test_a_port_that_is_taken_is_said(van: Path) -> None:
 # --- in the browser ----------------------------------------------------------------------------------------------------
 
 
+PAUSES = "window.pauses = []; const put = window.setTimeout; window.setTimeout = (act, ms) => { window.pauses.push(ms); return put(act, ms); }"  # fmt: skip
+
+
 def test_two_phones_and_a_laptop_see_each_other_and_nothing_acknowledged_is_lost_when_it_is_killed(van: Path, visit: Visit) -> None:  # fmt: skip
     with desk(van) as served:
-        laptop = visit(served.address, DESK, offline=False)
+        laptop = visit(served.address, DESK, script=PAUSES, offline=False)
         one, two = (visit(served.address, PHONE, offline=False) for _ in range(2))
         for page in (laptop, one, two):
             page.get_by_role("button", name="Begin").wait_for(timeout=PATIENCE_S * 1000)
         view(laptop, "Case")
+        laptop.evaluate("window.opened = 'before'")
+        asked: list[str] = []
+        laptop.on("request", lambda request: asked.append(urlsplit(request.url).path))
         card(one, "5 unplugged", "5+")
         prepare(one)
         read(one, "dead")
         laptop.get_by_text("dead alone, key off").first.wait_for(timeout=PATIENCE_S * 1000)
+        # It came by what the laptop was waiting for: no reload, nothing else fetched, and the case only once it had grown.
+        assert laptop.evaluate("window.opened") == "before" and set(asked) <= {"/changes", "/case"}
+        assert 0 < asked.count("/case") <= asked.count("/changes")
         card(two, "5 unplugged", "5+")
         prepare(two)
         read(two, "dead")
@@ -250,6 +262,8 @@ def test_two_phones_and_a_laptop_see_each_other_and_nothing_acknowledged_is_lost
         until(lambda: len(cases.current_case().readings) == 3)
         view(laptop, "Case")
         laptop.get_by_text("Readings: 3").wait_for(timeout=PATIENCE_S * 1000)
+        pauses = laptop.evaluate("window.pauses")
+        assert pauses and max(pauses) + 1000 * (ASK_EVERY_S + LOOK_EVERY_S) <= 1000  # also while it is looked for again
         two.locator("#notice", has_text="does not answer").wait_for(state="detached", timeout=PATIENCE_S * 1000)
         assert sorted(cases.current_case().handed.values()) == [2, 3, 4]
 
@@ -263,8 +277,33 @@ def test_a_case_on_a_list_that_is_not_complete_says_so_first(tmp_path: Path, mon
         page.get_by_role("button", name="Begin").wait_for(timeout=PATIENCE_S * 1000)
         view(page, "Case")
         page.locator("main .heavy").first.wait_for(timeout=PATIENCE_S * 1000)
-        assert page.locator("main .heavy").first.inner_text().startswith("The list of this case is NOT COMPLETE")
+        assert page.locator("main .heavy").first.inner_text().startswith("The list of LIFT is not complete: ")
         assert "NOT COMPLETE" in page.locator("#head").inner_text()
+
+
+def test_the_card_of_the_next_measurement_asks_for_just_its_conditions(van: Path, visit: Visit) -> None:
+    """Also where no card of the sheet has them, as a meter in another key state: the reading would count for something else."""
+    cases.set_case(["key=off", "plug=out", "lamp=21W", "symptom=yes"])
+    cases.read(["battery=12.62", "3+=12.61/12.39"])
+    cases.set_case(["key=acc", "lamp=none"])
+    with desk(van) as served:
+        page = visit(served.address, PHONE, offline=False)
+        page.get_by_role("button", name="Begin").wait_for(timeout=PATIENCE_S * 1000)
+        titles = []
+        for count in range(2, 4):
+            asks = case_data(cases.current_case())["next"]["asks"]
+            view(page, "Case")
+            page.get_by_text(f"Readings: {count - 1}").wait_for(timeout=PATIENCE_S * 1000)
+            page.get_by_role("button", name="Its card").click()
+            for _ in range(2):  # the battery is asked for once the conditions hold
+                prepare(page)
+            titles.append(page.locator(".where-in span").first.inner_text())
+            dead = asks["words"].startswith("dead")
+            read(page, *(["dead"] if dead else ["12.61", "12.55"] if asks["lamp_w"] else ["12.60"]))
+            until(lambda wanted=count: len(cases.current_case().readings) == wanted)  # type: ignore[misc]
+            on = cases.current_case().readings[-1].conditions
+            assert (on.key, on.plugged, on.lamp_w, list(on.out), on.asleep) == (asks["key"], asks["plug"] == "in", asks["lamp_w"], asks["out"], asks["asleep"])  # fmt: skip
+        assert [title.partition(" ")[2] for title in titles] == ["what the case asks", "must be dead"]
 
 
 def _audit(page: Page, size: tuple[int, int]) -> None:

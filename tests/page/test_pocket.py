@@ -513,3 +513,32 @@ def test_rows_wider_than_the_screen_are_marked_at_the_edge_that_more_lies_behind
     page.set_viewport_size({"width": DESK[0], "height": DESK[1]})
     expect(frame).to_have_class("lid-frame")
     assert "swipe sideways" not in page.locator("#panel-FPC").inner_text()
+
+
+LOCKS = """
+const asked = [];
+Object.defineProperty(navigator, "wakeLock", {value: {async request(kind) { const lock = {kind, released: false, async release() { this.released = true; }}; asked.push(lock); return lock; }}});
+Object.defineProperty(document, "visibilityState", {get: () => window.away ? "hidden" : "visible"});
+window.turn = (away) => { window.away = away; document.dispatchEvent(new Event("visibilitychange")); };
+window.locks = () => asked.map((one) => [one.kind, one.released]);
+"""  # fmt: skip
+
+
+def test_the_screen_is_kept_awake_while_the_page_is_in_view(demo_file: Path, visit: Visit) -> None:
+    page = visit(demo_file, script=LOCKS)
+    card(page, "5 unplugged", "3+")
+    assert page.evaluate("locks()") == [["screen", False]]  # asked for once, however much is tapped
+    page.evaluate("turn(true)")
+    assert page.evaluate("locks()") == [["screen", True]]
+    page.evaluate("turn(false)")
+    view(page, "Diagram")
+    assert page.evaluate("locks()") == [["screen", True], ["screen", False]]
+
+
+def test_a_screen_that_may_not_be_kept_awake_is_asked_for_again_and_nothing_else_changes(demo_file: Path, visit: Visit) -> None:  # fmt: skip
+    refused = "Object.defineProperty(navigator, 'wakeLock', {value: {async request() { window.asked = (window.asked || 0) + 1; throw new DOMException('low battery', 'NotAllowedError'); }}})"  # fmt: skip
+    page = visit(demo_file, script=refused)
+    before = page.evaluate("window.asked")
+    card(page, "5 unplugged", "3+")
+    assert before == 1 and page.evaluate("window.asked") > before
+    assert page.locator("h2.code").inner_text().startswith("3+")

@@ -88,15 +88,18 @@ def _fits(of: Mapping[str, Any], value: Value) -> bool | None:
     ends = (_OPEN, _OPEN) if of["unit"] == "ohm" and value.text == "OL" else (0.0, 0.0) if value.text == "dead" else value.ends  # fmt: skip
     if ends is None:
         return None
-    low = of["low"] if of["low"] is not None else -_OPEN
-    high = of["high"] if of["high"] is not None else _OPEN
-    if of["unit"] == "V":
-        low, high = low - METER_OFF_V, high + METER_OFF_V
-    else:
-        low, high = low * (1 - _OHM_OFF), high * (1 + _OHM_OFF)
+    low, high = in_order(of["unit"], of["low"], of["high"])
+    low, high = -_OPEN if low is None else low, _OPEN if high is None else high
     if low <= ends[0] and ends[1] <= high:
         return True
     return False if ends[1] < low or ends[0] > high else None
+
+
+def in_order(unit: str, low: float | None, high: float | None) -> tuple[float | None, float | None]:
+    """Between what a reading is in order, with what the meter may be off; None where there is no bound."""
+    if unit == "V":
+        return None if low is None else low - METER_OFF_V, None if high is None else high + METER_OFF_V
+    return None if low is None else low * (1 - _OHM_OFF), None if high is None else high * (1 + _OHM_OFF)
 
 
 def _wanted_words(of: Mapping[str, Any]) -> str:
@@ -117,4 +120,4 @@ def _number(value: Value, unit: str) -> str:
     return f"{'below ' if value.below and unit != 's' else 'above ' if value.above and unit != 's' else ''}{written}"
 
 
-__all__ = ["IN_ORDER", "NOT_IN_ORDER", "NO_FIGURE", "OTHERWISE", "STALE", "BesideRead", "asks_beside", "beside_of_case"]
+__all__ = ["IN_ORDER", "NOT_IN_ORDER", "NO_FIGURE", "OTHERWISE", "STALE", "BesideRead", "asks_beside", "beside_of_case", "in_order"]  # fmt: skip

@@ -19,7 +19,7 @@ from tracer.diagnose.likely import Weighed, contradicting, weigh
 from tracer.diagnose.values import Explains, Measurement, Next
 from tracer.diagnose.verdict import agreed, fresh, why_no_network
 from tracer.entry.problems import listed
-from tracer.plan.words import CRANKING, line_name
+from tracer.plan.words import BAD_TWICE, CRANKING, line_name
 from tracer.standards import figures
 
 SETTLED = 0.01  # where nothing broken explains the readings with a smaller share, something is broken
@@ -145,10 +145,7 @@ def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
     passed = f"{listed(test['proves'], most=3)} carry the load" + ("; its other tests and key states still count" if others else "")  # fmt: skip
     outcomes = (
         (f"the lamp moves it by {least} to {most}", passed),
-        (
-            "dead, dim, or moved by clearly more",
-            "read it once more; bad twice, the row has failed and the fault is on its way",
-        ),
+        ("dead, dim, or moved by clearly more", BAD_TWICE),
     )
     leads = tuple(f"a fused lead from pin {pin} to {other}" for pin, other in test["leads"])
     return Measurement(short, changes(case.conditions, on), leads, f"tracer read battery=VOLTS {short}=ALONE/LAMP{'/lit' if wants_lit(test) else ''}", outcomes, effort_of(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip

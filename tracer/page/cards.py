@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from tracer.case.beside import in_order
 from tracer.circuit.model import Circuit
 from tracer.electrics.bus.values import OPEN_OHM
 from tracer.entry.problems import listed
@@ -22,6 +23,7 @@ from tracer.plan.plug_values import (
     PlugWorksheet,
 )
 from tracer.plan.values import Decides, Range
+from tracer.plan.words import NO_PLACE
 from tracer.report.lamps import lead_words
 from tracer.report.plug_worksheet.values import (
     ALONE,
@@ -107,11 +109,11 @@ class _Maker:
         for look in self.made.looks:
             words = "relay" if look.kind == "relay" else figures.rating(look.amps)
             place, access = self.circuit.place_of_part(look.part)
-            item = {"part": look.part, "label": look.label, "belongs": words, "place": place or "", "access": access or ""}  # fmt: skip
+            item = {"part": look.part, "label": look.label, "belongs": words, "place": place or NO_PLACE, "access": access or ""}  # fmt: skip
             by_panel.setdefault(look.panel or "", []).append(item)
         for panel, items in by_panel.items():
             place, access = self.circuit.place_of_part(panel) if panel else ("", "")  # each has its own
-            yield {"kind": "look", **self._step(LOOK), "name": panel or _outside(items), "panel": panel, "items": items, "place": place or "", "access": access or ""}  # fmt: skip
+            yield {"kind": "look", **self._step(LOOK), "name": panel or _outside(items), "panel": panel, "items": items, "place": place or NO_PLACE, "access": access or ""}  # fmt: skip
 
     def _base(self) -> Card:
         """What holds before any pin: the battery, the lamp, and what must work first."""
@@ -129,7 +131,7 @@ class _Maker:
         row = self.plan["rows"].get(full, {})
         card = {
             "kind": kind, **self._step(step), "name": name, "full": full, "point": line.point, "level": row.get("level", ""), "wire": line.wire, "way": line.way,
-            "place": self.place or "", "access": self.access or "", "key": key, "plug": plug, "lamp_w": None, "out": [], "fields": ["volts"], "splits": [], "leads": [], "leads_words": "",
+            "place": self.place or NO_PLACE, "access": self.access or "", "key": key, "plug": plug, "lamp_w": None, "out": [], "fields": ["volts"], "splits": [], "leads": [], "leads_words": "",
         }  # fmt: skip
         return {**card, **more}
 
@@ -181,10 +183,11 @@ class _Maker:
         for one in self.made.beside:
             if _STEP_OF[one.kind] != step:
                 continue
-            figure = {"words": _beside_words(one), "decides": False, "low": one.low, "high": one.high}
+            low, high = in_order(one.unit, one.low, one.high)
+            figure = {"words": _beside_words(one), "decides": False, "low": low, "high": high}
             yield {
                 "kind": "beside", **self._step(step), "name": one.pin, "full": one.names[0], "point": one.point, "level": "bus" if one.kind in (AWAKE, AT_REST) else "", "wire": "", "way": _beside_title(one),
-                "place": self.place or "", "access": self.access or "", "key": one.key, "plug": "in" if one.plugged else "out", "lamp_w": None, "out": [],
+                "place": self.place or NO_PLACE, "access": self.access or "", "key": one.key, "plug": "in" if one.plugged else "out", "lamp_w": None, "out": [],
                 "fields": [_FIELDS[one.unit]], "splits": [], "leads": [], "asleep": one.asleep, "figure": figure, "chip": f"{one.pin} to ground" if one.kind == TO_GROUND else f"{one.pin} {one.key}" if one.kind == UNTRACED else one.pin,
             }  # fmt: skip
 
@@ -198,7 +201,7 @@ class _Maker:
                 words = f"between them {figures.ohms_range(*span)}" if span else "between them: the maker's figure"
                 yield {
                     "kind": "bus", **self._step(ASLEEP), "name": "-".join(pins), "full": f"{(bus or 'bus').replace(' ', '_')}:{'-'.join(facts['pins'])}",
-                    "level": "bus", "wire": "", "way": f"bus {bus}".strip(), "place": self.place or "", "access": self.access or "", "key": self.made.glance.report.keys[0],
+                    "level": "bus", "wire": "", "way": f"bus {bus}".strip(), "place": self.place or NO_PLACE, "access": self.access or "", "key": self.made.glance.report.keys[0],
                     "plug": "out", "lamp_w": None, "out": [], "fields": ["ohms"], "splits": [], "leads": [], "asleep": True, "point": step.point,
                     "figure": {"words": words, "ohms": [span[0], span[2]] if span else None, "decides": True},
                 }  # fmt: skip

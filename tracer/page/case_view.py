@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from tracer.case.case import Case
+from tracer.case.readings import set_by
 from tracer.diagnose.next import next_of
-from tracer.report.case import besides, conditions_text, proof_data, reading_data, values_text
+from tracer.diagnose.values import Measurement
+from tracer.report.case import conditions_text, proof_data, proof_parts, reading_data, values_text
+from tracer.report.next import SHARES_REST_ON, explained, list_words, surprise_words
 from tracer.report.next import as_data as next_data
 from tracer.standards.cautions import caution
 
@@ -27,8 +31,22 @@ def case_data(case: Case) -> dict[str, Any]:
         "damaged": [*case.damaged, *case.remarks],
         "readings": [{**reading_data(case, one), "words": values_text(case, one), "on": conditions_text(one.conditions), "handed": handed.get(one.entry, "")} for one in case.readings],
         "looks": [[name, said] for note in case.notes_of("look") for name, said in note.words.items()],
-        "proof": {**proof_data(case, verdict), "gate": besides(verdict)},
-        "next": {**next_data(case, found), "caution": caution("maker-first")},
+        "proof": {**proof_data(case, verdict), "parts": asdict(proof_parts(case, verdict))},
+        "next": {
+            **next_data(case, found), "asks": _asks(case, found.measurement), "list_words": list_words(case), "surprise_words": surprise_words(found),
+            "explained": [asdict(one) for one in explained(found)], "rest_on": SHARES_REST_ON, "caution": caution("maker-first"),
+        },
+    }  # fmt: skip
+
+
+def _asks(case: Case, one: Measurement | None) -> dict[str, Any] | None:
+    """The conditions under which the next measurement is read, as a card of the page has them, and what it reads there when all is well."""
+    if one is None:
+        return None
+    on = set_by(case.conditions, list(one.set_before), tuple(case.plan["keys"]), "", 0)  # in words only: nothing is set
+    return {
+        "key": on.key, "plug": "in" if on.plugged else "out", "lamp_w": on.lamp_w, "out": sorted(on.out), "leads": sorted(on.leads), "asleep": on.asleep, "hand": on.hand,
+        "words": ": ".join(one.outcomes[0]) if one.outcomes else "",
     }  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from tracer.page.without import is_large, without_data
 from tracer.plan.diagram import view_of
 from tracer.plan.names import full_name
 from tracer.plan.plug_worksheet import plug_worksheet_of
+from tracer.plan.words import BAD_TWICE, NO_PLACE
 from tracer.report.completeness import completeness_data
 from tracer.report.layout import signs_meaning
 from tracer.report.plug_worksheet import worksheet_in_words
@@ -50,7 +51,7 @@ def content_of(
             "vehicle": report.vehicle,
             "edition": worksheet.edition,
             **completeness_data(report.completeness),
-            "words": {**words_of(worksheet), "hazards": list(worksheet.hazards), "list": worksheet.list_words},
+            "words": {**words_of(worksheet), "hazards": list(worksheet.hazards), "list": worksheet.list_words, "bad_twice": BAD_TWICE},
             "keys": list(report.keys),
             "decimal": mark,
             "comma": mark == COMMA,
@@ -84,7 +85,7 @@ def _point(tracing: Tracing, report: SupplyReport, plan: dict[str, Any], name: s
     """Where a probe point is, how to get there, and what it is called."""
     kept = plan["points"][name]
     place, access = tracing.circuit.place_of_part(kept["part"])
-    return {"level": kept["level"], "part": kept["part"], "kind": str(kept["kind"]), "place": place or "", "access": access or ""}  # fmt: skip
+    return {"level": kept["level"], "part": kept["part"], "kind": str(kept["kind"]), "place": place or NO_PLACE, "access": access or ""}  # fmt: skip
 
 
 __all__ = ["SCHEMA", "content_of"]

@@ -10,6 +10,7 @@ from tracer.plan.distances import stretches_of
 from tracer.plan.names import full_name, point_name
 from tracer.report.diagram import DiagramPage, Paper, as_svg, diagram_of
 from tracer.report.diagram.block import node_of_style, style_of
+from tracer.report.diagram.paper import LEVEL_WORDS
 from tracer.report.diagram.shapes import Line, Rect, Shape
 from tracer.report.diagram.svg import STROKES
 from tracer.trace.lists.results import Row, SupplyReport
@@ -27,7 +28,7 @@ def picture_of(tracing: Tracing, report: SupplyReport, view: View) -> dict[str, 
     return {
         "pages": [_page(_plain(page)) for page in pages],
         "levels": levels if any(levels.values()) else {},
-        "strokes": {letter: {"width": width, "dash": " ".join(f"{one:g}" for one in dash)} for style, letter in LETTERS.items() for width, dash in [STROKES[style]]},
+        "strokes": {letter: {"width": width, "dash": " ".join(f"{one:g}" for one in dash), "words": LEVEL_WORDS.get(style, "")} for style, letter in LETTERS.items() for width, dash in [STROKES[style]]},
         "rows": {full_name(row): {"nodes": [node for node in view.nodes_of_row.get(row.code, ()) if node in view.order], "points": _points(tracing, row), "stretches": [[one.a, one.b, one.length_m if one.is_wire else 0, int(one.is_wire)] for one in stretches_of(tracing, row)]} for row in report.rows},
         "names": {str(node): point_name(names[node]) for node in view.order},
         "parts": {part: nodes for part, nodes in _parts(view).items()},

@@ -21,6 +21,7 @@ NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT, TO_GROUND, LIVE_AT_ON
     "live at once",
 )
 NO_PLACE = "place not typed in"
+BAD_TWICE = "read it once more; bad twice, the row has failed and the fault is on its way"
 METER_OFF_V = (
     0.03  # two readings of one meter in one range, two digits each of 0.01 V, gains cancel (common practice, no source)
 )

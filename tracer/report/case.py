@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tracer.case.beside import asks_beside
@@ -235,41 +235,58 @@ def _did_not(found: Verdict) -> str:
 
 def proof_text(case: Case, verdict: Verdict, *, width: int = 80, bold: bool = False) -> str:
     """The verdict, what is open, and the one table."""
-    page = Page(width, bold=bold)
-    page.line(verdict_line(case, verdict), strong=True)
-    if verdict.split_by:
-        page.line(f"What would split them: {verdict.split_by}.")
-    for words in verdict.contradictions:
-        page.line(f"! {words}", hang=2)
+    page, parts = Page(width, bold=bold), proof_parts(case, verdict)
+    page.line(parts.sentence, strong=True)
+    for words in parts.said:
+        page.line(words, hang=2)
+    _sections(page, parts.left)
+    if parts.rows:
+        page.table(parts.rows, head=("row", "state", "because"))
+    if parts.unread:
+        page.line(parts.unread, hang=4)
+    _sections(page, parts.beside)
+    return page.text()
+
+
+def _sections(page: Page, sections: Iterable[tuple[str, list[str]]]) -> None:
+    for title, lines in sections:
+        page.heading(title)
+        for words in lines:
+            page.line(words, hang=2 if words.startswith("- ") else 4)
+
+
+@dataclass(frozen=True, slots=True)
+class ProofParts:
+    """A proof in words, for the terminal and the page: sentence, what is said of it, what is left, rows as they stand in the table, rows without a reading in one line, and headings with their lines."""
+
+    sentence: str
+    said: list[str]
+    left: list[tuple[str, list[str]]]
+    rows: list[tuple[str, str, str]]
+    unread: str
+    beside: list[tuple[str, list[str]]]
+
+
+def proof_parts(case: Case, verdict: Verdict) -> ProofParts:
+    """Everything that a proof says, in its order."""
+    split = [f"What would split them: {verdict.split_by}."] if verdict.split_by else []
+    left = []
     if max(len(verdict.pieces), len(verdict.also)) > _MOST_NAMED:
-        page.heading(f"Left on the way to {verdict.found_at}")
-        page.line(", ".join(verdict.pieces), hang=4)
-        if verdict.also:
-            page.line(f"or beside it: {', '.join(verdict.also)}", hang=4)
-    unread = [one.short for one in verdict.rows if one.unread]
+        also = [f"or beside it: {', '.join(verdict.also)}"] if verdict.also else []
+        left.append((f"Left on the way to {verdict.found_at}", [", ".join(verdict.pieces), *also]))
     rows = [(one.short, one.state, _reason(one)) for one in verdict.rows if not one.unread]
     rows += [(one.short, one.state, one.reason) for one in verdict.beside]
-    if rows:
-        page.table(rows, head=("row", "state", "because"))
-    if unread:
-        page.line(f"no reading yet: {', '.join(unread)}", hang=4)
-    gate = besides(verdict)
-    if gate:
-        page.heading("Open")
-        for words in gate:
-            page.line(f"- {words}", hang=2)
-    if verdict.clears:
-        page.heading(f"Cleared on the way to {verdict.narrowed.row.short}" if verdict.narrowed else "Cleared")
-        for one in verdict.clears:
-            page.line(f"by {one.by} ({_when(one.reading)}): {', '.join(one.pieces)}", hang=4)
-    if verdict.kind == "proven":
-        page.heading("Not excluded by this")
-        for words in verdict.left:
-            page.line(f"- {words}", hang=2)
-    if verdict.seat:
-        page.heading("Seat and test again")
-        page.line(", ".join(verdict.seat))
-    return page.text()
+    unread = ", ".join(one.short for one in verdict.rows if one.unread)
+    beside = [
+        ("Open", [f"- {words}" for words in besides(verdict)]),
+        (f"Cleared on the way to {verdict.narrowed.row.short}" if verdict.narrowed else "Cleared", [f"by {one.by} ({_when(one.reading)}): {', '.join(one.pieces)}" for one in verdict.clears]),
+        ("Not excluded by this", [f"- {words}" for words in verdict.left] if verdict.kind == "proven" else []),
+        ("Seat and test again", [", ".join(verdict.seat)] if verdict.seat else []),
+    ]  # fmt: skip
+    return ProofParts(
+        verdict_line(case, verdict), [*split, *(f"! {words}" for words in verdict.contradictions)], left, rows,
+        f"no reading yet: {unread}" if unread else "", [(title, lines) for title, lines in beside if lines],
+    )  # fmt: skip
 
 
 def besides(verdict: Verdict) -> list[str]:
@@ -381,9 +398,11 @@ def report_pdf(case: Case, verdict: Verdict) -> bytes:
 
 
 __all__ = [
+    "ProofParts",
     "besides",
     "note_text",
     "proof_data",
+    "proof_parts",
     "proof_text",
     "read_data",
     "read_text",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from tracer.case.case import Case
@@ -15,19 +15,19 @@ from tracer.standards.cautions import caution
 SCHEMA = "tracer.next/1"
 _MOST_SHOWN = 5
 LEAST_NAMED = 0.005
+SHARES_REST_ON = "Shares rest on how often each kind of piece fails (from memory)."
 
 
 def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> str:
     """The measurement, what its outcomes mean, and what explains the readings."""
     page = Page(width, bold=bold)
     page.line(headline(case, found), strong=True)
-    done = case.plan["list"]
-    if done["state"] != "complete":
-        page.line(f"! The list of {case.plan['module']} is {done['state']}: what is missing in it is not asked for.", hang=2)  # fmt: skip
+    for words in list_words(case):
+        page.line(f"! {words}", hang=2)
     for words in found.verdict.contradictions:
         page.line(f"! {words}", hang=2)
-    if found.surprise:
-        page.line(f"Once more, before it counts: {found.surprise}.", hang=2)
+    for words in surprise_words(found):
+        page.line(words, hang=2)
     one = found.measurement
     if one is not None:
         if one.set_before:
@@ -43,18 +43,47 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         page.line(caution("maker-first"), hang=2)
     if found.explains:
         page.heading("What explains the readings")
-        groups = _groups(found.explains)
-        shown = max(2, min(_MOST_SHOWN, sum(share >= 0.01 for share, _ in groups)))
-        for share, things in groups[:shown]:
-            page.line(f"{_percent(share)}  {_named(things)}", indent=2, hang=8)
-            if things[0].speaks_for and (things is groups[0][1] or things[0].speaks_for != groups[0][1][0].speaks_for):
-                page.line(f"for: {', '.join(things[0].speaks_for)}", indent=8, hang=10)
-            if things[0].speaks_against:
-                page.line(f"against: {', '.join(things[0].speaks_against)}", indent=8, hang=10)
-        if rest := groups[shown:]:
-            page.line(f"{_percent(sum(share for share, _ in rest))}  {sum(len(things) for _, things in rest)} more, each less likely", indent=2)  # fmt: skip
-        page.line("Shares rest on how often each kind of piece fails (from memory).", hang=2)
+        for one_of in explained(found):
+            page.line(f"{one_of.share:>5}  {one_of.what}", indent=2, hang=8)
+            for words in one_of.because:
+                page.line(words, indent=8, hang=10)
+        page.line(SHARES_REST_ON, hang=2)
     return page.text()
+
+
+def list_words(case: Case) -> list[str]:
+    """That the list of the case is not complete, where it is not."""
+    state = case.plan["list"]["state"]
+    return [] if state == "complete" else [f"The list of {case.plan['module']} is {state}: what is missing in it is not asked for."]  # fmt: skip
+
+
+def surprise_words(found: Next) -> list[str]:
+    """That a reading is taken once more, where it is."""
+    return [f"Once more, before it counts: {found.surprise}."] if found.surprise else []
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """What explains the readings, in words: `48 %`, what it is, what speaks for and against it."""
+
+    share: str
+    what: str
+    because: tuple[str, ...] = ()
+
+
+def explained(found: Next) -> list[Explained]:
+    """The likeliest first; what no measurement that is left tells apart together, and what is left in one line."""
+    groups = _groups(found.explains)
+    shown = max(2, min(_MOST_SHOWN, sum(share >= 0.01 for share, _ in groups)))
+    said = []
+    for share, things in groups[:shown]:
+        speaks_for, against = things[0].speaks_for, things[0].speaks_against
+        tells = speaks_for and (things is groups[0][1] or speaks_for != groups[0][1][0].speaks_for)
+        because = [*([f"for: {', '.join(speaks_for)}"] if tells else []), *([f"against: {', '.join(against)}"] if against else [])]  # fmt: skip
+        said.append(Explained(_percent(share), _named(things), tuple(because)))
+    if rest := groups[shown:]:
+        said.append(Explained(_percent(sum(share for share, _ in rest)), f"{sum(len(things) for _, things in rest)} more, each less likely"))  # fmt: skip
+    return said
 
 
 def headline(case: Case, found: Next) -> str:
@@ -74,7 +103,7 @@ def _groups(explains: Iterable[Explains]) -> list[tuple[float, list[Explains]]]:
     for thing in explains:
         found.setdefault(thing.group, []).append(thing)
     groups = [(sum(thing.share for thing in things), things) for things in found.values()]
-    return sorted(groups, key=lambda one: -one[0])
+    return sorted(groups, key=lambda group: -group[0])
 
 
 def _named(things: Sequence[Explains]) -> str:
@@ -86,7 +115,7 @@ def _named(things: Sequence[Explains]) -> str:
 
 
 def _percent(share: float) -> str:
-    return " <1 %" if share < 0.01 else f"{min(99, round(100 * share)):3d} %"
+    return "<1 %" if share < 0.01 else f"{min(99, round(100 * share))} %"
 
 
 def as_data(case: Case, found: Next) -> dict[str, Any]:
@@ -101,4 +130,4 @@ def as_data(case: Case, found: Next) -> dict[str, Any]:
     }  # fmt: skip
 
 
-__all__ = ["SCHEMA", "as_data", "as_text", "headline"]
+__all__ = ["SCHEMA", "SHARES_REST_ON", "Explained", "as_data", "as_text", "explained", "headline", "list_words", "surprise_words"]  # fmt: skip

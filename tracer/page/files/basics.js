@@ -4,7 +4,7 @@ const DATA = JSON.parse(document.getElementById("data").textContent);
 const LIVE = DATA.live;
 let page = DATA.page; // what is shown of the module; of the desk it is fetched
 
-const state = { view: "pins", card: 0, split: "", on: null, open: "", panel: "", key: "", failed: false, chosen: null, said: "", away: false, note: "", noting: false };
+const state = { view: "pins", card: 0, split: "", asked: null, on: null, open: "", panel: "", key: "", failed: false, chosen: null, said: "", away: false, note: "", noting: false };
 
 /** An element. Attributes that are functions listen; children that are text are text, whatever they look like. */
 function h(tag, attributes, ...children) {
@@ -69,7 +69,7 @@ function cardOf(name, kind) {
 
 function go(view, more) {
   say("");
-  Object.assign(state, { open: "" }, more, { view });
+  Object.assign(state, { open: "", asked: null }, more, { view });
   store.put("card", state.card);
   show();
   byId("view").focus({ preventScroll: true });

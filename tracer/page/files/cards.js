@@ -25,18 +25,18 @@ function wanted(card) {
 }
 
 function cardView() {
-  const shown = state.split ? splitCard() : page.cards[state.card];
+  const shown = state.split ? splitCard() : state.asked ? askedCard(state.asked) : page.cards[state.card];
   const kept = standing().filter((one) => one.card === signature(shown));
   const parent = page.cards[state.card];
   return [
-    h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, `${state.card + 1} of ${page.cards.length}`)),
+    h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, state.asked ? "" : `${state.card + 1} of ${page.cards.length}`)),
     h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
-    shown.kind === "base" || (shown.items && !shown.panel) ? null : h("p", { class: "place" }, shown.place || "place not typed in", shown.access ? h("span", { class: "access" }, shown.access) : null),
+    shown.kind === "base" || (shown.items && !shown.panel) ? null : h("p", { class: "place" }, shown.place, shown.access ? h("span", { class: "access" }, shown.access) : null),
     shown.way ? h("p", { class: "way" }, shown.way) : null,
     body(shown, kept, parent),
     h("div", { class: "turn" },
-      state.split ? button("Back to the pin", () => go("card", { split: "" })) : button("Before", () => turn(-1), { disabled: state.card === 0 }),
-      state.split ? null : button("Next", () => turn(1), { disabled: state.card === page.cards.length - 1 })),
+      state.asked ? button("Back to the case", () => go("case")) : state.split ? button("Back to the pin", () => go("card", { split: "" })) : button("Before", () => turn(-1), { disabled: state.card === 0 }),
+      state.split || state.asked ? null : button("Next", () => turn(1), { disabled: state.card === page.cards.length - 1 })),
   ];
 }
 
@@ -48,6 +48,13 @@ function splitCard() {
     ...parent, kind: "point", title: `on the way of ${parent.name}`, name: state.split, full: state.split, level: point.level, wire: "", way: point.kind, place: point.place, access: point.access,
     splits: [], figure: { words: "live as at the battery: the fault lies behind it; moved far: before it", moved_v: null, lost_v: null },
   };
+}
+
+/** What the case asks of a pin or bus and no card of the sheet does: another key state, something else unplugged. */
+function askedCard(asks) {
+  const parent = page.cards[state.card];
+  const fields = parent.fields[0] === "ohms" ? ["ohms"] : asks.lamp_w === null ? ["volts"] : ["without lamp", `lamp ${number(asks.lamp_w, 0)} W`];
+  return { ...parent, ...asks, kind: "asked", title: "what the case asks", fields, splits: [], leads_words: asks.leads.length ? `Fused lead in the plug: ${asks.leads.join(", ")}` : "", figure: { words: asks.words } };
 }
 
 function turn(by) {
@@ -72,10 +79,10 @@ function body(card, kept, parent) {
   if (old) return [...parts, batteryPad(old)];
   if (!state.on.symptom) return [...parts, symptomPart()];
   const wrong = kept.find((one) => one.id === state.open);
-  const beyond = card.kind === "point" || card.kind === "beside" ? 0 : kept.filter((one) => one.judged === "beyond").length;
+  const beyond = ["point", "asked", "beside"].includes(card.kind) ? 0 : kept.filter((one) => one.judged === "beyond").length;
   return [
     ...parts,
-    beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure. "), "Read it once more: it counts as failed only when it is read twice.") : null,
+    beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure: "), page.words.bad_twice, ".") : null,
     beyond > 1 ? onFailure(parent) : null,
     pad({
       labels: fieldLabels(card), words: WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
@@ -96,7 +103,8 @@ function fieldLabels(card) {
 function done(card, values, wrong, lit) {
   const { sign, words } = judged(card, values);
   keepReading(card, values, { lit, ...(wrong ? { insteadOf: wrong.id } : {}) });
-  if (sign === "beyond" || state.split || state.card === page.cards.length - 1) go("card");
+  if (state.asked) go("case");
+  else if (sign === "beyond" || state.split || state.card === page.cards.length - 1) go("card");
   else turn(1);
   say(`${card.name} kept: ${shownValues(values)}. ${words}${sign ? " (a hint: tracer proof judges)" : ""}`);
 }
@@ -136,7 +144,7 @@ function contactPart(card) {
 /** Where to go on when a pin fails: the same lamp on its way, half way first. */
 function onFailure(card) {
   if (!card.splits || !card.splits.length) return null;
-  const place = (split) => page.points[split.points[0]]?.place || "place not typed in";
+  const place = (split) => page.points[split.points[0]].place;
   return h("section", null,
     h("h3", null, "When it fails: the same lamp on the way, half way first"),
     card.splits.map((split) => h("div", { class: "splits" },
@@ -175,7 +183,7 @@ function reasons(card) {
   const field = h("input", { id: "reason", class: "text", maxlength: "120", autocomplete: "off" });
   const done = (status, why) => {
     const said = `${card.full}=${status}`;
-    keep({ on: conditionWords(state.on), age: null, said, why, card: signature(card), name: card.name, full: card.full, values: [], judged: "" });
+    keep({ on: conditionWords(state.on), under: conditionsShown(), age: null, said, why, card: signature(card), name: card.name, full: card.full, values: [], judged: "" });
     if (state.split) go("card");
     else turn(1);
     say(`${card.name}: ${status.replace("-", " ")}, ${why}`);
@@ -198,7 +206,7 @@ function lookBody(card) {
       seen.has(item.part) ? h("span", { class: "seen" }, seen.get(item.part) === "ok" ? "✓ as it should be" : `✕ ${seen.get(item.part)}`)
         : [button("✓", () => { keepNote(`look ${item.part}=ok`); say(`${item.label} as it should be`); show(); }, { class: "small", "aria-label": `${item.label} as it should be` }),
           card.panel ? button("other", () => go("panels", { panel: card.panel, chosen: item.part }), { class: "small", "aria-label": `${item.label} is not as it should be` }) : null],
-      card.panel ? null : h("small", null, item.place || "place not typed in", item.access ? h("span", { class: "access" }, item.access) : null)))),
+      card.panel ? null : h("small", null, item.place, item.access ? h("span", { class: "access" }, item.access) : null)))),
     left.length > 1 ? button(`All ${left.length} as they should be`, () => { left.forEach((item) => keepNote(`look ${item.part}=ok`)); turn(1); }, { class: "main" }) : null,
     card.panel ? button("The panel as it sits", () => go("panels", { panel: card.panel })) : null,
   ];

@@ -153,50 +153,66 @@ function missingPart(list) {
 
 function caseView() {
   if (!theCase) return [h("h2", null, "Case"), h("p", { class: "heavy" }, live.noCase || "No case is open."), h("p", null, `At this machine: tracer case open ${page.module}`)];
-  const { proof, next } = theCase;
-  const unread = proof.rows.filter((one) => one.state === "not read" && !one.readings.length && one.reason === "no reading yet");
+  const { next } = theCase;
+  const { parts } = theCase.proof;
   return [
     h("h2", null, "Case ", theCase.case),
     theCase.module !== page.module ? h("p", { class: "heavy" }, h("strong", null, `This case is on ${theCase.module}, the desk on ${page.module}. `), "Readings from here do not fit it.") : null,
     theCase.complaint ? h("p", { class: "place" }, `“${theCase.complaint}”`) : null,
     theCase.damaged.map((one) => h("p", null, "! ", one)),
-    next.list === "complete" ? null : h("p", { class: "heavy" }, h("strong", null, `The list of this case is ${next.list.toUpperCase()}: `), "what is missing in it is not asked for."),
-    h("p", { class: "heavy verdict" }, proof.sentence),
-    proof.contradictions.map((one) => h("p", null, "! ", one)),
+    next.list_words.map((one) => h("p", { class: "heavy verdict" }, one)),
+    h("p", { class: "heavy verdict" }, parts.sentence),
+    parts.said.map((one) => h("p", null, one)),
     nextPart(next),
+    sections(parts.left),
     h("h3", null, "Rows"),
     h("table", null, h("thead", null, h("tr", null, ["row", "state", "because"].map((one) => h("th", { scope: "col" }, one)))),
-      h("tbody", null, [...proof.rows.filter((one) => !unread.includes(one)), ...proof.beside].map((one) => h("tr", { class: one.state.replaceAll(" ", "-") }, h("th", { scope: "row" }, one.row), h("td", null, `${STATES[one.state] || ""} ${one.state}`), h("td", null, one.reason))))),
-    unread.length ? h("p", { class: "place" }, `No reading yet: ${unread.map((one) => one.row).join(", ")}`) : null,
-    next.explains.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explains.slice(0, 5).map((one) => h("li", null, h("strong", null, one.share < 0.01 ? "<1 %" : `${Math.min(99, Math.round(100 * one.share))} %`), h("span", null, `${one.what}: ${one.how}`), one.speaks_for.length ? h("small", null, `for: ${one.speaks_for.join(", ")}`) : null, one.speaks_against.length ? h("small", null, `against: ${one.speaks_against.join(", ")}`) : null)))] : null,
-    proof.gate.length ? [h("h3", null, "Open"), h("ul", null, proof.gate.map((one) => h("li", null, "□ ", one))), button("Note something", () => go("readings"))] : null,
-    proof.seat.length ? [h("h3", null, "Seat and test again"), h("p", null, proof.seat.join(", "))] : null,
-    proof.verdict === "proven" ? [h("h3", null, "Not excluded by this"), h("ul", null, proof.not_excluded.map((one) => h("li", null, one)))] : null,
+      h("tbody", null, parts.rows.map(([row, state, because]) => h("tr", null, h("th", { scope: "row" }, row), h("td", null, `${STATES[state] || ""} ${state}`), h("td", null, because))))),
+    h("p", { class: "place" }, parts.unread),
+    next.explained.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explained.map((one) => h("li", null, h("strong", null, one.share), h("span", null, one.what), one.because.map((words) => h("small", null, words))))), h("p", { class: "legend" }, next.rest_on)] : null,
+    sections(parts.beside),
+    button("Note something", () => go("readings", { noting: true })),
     h("h3", null, `Readings: ${theCase.readings.length}`),
     h("ul", { class: "read-list" }, [...theCase.readings].reverse().map((one) => h("li", null, h("strong", null, one.row), h("span", null, one.words), h("small", null, `${one.id} · ${one.at.slice(11, 16)} · ${one.on}`)))),
   ];
+}
+
+/** Where the next measurement is read under just its conditions: a card of the sheet, a point on the way of a pin that failed, or a card of its own; none for what is done by hand. */
+function cardFor(next, one) {
+  const { asks } = next;
+  if (asks.hand) return null;
+  const asSheet = (card) => card.fields && card.key === asks.key && card.plug === asks.plug && card.lamp_w === asks.lamp_w && Boolean(card.asleep) === asks.asleep && card.out.join() === asks.out.join() && card.leads.join() === asks.leads.join();
+  const own = page.cards.filter((card) => card.fields && [card.name, card.full].includes(one.short) && ["alone", "leg", "state", "dead", "bus"].includes(card.kind));
+  const card = own.find(asSheet);
+  if (card) return { card: card.n, split: "" };
+  if (own.length) return { card: own[0].n, split: "", asked: asks };
+  const parent = page.points[one.short] && cardOf(next.of, "alone");
+  return parent && asSheet(parent) ? { card: parent.n, split: one.short } : null;
+}
+
+/** Headings with their lines, as a proof has them. */
+function sections(all) {
+  return all.map(([title, lines]) => [h("h3", null, title), h("ul", null, lines.map((one) => h("li", null, one)))]);
 }
 
 const STATES = { proven: "✓", "in order": "✓", failed: "✕", "not in order": "✕", doubtful: "?", stale: "↺", waived: "–" };
 
 function nextPart(next) {
   const one = next.measurement;
-  const card = one && page.cards.find((found) => found.name === one.short && ["alone", "leg", "bus"].includes(found.kind));
-  const typed = one && one.by_hand.some((words) => !words.startsWith("a fused lead from pin")); // no card asks what is done by hand or unplugged besides
-  const of = one && !card && page.points[one.short] && cardOf(next.of, "alone"); // a point on the way of a pin that failed
+  const where = one && cardFor(next, one);
   return h("section", { class: "todo" },
     h("h3", null, "Next"),
     h("p", { class: "figure" }, next.sentence),
-    next.surprise ? h("p", null, `Once more, before it counts: ${next.surprise}.`) : null,
+    next.surprise_words.map((words) => h("p", null, words)),
     one ? [
-      one.set_before.length ? h("p", null, "first: ", one.set_before.join(" ")) : null,
       one.by_hand.map((words) => h("p", null, `and ${words}`)),
       h("ul", { class: "outcomes" }, one.outcomes.map(({ seen, means }) => h("li", null, `${seen}: ${means}.`))),
     ] : null,
     next.by_hand.length ? h("ul", { class: "outcomes" }, next.by_hand.map(({ do: what, means }) => h("li", null, `or ${what}: ${means}.`))) : null,
     one || next.by_hand.length ? h("p", { class: "safe" }, next.caution) : null,
     one ? [
-      typed ? h("p", null, "No card keeps what is done by hand: ", one.typed) : card || of ? button("Its card", () => go("card", card ? { card: card.n, split: "" } : { card: of.n, split: one.short }), { class: "main" }) : null,
+      where ? button("Its card", () => go("card", where), { class: "main" })
+        : [h("p", null, "No card keeps what is done by hand. At this machine:"), h("pre", null, [...(one.set_before.length ? [`tracer case set ${one.set_before.join(" ")}`] : []), one.typed].join("\n"))],
     ] : null);
 }
 

@@ -60,7 +60,7 @@ function legend({ strokes }) {
     stroke(path, strokes[letter]);
     return h("span", { class: "sample" }, svg, words);
   };
-  return h("p", { class: "legend" }, sample("h", "live, or grounded"), sample("d", "dead"), sample("x", "depends, or not known"));
+  return h("p", { class: "legend" }, Object.entries(strokes).filter(([, one]) => one.words).map(([letter, one]) => sample(letter, one.words)));
 }
 
 function stroke(shape, { width, dash }) {

@@ -53,6 +53,9 @@ const CONDITIONS = {
   battery: { words: (on) => (on.battery ? `${number(Number(on.battery))} V${batteryIsOld(on) ? ", old" : ""}` : "battery ?"), choices: () => [] },
 };
 
+/** What holds now, in the words of the bar. */
+const conditionsShown = () => Object.values(CONDITIONS).map(({ words }) => words(state.on)).filter(Boolean).join(", ");
+
 function conditionsBar() {
   const { on } = state;
   const bar = byId("conditions");
@@ -61,12 +64,18 @@ function conditionsBar() {
   fill(bar, h("div", { class: "chips" }, chips), open ? h("div", { class: "choosing" }, open === "battery" ? batteryPad("") : CONDITIONS[open].choices().map(([words, change]) => button(words, () => { setCondition(change); state.open = ""; show(); }, { class: "choice", "aria-pressed": Object.entries(change).every(([name, value]) => JSON.stringify(on[name]) === JSON.stringify(value)) ? "true" : "false" })), button("close", () => { state.open = ""; show(); }, { class: "small" })) : null);
 }
 
-/** The screen stays on where the browser lets it. */
+let held = null; // what keeps the screen on, or is about to
+
+/** The screen stays on while the page is in view, where the browser lets it. */
 async function awake() {
+  const before = held;
+  const seen = document.visibilityState === "visible" && navigator.wakeLock;
+  if (seen && before) return;
+  held = seen ? navigator.wakeLock.request("screen") : null;
   try {
-    if (document.visibilityState === "visible" && navigator.wakeLock) await navigator.wakeLock.request("screen");
+    await (seen ? held : (await before)?.release());
   } catch {
-    // refused: the screen goes dark as it always did
+    held = null; // refused: the screen goes dark as it always did, and the next tap asks again
   }
 }
 
@@ -80,10 +89,11 @@ function begin() {
   state.card = Math.min(store.get("card") || 0, page.cards.length - 1);
   document.title = `${page.module}, ${page.vehicle}`;
   show();
+  awake();
 }
 
 document.addEventListener("visibilitychange", awake);
-document.addEventListener("pointerdown", awake, { once: true });
+document.addEventListener("pointerdown", awake);
 setInterval(() => { if (page && !state.open && !document.activeElement?.matches("input, textarea")) conditionsBar(); }, 30000);
 if (page) begin();
 if (LIVE) {

@@ -10,14 +10,14 @@ function readingsView() {
     noteForm(),
     h("ul", { class: "read-list" }, [...all].reverse().map((one) => h("li", { class: corrected.has(one.id) ? "corrected" : "" },
       h("strong", null, one.name === one.said ? one.said.split(" ")[0] : one.name), h("span", null, recordWords(one), one.why ? `: ${one.why}` : ""),
-      h("small", null, [iso(one.at).slice(11, 16), ...one.on.filter((word) => !/^(engine=off|asleep=no|out=none|lead=none)$/.test(word)).map((word) => word.replace("=", " "))].join(" · "), corrected.has(one.id) ? " · corrected above" : "", LIVE ? one.refused ? ` · REFUSED: ${one.refused}` : one.sent ? " · in the case" : " · not handed over yet" : "")))),
+      h("small", null, [iso(one.at).slice(11, 16), one.under].filter(Boolean).join(" · "), corrected.has(one.id) ? " · corrected above" : "", LIVE ? one.refused ? ` · REFUSED: ${one.refused}` : one.sent ? " · in the case" : " · not handed over yet" : "")))),
   ];
 }
 
 /** What was read, or noted, in one line. */
 function recordWords(one) {
   if (one.values.length) return `${shownValues(one.values)}${one.lit ? ", lit" : ""}`;
-  if (one.name === one.said) return one.said.split(" ").slice(1).join(" ").replace("=", " "); // a note: what and how
+  if (one.name === one.said) return one.said.split(" ").slice(1).join(" ").replaceAll("=", ": "); // a note: what and how
   return one.said.replace(/^.*=/, "").replace("-", " ");
 }
 

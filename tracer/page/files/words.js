@@ -64,7 +64,7 @@ function handedText(of) {
 function keepReading(card, values, more) {
   const said = `${card.full}=${values.map((one) => one.replace(",", ".").replace(/^-?\./, (dot) => dot.replace(".", "0."))).join("/")}${more && more.lit ? "/lit" : ""}`;
   const age = state.on.battery ? Math.round((Date.now() - state.on.batteryAt) / 1000) : null;
-  return keep({ on: conditionWords(state.on), age, said, why: "", card: signature(card), name: card.name, full: card.full, values, judged: judged(card, values).sign, ...more });
+  return keep({ on: conditionWords(state.on), under: conditionsShown(), age, said, why: "", card: signature(card), name: card.name, full: card.full, values, judged: judged(card, values).sign, ...more });
 }
 
 function keepNote(said, more) {
@@ -85,8 +85,7 @@ function besideJudged(card, text) {
   if (card.fields[0] === "seconds") return text.startsWith("gt") ? { sign: "beyond", words: "still live" } : { sign: "", words: "no figure: the maker's" };
   const value = text === "OL" ? (card.fields[0] === "ohms" ? Infinity : NaN) : text === "dead" ? 0 : typed(text);
   if ((low === null && high === null) || Number.isNaN(value)) return { sign: "", words: "no figure to hold it against" };
-  const off = card.fields[0] === "ohms" ? 0.05 * (low || 0) : 0.03;
-  const fits = (low === null || value >= low - off) && (high === null || value <= high + off);
+  const fits = (low === null || value >= low) && (high === null || value <= high);
   return { sign: fits ? "within" : "beyond", words: fits ? "in order" : "not in order" };
 }
 
@@ -102,6 +101,7 @@ function judged(card, values) {
     return { sign: "beyond", words: "not dead: does it light the lamp?" };
   }
   if (card.kind === "beside") return besideJudged(card, values[0]);
+  if (card.kind === "asked") return { sign: "", words: "what it means says the case" };
   if (word) return card.level === "ground" || card.kind === "bus" ? { sign: "", words: word } : { sign: "beyond", words: `${word}, where it must be live` };
   if (figure.ohms) {
     const fits = first >= figure.ohms[0] && first <= figure.ohms[1];

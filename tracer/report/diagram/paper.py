@@ -40,6 +40,7 @@ PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
 MARGIN = 18.0  # about 6 mm, what most printers need
 LARGEST = 1.6  # a small module is not drawn larger than this
 _LINE = 8.6
+LEVEL_WORDS = {"heavy": "supply or ground is there", "dashed": "dead", "dashdot": "depends, or not known"}  # by style
 _MOST_PAGES = 24  # what needs more is listed
 _MOST_PLACED = 80_000  # work over all tries at all pages: what needs more is listed
 _TRY = 1_000  # work of one try, besides its lines times its ranks
@@ -416,11 +417,7 @@ def _key_legend(view: View, x: float, y: float, *, listed: bool) -> list[Shape]:
     first = f"Key state {view.key} (of {keys}):"
     shapes.append(Text(x, y, first, SMALLEST_PT, "start", True, "legend"))
     x += text_width(first, SMALLEST_PT, bold=True) + 8
-    for style, words in (
-        ("heavy", "supply or ground is there"),
-        ("dashed", "dead"),
-        ("dashdot", "depends, or not known"),
-    ):
+    for style, words in LEVEL_WORDS.items():
         shapes.append(Line(((x, y - 2.5), (x + 26, y - 2.5)), style))
         shapes.append(Text(x + 29, y, words, SMALLEST_PT, "start", False, "legend"))
         x += 29 + text_width(words, SMALLEST_PT) + 10
