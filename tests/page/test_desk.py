@@ -30,6 +30,7 @@ from tracer.case.case import case_in
 from tracer.page.calls import page_content
 from tracer.page.case_view import case_data
 from tracer.page.desk import LOOK_EVERY_S, Desk
+from tracer.page.open import Opened, serve
 from tracer.page.server import ASK_EVERY_S
 from tracer.trace.tracing import Tracing
 
@@ -180,7 +181,12 @@ def test_over_a_network_every_request_wants_the_key(van: Path, tmp_path: Path) -
         for path in ("/", "/list", "/page", "/case", "/changes", "/nothing"):
             assert served.ask("GET", path)[0] == 403
             assert served.ask("GET", path, cookie=f"tracer-key={'x' * 22}")[0] == 403
-        assert served.ask("GET", "/key/wrong")[0] == 403
+        assert served.ask("GET", "/list", cookie="tracer-key=\xe9")[0] == 403
+        for method in ("OPTIONS", "HEAD", "TRACE", "MADEUP", "POST"):
+            assert served.ask(method, "/list")[0] == 403
+        for key in ("wrong", "%C3%A9", "%FF", f"{match[1]}x", f"{match[1]}/x"):
+            assert served.ask("GET", f"/key/{key}")[0] == 403
+        assert served.ask("GET", f"/key/{match[1]}", Host=f"evil.example:{served.port}")[0] == 403
         status, headers, _ = served.ask("GET", f"/key/{match[1]}")
         cookie = headers["set-cookie"].split(";")[0]
         assert status == 303 and "httponly" in headers["set-cookie"].lower() and "samesite=lax" in headers["set-cookie"].lower()  # fmt: skip
@@ -208,6 +214,18 @@ def test_it_ends_at_once_though_the_page_is_being_worked_out(van: Path, monkeypa
     watched.end()
     on.set()
     assert time.monotonic() - before < PATIENCE_S / 3
+
+
+def test_an_interrupt_just_as_the_address_is_said_is_not_lost(van: Path) -> None:
+    said = []
+
+    def say(opened: Opened) -> None:
+        signal.raise_signal(signal.SIGINT)
+        said.append(opened.address)
+
+    before = signal.getsignal(signal.SIGINT)
+    serve(Desk(van, "ALM"), say, port=0)
+    assert len(said) == 1 and signal.getsignal(signal.SIGINT) is before
 
 
 def test_a_port_that_is_taken_is_said(van: Path) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import socket
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from secrets import token_urlsafe
 from typing import TYPE_CHECKING
@@ -64,12 +65,26 @@ def serve(desk: Desk, say: Callable[[Opened], None], *, lan: bool = False, port:
         )
     )  # fmt: skip
     desk.begin()
-    say(Opened(f"http://{here}:{port}/" + (f"key/{doors.key}" if lan else ""), lan))
     try:
-        with contextlib.suppress(KeyboardInterrupt):
+        with _interrupts(lambda: setattr(server, "should_exit", True)):
+            say(Opened(f"http://{here}:{port}/" + (f"key/{doors.key}" if lan else ""), lan))
             server.run(sockets=[listening])
     finally:
         desk.end()
+
+
+@contextlib.contextmanager
+def _interrupts(noted: Callable[[], None]) -> Iterator[None]:
+    """Ctrl-C is noted within and raises nothing: what is raised while a module is being loaded may be dropped there, and nobody would end."""
+    try:
+        before = signal.signal(signal.SIGINT, lambda *_: noted())
+    except ValueError:  # not the main thread: signals are none of its business
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _own_address() -> str:

@@ -49,9 +49,9 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
     from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse
     from starlette.routing import Route
 
-    def behind_the_door(serve: Serve) -> Serve:
+    def behind_the_door(serve: Serve, *, with_key: bool = True) -> Serve:
         async def served(request: Request) -> Response:
-            why_not = _refused(request, doors)
+            why_not = _refused(request, doors, with_key=with_key)
             answer = PlainTextResponse(why_not, status_code=403) if why_not else await serve(request)
             answer.headers.update(_HEADERS)
             return answer
@@ -59,9 +59,9 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
         return served
 
     async def enter(request: Request) -> Response:
-        if not doors.key or not compare_digest(request.path_params["key"], doors.key):
+        if not doors.key or not _same(request.path_params["key"], doors.key):
             return PlainTextResponse("another key is wanted: the desk shows it in its terminal", status_code=403)
-        found = RedirectResponse("/", status_code=303, headers=_HEADERS)
+        found = RedirectResponse("/", status_code=303)
         found.set_cookie(COOKIE, doors.key, max_age=KEPT_FOR_S, httponly=True, samesite="lax")
         return found
 
@@ -88,6 +88,9 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
     async def nothing(_: Request) -> Response:
         return PlainTextResponse("there is nothing here", status_code=404)
 
+    async def no_such_method(request: Request, _: Exception) -> Response:
+        return await behind_the_door(nothing)(request)
+
     def content(of: Callable[[], dict[str, Any]]) -> Serve:
         async def served(_: Request) -> Response:
             return _told(of())
@@ -99,11 +102,12 @@ def application(desk: Desk, doors: Doors, ending: Callable[[], bool] = lambda: F
     }  # fmt: skip
     return Starlette(
         routes=[
-            Route("/key/{key:str}", enter),
+            Route("/key/{key:str}", behind_the_door(enter, with_key=False)),
             *(Route(path, behind_the_door(serve)) for path, serve in served.items()),
             Route("/readings", behind_the_door(readings), methods=["POST"]),
             Route("/{rest:path}", behind_the_door(nothing), methods=["GET", "POST", "PUT", "DELETE", "PATCH"]),
-        ]
+        ],
+        exception_handlers={405: no_such_method},
     )
 
 
@@ -117,12 +121,17 @@ _HEADERS = {
 }
 
 
-def _refused(request: Request, doors: Doors) -> str:
+def _same(sent: str, kept: str) -> bool:
+    """Whether a key is the one that is kept, in a time that tells nothing of it."""
+    return compare_digest(sent.encode("utf-8", errors="replace"), kept.encode("ascii"))
+
+
+def _refused(request: Request, doors: Doors, *, with_key: bool) -> str:
     """Why a request is not served; empty where it is."""
     host = request.headers.get("host", "")
     if host not in doors.hosts:
         return "this desk is not reached by that name"
-    if doors.key and not compare_digest(request.cookies.get(COOKIE, ""), doors.key):
+    if doors.key and with_key and not _same(request.cookies.get(COOKIE, ""), doors.key):
         return "the key is missing: open the address that the desk shows in its terminal"
     own = request.headers.get("origin", "") in ("", f"http://{host}") and request.headers.get(OWN_HEADER) == "page"
     return "" if own or request.method == "GET" else "readings are taken from the page of this desk only"

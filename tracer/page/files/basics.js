@@ -58,7 +58,7 @@ function counted(count, one, several) {
 
 /** What dies without a part; nothing while that is being worked out, or where it is not asked for. */
 function withoutOf(part) {
-  const dies = page.without && part ? page.without.parts[part] : undefined;
+  const dies = page.without && part && Object.hasOwn(page.without.parts, part) ? page.without.parts[part] : undefined; // a part may be called `constructor`
   return dies && { ...dies, pins: dies.pins.map((n) => page.without.pins[n]) };
 }
 
