@@ -113,7 +113,7 @@ class Opened(Spreading):
             self.gates_at[net] = [gate for gate in found if gate.a != gate.b]
         self.onward = {supply: dict(onward) for supply, onward in whole.onward.items()}
         self.lead_on(touched)
-        self.take_contacts()
+        self.take_movers()
         modules = {gate.link.part for gate in both if gate.link.kind in DRIVERS}
         if modules:
             self.drivers = {supply: {name: those for name, those in drivers.items() if name not in modules} for supply, drivers in whole.drivers.items()}  # fmt: skip

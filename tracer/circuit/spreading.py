@@ -92,7 +92,7 @@ class Spreading:
                 self.gates_at.setdefault(gate.b, []).append(gate)
         self.onward: dict[bool, dict[int, list[tuple[int, Gate]]]] = {True: {}, False: {}}
         self.lead_on(self.gates_at)
-        self.take_contacts()
+        self.take_movers()
         self.drivers: dict[bool, dict[str, list[tuple[int, int, Gate]]]] = {True: {}, False: {}}
         self.take_drivers(gate for gate in self.gates.values() if gate.link.kind in DRIVERS)
         self.open_nodes = open_ends(circuit)
@@ -128,7 +128,7 @@ class Spreading:
             self.works_with.setdefault((False, ground), []).append(name)
         self.ground_nets = frozenset(of[end.node] for end in self.circuit.grounds)
         self._kept: dict[object, Spread] = {}
-        self._last: dict[tuple[Turn, Held], Spread] = {}
+        self._last: dict[Held, Spread] = {}
         self._following: dict[tuple[str, str, Held], frozenset[str]] = {}
 
     def lead_on(self, nets: Iterable[int]) -> None:
@@ -141,12 +141,12 @@ class Spreading:
                     if leads_on(gate.link, supply, forward=gate.a == net)
                 ]
 
-    def take_contacts(self) -> None:
-        """The contacts of each relay."""
-        self.contacts: dict[str, list[Gate]] = {}
+    def take_movers(self) -> None:
+        """What each relay, lever and command moves."""
+        self.moved_by: dict[str, list[Gate]] = {}
         for gate in self.gates.values():
-            if gate.of_relay and gate.a != gate.b:
-                self.contacts.setdefault(gate.link.part, []).append(gate)
+            if gate.a != gate.b:
+                self.moved_by.setdefault(gate.link.part if gate.of_relay else gate.mover, []).append(gate)
 
     def take_drivers(self, gates: Iterable[Gate]) -> None:
         """The outputs of modules: from which net they pass supply (or ground) on, to which."""
@@ -244,14 +244,13 @@ class Spreading:
         if asked not in self._kept:
             if len(self._kept) == MOST_SPREADS_KEPT:
                 self._kept.clear()
-                self._last.clear()
-            self._kept[asked] = self._last[turn, held] = self._settle(*self.begin(turn, relays, held))
+            self._kept[asked] = self._last[held] = self._settle(*self.begin(turn, relays, held))
         return self._kept[asked]
 
     def begin(self, turn: Turn, relays: Mapping[str, Level], held: Held) -> tuple[Spread, Starts]:
-        """From where supply and ground spread: from the start, or from how they spread with relays that stood otherwise."""
-        if (turn, held) in self._last:
-            return self._turned(self._last[turn, held], relays)
+        """From where supply and ground spread: from the start, or from how they spread last, with the key or the relays otherwise."""
+        if held in self._last:
+            return self._turned(self._last[held], turn, relays)
         alive = dict.fromkeys((*self.powered_by, *self.converters), Level.DEAD)
         begun = Spread(self.moment(turn, relays, held, alive), {True: {}, False: {}}, {True: {}, False: {}}, {})
         opened = [(net, Level.DEPENDS, None) for net in self.open_at]
@@ -277,10 +276,12 @@ class Spreading:
 
     def _fed_by(self, whose: str, now: Moment) -> Iterator[Start]:
         """What the sources give that hang on a module or a converter, or (``""``) on none."""
-        works = now.alive[whose] if whose else Level.LIVE
         for source in self.sources_of.get(whose, ()):
-            level = min(works, self.source_level(source, now.turn, now.held))
-            yield self.nets.of[source.node], level, whose or None
+            yield from self._from(source, now)
+
+    def _from(self, source: Source, now: Moment) -> Iterator[Start]:
+        works = now.alive[source.whose] if source.whose else Level.LIVE
+        yield self.nets.of[source.node], min(works, self.source_level(source, now.turn, now.held)), source.whose or None
 
     def _driven(self, modules: Iterable[str], levels: Mapping[int, Level], now: Moment, *, supply: bool) -> Iterator[Start]:  # fmt: skip
         """What the drivers of modules pass on of the levels at their supply or ground pins."""
@@ -353,28 +354,48 @@ class Spreading:
 
     # --- taking out --------------------------------------------------------------------------------------------
 
-    def _turned(self, known: Spread, relays: Mapping[str, Level]) -> tuple[Spread, Starts]:
-        """How supply and ground begin to spread with relays that stand otherwise than where it is known."""
+    def _turned(self, known: Spread, turn: Turn, relays: Mapping[str, Level]) -> tuple[Spread, Starts]:
+        """How supply and ground begin to spread with a key and relays that stand otherwise than where it is known."""
         was = known.now
-        begun = known.copy(self.moment(was.turn, relays, was.held, dict(was.alive)))
+        begun = known.copy(self.moment(turn, relays, was.held, dict(was.alive)))
         fewer: list[tuple[bool, int]] = []
         more: list[Gate] = []
-        for relay, level in relays.items():
-            if was.relays.get(relay, Level.DEAD) is level:
-                continue
-            for gate in self.contacts.get(relay, ()):
-                passed, passes = self.passes(gate, was), self.passes(gate, begun.now)
-                if passes < passed:
-                    ends = (gate.a, gate.b)
-                    fewer += ((supply, net) for supply, came in begun.came.items() for net in ends if came.get(net) == id(gate.link))  # fmt: skip
-                elif passes > passed:
-                    more.append(gate)
+        movers = self._moved_between(was.turn, turn, was.held)
+        turned = [relay for relay, level in relays.items() if was.relays.get(relay, Level.DEAD) is not level]
+        for gate in (gate for names in (movers, turned) for name in names for gate in self.moved_by.get(name, ())):
+            passed, passes = self.passes(gate, was), self.passes(gate, begun.now)
+            if passes < passed:
+                ends = (gate.a, gate.b)
+                fewer += ((supply, net) for supply, came in begun.came.items() for net in ends if came.get(net) == id(gate.link))  # fmt: skip
+            elif passes > passed:
+                more.append(gate)
+        sources = (
+            [source for source in self.sources if self.circuit.node_names[source.node] in movers] if movers else []
+        )
+        for source in sources:
+            net, by = self.nets.of[source.node], source.whose or None
+            if (
+                by == begun.came[True].get(net, -1)
+                and self.source_level(source, turn, was.held) < begun.levels[True][net]
+            ):
+                fewer.append((True, net))
         starts = self.taken_out(begun, fewer)
-        for supply, levels in begun.levels.items():
-            for gate in more:
+        for gate in more:
+            for supply, levels in begun.levels.items():
                 for net, other in ((gate.a, gate.b), (gate.b, gate.a)):
                     starts[supply] += self.over(gate, net, other, levels, begun.now, supply=supply)
+        for source in sources:
+            starts[True] += self._from(source, begun.now)
         return begun, starts
+
+    def _moved_between(self, one: Turn, other: Turn, held: Held) -> frozenset[str]:
+        """What may pass something else in one turn of the key than in another."""
+        first, *keys = dict.fromkeys(key for turn in (one, other) for key in (turn.key, turn.before) if key)
+        return (
+            frozenset[str]().union(*(self.follows_the_key(first, key, held) for key in keys))
+            if one != other
+            else frozenset()
+        )
 
     def over(self, gate: Gate, net: int, other: int, levels: Mapping[int, Level], now: Moment, *, supply: bool) -> Iterator[Start]:  # fmt: skip
         """What comes over a gate from one net to another."""
@@ -425,8 +446,7 @@ class Spreading:
         if not supply and net in self.ground_nets:
             yield net, Level.LIVE, None
         for source in self.sources_at.get(net, ()) if supply else ():
-            works = now.alive[source.whose] if source.whose else Level.LIVE
-            yield net, min(works, self.source_level(source, now.turn, now.held)), source.whose or None
+            yield from self._from(source, now)
         for gate in self.gates_at.get(net, ()):
             yield from self.over(gate, gate.b if gate.a == net else gate.a, net, levels, now, supply=supply)
 
