@@ -216,12 +216,19 @@ class Measured:
         return lost
 
     def carrying_all(self) -> list[int]:
-        """Branches through which all of the lamp's current flows."""
+        """Branches through which all of the lamp's current flows, and has to: not those beside which another way stands ready."""
         loaded = solved(self.lit, self.sampled[:1])
         more_a = loaded.branch_a[:, 0] - self.bare.branch_a[:, 0]
         lamp_a = abs(float(self.lit.solve(self.sampled[0]).draw_a[0]))
-        way = np.flatnonzero(np.abs(np.abs(more_a) - lamp_a) < 0.02 * lamp_a)
-        return [number for number in way.tolist() if not self.model.branches[number].is_battery]
+        near: list[int] = np.flatnonzero(np.abs(np.abs(more_a) - lamp_a) < 0.02 * lamp_a).tolist()
+        way = [number for number in near if not self.model.branches[number].is_battery]
+        return [number for number in way if self._lamp_a_without(number) < 0.02 * lamp_a]
+
+    def _lamp_a_without(self, branch: int) -> float:
+        nowhere = [*self.lit.branches]
+        megohm = replace(nowhere[branch].ohms, low=1e6, nominal=1e6, high=1e6)
+        nowhere[branch] = replace(nowhere[branch], ohms=megohm)
+        return abs(float(replace(self.lit, branches=nowhere).solve(self.sampled[0]).draw_a[0]))
 
 
 def decided(tracing: Tracing, module: str) -> list[PinAtAGlance]:
@@ -250,7 +257,22 @@ def test_a_sound_way_is_in_order_and_a_bad_joint_anywhere_on_it_is_not(folder: s
         holds(tracing, module, pin, 300, 0.01)
 
 
+# wires over the stud of a fuse bridge the contact, which carries nearly all the current and need not
+BRIDGED_CONTACT = TypedVehicle(
+    rails={},
+    parts=[
+        ["BAT: battery", "G1: ground", "M: {is: module, cavities: [1]}", "F3: {is: fuse, amps: 10}", "S2: splice"],
+        ["IG: {is: switch, follows: key, contacts: {off: [1-2], run: []}}"],
+    ],
+    runs=[
+        ["K.1 -- RD 1 -- F3 -- RD 1 -- S2", "S2 -- RD 1 -- IG.1", "IG.1 -- RD 1 -- BAT.+", "G1 -- RD 1 -- BAT.-"],
+        ["IR.3 -- RD 1 -- F3 -- RD 1 -- IG.2", "IG.2 -- RD 1 -- M.1"],
+    ],
+)
+
+
 @given(typed_vehicles())
+@example(BRIDGED_CONTACT)
 @settings(max_examples=200 if THOROUGH else 15)
 def test_so_it_is_in_random_vehicles(vehicle: TypedVehicle) -> None:
     with tempfile.TemporaryDirectory() as folder:
