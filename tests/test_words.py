@@ -94,3 +94,39 @@ def test_a_name_with_a_word_in_it_is_found() -> None:
     source = "class DrawnPage:\n    shape: int\n\n    def sheet_of(self, reading: int) -> int:\n        return reading\n\nDRAWS = 64\n"
     assert {name for _, name in names_in(source)} == {"DrawnPage", "shape", "sheet_of", "self", "reading", "DRAWS"}
     assert words_in("DrawnPage") == ["drawn", "page"]
+
+
+# A key of a table is no sentence.
+NO_SENTENCES = ("transmitter, recessive at least",)
+
+
+def sentences_in(source: str) -> Iterator[tuple[int, str]]:
+    """Every text of more than 30 characters that is meant to be read: no docstring, nothing of several lines (examples of rules)."""
+    tree = ast.parse(source)
+    told = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef) and isinstance(node.body[0], ast.Expr)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in told:
+            text = node.value.strip()
+            if len(text) > 30 and " " in text and "\n" not in text and not re.search(r"\w: (\w|[{\[])", text):
+                yield node.lineno, text
+
+
+def test_a_sentence_stands_once() -> None:
+    places: dict[str, list[str]] = {}
+    for file in sorted((ROOT / "tracer").rglob("*.py")):
+        for line, text in sentences_in(file.read_text(encoding="utf-8")):
+            places.setdefault(text, []).append(f"{file.relative_to(ROOT)}:{line}")
+    assert len(places) > 1000
+    twice = {text: at for text, at in places.items() if len(at) > 1 and text not in NO_SENTENCES}
+    assert not twice, "\n".join(f"{', '.join(at)}: {text}" for text, at in twice.items())
+    assert all(len(places[text]) > 1 for text in NO_SENTENCES)
+
+
+def test_a_sentence_is_found() -> None:
+    long = "a sentence that is long enough to be looked for"
+    source = f'"""{long}."""\ndef told() -> str:\n    """{long}, here."""\n    return f"{{1}} {long}" + "short one"\n'
+    assert [text for _, text in sentences_in(source)] == [long]

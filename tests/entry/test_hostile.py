@@ -307,7 +307,7 @@ def test_a_file_over_the_limit_is_not_read_and_one_at_the_limit_is(
 
     monkeypatch.setattr(text, "read_settled", noted)
     (found,) = problems(folder)
-    assert found.what == "the file has 11.0 MB; at most 2 MB are read"
+    assert found.what == "the file has 11 MB; at most 2 MB are read"
     assert "1.yaml" in read and "2.yaml" not in read  # by its size alone: not a byte of it is looked at
     filler = b"#" + b"x" * 998 + b"\n"
     (folder / "sheets" / "2.yaml").write_bytes((b"sheet: 2\n" + filler * (MAX_FILE_BYTES // 1000))[:MAX_FILE_BYTES])

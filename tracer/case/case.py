@@ -360,7 +360,7 @@ def battery_is_old(conditions: Conditions, now: datetime) -> str:
     age = (now - _time(conditions.battery_at)).total_seconds()
     if age < 0:
         return "the clock was set back since the battery was read"
-    return f"the battery was read {age / 60:.0f} minutes ago" if age > BATTERY_HOLDS_S else ""
+    return f"the battery was read {figures.minutes(age)} ago" if age > BATTERY_HOLDS_S else ""
 
 
 def asks_about(case: Case, reading: Reading) -> Iterable[str]:

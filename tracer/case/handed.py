@@ -36,6 +36,7 @@ from tracer.case.notes import NOTES, note_entry
 from tracer.case.readings import BadWord, Conditions, Reading, set_by
 from tracer.case.touched import TOUCHING
 from tracer.entry.problems import CannotAnswer
+from tracer.standards import figures
 
 MOST_CHARACTERS = 1_000_000
 MOST_LINES = 3_000  # a page keeps those of one job
@@ -88,7 +89,7 @@ def take_handed(case: Case, text: str, now: datetime) -> Taken:
     """
     lines = [line for line in _whole_lines(text) if line]
     if len(lines) > MOST_LINES:
-        raise BadWord(f"this text has more than {MOST_LINES} lines: it is not what a page hands over.")
+        raise _not_of_a_page(f"has more than {MOST_LINES} lines")
     edition = _edition(case, lines)
     remarks = []
     if edition != case.plan["edition"]:
@@ -132,10 +133,14 @@ def take_handed(case: Case, text: str, now: datetime) -> Taken:
     return Taken(after, readings, notes, tuple(there), tuple(refused), tuple(remarks), asks, tuple(recorded))
 
 
+def _not_of_a_page(what: str) -> BadWord:
+    return BadWord(f"this text {what}: it is not what a page hands over.")
+
+
 def _whole_lines(text: str) -> Iterator[str]:
     """The lines with single blanks, those that were broken joined again."""
     if len(text) > MOST_CHARACTERS:
-        raise BadWord(f"this text is longer than {MOST_CHARACTERS} characters: it is not what a page hands over.")
+        raise _not_of_a_page(f"is longer than {MOST_CHARACTERS} characters")
     held: list[str] = []
     for raw in text.lstrip("\ufeff").splitlines():
         line = " ".join(raw.split())
@@ -254,7 +259,7 @@ def _battery_holds(one: _Line, on: Conditions) -> None:
     if on.battery_v is None or one.battery_age_s is None:
         raise BadWord("the battery was not read before it")
     if one.battery_age_s > BATTERY_HOLDS_S:
-        raise BadWord(f"the battery was read {one.battery_age_s / 60:.0f} minutes before it")
+        raise BadWord(f"the battery was read {figures.minutes(one.battery_age_s)} before it")
 
 
 def _after_what_was_touched(case: Case, one: _Line) -> None:

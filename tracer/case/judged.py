@@ -98,13 +98,17 @@ def _says(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, A
     if moved is None:
         return _alone(row, one, test, live, dead=dead)
     if test is None:
-        return Says.OTHERWISE, f"read in another way than the plan asks for ({'; or '.join(test_words(test) for test in row['tests'])})"  # fmt: skip
+        return Says.OTHERWISE, _otherwise(*row["tests"])
     says, reason = _against(level, one, moved, test)
     if test["lamp_w"] == one.conditions.lamp_w:
         return says, reason
     if says is Says.BAD and (one.conditions.lamp_w or 0.0) < (test["lamp_w"] or 0.0):  # a smaller lamp moves it by less
         return says, reason
-    return Says.OTHERWISE, f"read in another way than the plan asks for ({test_words(test)})"
+    return Says.OTHERWISE, _otherwise(test)
+
+
+def _otherwise(*tests: Mapping[str, Any]) -> str:
+    return f"read in another way than the plan asks for ({'; or '.join(map(test_words, tests))})"
 
 
 def _where_dead(case: Case, one: Reading, key: str, dead: bool | None) -> tuple[Says, str]:
@@ -130,9 +134,13 @@ def _alone(row: Mapping[str, Any], one: Reading, test: Mapping[str, Any] | None,
     """A reading without a lamp."""
     lost, limit = one.drop_ends(0, row["level"]), None if test is None else test["bare_most_v"]
     if limit is not None and lost is not None and lost[0] > limit + _BATTERY_MOVES_V:
-        return Says.NEAR, f"without a lamp {figures.volts(lost[0])} is lost, at most {figures.volts(limit)} is in order"
+        return Says.NEAR, _too_much_lost(lost[0], limit)
     says = Says.LISTED if live == "live" and dead is False else Says.NOTHING
     return says, "volts without a lamp do not count: a single strand shows them too"
+
+
+def _too_much_lost(lost_v: float, limit_v: float) -> str:
+    return f"without the lamp {figures.volts(lost_v)} is lost, at most {figures.volts(limit_v)} is in order"
 
 
 def _against(level: str, one: Reading, moved: tuple[float, float], test: Mapping[str, Any]) -> tuple[Says, str]:
@@ -147,7 +155,7 @@ def _against(level: str, one: Reading, moved: tuple[float, float], test: Mapping
     limit, lost = test["bare_most_v"], one.drop_ends(0, level)
     if limit is not None and lost is not None and lost[0] > limit + 2 * METER_OFF_V:
         says = Says.NEAR if lost[0] > limit + _BATTERY_MOVES_V else Says.UNCLEAR
-        return says, f"without the lamp {figures.volts(lost[0])} is lost, at most {figures.volts(limit)} is in order; read battery and pin once more"  # fmt: skip
+        return says, f"{_too_much_lost(lost[0], limit)}; read battery and pin once more"
     if moved[1] > most + METER_OFF_V or (limit is not None and lost is not None and lost[1] > limit + 2 * METER_OFF_V):
         return Says.UNCLEAR, "a bound (lt) is too wide here: read the volts"
     if moved[1] < -METER_OFF_V:

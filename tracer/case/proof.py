@@ -171,7 +171,15 @@ def _blocks_finding(case: Case, worst: Narrowed) -> Iterator[str]:
         yield f"the way to {worst.row.short} is not whole: {listed(left, most=3, joiner='and')}"
     by = (*worst.row.by, *(one.reading for one in worst.clears))
     if not all(one.conditions.symptom for one in by):
-        yield "the symptom was not seen to be present while it was read (set symptom=yes)"
+        yield _no_symptom("it was read")
+    yield from _damaged(case)
+
+
+def _no_symptom(when: str) -> str:
+    return f"the symptom was not seen to be present while {when} (set symptom=yes)"
+
+
+def _damaged(case: Case) -> Iterator[str]:
     if case.damaged:
         yield f"the file of the case is damaged: {'; '.join(case.damaged)}"
 
@@ -185,7 +193,7 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield words
     reads = [one for row in rows for one in row.by]
     if not reads or not all(one.conditions.symptom for one in reads if one.values):
-        yield "the symptom was not seen to be present while every reading was taken (set symptom=yes)"
+        yield _no_symptom("every reading was taken")
         yield from (one.words(case) for one in watches(case) if not one.symptom)
     for one in watches(case):
         if names := one.broke_off(case):
@@ -194,8 +202,7 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     works = {name: said for note in case.notes_of("works") for name, said in note.words.items()}
     if idle := [name for name, said in works.items() if said == "no"]:
         yield f"must work first and does not: {', '.join(idle)}"
-    if case.damaged:
-        yield f"the file of the case is damaged: {'; '.join(case.damaged)}"
+    yield from _damaged(case)
     ticked = {name for note in case.notes_of("tick") for name in note.words}
     wanted = ["lamp", "wake", "coding", "variant", "immobiliser", *(["sensors"] if case.plan["outputs"] else [])]
     if left := [name for name in wanted if name not in ticked]:

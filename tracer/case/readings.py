@@ -195,13 +195,14 @@ def reading_of(
         raise BadWord(f"{said} wants seconds: {said}=8s, or {said}=gt600s where it is still live after so long.")
     if len(values) == 1 and wants == 2 and values[0].is_word:
         return Reading(name, values, "", conditions)  # a dead pin needs no lamp
+    two = f"two values, without and with the lamp ({said}=ALONE/LAMP"
     if len(values) != wants:
         if wants == 2:
-            raise BadWord(f"{said} wants two values, without and with the lamp ({said}=ALONE/LAMP), since a lamp is set; for one set lamp=none.")  # fmt: skip
+            raise BadWord(f"{said} wants {two}), since a lamp is set; for one set lamp=none.")  # fmt: skip
         why = "plugged in" if conditions.plugged else "no lamp is set" if conditions.lamp_w is None else "no lamp goes there"  # fmt: skip
         raise BadWord(f"{said} wants one value here ({why}).")
     if lit and wants != 2:
-        raise BadWord(f"{said}: `lit` stands behind two values, without and with the lamp ({said}=ALONE/LAMP/lit).")
+        raise BadWord(f"{said}: `lit` stands behind {two}/lit).")
     return Reading(name, values, "", conditions, lit=lit)
 
 

@@ -303,7 +303,7 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
         return RowProof(name, name, "doubtful", "no value is computed to hold it against", (readings[-1],))
     low, _, high = ohms
     good = [one.values[0].ends is not None and low - 1 <= one.values[0].ends[0] <= one.values[0].ends[1] <= high + 1 for one in counted]  # fmt: skip
-    words = f"{counted[-1].values[0].text} ohm, {low:.0f} to {high:.0f} expected: the trunk and its terminations, not each wire of the branch"  # fmt: skip
+    words = f"{counted[-1].values[0].text} ohm, {figures.fixed(low, 0)} to {figures.fixed(high, 0)} expected: the trunk and its terminations, not each wire of the branch"  # fmt: skip
     source = "computed from the terminations as typed in"
     if outweighs(good):
         bad = [one.id for one, fits in zip(counted, good, strict=True) if not fits]

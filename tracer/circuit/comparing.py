@@ -16,6 +16,7 @@ from tracer.circuit.wire_ends import WireBetween, full_name, wires_between
 from tracer.entry.load import read_folder
 from tracer.entry.problems import CannotUse, Place, Problem, natural
 from tracer.entry.told import told, told_of
+from tracer.standards import figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +172,7 @@ def _says(wire: WireBetween) -> str:
     words = [
         "/".join(one.colours) or (one.medium if one.medium != "wire" else "colour ?"),
         one.size_text or "size ?",
-        f"{one.length_m:.10g} m" if one.length_m is not None else "",
+        figures.typed(one.length_m, "m") if one.length_m is not None else "",
         f"({one.number})" if one.number else "",
         f"seen: {wire.run.seen}" if wire.run.seen != "diagram" else "",
         f"note: {wire.run.note}" if wire.run.note else "",

@@ -24,10 +24,12 @@ from tracer.entry.models import (
     SwitchFacts,
 )
 from tracer.entry.names import short_names
+from tracer.entry.overrides import NO_SUCH_CAVITY
 from tracer.entry.problems import Problem, listed, natural, nearest
 from tracer.entry.values import UNKNOWN, UNKNOWN_CONTACTS
 
 # Facts that two documents may state differently without making the circuit unclear: both stay visible as a loose end.
+_KEEP_ONE = "Both cannot hold: correct one of them, or keep one."
 DESCRIPTIVE = frozenset(
     {
         "amps",
@@ -237,7 +239,7 @@ def _united(
                 fragment.file.problem(
                     place,
                     what,
-                    "Both cannot hold: correct one of them, or keep one.",
+                    _KEEP_ONE,
                     str(value) if isinstance(value, str) else "",
                 )
             )
@@ -260,7 +262,7 @@ def _contradiction(
         conflicts.append(Conflict(name, path, _shown(first), there, _shown(second), here))
         return
     what = f"{name}: `{path}` is {_shown(second)} here, but {_shown(first)} at {there}"
-    problems.append(fragment.file.problem(here, what, "Both cannot hold: correct one of them, or keep one."))
+    problems.append(fragment.file.problem(here, what, _KEEP_ONE))
 
 
 def _shown(value: Any) -> str:
@@ -353,7 +355,7 @@ def _report_pins(
                 fragment.file.problem(
                     fragment.place_of(path, key=key, text=pin),
                     what,
-                    f"{fix}Correct the pin, or add it to `cavities`.",
+                    f"{fix}{NO_SUCH_CAVITY}",
                     pin,
                 )
             )

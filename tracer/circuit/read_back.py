@@ -22,6 +22,7 @@ from tracer.entry.runs import Point, Run, Wire
 from tracer.entry.told import told_of
 from tracer.entry.values import Misread, pin_list
 from tracer.entry.visible import all_visible
+from tracer.standards import figures
 from tracer.standards.colours import colour_name
 
 TICKS = "read-back.json"
@@ -182,7 +183,7 @@ def _point(point: Point, kinds: Mapping[str, PartKind], side: int | None) -> str
 
 def _wire(wire: Wire) -> str:
     size = "size not known" if wire.area_mm2 is None else wire.size_text or ""
-    length = f"{wire.length_m:.10g} m" if wire.length_m is not None else ""
+    length = figures.typed(wire.length_m, "m") if wire.length_m is not None else ""
     number = f"number {wire.number}" if wire.number else ""
     uncoloured = {"track": "panel track", "bare": "bare wire"}.get(wire.medium, "colour not known")
     colour = colour_name(wire.colours) if wire.colours else uncoloured

@@ -139,5 +139,7 @@ def _declaration(name: str, used: Part, declared: Declared, kind: PartKind | Non
     declare = PARTS[kind].declare if kind is not None else None
     if declare is not None:
         facts, word = declare
-        return f"Every part is declared once, under `parts:` of a sheet: `{name}: {facts}` if it is {word}."
-    return f"Every part is declared once, under `parts:` of a sheet: `{name}: {{is: KIND}}`; docs/format.md lists the kinds."
+        how = f"`{name}: {facts}` if it is {word}."
+    else:
+        how = f"`{name}: {{is: KIND}}`; docs/format.md lists the kinds."
+    return f"Every part is declared once, under `parts:` of a sheet: {how}"

@@ -11,6 +11,7 @@ from tracer.entry.facts import keys_of
 from tracer.entry.problems import natural
 from tracer.entry.runs import Wire, read_wire
 from tracer.entry.values import Misread
+from tracer.standards import figures
 from tracer.standards.colours import ColourSystem
 
 _NOT_LEFT_OUT = frozenset({"is", "positions"})  # the kind is in the list, positions are parts of their own
@@ -52,7 +53,7 @@ def _cells(one: WireBetween, circuit: Circuit) -> dict[str, str]:
         **_end_cells("to", one.b),
         "colour": colour,
         "size": one.wire.size_text or "",
-        "length": f"{one.wire.length_m:.10g}" if one.wire.length_m is not None else "",
+        "length": figures.plain(one.wire.length_m) if one.wire.length_m is not None else "",
         "number": one.wire.number or "",
         "sheet": one.sheet,
         "seen": one.run.seen,

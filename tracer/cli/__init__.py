@@ -62,14 +62,13 @@ def _what_happened(error: Exception) -> str:
         return f"cannot go on:{name} {error.strerror or error}".replace("  ", " ")
     if isinstance(error, MemoryError):
         return "cannot go on: there is not enough memory."
+    from tracer.entry.problems import fault  # here: what is missing may be what it needs
+
     at = error.__traceback__
     while at is not None and at.tb_next is not None:
         at = at.tb_next
     where = f" at {os.path.basename(at.tb_frame.f_code.co_filename)}:{at.tb_lineno}" if at is not None else ""
-    return (
-        f"a fault of this program, not of what you typed ({type(error).__name__}{where}: {error}). Nothing is concluded. "
-        "Please report it; TRACER_TRACEBACK=1 shows all of it."
-    )
+    return f"{fault(error, where)}. Nothing is concluded. Please report it; TRACER_TRACEBACK=1 shows all of it."
 
 
 _PACKAGES = {"yaml": "PyYAML"}  # called otherwise where it is installed from

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from tracer.trace.tracing import Tracing
 
 BAR_AFTER_S = 1.0
+ONE_OF_THEM = "--json and --csv: one of them, please."
 NO_MODULE = "There is no module in this vehicle."
 COMPLETE, CANNOT_USE, WRONG_USAGE, LOOSE_ENDS = 0, 1, 2, 3
 
@@ -59,7 +60,7 @@ def answer(
     completeness : of what was asked for
     """
     if json and csv:
-        fail("--json and --csv: one of them, please.", WRONG_USAGE)
+        fail(ONE_OF_THEM, WRONG_USAGE)
     with decimal_mark(
         POINT if json or csv else chosen.decimal
     ):  # numbers stand in reasons as well, so around the question too

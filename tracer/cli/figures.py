@@ -83,7 +83,7 @@ def bus(
     def ask(tracing: Tracing) -> tuple[list[tracer.BusReport], tracer.Classified | None]:
         names = [name] if name is not None else tracer.buses(tracing)
         if not names:
-            fail("No bus: no pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`.", CANNOT_USE)
+            fail(report.NO_BUS, CANNOT_USE)
         found = [tracer.bus(tracing, one, shop=shop) for one in names]
         if reading is None or at is None:
             return found, None

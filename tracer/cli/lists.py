@@ -11,6 +11,7 @@ import tracer
 from tracer.cli.answer import (
     CANNOT_USE,
     NO_MODULE,
+    ONE_OF_THEM,
     WRONG_USAGE,
     Bar,
     answer,
@@ -287,7 +288,7 @@ def panel(
     if pdf is not None and pdf.suffix.lower() != ".pdf":
         fail(f"{pdf}: what --pdf writes ends in .pdf.", WRONG_USAGE)
     if json and csv:
-        fail("--json and --csv: one of them, please.", WRONG_USAGE)
+        fail(ONE_OF_THEM, WRONG_USAGE)
 
     def ask(tracing: Tracing) -> tuple[tracer.PanelReport, tracer.SeenReport | None]:
         found = tracer.panels(tracing, name, module=module)

@@ -110,6 +110,10 @@ class Finding:
         """'5+ dead', 'S12 12.59/12.39'."""
         return f"{self.case.short(one.name)} {'/'.join(value.text for value in one.values)}"
 
+    def surprises(self, one: Reading) -> str:
+        """That a reading does not fit the others, in words."""
+        return f"{self.read(one)} is not as the other readings let expect"
+
     def _expected(self, one: Evidence, atom: int) -> str:
         return one.predicted.said(atom)
 

@@ -61,8 +61,7 @@ def _find(case: Case, verdict: Verdict, weighed: Weighed, failed: Sequence[RowPr
     short = case.short(of)
     again = surprising(weighed, readings)
     if again is not None:
-        words = f"{finding.read(again)} is not as the other readings let expect"
-        return Next("find", short, _again(case, again), "", explains, verdict, (), words)
+        return Next("find", short, _again(case, again), "", explains, verdict, (), finding.surprises(again))
     found = finding.next()
     if found is not None:
         return Next("find", short, found, "", explains, verdict, finding.by_hand())

@@ -66,7 +66,7 @@ def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict
     if best in left.faults and again is None and not own:
         return placed(case, said, left.pieces, left.also)
     if again is not None:
-        why = f"{left.finding.read(again)} is not as the other readings let expect, and was read once only"
+        why = f"{left.finding.surprises(again)}, and was read once only"
     elif best in left.faults and own:
         why = f"{left.words(own[0])} explains them too, and nothing is said of the module while anything is open"
     elif best == 0:

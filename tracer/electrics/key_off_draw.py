@@ -124,11 +124,11 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
         name, equals, value = text.partition("=")
         number = value.strip().lower().removesuffix("mv").strip().replace(",", ".")
         if not equals or not name.strip():
-            raise BadReading(f"`{text}` is not understood: write F12=0.4 (millivolts).")
+            raise _not_understood(text)
         try:
             mv = float(number)
         except ValueError:
-            raise BadReading(f"`{text}` is not understood: write F12=0.4 (millivolts).") from None
+            raise _not_understood(text) from None
         if not 0 <= abs(mv) <= 500:
             raise BadReading(
                 f"{text.strip()}: that is no drop of a fuse that conducts: at its rating it loses about 100 mV."
@@ -147,6 +147,10 @@ def readings_of(tracing: Tracing, texts: Iterable[str]) -> dict[str, float]:
             raise BadReading(f"{parts[0]} is given twice.")
         found[parts[0]] = abs(mv)  # which lead is where does not matter
     return found
+
+
+def _not_understood(text: str) -> BadReading:
+    return BadReading(f"`{text}` is not understood: write F12=0.4 (millivolts).")
 
 
 def draw_of(
@@ -455,9 +459,8 @@ def _verdict(total: Range | None, limit: LimitInUse, unread: int, *, measured: b
         return f"above {limit.words()} whatever the tolerance of the {of}{left}"
     if total.high <= limit.high:
         return f"within {limit.words()}" + ("" if measured else f" as far as it was read{left}")
-    if measured:
-        return f"{limit.words()} lies within the tolerance of the meter"
-    return f"{limit.words()} lies within the tolerance of the fuses: measure the whole draw with a clamp or in series{left}"
+    left = "" if measured else f": measure the whole draw with a clamp or in series{left}"
+    return f"{limit.words()} lies within the tolerance of the {of}{left}"
 
 
 __all__ = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 LINES = ("H", "L", "LIN")
+NO_BUS = "No pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`."
 
 
 def line_called(typed: str) -> str:

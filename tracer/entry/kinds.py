@@ -11,7 +11,7 @@ from pydantic import Field
 
 from tracer.entry.facts import Facts, Path_, read_facts
 from tracer.entry.problems import CannotUse, Problem, did_you_mean
-from tracer.entry.scalars import Coil, Contacts, Text
+from tracer.entry.scalars import RESET, Coil, Contacts, Text
 from tracer.entry.text import TypedFile, read_file
 
 
@@ -21,7 +21,7 @@ class KindFacts(Facts):
     is_: Text = Field(alias="is", description="relay or switch")
     text: Text | None = None
     coil: Coil | None = None
-    reset: Coil | None = Field(None, description="the second coil of a latching relay")
+    reset: Coil | None = RESET
     contacts: dict[str, Contacts]
     follows: Text | None = None
     lag: Text | None = Field(None, description="what a timed relay does after its coil has changed")

@@ -10,7 +10,7 @@ from tracer.entry.file_models import VehicleFacts
 from tracer.entry.fragments import PART_NAME, Fragment, Path_
 from tracer.entry.kinds import KindFacts
 from tracer.entry.models import ROLES, LeverFacts, ModuleFacts, RelayFacts, SwitchFacts
-from tracer.entry.overrides import check_buses, check_draws, check_limits
+from tracer.entry.overrides import check_buses, check_draws, check_limits, neither
 from tracer.entry.problems import Problem, did_you_mean, listed
 from tracer.entry.synonyms import ROLE_WORDS, right_word
 from tracer.entry.text import TypedFile
@@ -92,7 +92,7 @@ def _check_when(
             f"Known: {listed(known, joiner='and')}. More go under `conditions` in vehicle.yaml; "
             f"{listed(values.ALONE)} stand alone.",
         )
-        what = f"`{name}` is neither a key state nor a condition of this vehicle"
+        what = neither(name)
         problems.append(file.problem(file.place_of(path, text=name), what, fix, name))
 
 

@@ -23,6 +23,7 @@ from tracer.entry import values
 from tracer.entry.facts import ONE_OF, Facts, Short
 from tracer.entry.part_kinds import PartKind
 from tracer.entry.scalars import (
+    RESET,
     Amps,
     Coil,
     Condition,
@@ -284,30 +285,35 @@ class ConverterFacts(PartFacts):
     )
 
 
+# Keys that several of them have, with the same words in the schema.
+_SWITCH_KIND = Field(None, description="a switch kind of shared/ or types.yaml")
+_FOLLOWS = Field(None, description="`key`, or a condition of vehicle.yaml")
+_BY_POSITION: dict[str, Any] = Field(
+    default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
+)
+_CONTACT_AMPS = Field(None, description="what its contacts are made for, in A")
+
+
 class LeverFacts(Facts):
     """What moves contacts of a switch independently of the rest of it."""
 
-    kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
-    follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(
-        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
-    )
+    kind: Text | None = _SWITCH_KIND
+    follows: Text | None = _FOLLOWS
+    contacts: ContactTable = _BY_POSITION
 
 
 class SwitchFacts(ContactFacts):
     """A switch with its contact table."""
 
     kind_name = PartKind.SWITCH
-    kind: Text | None = Field(None, description="a switch kind of shared/ or types.yaml")
-    follows: Text | None = Field(None, description="`key`, or a condition of vehicle.yaml")
-    contacts: ContactTable = Field(
-        default_factory=dict, description="{POSITION: [30-15, 30-75] or unknown}, or unknown"
-    )
+    kind: Text | None = _SWITCH_KIND
+    follows: Text | None = _FOLLOWS
+    contacts: ContactTable = _BY_POSITION
     levers: dict[str, LeverFacts] = Field(
         default_factory=dict, description="{LEVER: {contacts: ...}}: levers or knobs that move independently"
     )
     pins: Pins = Field((), description="pins that no contact joins, such as those of its lamp")
-    amps: Amps = Field(None, description="what its contacts are made for, in A")
+    amps: Amps = _CONTACT_AMPS
 
 
 class RelayFacts(ContactFacts):
@@ -320,9 +326,9 @@ class RelayFacts(ContactFacts):
         default_factory=dict, description="{rest: [30-87a], energised: [30-87] or unknown}, or unknown"
     )
     pins: Pins = Field((), description="pins that neither a contact nor the coil joins")
-    amps: Amps = Field(None, description="what its contacts are made for, in A")
+    amps: Amps = _CONTACT_AMPS
     across_coil: Annotated[Literal["diode", "resistor"], ONE_OF] | None = Field(None, alias="across coil")
-    reset: Coil | None = Field(None, description="the second coil of a latching relay")
+    reset: Coil | None = RESET
     unused: Pins = ()
     serves: Text | None = None
     state: State | None = None

@@ -11,6 +11,14 @@ from tracer.entry.models import ModuleFacts
 from tracer.entry.problems import CannotUse, Place, Problem, bounded, did_you_mean, listed
 from tracer.entry.text import TypedFile, read_file
 
+NO_SUCH_CAVITY = "Correct the pin, or add it to `cavities`."
+
+
+def neither(name: str) -> str:
+    """That a name, where a state is wanted, is none of this vehicle."""
+    return f"`{name}` is neither a key state nor a condition of this vehicle"
+
+
 Path_ = tuple[str | int, ...]
 
 
@@ -66,7 +74,7 @@ def _check_points(
             fix = did_you_mean(part, modules, "Write module pins, such as `[ALM.25, ENM.11]`.")
             problems.append(file.problem(place, f"bus {bus}: `{point}` is not a pin of a module", fix, point))
         elif isinstance(facts, ModuleFacts) and facts.cavities and pin not in facts.cavities:
-            fix = "Correct the pin, or add it to the module's `cavities`."
+            fix = NO_SUCH_CAVITY
             problems.append(file.problem(place, f"bus {bus}: {part} has no cavity {pin}", fix, point))
 
 
@@ -83,14 +91,14 @@ def check_draws(
         for state in draw:
             if state not in ("", "otherwise", *known):
                 fix = did_you_mean(state, known, f"Known: {listed(list(known), joiner='and')}.")
-                what = f"draws: `{state}` is neither a key state nor a condition of this vehicle"
+                what = f"draws: {neither(state)}"
                 problems.append(file.problem(place, what, fix, state))
     if facts.cavities:
         for key, pins in (("draws", tuple(facts.draws)), ("returns", facts.returns)):
             for pin in pins:
                 if pin not in facts.cavities:
                     place = file.place_of((*path, key))
-                    fix = "Correct the pin, or add it to `cavities`."
+                    fix = NO_SUCH_CAVITY
                     problems.append(file.problem(place, f"{key}: there is no cavity {pin}", fix, pin))
 
 

@@ -264,6 +264,14 @@ def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
     return f"Did you mean `{near[0]}`? {otherwise}" if near else otherwise
 
 
+NONE_YET = "none typed in yet"
+
+
+def fault(error: Exception, where: str = "") -> str:
+    """That something went wrong which nobody who types can mend."""
+    return f"a fault of this program, not of what you typed ({type(error).__name__}{where}: {error})"
+
+
 def listed(words: Sequence[str], *, most: int = 12, joiner: str = "or") -> str:
     """'a, b or c', cut with a count when there are many."""
     words = list(words)

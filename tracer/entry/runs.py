@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from tracer.entry.values import UNKNOWN_WORDS, Misread, pin_list, pin_name
+from tracer.standards import figures
 from tracer.standards.colours import ColourSystem, OwnLetters, UnknownColour, colour_of_words, parse_colour
 from tracer.standards.conductors import BadSize, parse_size
 
@@ -178,14 +179,7 @@ def _read_closely(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], 
     if len(pieces) == 1:
         if "--" in text:
             at = text.index("--")
-            slips.append(
-                Slip(
-                    at,
-                    "--",
-                    "the dashes have no space around them",
-                    "Write ` -- ` with a space on both sides.",
-                )
-            )
+            slips.append(_no_space(at))
         elif _ONE_DASH.search(text) and not text.startswith("ref "):
             slips.append(_one_dash(text, 0))
         else:
@@ -209,14 +203,7 @@ def _read_closely(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], 
                 )
             )
         elif "--" in piece:
-            slips.append(
-                Slip(
-                    offset + piece.index("--"),
-                    "--",
-                    "the dashes have no space around them",
-                    "Write ` -- ` with a space on both sides.",
-                )
-            )
+            slips.append(_no_space(offset + piece.index("--")))
         elif _ONE_DASH.search(piece) and not piece.startswith("ref "):
             slips.append(_one_dash(piece, offset))
     if slips:
@@ -259,6 +246,10 @@ def _read_closely(text: str, colours: ColourSystem) -> tuple[tuple[Point, ...], 
             )
         )
     return tuple(points), tuple(wires), slips
+
+
+def _no_space(at: int) -> Slip:
+    return Slip(at, "--", "the dashes have no space around them", "Write ` -- ` with a space on both sides.")
 
 
 def _one_dash(piece: str, offset: int) -> Slip:
@@ -345,8 +336,8 @@ def read_wire(text: str, colours: ColourSystem) -> Wire:
         del words[-2:]
     if length_m is not None and not 0 < length_m <= MAX_LENGTH_M:
         raise Misread(
-            f"a wire {length_m:g} m long is not possible",
-            f"Between 0 and {MAX_LENGTH_M:g} m is possible: check the number.",
+            f"a wire {figures.stated(length_m, 'm')} long is not possible",
+            f"Between 0 and {figures.stated(MAX_LENGTH_M, 'm')} is possible: check the number.",
         )
     size = two_sizes = None
     for count in (2, 1):

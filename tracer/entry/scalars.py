@@ -38,12 +38,15 @@ def _targets(typed: Any) -> tuple[str, ...]:
     return values.pin_list(typed, dotted=True)
 
 
+_GROUPS_WANTED, _GROUPS_EXAMPLE = "a list of groups is wanted here", "Write for example `[[1-4], [5, 6]]`."
+
+
 def _groups(typed: Any) -> tuple[tuple[str, ...], ...]:
     if not isinstance(typed, list):
-        raise Misread("a list of groups is wanted here", "Write for example `[[1-4], [5, 6]]`.")
+        raise Misread(_GROUPS_WANTED, _GROUPS_EXAMPLE)
     groups = tuple(_pins(group) for group in typed)
     if any(isinstance(group, str) and len(pins) < 2 for group, pins in zip(typed, groups, strict=True)):
-        raise Misread("a list of groups is wanted here, not of single pins", "Write for example `[[1-4], [5, 6]]`.")
+        raise Misread(f"{_GROUPS_WANTED}, not of single pins", _GROUPS_EXAMPLE)
     if not all(groups):
         raise Misread("a group of pins is empty", "Write the pins that are joined, or take the group away.")
     return groups
@@ -97,7 +100,7 @@ def _table(typed: Any) -> Any:
 
 def _when(typed: Any) -> When:
     if isinstance(typed, dict):
-        raise Misread("a list of key states and conditions is wanted here", "Write for example `[run, start]`.")
+        raise Misread("a list of key states and conditions is wanted here", values.STATES_EXAMPLE)
     return values.when(typed)
 
 
@@ -215,6 +218,7 @@ Draw = Annotated[dict[str, DrawnAmps], Short(_draw, NUMBER_SCHEMA, "a current in
 Limit = Annotated[tuple[float, ...], ReadBy(_limit, _LIMIT_SCHEMA)]
 Seen = Annotated[Literal["diagram", "vehicle", "assumed"], ONE_OF]
 State = Annotated[Literal["fitted", "empty", "option", "none"], ONE_OF]
+RESET = Field(None, description="the second coil of a latching relay")
 NOT_FITTED = ("empty", "option")  # nothing goes through such a position
 NO_FUSE_BELONGS = (*NOT_FITTED, "none")  # nor is a fuse to be found where an electronic output takes its place
 _GETS_SCHEMA = {

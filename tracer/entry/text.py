@@ -18,11 +18,14 @@ import yaml
 from tracer.entry.files import read_settled
 from tracer.entry.problems import Place, Problem
 from tracer.entry.visible import visible
-from tracer.entry.yaml_problems import yaml_problem
+from tracer.entry.yaml_problems import TOO_DEEP, yaml_problem
+from tracer.standards import figures
 
 MAX_FILE_BYTES = (
     2_000_000  # some 30 000 runs, and no page holds them; a file of slips costs up to 2 s and 200 MB for each million
 )
+_AS_UTF8 = "Save it as UTF-8 in your editor."
+_NOT_FOLLOWED = "what is used again through an alias is not read here"
 MAX_ANCHORS = 100
 MAX_DEPTH = 24  # the format needs 6; more is a slip or an attack
 
@@ -264,7 +267,7 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
             problems.append(
                 Problem(
                     Place(name),
-                    f"the file has {info.st_size / 1e6:.1f} MB; at most {MAX_FILE_BYTES / 1e6:.0f} MB are read",
+                    f"the file has {figures.megabytes(info.st_size)}; at most {figures.megabytes(MAX_FILE_BYTES)} are read",
                     "One file is one page of the diagram: split it.",
                 )
             )
@@ -289,14 +292,10 @@ def _bytes_of(folder: Path, name: str, problems: list[Problem]) -> bytes | None:
 
 def _decoded(name: str, data: bytes, problems: list[Problem]) -> str | None:
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        problems.append(
-            Problem(Place(name), "the file is UTF-16 or UTF-32, not UTF-8", "Save it as UTF-8 in your editor.")
-        )
+        problems.append(Problem(Place(name), "the file is UTF-16 or UTF-32, not UTF-8", _AS_UTF8))
         return None
     if len(data) > 1 and data[:2].count(0) == 1:
-        problems.append(
-            Problem(Place(name), "the file is probably UTF-16, not UTF-8", "Save it as UTF-8 in your editor.")
-        )
+        problems.append(Problem(Place(name), "the file is probably UTF-16, not UTF-8", _AS_UTF8))
         return None
     data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
@@ -331,12 +330,12 @@ def _anchors(name: str, text: str, lines: list[str]) -> list[Problem]:
         mark: Any = event.start_mark
         place = Place(name, mark.line + 1, mark.column + 1)
         if isinstance(event, yaml.AliasEvent):
-            typed, what = f"*{anchor}", f"`*{anchor}` is an alias: what is used again through an alias is not read here"
+            typed, what = f"*{anchor}", f"`*{anchor}` is an alias: {_NOT_FOLLOWED}"
             fix = "Type the text out instead, or put it in quotes if it really begins with `*`."
         else:
             typed, what = (
                 f"&{anchor}",
-                f"`&{anchor}` is an anchor: what is used again through an alias is not read here",
+                f"`&{anchor}` is an anchor: {_NOT_FOLLOWED}",
             )
             fix = "Type the text out where it is used, or put it in quotes if it really begins with `&`."
         found.append(Problem(place, what, fix, typed, lines[mark.line] if mark.line < len(lines) else ""))
@@ -372,7 +371,7 @@ class _Converter:
             self.problems.append(
                 self.file.problem(
                     self.file.place(node),
-                    "brackets or indentation nested too deeply",
+                    TOO_DEEP,
                     "Remove the surplus level.",
                 )
             )

@@ -8,6 +8,7 @@ from typing import Any
 from tracer.entry.facts import Facts, keys_of
 from tracer.entry.fragments import Fragment
 from tracer.entry.values import When
+from tracer.standards import figures
 
 _IN_ANY_ORDER = frozenset({"cavities", "unused", "pins", "several", "lugs", "returns", "from", "through", "hazard"})
 
@@ -43,7 +44,7 @@ def _words(value: Any) -> str:
     if isinstance(value, When):
         return value.text
     if isinstance(value, float):
-        return f"{value:.10g}"
+        return figures.plain(value)
     if isinstance(value, dict):
         return ", ".join(f"{key}: {_words(one)}" for key, one in value.items())
     if isinstance(value, tuple | list):

@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
+from tracer.standards import figures
+
 MAX_PINS = 2_000
 
 _RANGE = re.compile(r"^(?P<prefix>.*?)(?P<first>\d+)\s*-\s*(?P<prefix2>.*?)(?P<last>\d+)$")
@@ -18,6 +20,7 @@ _PIN = re.compile(r"^[^\s.:<>?,\[\]{}]+$")
 
 KEY_STATES = ("off", "acc", "run", "start")  # where vehicle.yaml names none
 UNKNOWN = "unknown"
+STATES_EXAMPLE = "Write for example `[run, start]`."
 UNKNOWN_CONTACTS = ((UNKNOWN,),)  # in place of the contacts of one position: a group of one pin, which nobody can type
 UNKNOWN_WORDS = frozenset({"?", UNKNOWN})
 
@@ -110,6 +113,13 @@ def pins_behind(typed: Mapping[str, object]) -> tuple[str, ...]:
     return tuple(pins)
 
 
+_TOO_MANY = "Check the numbers: no connector has so many."
+
+
+def _more_than(word: str) -> str:
+    return f"the range {word[:40]} has more than {MAX_PINS} pins"
+
+
 def _range(word: str) -> Iterable[str]:
     if not word:
         raise Misread("a pin is missing", "Write for example `[1, 5-8]`.")
@@ -117,8 +127,8 @@ def _range(word: str) -> Iterable[str]:
     if match and match["prefix2"] in ("", match["prefix"]) and not match["prefix"].endswith("-"):
         if max(len(match["first"]), len(match["last"])) > 9:
             raise Misread(
-                f"the range {word[:40]} has more than {MAX_PINS} pins",
-                "Check the numbers: no connector has so many.",
+                _more_than(word),
+                _TOO_MANY,
                 word,
             )
         first, last = int(match["first"]), int(match["last"])
@@ -135,8 +145,8 @@ def _range(word: str) -> Iterable[str]:
             )
         if last - first >= MAX_PINS:
             raise Misread(
-                f"the range {word} has more than {MAX_PINS} pins",
-                "Check the numbers: no connector has so many.",
+                _more_than(word),
+                _TOO_MANY,
                 word,
             )
         width = len(match["first"]) if match["first"].startswith("0") else 0
@@ -195,7 +205,7 @@ def number(typed: str, units: dict[str, float], quantity: str, least: float, mos
     if not least <= value <= most:
         raise Misread(
             f"`{typed}` is out of range for {quantity}",
-            f"Between {least:g} and {most:g} is possible: check the number.",
+            f"Between {figures.stated(least)} and {figures.stated(most)} is possible: check the number.",
         )
     return value
 
@@ -245,7 +255,7 @@ def when(typed: str | Iterable[object]) -> When:
     clauses = []
     for item in items:
         if not isinstance(item, str) or not item.strip():
-            raise Misread("a key state or a condition is wanted here", "Write for example `[run, start]`.")
+            raise Misread("a key state or a condition is wanted here", STATES_EXAMPLE)
         if item.strip() in ALONE:
             raise Misread(
                 f"`{item.strip()}` stands alone", f"Write `{item.strip()}` without brackets and other entries.", item

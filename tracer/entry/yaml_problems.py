@@ -9,6 +9,8 @@ import yaml
 
 from tracer.entry.problems import Place, Problem
 
+TOO_DEEP = "brackets or indentation nested too deeply"
+
 
 def yaml_problem(name: str, lines: list[str], error: yaml.MarkedYAMLError) -> Problem:
     """What the parser stopped at, with its place in the file and what to write instead."""
@@ -101,7 +103,7 @@ def _in_plain_words(reason: str, typed: str, opened: str) -> tuple[str, str]:
          "Write the value; in quotes if it begins with a bracket, a comma or `?`."),
         ("expected ':'", "a colon is missing after this", "Write `key: value`."),
         ("block sequence entries", "a list cannot begin here", "Put each `- ` on a line of its own."),
-        ("nesting depth", "brackets or indentation nested too deeply", "Remove the surplus brackets."),
+        ("nesting depth", TOO_DEEP, "Remove the surplus brackets."),
         ("escape character", "a backslash inside double quotes means something else", "Use single quotes."),
         ("directive", "`%` cannot begin a line", "Remove the line, or put the text in quotes."),
         ("tag", "`!` begins a tag, and tags are not used here", "Put the text in quotes."),

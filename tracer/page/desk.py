@@ -12,7 +12,7 @@ from typing import Any
 
 from tracer.case.current import current
 from tracer.circuit.join import joined_folder
-from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse
+from tracer.entry.problems import CannotAnswer, CannotCompute, CannotUse, fault
 from tracer.entry.text import Kept
 from tracer.page.at_once import list_of
 from tracer.standards.figures import POINT, decimal_mark
@@ -80,9 +80,9 @@ class Desk:
             try:
                 act()
             except Exception as error:  # a thread that ended without a word would leave the page as it is for ever
-                fault = f"a fault of this program, not of what you typed ({type(error).__name__}: {error}): begin the desk anew"
+                words = f"{fault(error)}: begin the desk anew"
                 with self._publishing:
-                    self.listed = {**self.listed, "complete": False, "problems": [fault]}
+                    self.listed = {**self.listed, "complete": False, "problems": [words]}
                     self.versions = replace(self.versions, list=self.versions.list + 1)
                 self._stop.wait(1.0)
 

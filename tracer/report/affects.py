@@ -11,6 +11,7 @@ from tracer.circuit.model import Circuit
 from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, marked, minding_data, notes, opening
+from tracer.report.words import MAY_BE_MISSING
 from tracer.trace.affects.dead_part import (
     FEWER,
     LOST,
@@ -71,8 +72,7 @@ def as_text(circuit: Circuit, report: AffectsReport, *, width: int = 80, bold: b
 
 def verdict_lines(page: Page, report: AffectsReport) -> None:
     """Whether all of it is known, and what is lost."""
-    missing = "what hangs there may be affected too and is missing here"
-    page.line(first_line(report.completeness, missing=missing), strong=True)
+    page.line(first_line(report.completeness, missing=MAY_BE_MISSING), strong=True)
     page.line(verdict(report), strong=True)
 
 

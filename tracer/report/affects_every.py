@@ -9,6 +9,7 @@ from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import cell, everywhere, marked, minding_data, notes_line, opening
 from tracer.report.plain_data import csv_text
+from tracer.report.words import KEY_OFF_FIRST, MAY_BE_MISSING
 from tracer.trace.affects.every_part import EveryLoss, PartLoss
 
 SCHEMA = "tracer.affects-every/1"
@@ -21,7 +22,7 @@ def as_text(report: EveryLoss, *, every: bool = False, width: int = 80, bold: bo
     page = Page(width, bold=bold)
     taking = [one for one in report.parts if one.lost or one.dropped]
     page.line(f"{report.vehicle}: {len(taking)} of {counted(len(report.parts), 'part')} take supply or ground from others when they open", strong=True)  # fmt: skip
-    page.line(first_line(report.completeness, missing="what hangs there may be affected too and is missing here"), strong=True)  # fmt: skip
+    page.line(first_line(report.completeness, missing=MAY_BE_MISSING), strong=True)  # fmt: skip
     page.line(_LEFT_OUT)
     opening(page, report.minding)
     shown = taking if every else taking[:_MOST_PARTS]
@@ -41,7 +42,7 @@ def as_text(report: EveryLoss, *, every: bool = False, width: int = 80, bold: bo
         page.line(f"and {counted(left, 'more part')}: affects --all; --json and --csv hold all")
     page.labelled("pins", "that lose supply (+) or ground (-), of modules, loads and converters", indent=0, column=7)
     notes_line(page, report.minding)
-    page.labelled("more", "Key off before a fuse is pulled; the maker's procedure comes first.", indent=0, column=7)
+    page.labelled("more", KEY_OFF_FIRST, indent=0, column=7)
     return page.text()
 
 

@@ -10,6 +10,7 @@ from tracer.plan.words import NO_PLACE
 from tracer.report.affects import place, shown, verdict_lines
 from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import marked, notes_line, opening
+from tracer.report.words import KEY_OFF_FIRST
 from tracer.trace.affects.dead_part import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Relay, Terminal
 
 _MOST_PARTS, _MOST_APART, _MOST_DROPPED = 13, 5, 6  # of each kind of line; the rest stands under --all
@@ -83,7 +84,7 @@ def _below(page: Page, report: AffectsReport) -> None:
         told("pins", "+ supply, - ground; what is lost may still read some volts through a load")
     notes_line(page, report.minding)
     told("in", report.vehicle)
-    told("more", f"affects {report.target.name} --all: each pin, before and after. Key off before a fuse is pulled; the maker's procedure comes first.")  # fmt: skip
+    told("more", f"affects {report.target.name} --all: each pin, before and after. {KEY_OFF_FIRST}")  # fmt: skip
 
 
 def _relay(relay: Relay, keys: Iterable[str]) -> str:

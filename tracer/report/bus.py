@@ -20,6 +20,7 @@ from tracer.electrics.bus.values import (
     LevelLine,
     ohm_words,
 )
+from tracer.entry.bus_words import NO_BUS as NO_BUS
 from tracer.report.completeness import first_line
 from tracer.report.layout import Page, counted, elsewhere_words
 from tracer.report.minding import marked, notes, opening

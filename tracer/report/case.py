@@ -15,6 +15,7 @@ from tracer.report.layout import Page, counted
 from tracer.report.typeset import html, pdf, template
 from tracer.standards import figures
 
+_CORRECTED = "Corrected or taken back"
 _MOST_NAMED = 5  # pieces in the sentence
 PROOF_SCHEMA, SHOW_SCHEMA, READ_SCHEMA = "tracer.proof/1", "tracer.case.show/1", "tracer.read/1"
 
@@ -68,12 +69,17 @@ def read_text(got: Recorded, left: tuple[str, ...] = (), *, width: int = 80, bol
             page.line(said, strong=True)
             before = said
         page.line(f"{one.id}  {got.case.short(one.name)}  {values_text(got.case, one)}", indent=2, hang=6)
-    for ask in _asks(got):
-        page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
+    asked(page, _asks(got))
     if left:
         page.line("Written on the worksheet and not taken:")
     page.first([f"- {words}" for words in left], indent=2, hang=4)
     return page.text()
+
+
+def asked(page: Page, asks: Iterable[str]) -> None:
+    """What is asked about readings that are recorded all the same."""
+    for ask in asks:
+        page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
 
 
 def _asks(got: Recorded) -> list[str]:
@@ -130,7 +136,7 @@ def show_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
     _readings(page, case, case.readings)
     _notes(page, case)
     if case.corrected or case.withdrawn:
-        page.heading("Corrected or taken back")
+        page.heading(_CORRECTED)
     for one in case.corrected.values():
         page.line(f"{one.id}  {case.short(one.name)}  {values_text(case, one)}", indent=2, hang=6)
     for note in case.withdrawn:
@@ -359,7 +365,7 @@ def report_sections(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]
         ("Open besides", besides(verdict) or ["nothing"]),
         ("Readings", [f"{one.id}  {one.at[:16].replace('T', ' ')}  {case.short(one.name)}: {values_text(case, one)}; {conditions_text(one.conditions)}" for one in case.readings]),
         ("Noted", [f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.notes]),
-        ("Corrected or taken back", [*(f"{one.id}  {case.short(one.name)}: {values_text(case, one)}" for one in case.corrected.values()), *(f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.withdrawn)]),
+        (_CORRECTED, [*(f"{one.id}  {case.short(one.name)}: {values_text(case, one)}" for one in case.corrected.values()), *(f"{note.n}  {note.kind}: {_note_words(case, note)}" for note in case.withdrawn)]),
         ("Not reached", [f"{case.short(one.name)}: {one.why}" for one in case.readings if one.status == "not-reached"] or ["none"]),
         ("Cautions", [*plan["hazards"], *(caution.text for caution in cautions_for("probe"))]),
     ]  # fmt: skip
@@ -399,6 +405,7 @@ def report_pdf(case: Case, verdict: Verdict) -> bytes:
 
 __all__ = [
     "ProofParts",
+    "asked",
     "besides",
     "note_text",
     "proof_data",

@@ -12,6 +12,7 @@ from tracer.report.layout import Page
 from tracer.report.minding import marked, minding_data, notes, opening
 from tracer.report.once import limit_data
 from tracer.report.volts_data import range_data
+from tracer.report.words import TAKEN_BY_DEFAULT
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
@@ -168,7 +169,7 @@ def _unread(page: Page, report: DrawReport) -> None:
             stacked_names=[least, expected_head(report), "fed by"],
         )
     if any(d.note for d in report.unread):
-        page.line("(*) Resistance or rating not known, taken by default: the current is rough.", indent=2)
+        page.line(f"(*) {TAKEN_BY_DEFAULT.capitalize()}.", indent=2)
 
 
 def completeness_line(page: Page, report: DrawReport) -> None:

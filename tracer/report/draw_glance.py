@@ -19,7 +19,7 @@ from tracer.report.draw import (
 )
 from tracer.report.layout import Page, counted
 from tracer.report.minding import marked, notes_line, opening
-from tracer.report.words import MAKER_FIRST
+from tracer.report.words import MAKER_FIRST, TAKEN_BY_DEFAULT
 from tracer.standards import figures
 
 if TYPE_CHECKING:  # what works them out is not needed to show them
@@ -91,7 +91,7 @@ def _below(page: Page, report: DrawReport) -> None:
     for words in not_to_read(report):
         told("stop", words)
     if any(one.note for one in (*report.readings, *report.unread)):
-        told("(*)", "resistance or rating not known, taken by default: the current is rough")
+        told("(*)", TAKEN_BY_DEFAULT)
     told("how", "mV across a fuse in its place, all shut, modules asleep; pulling a fuse wakes them")
     told("limit", f"{report.limit.words()} ({report.limit.origin})")
     notes_line(page, report.minding, column=_COLUMN)

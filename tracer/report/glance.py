@@ -17,7 +17,7 @@ from tracer.report.lamps import lead_words
 from tracer.report.layout import GROUND_SIGNS, SIGNS, Page, counted, level_sign, signs_meaning
 from tracer.report.minding import mark, notes_line, opening
 from tracer.report.supplies import gets_words
-from tracer.report.words import FED_THROUGH, MAKER_FIRST, PINS_NOT_LISTED, RESTS_ON
+from tracer.report.words import FED_THROUGH, MAKER_FIRST, PINS_NOT_LISTED, RESTS_ON, TOO_MANY_TO_WALK
 from tracer.standards import figures
 from tracer.trace.lists.results import FuseOnWay, Row, SupplyReport
 
@@ -94,7 +94,7 @@ def other_doubts(report: SupplyReport) -> Iterator[str]:
     """What else may be wrong with a list, each in a line."""
     if report.cross_check.not_walked:
         pins = listed(list(report.cross_check.not_walked))
-        yield f"pin {pins}: too many ways to walk them all; a fuse too many would not show"
+        yield f"pin {pins}: {TOO_MANY_TO_WALK} would not show"
     for level, rows in (("supply", report.supplies), ("ground", report.grounds)):
         if not rows:
             yield gets_words(report, level)

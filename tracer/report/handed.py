@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tracer.case.handed import Taken
-from tracer.report.case import conditions_text, reading_data, values_text
+from tracer.report.case import asked, conditions_text, reading_data, values_text
 from tracer.report.layout import Page, counted
 
 SCHEMA = "tracer.handed/1"
@@ -27,8 +27,7 @@ def as_text(taken: Taken, *, width: int = 80, bold: bool = False) -> str:
         page.line(f"{one.id}  {case.short(one.name)}  {values_text(case, one)}", indent=2, hang=6)
     for note in taken.notes:
         page.line(f"{note.n}  {note.kind}  {', '.join(f'{name} {word}'.strip() for name, word in note.words.items())}", indent=2, hang=6)  # fmt: skip
-    for ask in taken.asks:
-        page.line(f"? {ask} It is recorded; `tracer read --instead-of ID` mends it.", hang=2)
+    asked(page, taken.asks)
     if taken.there and not taken.recorded:
         page.line(f"Nothing new: {counted(len(taken.there), 'line')} handed over before.")
     return page.text()

@@ -9,6 +9,7 @@ from tracer.report.completeness import completeness_data
 from tracer.report.minding import cell, minding_data
 from tracer.report.panel import served_words
 from tracer.report.plain_data import csv_text, loose_data
+from tracer.standards import figures
 from tracer.trace.panels.plugged_in import SeenReport
 from tracer.trace.panels.positions_of import (
     PanelReport,
@@ -93,7 +94,7 @@ def as_csv(report: PanelReport) -> str:
     ]  # fmt: skip
     lines = [
         [
-            position.panel, position.label, position.belongs, position.state, "" if position.amps is None else f"{position.amps:g}", position.letter,
+            position.panel, position.label, position.belongs, position.state, "" if position.amps is None else figures.plain(position.amps), position.letter,
             position.colour or "", ", ".join(position.fed_from), ", ".join(position.upstream), position.feed_side or "",
             *(position.live.get(key, "") for key in keys), served_words(position), position.said or "", ", ".join(position.sheets),
             cell(report.minding, position.part),

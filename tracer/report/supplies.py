@@ -14,7 +14,7 @@ from tracer.report.faces import write as write_face
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, mark, notes, opening, withheld
 from tracer.report.supplies_data import as_csv, as_data, by_default, limits_used
-from tracer.report.words import CARRYING, EVERY_WAY, MUST_WORK, NO_VOLTS, NOT_DECLARED
+from tracer.report.words import CARRYING, EVERY_WAY, MUST_WORK, NO_VOLTS, NOT_DECLARED, TOO_MANY_TO_WALK
 from tracer.standards import figures
 from tracer.trace.lists.results import FuseOnWay, LeftOut, LooseEnd, Probe, Row, RowEnd, SupplyReport
 from tracer.trace.minding import Minding
@@ -452,14 +452,11 @@ def _cross_check(page: Page, report: SupplyReport) -> None:
         for difference in check.differences:
             page.line(f"DIFFERENCE: {difference}.", indent=2, hang=4)
         return
-    pins = ", ".join(check.pins) or "none"
-    page.line(f"A walk from each pin back to the sources names the same pins: {pins}.", indent=2)
-    page.line(
-        f"A walk from each pin back to ground names the same pins: {', '.join(check.grounds) or 'none'}.", indent=2
-    )
+    for ends, named in (("the sources", check.pins), ("ground", check.grounds)):
+        page.line(f"A walk from each pin back to {ends} names the same pins: {', '.join(named) or 'none'}.", indent=2)
     if check.not_walked:
         pins = ", ".join(check.not_walked)
-        page.line(f"Pins {pins}: too many ways to walk them all; a fuse too many on their rows would not show here.", indent=2, hang=4)  # fmt: skip
+        page.line(f"Pins {pins}: {TOO_MANY_TO_WALK} on their rows would not show here.", indent=2, hang=4)  # fmt: skip
     if check.fuses:
         page.line(f"Fuses that this module is found below: {', '.join(check.fuses)}.", indent=2)
 

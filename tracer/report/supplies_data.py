@@ -12,6 +12,7 @@ from tracer.report.minding import cell as minding_cell
 from tracer.report.minding import everywhere, minding_data
 from tracer.report.once import Limits, Once
 from tracer.report.plain_data import csv_text, loose_data
+from tracer.standards import figures
 from tracer.trace.lists.results import Probe, Row, SupplyReport
 
 if TYPE_CHECKING:  # the numbers are computed only where they are asked for
@@ -245,7 +246,7 @@ def as_csv(report: SupplyReport, expected: Expected | None = None) -> str:
         [
             row.code, row.point, str(number), probe.at, probe.kind, probe.place or "", probe.access or "", probe.wire, ", ".join(probe.sheets),
             "yes" if probe.sole else "no", " ".join(probe.shared_with), *(probe.expect.live[key] for key in report.keys), probe.expect.text,
-            "" if probe.expect.limit_v is None else f"{probe.expect.limit_v:g}",
+            "" if probe.expect.limit_v is None else figures.plain(probe.expect.limit_v),
             *_computed_cells(report, row, expected.at(row.code, probe.at) if expected is not None else ()),
             minding_cell(report.minding, row.point if number == len(row.probes) else probe.at, probe.at), complete,
         ]

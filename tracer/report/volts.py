@@ -21,7 +21,7 @@ from tracer.report.lamps import reason
 from tracer.report.layout import Page, codes, counted, elsewhere_words
 from tracer.report.minding import labelled, notes, opening
 from tracer.report.volts_data import as_data
-from tracer.report.words import CARRYING, NOT_IN_THESE
+from tracer.report.words import CARRYING, NEVER_A_LAMP, NOT_IN_THESE
 from tracer.standards import figures
 from tracer.standards.cautions import cautions_for
 
@@ -276,7 +276,7 @@ def _unplugged(page: Page, report: VoltsReport) -> None:
         page.line(f"{codes(found)}: lamp {words}.", indent=2, hang=4, strong=True)
     page.line(
         f"Volts to battery negative, to be expected {'with what is supposed above' if report.changes else 'with everything in order'}: clearly less with the lamp (on a ground: more) is resistance in that way. "
-        "For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, never on bus, signal, 5 V or restraint wiring.",
+        f"For a supply the lamp is clipped to battery negative, for a ground to battery positive. A lamp belongs on supplies and grounds only, n{NEVER_A_LAMP}.",
         indent=2,
     )
 
@@ -335,7 +335,7 @@ def _rests_on(page: Page, report: VoltsReport) -> None:
         page.line(f"- limit {limit_words(limit)}", indent=2, hang=4)
     cold_c, warm_c = report.wires_c or (0.0, 0.0)
     page.line(
-        f"Low to high: in 99 of 100 vehicles in order, everything uncertain by itself between its ends; a reading is judged by it. At worst: everything at the ends that move the pin most. Wires by size and length at {cold_c:g} to {warm_c:g} °C, contacts and joints by usual allowances (from memory), the battery as stated.",
+        f"Low to high: in 99 of 100 vehicles in order, everything uncertain by itself between its ends; a reading is judged by it. At worst: everything at the ends that move the pin most. Wires by size and length at {figures.stated_range(cold_c, warm_c, '°C')}, contacts and joints by usual allowances (from memory), the battery as stated.",
         indent=2,
     )
     page.line(

@@ -6,7 +6,7 @@ from tracer.electrics.volts.values import RowVolts, VoltsReport
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, notes_line
 from tracer.report.volts import doubts, lamp_cells, no_rows, supposed, taken_as, volts
-from tracer.report.words import MAKER_FIRST
+from tracer.report.words import MAKER_FIRST, NEVER_A_LAMP
 from tracer.standards import figures
 
 STACKED = 70  # columns below which a pin takes two lines
@@ -113,7 +113,7 @@ def _below(page: Page, report: VoltsReport, own: list[RowVolts], *, changed: boo
     told("lost", f"from battery + to the pin (ground: on to battery -{charging}){most}{idle}.")
     if any(row.lamp is not None for row in own):
         off = f"; {OFF}: not there then" if any(row.state in _ON and _is_off(row) for row in own) else ""
-        told("lamp", f"unplugged, that pin alone, V with this lamp to the other post; clearly less (ground: more) is resistance{off}. Never on bus, signal, 5 V or restraint wiring.")  # fmt: skip
+        told("lamp", f"unplugged, that pin alone, V with this lamp to the other post; clearly less (ground: more) is resistance{off}. N{NEVER_A_LAMP}.")  # fmt: skip
     notes_line(page, report.minding, column=8)
     told("in", report.vehicle)
     chains = sum(row.code[0] == "C" for row in report.rows)

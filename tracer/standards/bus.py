@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal
 
-from tracer.standards import _tables
+from tracer.standards import _tables, figures
 from tracer.standards._tables import BrokenTable, Certainty
 from tracer.standards.sources import Sourced
 
@@ -151,10 +151,12 @@ def lin_level_v(level: LinLevel, supply_v: float, system_v: int = 12) -> Sourced
     ------
     ValueError : supply outside the range the levels are given for, 7 to 18 V or 15 to 36 V
     """
-    form = "" if system_v == 12 else f", {system_v} V"
+    form = "" if system_v == 12 else f", {figures.stated(system_v, 'V')}"
     low, high = lin_quantity(f"supply, lowest{form}").value, lin_quantity(f"supply, highest{form}").value
     if not low <= supply_v <= high:
-        raise ValueError(f"LIN levels are given for {low:g} to {high:g} V, not for {supply_v} V")
+        raise ValueError(
+            f"LIN levels are given for {figures.stated_range(low, high, 'V')}, not for {figures.stated(supply_v, 'V')}"
+        )
     share = lin_quantity(f"{level}{form}")
     if share.unit != "share of the supply":
         raise ValueError(f"{level!r} is no level")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Final
 
-from tracer.standards import _tables
+from tracer.standards import _tables, figures
 from tracer.standards._tables import BrokenTable, weakest
 from tracer.standards.sources import Sourced
 
@@ -136,9 +136,13 @@ def max_resistance_mohm_per_m(area_mm2: float, temperature_c: float = 20.0) -> S
     """
     # The negated form also refuses NaN.
     if not awg_area_mm2(THINNEST_AWG) <= area_mm2 <= LARGEST_MM2:
-        raise ValueError(f"area {area_mm2} mm² is outside {awg_area_mm2(THINNEST_AWG):.3f} to {LARGEST_MM2:g} mm²")
+        raise ValueError(
+            f"area {area_mm2} mm² is outside {figures.stated_range(round(awg_area_mm2(THINNEST_AWG), 3), LARGEST_MM2, 'mm²')}"
+        )
     if not COLDEST_C <= temperature_c <= HOTTEST_C:
-        raise ValueError(f"temperature {temperature_c} °C is outside {COLDEST_C:g} to {HOTTEST_C:g} °C")
+        raise ValueError(
+            f"temperature {temperature_c} °C is outside {figures.stated_range(COLDEST_C, HOTTEST_C, '°C')}"
+        )
     return _at_temperature(_resistance_at_20_c(area_mm2), temperature_c)
 
 
@@ -186,7 +190,7 @@ def _gauge_number(written: str) -> tuple[int, str]:
 
 def _area_size(text: str, area_mm2: float) -> Size:
     if not SMALLEST_MM2 <= area_mm2 <= LARGEST_MM2:
-        raise BadSize(text, f"sizes run from {SMALLEST_MM2:g} to {LARGEST_MM2:g} mm²; {_HOW_TO_WRITE}")
+        raise BadSize(text, f"sizes run from {figures.stated_range(SMALLEST_MM2, LARGEST_MM2, 'mm²')}; {_HOW_TO_WRITE}")
     # Plain decimals, no exponent and no rounding of what was typed.
     plain = f"{area_mm2:.6f}".rstrip("0").rstrip(".")
     return Size(area_mm2, f"{plain} mm²", None, "nominal cross-section as typed")
@@ -229,7 +233,7 @@ def _between(low: _tables.Row, high: _tables.Row, area_mm2: float) -> Sourced:
     return Sourced(
         r * math.pow(s / r, share),
         "mΩ/m",
-        f"computed: straight line in the logarithms {a:g} to {b:g} mm²; {_both(low.source, high.source)}",
+        f"computed: straight line in the logarithms {figures.stated_range(a, b, 'mm²')}; {_both(low.source, high.source)}",
         weakest(("computed", low.certainty, high.certainty)),
         "interpolated maximum at 20 °C",
     )
@@ -240,7 +244,7 @@ def _beyond(row: _tables.Row, area_mm2: float) -> Sourced:
     return Sourced(
         row.number("mohm_per_m") * edge / area_mm2,
         "mΩ/m",
-        f"computed: {edge:g} mm² row in inverse proportion to the area; {row.source}",
+        f"computed: {figures.stated(edge, 'mm²')} row in inverse proportion to the area; {row.source}",
         weakest(("computed", row.certainty)),
         "outside the table; estimated maximum at 20 °C",
     )
@@ -257,9 +261,9 @@ def _at_temperature(at_20_c: Sourced, temperature_c: float) -> Sourced:
     return Sourced(
         at_20_c.value * (1 + alpha.value * (temperature_c - 20)),
         at_20_c.unit,
-        f"{at_20_c.source}; taken to {temperature_c:g} °C with {alpha.value:g} per K ({alpha.source})",
+        f"{at_20_c.source}; taken to {figures.stated(temperature_c, '°C')} with {alpha.value:g} per K ({alpha.source})",
         weakest(("computed", at_20_c.certainty)),
-        at_20_c.note.replace("at 20 °C", f"at {temperature_c:g} °C"),
+        at_20_c.note.replace("at 20 °C", f"at {figures.stated(temperature_c, '°C')}"),
     )
 
 

@@ -78,6 +78,15 @@ def _marked(text: str) -> str:
     return text if mark == POINT else text.replace(POINT, mark)
 
 
+def plain(value: float) -> str:
+    """All digits that were typed, for files and programs: always with the point.
+
+    >>> plain(0.35), plain(12.0), plain(1234.5678)
+    ('0.35', '12', '1234.5678')
+    """
+    return f"{value:.10g}"
+
+
 # --- with units ------------------------------------------------------------------------------------------------------
 
 
@@ -85,6 +94,11 @@ def stated(value: float, unit: str = "") -> str:
     """A value as it was typed in, is stamped on a part, or is listed: '7.5 A', '0.35 mm²', '12 V'; without a unit the number alone."""
     number = significant(value, 6)
     return f"{number} {unit}" if unit else number
+
+
+def typed(value: float, unit: str) -> str:
+    """With all digits that were typed, where two typings are held against each other: '1234.5678 m'."""
+    return f"{_marked(plain(value))} {unit}"
 
 
 def stated_range(low: float, high: float, unit: str) -> str:
@@ -198,6 +212,16 @@ def rating_behind(amps: float | None) -> str:
 def metres(value: float | None) -> str:
     """'1.3 m', a length that was added up."""
     return f"{fixed(value, 1)} m" if value is not None else "length not known"
+
+
+def minutes(seconds: float) -> str:
+    """'12 minutes'."""
+    return f"{fixed(seconds / 60, 0)} minutes"
+
+
+def megabytes(count: float) -> str:
+    """Of a file: '1.3 MB'."""
+    return f"{stated(round(count / 1e6, 1))} MB"
 
 
 def percent(share: float, digits: int = 3) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from tracer.standards import _tables
+from tracer.standards import _tables, figures
 from tracer.standards._tables import Certainty
 
 
@@ -115,7 +115,7 @@ def lead_limit(lead: str, system_v: int = 12) -> Limit:
         if row.text("lead") == lead:
             certainty = row.mark("v24_sure") if system_v == 24 else row.certainty
             source = row.source if certainty == row.certainty else "from memory, no source"
-            condition = f"{system_v} V system, positive lead only, circuit loaded"
+            condition = f"{figures.stated(system_v, 'V')} system, positive lead only, circuit loaded"
             max_v = row.number(f"v{system_v}")
             return Limit(lead, max_v, condition, row.optional_text("note"), source, certainty)
     raise UnknownItem(lead, "lead limit for", leads())

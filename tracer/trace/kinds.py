@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -77,6 +77,11 @@ def touched(kind: PartKind, pin: str) -> str:
     return words if isinstance(words, str) else words[pin]
 
 
+def no_fuse(positions: Iterable[str]) -> str:
+    """That an electronic output stands in the place of fuses."""
+    return f"no fuse exists at {', '.join(positions)}: an electronic output protects this wire and may have latched off"
+
+
 def suspect_order(kind: str) -> int:
     """Where a kind of part, a rail, a cavity or a wire stands among what can have failed."""
     found = NO_PART_SUSPECT.get(kind)
@@ -86,4 +91,4 @@ def suspect_order(kind: str) -> int:
     return found
 
 
-__all__ = ["CONSUMERS", "PARTS", "Draws", "PartRow", "suspect_order", "touched"]
+__all__ = ["CONSUMERS", "PARTS", "Draws", "PartRow", "no_fuse", "suspect_order", "touched"]

@@ -29,6 +29,7 @@ from tracer.electrics.bus.values import (
     UnknownBus,
 )
 from tracer.electrics.limits_in_use import LimitsInUse
+from tracer.entry.bus_words import NO_BUS
 from tracer.entry.bus_words import bus_of as bus_of_words
 from tracer.entry.problems import listed, nearest
 from tracer.standards import figures
@@ -55,11 +56,7 @@ def bus_of(tracing: Tracing, name: str, *, limits: LimitsInUse) -> BusReport:
         raise UnknownBus(
             f"there is no bus {name}. "
             + (f"Did you mean {near[0]}? " if near else "")
-            + (
-                f"Buses: {listed(names, joiner='and')}."
-                if names
-                else "No pin is called `bus NAME LINE`, and vehicle.yaml has no `buses`."
-            )
+            + (f"Buses: {listed(names, joiner='and')}." if names else NO_BUS)
         )
     return _report(BusLines(tracing, name), limits)
 

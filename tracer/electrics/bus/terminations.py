@@ -35,9 +35,7 @@ def judge_terminations(lines: BusLines, terminations: Sequence[BusTermination], 
         )
     elif fitted and len(fitted) != 2 and total is not None:
         lines.notes.append(
-            f"{len(fitted)} termination{'s' if len(fitted) != 1 else ''}: {figures.ohms(total.nominal)} in order; two of 120 Ω would make 60 Ω"
-            if total.nominal < INPUTS_OHM
-            else f"{len(fitted)} terminations: the lines read open, or some kΩ, in order; two of 120 Ω would make 60 Ω"
+            f"{len(fitted)} termination{'s' if len(fitted) != 1 else ''}: {figures.ohms(total.nominal) if total.nominal < INPUTS_OHM else 'the lines read open, or some kΩ,'} in order; two of 120 Ω would make 60 Ω"
         )
 
 

@@ -177,10 +177,14 @@ def _module(circuit: Circuit, name: str) -> str:
     return name
 
 
+def _not_understood(text: str, example: str) -> BadChange:
+    return BadChange(f"`{text}` is not understood: write it as {example}.")
+
+
 def _split(text: str, example: str) -> tuple[str, str]:
     name, equals, amount = text.rpartition("=")
     if not equals or not name or not amount:
-        raise BadChange(f"`{text}` is not understood: write it as {example}.")
+        raise _not_understood(text, example)
     return name.strip(), amount.strip()
 
 
@@ -189,7 +193,7 @@ def amount_of(text: str, units: Iterable[str], example: str) -> tuple[float, str
     match = _AMOUNT.match(text)
     unit = match["unit"].lower() if match else ""
     if match is None or unit not in units:
-        raise BadChange(f"`{text}` is not understood: write it as {example}.")
+        raise _not_understood(text, example)
     prefix = match["unit"][0] if unit not in _PLAIN_UNITS else ""
     value = float(match["number"].replace(",", ".")) * _FACTORS.get(prefix, 1.0)
     if not 1e-5 <= value <= 1e8:

@@ -19,6 +19,8 @@ from tracer.entry.models import BatteryFacts, ConverterFacts, GeneratorFacts, Gr
 from tracer.standards import figures
 from tracer.standards.allowances import Span, charging_a, contact_ohm, conversion
 
+_NOT_WIRED = "source whose wiring is not typed in"  # a row of the allowances
+
 
 class Sources:
     """Adds the sources to a draft."""
@@ -177,7 +179,7 @@ class Sources:
             )
             return
         volts = Span(facts.volts * 0.97, facts.volts, facts.volts * 1.03, "V", "as typed, 3 % either way", "own")
-        ohms = Ohms.of(contact_ohm("source whose wiring is not typed in"))
+        ohms = Ohms.of(contact_ohm(_NOT_WIRED))
         self.draft.branches.append(
             Branch(
                 self.circuit.pins_of[name]["return" if facts.return_ else "ground"],
@@ -199,7 +201,7 @@ class Sources:
         if level is not Level.LIVE:
             return
         ohms = Ohms.of(
-            contact_ohm("source whose wiring is not typed in"),
+            contact_ohm(_NOT_WIRED),
             "assumed source",
             f"the way from the battery to {self.draft.names[node]}",
         )

@@ -19,6 +19,8 @@ MOST_OHM = 1e8
 """Largest resistance taken, ten times the usual meter. Above it nothing can be measured; leave the branch
 out."""
 
+_NO_SUCH_BRANCH = "merge the two nodes of a link without resistance, leave out one that does not conduct"
+
 
 class NetworkError(ValueError):
     """A network that cannot be solved as given."""
@@ -202,8 +204,7 @@ def _conductance(resistance_ohm: npt.ArrayLike) -> FloatArray:
     if np.any(bad):
         k = int(np.flatnonzero(bad)[0])
         raise BadResistance(
-            f"branch {k}: resistance must be a positive number, not {ohm.flat[k]} ohm; "
-            f"merge the two nodes of a link without resistance, leave out one that does not conduct"
+            f"branch {k}: resistance must be a positive number, not {ohm.flat[k]} ohm; {_NO_SUCH_BRANCH}"
         )
     conductance_s: FloatArray = 1.0 / ohm
     return conductance_s
@@ -215,8 +216,7 @@ def _check_conductance(conductance_s: FloatArray) -> None:
     if not np.all(good):
         k = int(np.flatnonzero(~good)[0])
         raise BadResistance(
-            f"branch {k}: conductance {conductance_s[k]} S is outside {LEAST_OHM} to {MOST_OHM} ohm; "
-            f"merge the two nodes of a link without resistance, leave out one that does not conduct"
+            f"branch {k}: conductance {conductance_s[k]} S is outside {LEAST_OHM} to {MOST_OHM} ohm; {_NO_SUCH_BRANCH}"
         )
 
 

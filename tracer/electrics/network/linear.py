@@ -21,6 +21,7 @@ import numpy as np
 
 from tracer.electrics.network.described import BoolArray, FloatArray, Network, NotAccurate
 from tracer.electrics.network.factor import Factor, factorise
+from tracer.standards import figures
 
 _REFINED_V = 1e-10
 _INACCURATE_V = 1e-6
@@ -89,8 +90,8 @@ def _settled(network: Network, factor: Factor, potential_v: FloatArray) -> tuple
     # written so that a correction that is not a number is caught too
     if not correction_v <= limit_of_correction_v(branch_a):
         raise NotAccurate(
-            f"voltages still move by {correction_v:.3g} V after {_REFINEMENTS} refinements; the "
-            f"conductances, {np.min(network.conductance_s):.3g} to {np.max(network.conductance_s):.3g} S, "
+            f"voltages still move by {figures.significant(correction_v)} V after {_REFINEMENTS} refinements; the "
+            f"conductances, {figures.significant(float(np.min(network.conductance_s)))} to {figures.significant(float(np.max(network.conductance_s)))} S, "
             f"lie too far apart"
         )
     return potential_v, branch_a

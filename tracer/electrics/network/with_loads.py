@@ -24,6 +24,7 @@ from tracer.electrics.network.described import (
 from tracer.electrics.network.factor import BLOCK_WIDTH
 from tracer.electrics.network.linear import Solution, solve
 from tracer.electrics.network.load_laws import LOAD_BASE_S, ConstantPower, Load
+from tracer.standards import figures
 
 __all__ = ["NoConvergence", "solve_with_loads"]
 
@@ -198,11 +199,15 @@ def _cannot_supply(loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatArr
             most_w = float(idle_v[k] ** 2 / (4.0 * seen_ohm[k, k])) if seen_ohm[k, k] > 0.0 else math.inf
             if load.power_w > most_w:
                 hopeless.append(k)
-                reasons.append(f"load {k} asks for {load.power_w:g} W where at most {most_w:.3g} W can be had")
+                reasons.append(
+                    f"load {k} asks for {figures.stated(load.power_w, 'W')} where at most {figures.significant(most_w)} W can be had"
+                )
     if not hopeless:
         worst = int(np.argmin(np.abs(attempt.drop_v) / np.maximum(np.abs(idle_v), 1e-12)))
         hopeless = [worst]
-        reasons.append(f"load {worst} is starved most, at {attempt.drop_v[worst]:.3g} of {idle_v[worst]:.3g} V")
+        reasons.append(
+            f"load {worst} is starved most, at {figures.significant(attempt.drop_v[worst])} of {figures.significant(idle_v[worst])} V"
+        )
     return NoConvergence(f"the loads cannot be supplied: {'; '.join(reasons)}", tuple(hopeless))
 
 
@@ -219,7 +224,7 @@ def _with_equivalent_resistors(network: Network, loads: Sequence[Load], load_v: 
     if not gap_v <= 100.0 * _SETTLED_V:
         worst = int(np.argmax(np.abs(found_v - load_v)))
         raise NoConvergence(
-            f"the loads do not settle: load {worst} differs by {gap_v:.3g} V when the whole network is solved again",
+            f"the loads do not settle: load {worst} differs by {figures.significant(gap_v)} V when the whole network is solved again",
             (worst,),
         )
     return solution

@@ -55,6 +55,8 @@ _WORDS: Mapping[str, str] = {
 }
 _BY_WORD = {word: name for name, words in _WORDS.items() for word in words.split()}
 
+CHECK_FILE = "Check the file, and its worksheet."
+
 
 class ColumnsFacts(Facts):
     """A mapping file (`--columns`): what no heading says."""
@@ -105,7 +107,7 @@ def columns_of(table: Table, mapping: Path | None = None) -> Columns:
     CannotUse : no row has headings for both ends, two columns say the same, or the mapping file names what is not there
     """
     if not table.rows:
-        raise CannotUse([Problem(Place(table.name), "the list is empty", "Check the file, and its worksheet.")])
+        raise CannotUse([Problem(Place(table.name), "the list is empty", CHECK_FILE)])
     if mapping is None:
         return _by_headings(table)
     with bounded(mapping.name) as problems:

@@ -11,6 +11,7 @@ from tracer.entry.runs import MAX_LENGTH_M, NOT_COLOURED, read_point
 from tracer.entry.values import UNKNOWN_WORDS, Misread
 from tracer.entry.wire_lists.columns import Columns
 from tracer.entry.wire_lists.tables import FORMULA
+from tracer.standards import figures
 from tracer.standards.colours import ColourSystem, is_colour
 from tracer.standards.conductors import BadSize, parse_size
 
@@ -190,7 +191,7 @@ class RowReader:
         if length := told.get("length", ""):
             metres = self._metres(length)
             if metres:
-                words.append(f"{metres:.10g}m")
+                words.append(f"{figures.plain(metres)}m")
             else:
                 why = "" if _LENGTH.match(length) is None else ": its unit is not said, or it is not possible"
                 self._kept(number, "length", length, notes, why)

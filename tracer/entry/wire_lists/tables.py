@@ -14,6 +14,7 @@ from typing import Any
 
 from tracer.entry.problems import CannotUse, Place, Problem, listed
 from tracer.entry.visible import visible
+from tracer.standards import figures
 
 MAX_FILE_BYTES = 64_000_000
 MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is counted before it is unpacked
@@ -21,6 +22,7 @@ MAX_ROWS = 200_000
 MAX_COLUMNS = 200
 MAX_WORKSHEETS = 100
 _SEPARATORS = {".csv": ",;\t|", ".tsv": "\t", ".txt": "\t;,|"}
+_ANEW = "Open it in the spreadsheet program and save it anew"
 _FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 FORMULA = "\0formula"  # stands in a cell whose formula was saved without a value; no cell can hold it
 
@@ -57,7 +59,7 @@ def read_table(file: Path, worksheet: str | None = None) -> Table:
         if not file.is_file():
             raise _cannot(str(file), "there is no such file", "Check its name and folder.")
         if file.stat().st_size > MAX_FILE_BYTES:
-            raise _cannot(name, f"larger than {MAX_FILE_BYTES / 1e6:.0f} MB", "Split the list.")
+            raise _cannot(name, f"larger than {figures.megabytes(MAX_FILE_BYTES)}", "Split the list.")
         data = file.read_bytes()
     except OSError as error:
         raise _cannot(name, f"the file cannot be read: {error.strerror}", "Check it and its permissions.") from None
@@ -144,10 +146,10 @@ def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(one.file_size for one in packed.infolist())
     except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
-        fix = "Open it in the spreadsheet program and save it anew; a protected one without its password."
+        fix = f"{_ANEW}; a protected one without its password."
         raise _cannot(name, "this is no readable .xlsx file", fix) from None
     if size > MAX_UNPACKED_BYTES:
-        raise _cannot(name, f"unpacked it has more than {MAX_UNPACKED_BYTES / 1e6:.0f} MB", "Split the list.")
+        raise _cannot(name, f"unpacked it has more than {figures.megabytes(MAX_UNPACKED_BYTES)}", "Split the list.")
     book = _opened(name, data, values=False)
     sheets = {one.title: one for one in book.worksheets}
     titles = list(sheets)
@@ -178,7 +180,7 @@ def _opened(name: str, data: bytes, *, values: bool) -> Any:
             warnings.simplefilter("ignore")
             return load_workbook(io.BytesIO(data), read_only=True, data_only=values, keep_links=False)
     except Exception as error:  # the library raises whatever a spoiled part of the file makes it raise
-        fix = "Open it in the spreadsheet program and save it anew, or save it as CSV UTF-8."
+        fix = f"{_ANEW}, or save it as CSV UTF-8."
         raise _cannot(name, f"this is no readable .xlsx file ({type(error).__name__})", fix) from None
 
 
@@ -190,7 +192,7 @@ def _cells(name: str, sheet: Any) -> Iterator[tuple[int, list[str]]]:
     except CannotUse:
         raise
     except Exception as error:  # see `_opened`
-        fix = "Open it in the spreadsheet program and save it anew, or save it as CSV UTF-8."
+        fix = f"{_ANEW}, or save it as CSV UTF-8."
         raise _cannot(name, f"worksheet {sheet.title} cannot be read ({type(error).__name__})", fix) from None
 
 
@@ -201,7 +203,7 @@ def _written(cell: Any) -> str:
     if isinstance(cell, bool):
         return str(cell).upper()
     if isinstance(cell, float):
-        return f"{cell:.10g}"
+        return figures.plain(cell)
     return str(cell)
 
 

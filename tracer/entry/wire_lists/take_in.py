@@ -17,11 +17,12 @@ from tracer.entry.problems import CannotAnswer, CannotUse, Place, Problem, natur
 from tracer.entry.text import MAX_FILE_BYTES, read_file
 from tracer.entry.values import Misread
 from tracer.entry.visible import visible
-from tracer.entry.wire_lists.columns import FIELDS, Columns, columns_of, letter
+from tracer.entry.wire_lists.columns import CHECK_FILE, FIELDS, Columns, columns_of, letter
 from tracer.entry.wire_lists.kinds import Found, parts_of
 from tracer.entry.wire_lists.rows import NotTaken, RowReader, Taken
 from tracer.entry.wire_lists.sheets import pages, sheet_text, vehicle_text
 from tracer.entry.wire_lists.tables import read_table
+from tracer.standards import figures
 from tracer.standards.colours import SYSTEMS, ColourSystem
 
 
@@ -127,7 +128,7 @@ def _taken(folder: Path, file: Path, mapping: Path | None, worksheet: str | None
     above = [number for number, _ in table.rows if number < columns.row]
     data = [(number, row) for number, row in table.rows if number > columns.row]
     if not data:
-        raise CannotUse([Problem(Place(table.name, columns.row, 1), "no row stands below the headings", "Check the file, and its worksheet.")])  # fmt: skip
+        raise CannotUse([Problem(Place(table.name, columns.row, 1), "no row stands below the headings", CHECK_FILE)])  # fmt: skip
     reader = RowReader(columns, system, rails, (row for _, row in data))
     for number, row in data:
         try:
@@ -276,7 +277,7 @@ def _files(
         taken.add(sheet)
         text = sheet_text(sheet, file.name, declared[page], several)
         if (size := len(text.encode())) > MAX_FILE_BYTES:
-            what = f"as one sheet it would have {size / 1e6:.1f} MB, and at most {MAX_FILE_BYTES / 1e6:.0f} MB are read of a sheet"
+            what = f"as one sheet it would have {figures.megabytes(size)}, and at most {figures.megabytes(MAX_FILE_BYTES)} are read of a sheet"
             fix = "Say in a column `sheet` on which page each wire is, or split the list."
             raise CannotUse([Problem(Place(visible(file.name)), what, fix)])
         files[f"sheets/{name}.yaml"] = text

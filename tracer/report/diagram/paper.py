@@ -34,6 +34,7 @@ from tracer.report.diagram.shapes import (
 from tracer.report.fonts import text_width
 from tracer.report.layout import elsewhere_words
 from tracer.report.minding import first_words, lines
+from tracer.report.words import LETTERS
 from tracer.trace.minding import CAUTION, HAZARD, NOTE
 
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
@@ -375,7 +376,7 @@ def _title_block(
     shapes.extend(_key_legend(view, 5, y + 6.5, listed=listed))
     y += _LINE
     line(
-        "S supply, G ground, V carries a level, C side chain, B bus line: rows of tracer supplies; after the dot the point's number in it, as on the worksheet. "
+        f"{LETTERS}: rows of tracer supplies; after the dot the point's number in it, as on the worksheet. "
         "A point is named by its first row; also: the others. "
         + ("" if listed else "Beside a line: colour left, size right. 5>12: cavity 5 of the half above, 12 below. ")
         + "The maker's procedure, local codes and licensed practice come first."

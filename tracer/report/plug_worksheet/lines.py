@@ -320,7 +320,7 @@ def _asleep_words(asleep: Beside) -> str:
     """'< 0.1', '≈ 12.65', '9.32 to 12.65'."""
     if asleep.low is None or asleep.high is None:
         return "" if asleep.nominal is None else f"≈ {figures.volts_number(asleep.nominal)}"
-    return f"< {asleep.high:g}" if asleep.high < 1 else figures.volts_ends(asleep.low, asleep.high)
+    return f"< {figures.stated(asleep.high)}" if asleep.high < 1 else figures.volts_ends(asleep.low, asleep.high)
 
 
 def _list_words(report: SupplyReport) -> str:

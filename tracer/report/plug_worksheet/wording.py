@@ -7,11 +7,11 @@ from typing import Any
 from tracer.plan.words import IS_LIT
 from tracer.report.faces import PRINTED
 from tracer.report.plug_worksheet.values import ALONE, DEAD, PLUGGED, START, WorksheetInWords
-from tracer.report.words import FED_THROUGH, MAKER_FIRST
+from tracer.report.words import FED_THROUGH, MAKER_FIRST, WHOSE_WORDS
 
 MOST_LOOSE = 8  # of loose ends with a box each: more become a count
 
-FIELDS = ("vehicle, registration or identification number", "km", "date", "by", "complaint, in the customer's words; when, hot, wet, recent work")  # fmt: skip
+FIELDS = ("vehicle, registration or identification number", "km", "date", "by", WHOSE_WORDS)  # fmt: skip
 
 
 def words_of(worksheet: WorksheetInWords) -> dict[str, Any]:

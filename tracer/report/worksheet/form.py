@@ -12,6 +12,7 @@ from tracer.report.plain_data import csv_text, json_text, loose_data
 from tracer.report.typeset import CSS_PAPERS, PAPERS, html, pdf, template
 from tracer.report.worksheet.lines import ToRead, Worksheet
 from tracer.report.worksheet.wording import FIELDS, words_of
+from tracer.standards import figures
 from tracer.trace.minding import CAUTION, HAZARD
 
 SCHEMA = "tracer.worksheet/1"
@@ -176,7 +177,7 @@ def _numbers(to_read: ToRead, worksheet: Worksheet) -> list[str]:
             )
         cells["computed for load"] = one.load
         if one.limit_v is not None:
-            limit, source = f"{one.limit_v:g}", one.source
+            limit, source = figures.plain(one.limit_v), one.source
     if not limit and to_read.source:
         source = worksheet.sources[to_read.source - 1]
     return [*cells.values(), limit, source]

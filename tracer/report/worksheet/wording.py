@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from tracer.report.words import LETTERS, WHOSE_WORDS
 from tracer.report.worksheet.lines import Batch, ToRead, Worksheet
 
 COLUMNS = ("code", "point and side", "wire; comes from", "expected; limit", "volts", "lamp on", "drop", "circle one", "note")  # fmt: skip
 FIELDS = (
     "Vehicle, registration or identification number", "Mileage", "Date", "Person",
-    "Complaint, in the customer's words; when, hot, wet, recent work", "Meter leads shorted: reading in Ω or V", "Lamp proven on the battery before and after",
+    f"{WHOSE_WORDS[0].upper()}{WHOSE_WORDS[1:]}", "Meter leads shorted: reading in Ω or V", "Lamp proven on the battery before and after",
 )  # fmt: skip
 
 
@@ -51,7 +52,7 @@ def words_of(worksheet: Worksheet) -> dict[str, Any]:
 def _how(worksheet: Worksheet) -> str:
     return (
         "One batch is one place, one key state, module plugged in or not; its first box is for the battery volts at that moment. "
-        "S supply, G ground, V carries a level, C side chain, B bus line; after the dot the point's number in its row, the same as on the diagram. "
+        f"{LETTERS}; after the dot the point's number in its row, the same as on the diagram. "
         "A heavy border must be measured. Volts: to battery negative; unplugged that is the open circuit. Lamp on: the same with the lamp whose watts the box names. "
         "Drop: the meter across the way, from the post named to the point, with the circuit working or the lamp on. "
         f"Key states in their order: {', '.join(worksheet.keys)}."

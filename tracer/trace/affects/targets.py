@@ -9,7 +9,7 @@ from tracer.circuit.model import Circuit, LinkKind, PartKind
 from tracer.entry.models import ConnectorFacts
 from tracer.entry.problems import CannotAnswer, listed, natural, nearest
 from tracer.trace.affects.still_fed import Opened, opened_at_pin
-from tracer.trace.kinds import PARTS
+from tracer.trace.kinds import PARTS, no_fuse
 from tracer.trace.panels.labels import position_in
 
 
@@ -180,7 +180,7 @@ def _target_notes(circuit: Circuit, parts: Iterable[str]) -> Iterator[str]:
         elif state == "option":
             yield f"{name} is an option that is not fitted here: nothing is lost by opening it"
         elif state == "none":
-            yield f"no fuse exists at {name}: an electronic output does its work"
+            yield no_fuse([name])
         if part.kind is PartKind.GROUND:
             yield (
                 f"taken as every eyelet of {name} apart; where only the stack of eyelets lifts from the metal, the eyelets still touch each other, "

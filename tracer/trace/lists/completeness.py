@@ -19,13 +19,13 @@ _CONDITIONS: dict[str, tuple[str, str]] = {
         "{} are joined with a battery negative (not typed in)",
     ),
     "mass": ("{} sits on the body", "{} sit on the body"),
-    "assumed": ("what is only assumed of {} is so", "what is only assumed of {} is so"),
+    "assumed": ("what is only assumed of {} is so",) * 2,
     "position": ("{} closes nothing more", "{} close nothing more"),
     "output": (
         "nothing comes from {}, an output that is not entered",
         "nothing comes from {}, outputs that are not entered",
     ),
-    "net": ("nothing else drives {}", "nothing else drives {}"),
+    "net": ("nothing else drives {}",) * 2,
 }
 
 

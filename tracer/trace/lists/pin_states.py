@@ -107,8 +107,8 @@ def _of_row(row: Row, kind: str) -> PinStates:
 
 def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) -> tuple[str, str]:
     output = facts.outputs.get(pin)
+    commanded = output.when.text if output is not None and output.when.known else "a state that is not known"
     if output is not None and output.drives == "low":
-        commanded = output.when.text if output.when.known else "a state that is not known"
         return (
             f"battery voltage through its load while that is fed and the output rests, near 0 V while commanded ({commanded})",
             loads.get(pin, ""),
@@ -119,7 +119,6 @@ def _untraced(kind: str, pin: str, facts: ModuleFacts, loads: dict[str, str]) ->
         volts = figures.stated(output.volts, "V") if output.volts else "its reference voltage"
         return f"{volts} while the module is awake", "a short in one sensor pulls it down for all"
     if output is not None:
-        commanded = output.when.text if output.when.known else "a state that is not known"
         return (
             f"its supply while commanded ({commanded})",
             "open, a few volts of diagnosis current are normal (common practice, no source)",

@@ -15,7 +15,7 @@ from tracer.standards.allowances import DIODE_DROP
 from tracer.standards.limits import Limit, drop_limit
 from tracer.standards.sources import said
 from tracer.trace.hazards import Hazards
-from tracer.trace.kinds import touched
+from tracer.trace.kinds import no_fuse, touched
 from tracer.trace.lists.results import Expect, FuseOnWay, Probe, Row, RowEnd
 from tracer.trace.tracing import Tracing, ground_sense, supply_sense
 from tracer.trace.ways.settings import left_out, level_of, reasons_of, switched_by
@@ -386,9 +386,7 @@ def _fuse_notes(circuit: Circuit, links: list[Link], level: str) -> list[str]:
     if absent:
         notes.append(f"leads over a position that is not fitted: {', '.join(absent)}")
     if electronic:
-        notes.append(
-            f"no fuse exists at {', '.join(electronic)}: an electronic output protects this wire and may have latched off"
-        )
+        notes.append(no_fuse(electronic))
     if level == "supply" and not fuses and not any(link.kind is LinkKind.DRIVER_HIGH for link in links):
         notes.append("no fuse on the way")
     return notes

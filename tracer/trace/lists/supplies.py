@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from tracer.circuit.model import Circuit, Part, PartKind
 from tracer.entry.models import ModuleFacts
-from tracer.entry.problems import CannotAnswer, listed, natural, nearest
+from tracer.entry.problems import NONE_YET, CannotAnswer, listed, natural, nearest
 from tracer.standards.cautions import cautions_for
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import assumptions, uncounted_joints
@@ -40,9 +40,7 @@ class UnknownModule(CannotAnswer, LookupError):
             hint = f"Declare it first (`{name}: {{is: module}}` on its sheet). "
         else:
             hint = f"Did you mean {near[0]}? " if near and not kind else ""
-        super().__init__(
-            f"{what}. {hint}Modules: {listed(known, most=_MOST_NAMED, joiner='and') or 'none typed in yet'}."
-        )
+        super().__init__(f"{what}. {hint}Modules: {listed(known, most=_MOST_NAMED, joiner='and') or NONE_YET}.")
 
 
 @dataclass

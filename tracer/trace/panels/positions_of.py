@@ -8,7 +8,7 @@ from dataclasses import replace
 from tracer.circuit.kinds import BESIDE, PartKind
 from tracer.circuit.model import FUSE_KINDS, Circuit, LinkKind, Part
 from tracer.entry.models import FuseFacts, PanelFacts, RelayFacts
-from tracer.entry.problems import natural, nearest
+from tracer.entry.problems import NONE_YET, natural, nearest
 from tracer.entry.scalars import NO_FUSE_BELONGS
 from tracer.standards.cautions import cautions_for
 from tracer.standards.fuses import UnknownFuseKind, fuse_kind, rating_of
@@ -66,7 +66,7 @@ def panels_of(circuit: Circuit | Tracing, name: str | None = None) -> PanelRepor
         if name not in known:
             near = nearest(name, known)
             hint = f" Did you mean {near[0]}?" if near else ""
-            raise UnknownPanel(f"there is no panel {name}.{hint} Panels: {', '.join(known) or 'none typed in yet'}.")
+            raise UnknownPanel(f"there is no panel {name}.{hint} Panels: {', '.join(known) or NONE_YET}.")
         parts = [part for part in parts if part.name == name]
     below = Below(tracing)
     found = loose_ends(tracing)

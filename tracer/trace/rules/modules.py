@@ -17,6 +17,8 @@ from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, at
 from tracer.trace.tracing import Tracing
 from tracer.trace.ways.settings import level_of
 
+_FOLLOW = "Follow the wire further: type in the page or the run where it goes on."
+
 
 def _modules(tracing: Tracing) -> Iterator[tuple[Part, ModuleFacts, tuple[PinFinding, ...]]]:
     for part in tracing.circuit.modules():
@@ -100,7 +102,7 @@ def not_looked_at(tracing: Tracing) -> Iterator[Finding]:
     "L114",
     "declared supply reaches no source",
     why="The sheet calls the pin a supply, but its way to a source is not typed in (or leads only through a load).",
-    fix="Follow the wire further: type in the page or the run where it goes on.",
+    fix=_FOLLOW,
     bad=EXAMPLE_PARTS + "}  # L114\nruns:\n- ALM.4 -- RD 1 -- S1\n- S1 -- RD 1 -- F9.load\n",
     good=EXAMPLE_PARTS + "}\n" + EXAMPLE_RUNS,
 )
@@ -122,7 +124,7 @@ def supply_reaches_nothing(tracing: Tracing) -> Iterator[Finding]:
     "L115",
     "declared ground reaches no ground",
     why="The sheet calls the pin a ground, but its way to a ground point is not typed in.",
-    fix="Follow the wire further: type in the page or the run where it goes on.",
+    fix=_FOLLOW,
     bad="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, S1: splice, S2: splice}  # L115\nruns:\n- ALM.2 -- BN 1 -- S1\n- S1 -- BN 1 -- S2\n- S1 -- BN 2 -- S2\n",
     good="parts: {ALM: {is: module, cavities: [2], pins: {2: ground}}, G1: ground}\nruns:\n- ALM.2 -- BN 1 -- G1\n",
 )
