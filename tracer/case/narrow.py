@@ -94,6 +94,7 @@ def _by_rows(case: Case, failed: RowProof, rows: Sequence[RowProof]) -> Iterator
     adds = _adds_ohm(case, failed)
     for row in rows:
         for one in () if row.name in case.plan["rows"] and case.open_on_way(row.name) else row.passed:
+            # A test that passes with so much hidden would have passed with this fault as well: it clears nothing.
             if one.test is None or _hides_ohm(case, row, one) >= adds:
                 continue
             pieces = tuple(piece for piece in one.test["proves"] if piece in failed.pieces and (one.group[0] == key or kinds[piece] not in _OF_A_MOMENT))  # fmt: skip
@@ -106,6 +107,7 @@ def _hides_ohm(case: Case, row: RowProof, one: Judged) -> float:
     moved, test = one.reading.moved_ends(case.plan["rows"][row.name]["level"]), one.test
     if moved is None or test is None:
         return math.inf
+    # All that the lamp moved at most beyond what it moves at least in order may be one bad joint; the least current of the lamp makes that joint largest.
     return float((moved[1] - test["least_v"] + METER_OFF_V) / (LEAST_OF_LAMP * test["lamp_a"]))
 
 
@@ -114,6 +116,8 @@ def _adds_ohm(case: Case, failed: RowProof) -> float:
     test = failed.failed[-1].test
     if test is None or test["most_v"] is None:
         return math.inf if math.isinf(_moved_v(case, failed)) else CLEARLY_OHM
+    # The other way round: what it moved at least beyond what may be in order at most, and by the most current, so that nothing is cleared by an overrated
+    # fault.
     return (_moved_v(case, failed) - float(test["most_v"]) - METER_OFF_V) / (MOST_OF_LAMP * float(test["lamp_a"]))
 
 
@@ -138,6 +142,7 @@ def _by_points(case: Case, failed: RowProof) -> Iterator[Clears]:
     parts = case.plan["rows"][failed.name]["parts"]
     for one, place, good in split_readings(case, failed):
         if good is not None:
+            # Good here: all before it carries the load. Bad here: the fault lies before it, and what is behind is not under suspicion by this row.
             gone = parts[:place] if good else parts[place:]
             pieces = tuple(piece for piece in gone if piece in failed.pieces)
             if pieces:
@@ -244,6 +249,7 @@ def _points_at_odds(case: Case, failed: RowProof) -> Iterator[str]:
     read = [(one, place, good) for one, place, good in split_readings(case, failed) if good is not None]
     for one, place, good in read:
         for other, behind, fine in read:
+            # The current of the lamp runs through the first point to come to the second, so a good one behind a bad one cannot be.
             if not good and fine and place <= behind:
                 yield f"{case.short(other.name)} carried the lamp ({other.id}), yet {case.short(one.name)} before it on the way to {failed.short} did not ({one.id})"  # fmt: skip
 
@@ -267,6 +273,7 @@ def things_at_odds(case: Case) -> Iterator[str]:
                 one
             )
     touched = [note.n for note in case.notes if note.kind in (*TOUCHING, "look")]
+    # Less than half the system's volts may be the battery, or a load that came on meanwhile; more is another state of the way.
     half = float(case.plan["system_v"]) / 2
     for (name, *_), found in by.items():
         since = max((n for n in touched if n < found[-1].n), default=0)

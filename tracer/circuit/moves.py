@@ -54,6 +54,7 @@ def at_rest(start: Levels, turn: Turn, follow: Callable[[Turn, Levels], Levels])
     in_every_order = _in_every_order(start, turn, follow)
     if Level.DEPENDS not in in_every_order:
         return Rest(in_every_order)
+    # The likely case: all moving together leaves as much open as any order can, so no order has to be tried.
     ring = _together(start, rest, follow)
     if ring == [in_every_order]:
         return Rest(in_every_order)
@@ -79,6 +80,7 @@ def _going_on(ends: list[list[Levels]]) -> tuple[int, ...]:
 def _in_every_order(start: Levels, turn: Turn, follow: Callable[[Turn, Levels], Levels]) -> Levels:
     moving = Turn(turn.key, turn.before, unsure=bool(turn.late))
     state = start
+    # Outwards first, until nothing that may move is left certain; then back to what is certain whatever came of that.
     while (wider := _joined([state, follow(moving, state)])) != state:
         state = wider
     rest = Turn(turn.key)

@@ -78,6 +78,7 @@ class KeyStates:
     @cached_property
     def settled(self) -> dict[str, Settled]:
         """Each key state, in order, each begun from the relays of the one before."""
+        # As after the battery was connected: no relay holds itself yet.
         relays: dict[str, Level] = {name: Level.DEAD for name in self._coils}
         result: dict[str, Settled] = {}
         for before, key in zip(("", *self.keys), self.keys, strict=False):
@@ -114,6 +115,7 @@ class KeyStates:
             first, second = (up.supply, down.supply) if supply else (up.ground, down.ground)
             found = dict(first)
             if first != second:
+                # One key state, two levels: which of them it is hangs on whether the key came from below or from above.
                 found |= {net: Level.DEPENDS for net in {*first, *second} if first.get(net, Level.DEAD) is not second.get(net, Level.DEAD)}  # fmt: skip
             self._levels[key, supply] = found
         return self._levels[key, supply]
@@ -190,6 +192,7 @@ class KeyStates:
     def _coil_level(coil: tuple[int, int], supply: Mapping[int, Level], ground: Mapping[int, Level]) -> Level:
         a, b = coil
         dead = Level.DEAD
+        # Either way round, and as certain as the less certain of supply and ground.
         return max(min(supply.get(a, dead), ground.get(b, dead)), min(supply.get(b, dead), ground.get(a, dead)))
 
     @staticmethod
@@ -198,6 +201,7 @@ class KeyStates:
             return Level.LIVE
         if resets is Level.LIVE and sets is Level.DEAD:
             return Level.DEAD
+        # It stays where it was last put; with both coils fed, or one that may be, nobody knows where it ends.
         return now if sets is Level.DEAD and resets is Level.DEAD else Level.DEPENDS
 
     def conducts(self, link: Link, settled: Settled, fixed: Mapping[str, bool] | None = None) -> Level:

@@ -52,6 +52,7 @@ class Evidence:
     def likely(self) -> FloatArray:
         """(k,) with both."""
         share = slip("reading wrong")
+        # Never nothing at all: a fault that one reading speaks against must stay among those that all others may speak for.
         found: FloatArray = np.maximum((1.0 - share) * self.fits + share * self.wrong, _LEAST)
         return found
 
@@ -131,12 +132,14 @@ def _weighed(plan: Mapping[str, Any], predicted: Predicted, readings: Sequence[R
     of = np.array([atom.fault for atom in faults.atoms])
     share: FloatArray = np.bincount(of, atoms, len(faults.faults)).astype(np.float64)
     best = np.zeros(len(faults.faults), dtype=np.intp)
+    # From the least likely on: of each fault the likeliest is written last and stays.
     for n in np.argsort(atoms, kind="stable"):
         best[of[n]] = n
     return Weighed(predicted, evidence, atoms, share, tuple(best.tolist()))
 
 
 def _shares(faults: Faults, evidence: Iterable[Evidence]) -> FloatArray:
+    # In logarithms, and by the largest of them, since the product of a few dozen likelihoods is smaller than any number that can be held.
     logs = np.log(np.array([faults.faults[atom.fault].prior * atom.share for atom in faults.atoms]))
     for one in evidence:
         logs = logs + np.log(one.likely)
@@ -161,6 +164,7 @@ def _with_pairs(found: Weighed) -> Faults:
     first = np.argsort(np.where(real, logs, -np.inf), kind="stable")[::-1][:_TRIED]
     pairs: dict[tuple[int, int], None] = {}
     for rest in _unexplained(found):
+        # On top of its share: the second of a pair must above all explain what the first does not.
         again = np.log(np.maximum(rest.fits, _LEAST)) * 2.0 + logs
         second = np.argsort(np.where(real & ~rest.contradicts, again, -np.inf), kind="stable")[::-1][:_TRIED]
         for one in first.tolist():
@@ -217,6 +221,7 @@ def evidence_of(plan: Mapping[str, Any], predicted: Predicted, buses: OnBuses, o
     judged = _Judge(read, level, battery_v, diode_v, (on.lamp_w or 0.0) / float(plan["system_v"]))
     if one.loaded and not any(value.is_word for value in one.values):
         volts = [_volts(value, on, battery_v) for value in one.values]
+        # The second value is judged by how far it lies from the first: what is uncertain in both, the battery above all, cancels.
         fits = judged.bare(*volts[0]) * judged.moved(volts[0], volts[1])
         wrong = judged.wrong(*volts[0]) * judged.wrong(*volts[1])
         return Evidence(one, fits, wrong, read)
@@ -320,6 +325,7 @@ class _Judge:
         shared_v = np.maximum(
             np.minimum(self.battery_v - self.bare_v, self.bare_v), 0.0
         )  # what else hangs there moves both
+        # Of what the lamp moves, and of what is left for it, the smaller one is what a change of some ohms can shift; near either end nothing can.
         uncertain_v = np.maximum(np.minimum(np.abs(moved_v), left_v), shared_v)
         sd = np.hypot(MOVED_SHARE * uncertain_v, math.hypot(least_moved_v(self.lamp_a), self.diode_v))  # fmt: skip
         middle = (bare[0] + bare[1]) / 2.0
@@ -332,6 +338,7 @@ class _Judge:
         return 0.5 * off + 0.5 * _overlap(low_v, high_v, -0.3, self.battery_v)
 
     def _sd(self, volts: FloatArray, share: float, least_v: float) -> FloatArray:
+        # At the battery's volts and at none there is nothing to be lost; halfway between, a share of ohms shifts it most.
         uncertain_v = np.maximum(np.minimum(self.battery_v - volts, volts), 0.0)
         found: FloatArray = np.hypot(share * uncertain_v, math.hypot(least_v, self.diode_v))
         return found

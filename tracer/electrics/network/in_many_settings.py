@@ -215,6 +215,7 @@ class Together:
                     self._settle(work, some, rated=True)
             waiting = waiting[work.at_rest[waiting]]
             wrong = self._wrong_diodes(work, waiting)
+            # Diodes that turn one another would go round for ever when all are turned at once: from half of the turns on, the first one only.
             if turn >= _DIODE_TURNS // 2:
                 wrong &= np.cumsum(wrong, axis=0) == 1
             turned = np.any(wrong, axis=0)
@@ -330,6 +331,7 @@ class Together:
             work.islands[column] = self._islands_of(work.closed[:, column])
 
     def _islands_of(self, closed: BoolArray) -> Islands:
+        # Of thousands of settings most have the same branches closed: islands are found once for each pattern.
         key = np.packbits(closed).tobytes()
         if key not in self._known_islands:
             links = np.concatenate([self.ends[: self.plain][closed], self.ends[self.plain :]])
@@ -386,6 +388,7 @@ class Together:
         late, late_v = with_loads_at_rest(block, laws, drop_v)
         potential_v = block.whole_v(late_v)
         before_v = np.full(columns.size, np.inf)
+        # The surplus at each node is computed from the branches, not by the elimination, so what was lost there is found and put right.
         for _ in range(_REFINEMENTS):
             branch_a, drop_v = self._currents(conductance_s, source_v, laws, potential_v)
             change_v = block.answer(late, self.flows.surplus_a(branch_a))

@@ -94,6 +94,7 @@ class Needed:
             values[self._into[some.start - self.single : some.stop - self.single]] = here
         begins = self._anchor[self._inside]
         values[self._inside] = values[begins]
+        # In a state in which the dead end has come off, it has no volts of the node at which it began.
         cut_off = {id(island): self._inside[island[self._inside] != island[begins]] for island in islands}
         for column, island in enumerate(islands):
             values[cut_off[id(island)], column] = 0.0
@@ -117,6 +118,7 @@ def _anchors(node_count: int, ends: IntArray, able: BoolArray, staying: IntArray
     anchor = np.where(fed[island], np.arange(node_count), -1)
     edges = edges[fed[island[edges[:, 0]]]]
     while True:
+        # Leaf by leaf: with the ends gone, the nodes before them are ends.
         last = (np.bincount(edges.ravel(), minlength=node_count) == 1) & ~fixed
         a, b = edges.T
         ending = last[a] | last[b]
@@ -132,6 +134,8 @@ def _anchors(node_count: int, ends: IntArray, able: BoolArray, staying: IntArray
 def _chains(node_count: int, ends: IntArray, always: BoolArray, staying: IntArray) -> list[list[tuple[int, int, int]]]:
     """Branches in a row, each with the node it comes from and the one it leads to; of branches that are always closed, and no other branch ends in between."""
     middle = np.bincount(ends.ravel(), minlength=node_count) == 2
+    # Where something is fed in or asked, the current before and behind differs, or the volts are wanted: no row runs over it. Nor over a branch that opens in
+    # some state.
     middle[staying] = False
     middle[ends[~always | (ends[:, 0] == ends[:, 1])]] = False
     rows = np.flatnonzero(middle[ends].any(axis=1)).tolist()

@@ -112,7 +112,9 @@ def _operating_point(loads: Sequence[Load], idle_v: FloatArray, seen_ohm: FloatA
         able = [k for k, load in enumerate(loads) if load.least_v > 0.0 and not given_up[k]]
         if not able:
             raise _cannot_supply(loads, idle_v, seen_ohm, attempt)
+        # One at a time: with the most starved one gone, the others may have enough.
         given_up[max(able, key=lambda k: loads[k].least_v - abs(attempt.drop_v[k]))] = True
+    # A load that would come back once it is off has no steady state: it is told, and not settled one way or the other.
     revived = [k for k, load in enumerate(loads) if given_up[k] and abs(attempt.drop_v[k]) > load.least_v]
     if revived:
         raise NoConvergence(
@@ -142,6 +144,7 @@ def _newton(loads: Sequence[Load], given_up: BoolArray, idle_v: FloatArray, seen
         result: FloatArray = drop_v - idle_v + seen_ohm @ (extra - LOAD_BASE_S * drop_v)
         return result
 
+    # From the unloaded side, so that of the two points of a load of constant power the upper one is found, at which it works.
     drop_v = idle_v.copy()
     missing = mismatch(drop_v)
     for _ in range(_MOST_STEPS):

@@ -100,6 +100,7 @@ class _Search:
 
     def states(self, sampled: Sequence[Sequence[Sampled]]) -> list[States]:
         for number, model in enumerate(self.together.models):
+            # Everything at one end together: far from the nominal state, where slopes alone might not lead.
             for series in (LOW, HIGH):
                 for draws in (LOW, HIGH):
                     for battery in (LOW, HIGH):
@@ -180,12 +181,14 @@ class _Search:
                 if one.push.through >= 0:
                     setting.branches[one.push.through] = LOW if one.up else HIGH
                 at = self._at(number, setting)
+                # A setting to which its own slopes lead is at the end of its range: nothing near moves the push further.
                 if at != one.at:
                     yield _Moved(number, one.push, one.up, at)
 
 
 def _key(number: int, setting: Setting) -> tuple[int, bytes, bytes, int]:
     branches = np.concatenate([setting.branches, setting.volts])
+    # Two bits for each of three choices: a vehicle has thousands of branches, and each setting that was solved is kept by this.
     packed = np.packbits(branches != LOW).tobytes() + np.packbits(branches == HIGH).tobytes()
     return number, packed, setting.draws.tobytes(), setting.battery
 

@@ -168,6 +168,7 @@ class _Layout:
         members = [block.id for block in self.blocks.values() if block.box == self.view.module]
         if not members:  # the module is drawn on another page
             return []
+        # dot puts what nothing leads to at the top of the page: its line would go round the module on its way to the ground points.
         foot = [one for one in members if self.blocks[one].edge == "bottom"] or members
         heads = {edge.head for edge in self.edges}
         return [
@@ -192,6 +193,7 @@ class _Layout:
                 continue
             low, high = reach.get(edge.trunk, (tail + 1, head - 1))
             reach[edge.trunk] = min(low, tail + 1), max(high, head - 1)
+        # One lane for all edges of a trunk, as far as the farthest of them goes: they are one conductor, and one line.
         for trunk, (low, high) in reach.items():
             for rank in range(low, high + 1):
                 self.lane[trunk, rank] = f"d{len(self.lane)}"
@@ -261,6 +263,7 @@ class _Layout:
     # --- gaps ----------------------------------------------------------------------------------------------------
 
     def _gaps(self) -> None:
+        # A gap above the first rank as well: a line that goes up comes into it before it goes down into its head.
         self.gap = {number: _Gap() for number in range(-1, self.ranks)}
         self.net: dict[str, int] = {}
         for edge in self.edges:
@@ -333,6 +336,7 @@ class _Layout:
                 dx = self._sides([b for b in self.blocks.values() if b.box == block.box])[1] - block.right
             shapes = [moved(shape, dx, dy) for shape in block.shapes]
             groups.append(Group(block.id, block.title, block.kind, shapes, block.nodes))
+        # Boxes at the back, then lines, then symbols with their texts: what is painted later lies in front.
         groups[len(self.boxes) : len(self.boxes)] = self._lines()
         left = min((left_and_right(shape)[0] for group in groups for shape in group.shapes), default=0.0)
         right = max((left_and_right(shape)[1] for group in groups for shape in group.shapes), default=0.0)
@@ -453,6 +457,7 @@ def _tracks(gap: _Gap) -> dict[str, int]:
     """A level for each trunk that moves sideways; where one leaves upwards on the x at which another leaves downwards, it lies above it."""
     spans: dict[str, tuple[float, float]] = {}
     for trunk in dict.fromkeys((*gap.above, *gap.below)):
+        # What goes straight through needs no level; what only ends on one side does, to turn in.
         xs = [*gap.above.get(trunk, []), *gap.below.get(trunk, [])]
         if len(set(xs)) > 1 or not (gap.above.get(trunk) and gap.below.get(trunk)):
             spans[trunk] = min(xs), max(xs)

@@ -106,6 +106,7 @@ class _Dealer:
         units = _units(self.view)
         if not units:  # nothing but loose ends, and too many for a title block
             raise _TooLarge
+        # No deal on fewer pages can succeed: the symbols alone have that area.
         least = max(2, ceil(_area(made) / ((width - 2 * MARGIN) * (height - 2 * MARGIN))))
         dealt: list[tuple[int, ...]] = []
         for pages in range(least, least + _DEALS):
@@ -151,6 +152,8 @@ class _Dealer:
         ]
         wanted: set[float] = set()
         area = _area(made)
+        # How wide it is laid out hangs on a wish: narrow and high, or wide and low. The page and the wish that allow the largest type win, the likely ones
+        # first.
         for width, height, wide in tries:
             block, block_height = _title_block(self.view, self.paper, number, pages, width - 2 * MARGIN)
             room_x, room_y = width - 2 * MARGIN, height - 2 * MARGIN - block_height - 6

@@ -36,6 +36,7 @@ def ranked(
     trunks : edges that share their way, so that they take one place in a rank that they pass
     width : how wide a rank may be, pt
     """
+    # Wiring has rings. An edge that closes one is drawn upwards later; with it no rank would ever be low enough.
     kept = _without_circles(len(units), edges)
     above: list[list[int]] = [[] for _ in units]
     below: list[list[int]] = [[] for _ in units]
@@ -52,6 +53,7 @@ def ranked(
         last[unit] = min((last[one] - 1 for one in below[unit]), default=last_rank)
     best: tuple[float, list[int]] | None = None
     middle = [(a + b) // 2 for a, b in zip(first, last, strict=True)]
+    # One unit moved at a time ends in the nearest valley: the lowest of three starts (all as high as can be, as low, between) is taken.
     for start in (first, last, middle):
         search = _Search(units, trunks, start, width, last_rank)
         search.improve(order, above, below)
@@ -116,6 +118,7 @@ class _Search:
         """Move one unit after the other to where it costs least, until nothing moves."""
         for sweep in range(_SWEEPS):
             moved = False
+            # Up and down in turn: what moves gives room only to those that come after it.
             for unit in order if sweep % 2 else reversed(order):
                 low = max((self.rank[one] + 1 for one in above[unit]), default=0)
                 high = min((self.rank[one] - 1 for one in below[unit]), default=self.last)

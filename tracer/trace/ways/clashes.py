@@ -163,6 +163,7 @@ def groups_of(
     for position, (block, _) in enumerate(gates):
         own = variables.get(block, frozenset()) & unsettled
         if own:
+            # A position is chosen once for all contacts of a variable, so blocks that share one, also over a third, cannot be searched apart.
             joined = [group for group in groups if group[0] & own]
             groups = [group for group in groups if not group[0] & own]
             positions = sorted([position, *(one for _, found in joined for one in found)])
@@ -184,6 +185,7 @@ def clash_of(
     edges: list[Edge] = []
     entry = 0
     for block, top, leave in chain:
+        # Two blocks have one node in common, which is the end of the one and the beginning of the next: all others are numbered anew in each.
         local = {top: entry}
         for number in sorted(block):
             link = links[number]
@@ -236,6 +238,8 @@ def _in_rows(count: int, edges: Sequence[Edge], fixed: tuple[int, int]) -> list[
             continue
         guards = dict(first.edge.guards)
         for variable, mask in second.edge.guards:
+            # In a row all contacts must be closed at once, so each variable keeps the positions that close all of its own; with none left the row is never
+            # closed.
             guards[variable] = guards.get(variable, mask) & mask
         number, gone = sorted(at[node])
         rows[number] = _Row(Edge(ends[0], ends[1], tuple(guards.items())), first.edges + second.edges, (*first.inner, node, *second.inner))  # fmt: skip

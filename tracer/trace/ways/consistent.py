@@ -103,6 +103,7 @@ class Network:
         found: set[int] = set()
         self._most_visits = self.visits + MOST_VISITS
         self._drop(taken_out, frozenset())
+        # One way first: where there is none at all, each link would else be refuted by a search of its own.
         first = self._some_way()
         if isinstance(first, Found):
             found |= self._proven(first, found)
@@ -111,6 +112,7 @@ class Network:
                 if alive:
                     self.alive[number] = 0
                     taken_out[number] = first.reason
+        # Few trials first: a way that is found for an easy link often proves hard ones on its way, so that only what is left needs a long search.
         for trials, walk in ROUNDS:
             doubtful = False
             for number in range(len(self.edges)):
@@ -140,6 +142,7 @@ class Network:
                 self.alive[number] = 0
                 taken_out[number] = reason
             for block in blocks:
+                # Every way runs through a block of one link, so whatever closes it is closed: other positions of its variables are out for all links.
                 for variable, mask in self.edges[block[0]].guards if len(block) == 1 else ():
                     self.full[variable] &= mask
             never = [n for n in self.guarded if self.alive[n] and not self._closes(n, self.full)]
@@ -184,6 +187,7 @@ class Network:
                 found, visits = through_one_way(self.steps, is_open, self.entry, self.leave, number, senses, walk)
                 self.visits += visits
                 return found
+            # Two paths without a common node, one from each end of the link, make with the link one path that meets no node twice.
             pair, visits = two_paths(self.steps, is_open, (edge.a, edge.b), (self.entry, self.leave), left_out=number)
             self.visits += visits
             if pair is None:
@@ -247,6 +251,7 @@ class Network:
 
     def _branch(self, path: _Finder, domain: list[int], held: frozenset[int]) -> Outcome:
         self._trials_left -= 1
+        # The last of these bounds Python's own stack: each variable held is one call deeper.
         if self._trials_left < 0 or self.visits > self._most_visits or len(held) > MOST_HELD:
             return Unsure.YES
         found = path(self._open(domain))
@@ -262,6 +267,7 @@ class Network:
         clash = [variable for variable, left in positions.items() if not left]
         if not clash:
             return Found(nodes, links, positions)
+        # The variable with the fewest positions that leave a path is branched on: the tree stays narrow, and with none or one left nothing is chosen at all.
         branches: list[tuple[int, list[list[int]], list[list[int]]]] = []
         for variable in sorted(clash):
             possible: list[list[int]] = []
@@ -291,6 +297,8 @@ class Network:
         if not sure:
             return Unsure.YES
         for child in impossible:
+            # A position without any path is refuted as it stands. Its reason costs a search for each variable held, so it is worked out only where all else
+            # has failed.
             reason = self._reason(path, child, held | {variable})
             if variable not in reason:
                 return Refuted(reason)
@@ -299,6 +307,7 @@ class Network:
 
     def _reason(self, path: _Finder, domain: list[int], held: frozenset[int]) -> frozenset[int]:
         """The held variables that cannot be set free again one by one without a path turning up."""
+        # Each is set free by itself and stays free where no path turns up: what is left is a reason, though perhaps not the shortest.
         free = list(domain)
         kept = set()
         for variable in sorted(held):

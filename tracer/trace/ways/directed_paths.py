@@ -40,6 +40,8 @@ def _in_one_sense(
 ) -> tuple[_PathOf | Unsure | None, int]:
     if tail == leave or head == entry:
         return None, 0
+    # Two paths without a common node from entry and head to tail and leave: a necessary condition that is found at once. It suffices where the first of them
+    # ends at tail.
     pair, visits = two_paths(steps, is_open, (entry, head), (tail, leave), left_out=number)
     if pair is None:
         return None, visits
@@ -97,6 +99,7 @@ def _walk(
         count += 1
         if count > most_steps:
             return Unsure.YES, visits
+        # Looked ahead at each step: a walk that has cut off the rest is given up here and not when it has come to its end.
         now = frozenset((*passed, other))
         after, looked = shortest(steps, is_open, (head,), (leave,), left_out=number, barred=now)
         visits += looked

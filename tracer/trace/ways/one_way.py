@@ -31,6 +31,7 @@ def links_on_ways(arcs: Sequence[Arc], entry: int, leave: int) -> frozenset[int]
         step = next(left, None)
         if step is None:
             stack.pop()
+            # The node is free again for ways that come to it from elsewhere.
             passed.discard(node)
             if path:
                 path.pop()
@@ -39,6 +40,7 @@ def links_on_ways(arcs: Sequence[Arc], entry: int, leave: int) -> frozenset[int]
         if count > MOST_STEPS:
             return walked
         number, head = step
+        # The path is taken as a whole: all its links are proven at once, which is what makes walking bearable.
         if head == leave:
             found.update(path)
             found.add(number)
@@ -65,6 +67,7 @@ def on_every_way(arcs: Iterable[Arc], entry: int, leave: int) -> tuple[frozenset
     farthest = 0
     seen: set[tuple[str, int]] = set()
     for number, point in enumerate(one):
+        # Nothing that begins before this point comes back behind it, so there is no way round it.
         if farthest == number:
             (nodes if point[0] == "node" else links).add(point[1])
         queue = [point]
