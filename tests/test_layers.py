@@ -8,10 +8,11 @@ import ast
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib import import_module
+from inspect import isfunction
 from pathlib import Path
 
 import networkx
@@ -206,6 +207,11 @@ def test_a_circle_is_found() -> None:
     assert circles({"a": {"b"}, "b": {"c"}, "c": {"a", "d"}, "d": set()}) == [["a", "b", "c"]]
 
 
+def is_below(target: str, names: Iterable[str]) -> bool:
+    """Whether a dotted name is one of the names, or stands in one of them."""
+    return any(target == name or target.startswith(f"{name}.") for name in names)
+
+
 # What a command may use beside the front door: how things are shown, how files and messages are made.
 CLI_USES = (
     "tracer.case.calls",  # the front door of cases, which need no vehicle
@@ -227,15 +233,18 @@ def test_commands_ask_the_front_door_only() -> None:
         f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}"
         for module, file, imported in tracer_imports()
         if module.startswith("tracer.cli") and imported.target.startswith("tracer.") and not imported.for_types
-        if not imported.target.startswith(CLI_USES) and imported.target != "tracer.__version__"
+        if not is_below(imported.target, CLI_USES) and imported.target != "tracer.__version__"
     ]
     assert not wrong, "\n".join(wrong)
+    used = [imported.target for module, _, imported in tracer_imports() if module.startswith("tracer.cli")]
+    assert [name for name in CLI_USES if not any(is_below(target, [name]) for target in used)] == []
 
 
 # What `report` may know of the layers that work things out: plain values and their words, never what computes them.
 SHOWN_VALUES = {
+    "tracer.circuit": ("comparing", "kinds", "model.Circuit", "read_back.ReadBack", "states.Level", "wire_list.WireList"),
     "tracer.trace": (
-        "affects.dead_part", "affects.every_part", "affects.in_common", "lists.completeness", "lists.missing.Missing", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
+        "affects.effects", "affects.every_part", "affects.in_common", "lists.completeness", "lists.missing.Missing", "lists.missing.MissingPage", "lists.pin_states", "lists.results", "minding.CAUTION", "minding.HAZARD",
         "minding.Minded", "minding.Minding", "minding.NOTE", "minding.NOTHING", "panels.plugged_in", "panels.positions_of", "rules.registry.Finding",
         "rules.registry.Rule",
     ),
@@ -251,27 +260,47 @@ SHOWN_REPORTS = (
     "tracer.electrics.bus.readings.Classified", "tracer.electrics.key_off_draw.FuseDraw", "tracer.electrics.volts.expected.ComputedExpect",
     "tracer.electrics.volts.expected.Expected",
 )  # fmt: skip
+# Functions that it calls: names, words and groupings of values that are there. Nothing else that is imported may be a function.
+SHOWN_FUNCTIONS = (
+    "tracer.case.beside.asks_beside", "tracer.case.notes.not_as_listed", "tracer.case.notes.watches", "tracer.electrics.bus.alike.clusters_of", "tracer.electrics.bus.alike.cut_off",
+    "tracer.electrics.bus.alike.cut_off_modules", "tracer.electrics.bus.alike.only_cuts_off", "tracer.electrics.bus.alike.signature", "tracer.electrics.bus.values.ohm_words",
+    "tracer.plan.codes.bus_pins", "tracer.plan.diagram.bus_lines", "tracer.plan.edition.edition_of", "tracer.plan.edition.row_marks", "tracer.plan.names.full_name", "tracer.plan.names.step_name",
+    "tracer.plan.values.there",
+)  # fmt: skip
+
+
+def named_by(target: str) -> object:
+    """What a dotted name stands for; None for a module."""
+    module, _, name = target.rpartition(".")
+    return getattr(import_module(module), name, None)
 
 
 def is_an_answer(target: str) -> bool:
     """Whether a dotted name is that of an answer to a question."""
-    module, _, name = target.rpartition(".")
-    found = getattr(import_module(module), name, None)
+    found = named_by(target)
     return isinstance(found, type) and issubclass(found, Answer)
 
 
 def test_report_only_shows() -> None:
     """No solver, no tracing, no numpy, and of the rules only their texts; for the type checker every answer, since to be shown is what an answer is for."""
-    allowed = tuple(f"{layer}.{name}" for layer, names in SHOWN_VALUES.items() for name in names)
-    wrong = [
-        f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}"
+    allowed = [f"{layer}.{name}" for layer, names in SHOWN_VALUES.items() for name in names]
+    found = [
+        (f"{file.relative_to(ROOT)}:{imported.line}: {imported.target}", imported)
         for module, file, imported in tracer_imports()
         if module.startswith("tracer.report")
-        if imported.target.startswith((*SHOWN_VALUES, "numpy", "scipy", "networkx"))
-        if not imported.target.startswith(allowed)
-        if not (imported.for_types and (imported.target in SHOWN_REPORTS or is_an_answer(imported.target)))
+        and is_below(imported.target, (*SHOWN_VALUES, "numpy", "scipy", "networkx"))
+    ]
+    wrong = [
+        where
+        for where, imported in found
+        if not is_below(imported.target, allowed)
+        and not (imported.for_types and (imported.target in SHOWN_REPORTS or is_an_answer(imported.target)))
     ]
     assert not wrong, "\n".join(wrong)
+    targets = {imported.target for _, imported in found}
+    functions = {target for target in targets if isfunction(named_by(target))}
+    assert functions == set(SHOWN_FUNCTIONS)
+    assert [name for name in allowed if not any(is_below(target, [name]) for target in targets)] == []
 
 
 def test_showing_loads_no_solver() -> None:

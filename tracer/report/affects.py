@@ -12,7 +12,7 @@ from tracer.report.completeness import completeness_data, first_line
 from tracer.report.layout import Page, counted
 from tracer.report.minding import mark, marked, minding_data, notes, opening
 from tracer.report.words import MAY_BE_MISSING
-from tracer.trace.affects.dead_part import (
+from tracer.trace.affects.effects import (
     FEWER,
     LOST,
     OTHER_WAY,

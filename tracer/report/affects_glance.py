@@ -11,7 +11,7 @@ from tracer.report.affects import place, shown, verdict_lines
 from tracer.report.layout import Page, counted, level_sign
 from tracer.report.minding import marked, notes_line, opening
 from tracer.report.words import KEY_OFF_FIRST
-from tracer.trace.affects.dead_part import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Relay, Terminal
+from tracer.trace.affects.effects import FEWER, LOST, OTHER_WAY, SOME_STATES, AffectsReport, Relay, Terminal
 
 _MOST_PARTS, _MOST_APART, _MOST_DROPPED = 13, 5, 6  # of each kind of line; the rest stands under --all
 _COLUMNS = {LOST: "lost", SOME_STATES: "lost in some", FEWER: "less sure", OTHER_WAY: "still fed"}
