@@ -33,7 +33,7 @@ class Opened(Spreading):
         self.circuit = circuit_without(before, links, nodes)
         numbers = frozenset(number for number in links if not before.is_left_open(before.links[number]))
         opened = [before.links[number] for number in sorted(numbers)]
-        moved = self._parted(opened, numbers)
+        moved = self._severed(opened, numbers)
         self._came_from = {net: whole.nets.of[node] for node, net in moved.items()}
         self.nets = Nets(self.circuit, of=self._numbered(moved))
         gone = {id(link) for link in opened if link.kind in GATES}
@@ -59,8 +59,8 @@ class Opened(Spreading):
 
     # --- what there is now -------------------------------------------------------------------------------------
 
-    def _parted(self, opened: list[Link], numbers: frozenset[int]) -> dict[int, int]:
-        """Each node that is parted from its net, with the number of the net that it is in now."""
+    def _severed(self, opened: list[Link], numbers: frozenset[int]) -> dict[int, int]:
+        """Each node that is severed from its net, with the number of the net that it is in now."""
         circuit, of = self.whole.circuit, self.whole.nets.of
         ends: dict[int, list[int]] = {}
         for link in opened:
@@ -90,7 +90,7 @@ class Opened(Spreading):
         return of
 
     def _take_gates(self, moved: Mapping[int, int], gone: set[int]) -> set[int]:
-        """Take out the gates that are gone, and move those at nodes that were parted from their nets; the nets concerned."""
+        """Take out the gates that are gone, and move those at nodes that were severed from their nets; the nets concerned."""
         of, whole = self.nets.of, self.whole
         changed = {
             one for one, gate in whole.gates.items() if one in gone or gate.link.a in moved or gate.link.b in moved
