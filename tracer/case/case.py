@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations_with_replacement
 from pathlib import Path
 from typing import Any
 
@@ -93,9 +93,10 @@ class Case:
 
     @cached_property
     def _lines(self) -> frozenset[str]:
-        """The names of all lines of the buses and of all pairs of them."""
-        lines = ((bus, tuple(facts["pins"])) for bus, facts in self.plan["buses"].items())
-        return frozenset(line_name(bus, *some) for bus, pins in lines for n in (1, 2) for some in combinations(pins, n))
+        """The names of all lines of the buses, of all pairs of them, and of each along itself."""
+        lines = [(bus, tuple(facts["pins"])) for bus, facts in self.plan["buses"].items()]
+        pairs = (line_name(bus, *some) for bus, pins in lines for some in combinations_with_replacement(pins, 2))
+        return frozenset((*pairs, *(line_name(bus, line) for bus, pins in lines for line in pins)))
 
     def unit(self, name: str, on: Conditions) -> str:
         """V, ohm or s: what a reading of that name is in."""

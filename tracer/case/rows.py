@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from tracer.case.bus_levels import kept_lines, line_levels_v
 from tracer.case.case import Case
 from tracer.case.judged import AGAINST, Judged, Says, decides, in_order, judged, test_words
 from tracer.case.readings import Reading
@@ -260,36 +261,44 @@ def _source(row: Mapping[str, Any]) -> str:
 
 def _bus_rows(case: Case) -> Iterator[RowProof]:
     for bus, facts in case.plan["buses"].items():
-        if len(facts["pins"]) != 2:
-            continue
         name = line_name(bus, *facts["pins"])
         readings = [one for one in in_order(case) if one.name == name and one.values]
         lines = {line_name(bus, line): line for line in facts["pins"]}
-        yield _waived(case, _held(case, name, lines, facts.get("network")) or _bus(case, name, readings, facts["ohms"]))
+        held = _held(case, name, lines, facts.get("network"))
+        if held is not None or len(lines) == 2:  # a single line is a row once something speaks against it
+            yield _waived(
+                case, held or _bus(case, name, readings, facts["ohms"], (facts.get("network") or {}).get("least_ohm"))
+            )
 
 
 def _held(case: Case, name: str, lines: Mapping[str, str], kept: Mapping[str, Any] | None) -> RowProof | None:
     """A bus of which a line, read awake, is where no line of it may be: failed when read so twice; None where none is."""
     if not kept:
         return None
-    low, high = kept["awake_v"]
-    for line in lines:
+    for line, called in lines.items():
+        if called not in kept_lines(kept):
+            continue
         read = [one for one in in_order(case) if one.name == line and one.values and not one.conditions.asleep and not one.conditions.out and not one.conditions.hand and one.conditions.other == "-" and not is_stale(case, line, one)]  # fmt: skip
-        good = [one.values[0].ends is not None and low - _LINE_OFF_V <= one.values[0].ends[0] <= one.values[0].ends[1] <= high + _LINE_OFF_V for one in read]  # fmt: skip
+        levels = [line_levels_v(kept, called, one.conditions.battery_v or float(case.plan["system_v"]), asleep=False) for one in read]  # fmt: skip
+        ends = [(0.0, 0.0) if one.values[0].text == "dead" else one.values[0].ends for one in read]
+        good = [there is not None and low - _LINE_OFF_V <= there[0] <= there[1] <= high + _LINE_OFF_V for there, (low, high) in zip(ends, levels, strict=True)]  # fmt: skip
         if read and not outweighs(good):
             bad = tuple(one for one, fits in zip(read, good, strict=True) if not fits)
-            words = (
-                f"{line} reads {bad[-1].values[0].text} V awake, {figures.volts(low)} to {figures.volts(high)} expected"
-            )
+            low, high = levels[read.index(bad[-1])]
+            shown = bad[-1].values[0]
+            words = f"{line} reads {shown.text}{'' if shown.is_word else ' V'} awake, {figures.volts(low)} to {figures.volts(high)} expected"  # fmt: skip
             failed = good[-2:] == [False, False]
             return RowProof(name, name, "failed" if failed else "doubtful", words, bad, (), "levels of a transmitter", repeat=not failed)  # fmt: skip
     return None
 
 
-def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] | None) -> RowProof:
+def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] | None, least_ohm: float | None) -> RowProof:  # fmt: skip
     if not taken:
         return RowProof(name, name, "not read", NO_READING)
-    readings = [one for one in taken if not is_stale(case, name, one)]
+    kept = [one for one in taken if not is_stale(case, name, one)]
+    readings = [
+        one for one in kept if one.conditions.asleep
+    ] or kept  # volts between lines that are awake say nothing of their ohms
     if not readings:
         return RowProof(name, name, "stale", stale_words(case, name, taken), (taken[-1],))
     counted = [
@@ -299,8 +308,10 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
     ]
     if not counted or (counted[-1] is not readings[-1] and not readings[-1].conditions.out):
         return RowProof(name, name, "doubtful", "ohms count only unplugged and asleep (set plug=out asleep=yes), with nothing else out", (readings[-1],))  # fmt: skip
-    if ohms is None:
+    if ohms is None and least_ohm is None:
         return RowProof(name, name, "doubtful", "no value is computed to hold it against", (readings[-1],))
+    if ohms is None:
+        return _at_least(name, counted, least_ohm or 0.0)
     low, _, high = ohms
     good = [one.values[0].ends is not None and low - 1 <= one.values[0].ends[0] <= one.values[0].ends[1] <= high + 1 for one in counted]  # fmt: skip
     words = f"{counted[-1].values[0].text} ohm, {figures.fixed(low, 0)} to {figures.fixed(high, 0)} expected: the trunk and its terminations, not each wire of the branch"  # fmt: skip
@@ -311,3 +322,13 @@ def _bus(case: Case, name: str, taken: Sequence[Reading], ohms: Sequence[float] 
     if good[-2:] == [False, False]:
         return RowProof(name, name, "failed", words, tuple(one for one, fits in zip(counted, good, strict=True) if not fits), (), source)  # fmt: skip
     return RowProof(name, name, "doubtful", words, tuple(counted), (), source, repeat=True)
+
+
+def _at_least(name: str, counted: Sequence[Reading], least_ohm: float) -> RowProof:
+    """A bus whose resistors end inside the modules: less than they are speaks against it, and more proves nothing."""
+    bad = [one.values[0].ends is not None and one.values[0].ends[1] < 0.95 * least_ohm - 1 for one in counted]
+    words = f"{counted[-1].values[0].text} ohm, {figures.ohms(least_ohm)} or more expected"
+    if outweighs([not one for one in bad]):
+        return RowProof(name, name, "doubtful", f"{words}: its resistors end inside the modules, so that proves nothing", (counted[-1],))  # fmt: skip
+    by, failed = tuple(one for one, is_bad in zip(counted, bad, strict=True) if is_bad), bad[-2:] == [True, True]
+    return RowProof(name, name, "failed" if failed else "doubtful", words, by, (), "computed from the resistors as typed in", repeat=not failed)  # fmt: skip

@@ -8,15 +8,17 @@ from typing import Any
 
 import numpy as np
 
+from tracer.case.bus_levels import kept_lines
 from tracer.case.case import Case
 from tracer.case.readings import Conditions
 from tracer.diagnose.effort import effort_of, place_of
 from tracer.diagnose.faults import Atom
-from tracer.diagnose.on_bus import READ_OHM, READ_SHARE, OnBuses, PredictedOnBus, ohms_words
+from tracer.diagnose.on_bus import READ_OHM, READ_SHARE, OnBuses, PredictedOnBus, asked, ohms_words
 from tracer.diagnose.option import Option
 from tracer.electrics.bus.values import INPUTS_OHM
 from tracer.plan.words import CRANKING, line_name, to_ground_name
 from tracer.standards import figures
+from tracer.standards.faults import effort as effort_row
 
 _GONE = ("not-reached", "not-fitted")
 
@@ -33,7 +35,7 @@ def on_buses(case: Case, atoms: Sequence[Atom]) -> Iterator[Option]:
                 continue
             label, seen = _bands(read)
             if len(set(label[1:])) > 1:
-                effort = effort_of(case, on, name, {"place": place_of(case, name)})
+                effort = effort_of(case, on, name, {"place": place_of(case, name)}) + (long_lead(case.plan, name) is not None) * effort_row("long lead")  # fmt: skip
                 yield Option(name, on, "bus", label[1:], 0.0, effort, seen)
 
 
@@ -44,14 +46,28 @@ def _asked_under(on: Conditions) -> tuple[Any, ...]:
 def _wanted(plan: Mapping[str, Any], bus: str, kept: Mapping[str, Any]) -> Iterator[tuple[str, Conditions]]:
     plugged, keys = bool(plan["not_unplugged"]), [key for key in plan["keys"] if key not in CRANKING]
     asleep = Conditions(key=keys[0], plugged=plugged, asleep=True)
-    yield from ((name, asleep) for name in kept["at"])
-    parts = [part for part in kept["outs"] if part != plan["module"]]
-    for name in (line_name(bus, "H", "L"), *(to_ground_name(line_name(bus, line)) for line in ("H", "L"))):
+    lines, parts = kept_lines(kept), [part for part in kept["outs"] if part != plan["module"]]
+    key = max(keys, key=lambda key: sum(row["live"].get(key) == "live" for row in plan["rows"].values()))
+    awake = Conditions(key=key, plugged=plugged)
+    singles = [name for name, one in kept["at"].items() if len(one.get("lines", lines)) == 1]
+    yield from ((name, asleep) for name in kept["at"] if name not in singles and not (plugged and long_lead(plan, name)))  # fmt: skip
+    pair = [line_name(bus, *lines)] if len(lines) == 2 else []
+    for name in (*pair, *(to_ground_name(line_name(bus, line)) for line in lines)):
         yield name, asleep
         yield from ((name, replace(asleep, out=(part,))) for part in parts)
-    awake = max(keys, key=lambda key: sum(row["live"].get(key) == "live" for row in plan["rows"].values()))
-    for line in ("H", "L"):
-        yield line_name(bus, line), Conditions(key=awake, plugged=plugged)
+    yield from ((name, awake) for name in (*pair, *(line_name(bus, line) for line in lines)))
+    if lines == ("LIN",):  # what holds the line up, seen past what would hold it up as well
+        others = tuple(sorted(part for part in parts if part in kept["modules"] and part != kept["commander"]))
+        for out in dict.fromkeys(((), others)):
+            yield from ((name, replace(asleep, out=out)) for name in singles)
+    else:
+        yield from ((name, awake) for name in singles)
+
+
+def long_lead(plan: Mapping[str, Any], name: str) -> str | None:
+    """The line from the module's plug to which a lead is needed for a reading along it; None of any other."""
+    what = asked(plan, name)
+    return what.lines[0] if what is not None and what.along else None
 
 
 def _bands(read: PredictedOnBus) -> tuple[tuple[int, ...], tuple[str, ...]]:
@@ -74,9 +90,14 @@ def _bands(read: PredictedOnBus) -> tuple[tuple[int, ...], tuple[str, ...]]:
         label[n], reach = len(seen) - 1, max(reach, float(high[n] + off[n]))
     if is_open.any():
         label[is_open] = len(seen)
-        seen.append(ohms_words(INPUTS_OHM))
+        least = float(low[is_open].min())
+        seen.append(
+            ohms_words(INPUTS_OHM)
+            if least >= INPUTS_OHM / 2 or least < READ_OHM
+            else f"{figures.ohms(least)} or more, or open"
+        )
     seen[label[0]] += ": as in order"
     return tuple(label.tolist()), tuple(seen)
 
 
-__all__ = ["on_buses"]
+__all__ = ["long_lead", "on_buses"]

@@ -46,6 +46,7 @@ class OnBus:
     adds: tuple[tuple[int, float], ...] = ()
     joins: tuple[tuple[int, int, float], ...] = ()
     inside: str = ""
+    over: bool = False  # the lines are changed over somewhere
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import numpy as np
 from tracer.case.by_hand import BRIDGE, SWAP, WIGGLE, ByHand, known
 from tracer.case.case import Case
 from tracer.case.readings import Conditions, Reading
-from tracer.diagnose.bus_options import on_buses
+from tracer.diagnose.bus_options import long_lead, on_buses
 from tracer.diagnose.choice import EXACT_GROUPS, choose
 from tracer.diagnose.effort import changes, effort_of, place_of, typed
 from tracer.diagnose.faults import READING_WRONG, Atom, Fault
@@ -269,6 +269,8 @@ class Finding:
             leads = (*leads, done.called)
         if option.level == "bus":
             leads = tuple(f"{part} unplugged, and in again before the next" for part in option.on.out)
+            if line := long_lead(self.case.plan, option.name):
+                leads += (f"a long lead from line {line} at the plug of {self.case.plan['module']} to {option.name.partition('@')[2]}",)  # fmt: skip
         words = typed(self.case, option.name, option.on, "ALONE/LAMP/lit" if lamp else "VOLTS")
         if option.seen == _WIGGLED:
             words += f", or {short}=flickers"

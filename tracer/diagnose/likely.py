@@ -17,8 +17,9 @@ import numpy as np
 
 from tracer.case.by_hand import BRIDGE, WIGGLE, known
 from tracer.case.readings import Conditions, Reading, Value
+from tracer.diagnose.bus_faults import bus_faults
 from tracer.diagnose.faults import Fault, Faults, both, faults_of
-from tracer.diagnose.on_bus import OnBuses, PredictedOnBus, bus_faults
+from tracer.diagnose.on_bus import OnBuses, PredictedOnBus
 from tracer.diagnose.predicted import Predicted, PredictedRow, Setting
 from tracer.electrics.network.described import FloatArray
 from tracer.standards.faults import slip
@@ -259,7 +260,11 @@ class Moved:
 
 
 def _of_bus(buses: OnBuses, one: Reading) -> Evidence | None:
-    if not one.values or one.conditions.symptom is False or (one.values[0].is_word and one.values[0].text != "OL"):
+    if (
+        not one.values
+        or one.conditions.symptom is False
+        or (one.values[0].is_word and one.values[0].text not in ("OL", "dead"))
+    ):
         return None
     read = buses.predicted(one.name, one.conditions)
     return None if read is None else Evidence(one, read.fits(one), read.wrong(one), read)

@@ -163,10 +163,10 @@ def _meter(case: Case, name: str, key: str) -> Measurement:
 
 
 def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
-    if proof.repeat and proof.by and proof.by[-1].name != proof.name:
+    facts = next(facts for bus, facts in case.plan["buses"].items() if line_name(bus, *facts["pins"]) == proof.name)
+    if proof.repeat and proof.by and (proof.by[-1].name != proof.name or facts["ohms"] is None):
         yield _again(case, proof.by[-1])
         return
-    facts = next(facts for bus, facts in case.plan["buses"].items() if line_name(bus, *facts["pins"]) == proof.name)
     if facts["ohms"] is None or case.plan["not_unplugged"]:
         return
     low, _, high = facts["ohms"]

@@ -147,12 +147,16 @@ def pull_up_ohm(asked: Asked) -> tuple[float, float, float] | None:
     if not commander:
         return None
     own = next((one.ohms for one in asked.terminations if one.name == commander and one.ohms), None)
-    main, other = _three("pull-up in the commander"), _three("pull-up in a responder")
-    share = 1.0 if own is None else own / main[1]
-    low, nominal, high = (
-        1 / (1 / (one * share) + (len(lines.nodes) - 1) / each) for one, each in zip(main, other, strict=True)
-    )
+    main, other = pull_ups_ohm(True, own), pull_ups_ohm(False, None)
+    low, nominal, high = (1 / (1 / one + (len(lines.nodes) - 1) / each) for one, each in zip(main, other, strict=True))
     return low, nominal, high
+
+
+def pull_ups_ohm(commands: bool, typed_ohm: float | None) -> tuple[float, float, float]:
+    """Least, nominal and greatest Ω of the pull-up in one module of a LIN bus; `typed_ohm` is what is typed for the commander."""
+    found = _three("pull-up in the commander" if commands else "pull-up in a responder")
+    share = 1.0 if typed_ohm is None or not commands else typed_ohm / found[1]
+    return found[0] * share, found[1] * share, found[2] * share
 
 
 def _three(what: str) -> tuple[float, float, float]:

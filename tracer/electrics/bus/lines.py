@@ -144,6 +144,16 @@ class BusLines:
                 for a, b in zip(high, low, strict=True):
                     yield Access(self._access_name(part.kind, name, a, b), name, a, b, name if name in modules else "")
 
+    def touched(self, line: str) -> Iterator[int]:
+        """Where one line can be touched, the modules first; of a joint one place."""
+        modules, seen = {node.module for node in self.nodes}, set[str]()
+        parts, names = self.circuit.node_parts, self.circuit.node_names
+        for node in sorted(self.nets.get(line, ()), key=lambda n: (parts[n] not in modules, natural(names[n]))):
+            part = self.circuit.part_at(node)
+            if part is not None and self.tracing.is_probe_point(node) and part.name not in seen:
+                yield node
+                seen |= {part.name} if part.kind is PartKind.JOINT else set()
+
     def _access_name(self, kind: str, name: str, a: int, b: int) -> str:
         names = [self.circuit.node_names[node].partition(".")[2].partition(",")[0] for node in (a, b)]
         if kind == "connector":

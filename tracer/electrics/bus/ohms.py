@@ -152,7 +152,7 @@ class BusNetwork:
         self.limits = limits
         self.accesses = accesses
         self.terminations = terminations
-        nodes = sorted(lines.nets["H"] | lines.nets["L"])
+        nodes = sorted(frozenset[int]().union(*lines.nets.values()))
         self.number = {node: number for number, node in enumerate(nodes)}
         self.node_of = nodes
         self.pieces = [*self._conductors(), *self._terminations(), *self._inputs()]
@@ -171,7 +171,7 @@ class BusNetwork:
             ohms = ohms_of(self.circuit, link, 12.0)
             if ohms is None:
                 continue
-            line = "H" if link.a in self.lines.nets["H"] else "L"
+            line = next(line for line, net in self.lines.nets.items() if link.a in net)
             values = (max(ohms.low, LEAST_OHM), max(ohms.nominal, LEAST_OHM), max(ohms.high, LEAST_OHM))
             yield Piece(
                 self.number[link.a],
