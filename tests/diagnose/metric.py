@@ -44,6 +44,9 @@ class Start:
     along: tuple[int, ...]
     plug: str
     key: str
+    by_hand: tuple[
+        bool, ...
+    ]  # whether something is done by hand at each option: a like relay, a lead beside a piece, a connector wiggled
 
     @property
     def bits(self) -> float:
@@ -92,8 +95,9 @@ def _of_row(plan: dict[str, Any], name: str, level: str, test: dict[str, Any]) -
             option.effort - effort("another place") * (there != plan["place"]) - effort("key") * (key != on.key)
             for option, there, key in zip(options, places, keys, strict=True)
         )
+        hands = tuple(bool(option.on.hand) for option in options)
         along = tuple(number[point] for point in points if point in number)
-        yield Start(plan["network"]["nodes"], tuple(normalised(list(of_group.values()))), tuple(of_group), places, keys, efforts, along, plan["place"], on.key)  # fmt: skip
+        yield Start(plan["network"]["nodes"], tuple(normalised(list(of_group.values()))), tuple(of_group), places, keys, efforts, along, plan["place"], on.key, hands)  # fmt: skip
 
 
 Where = tuple[str, str]  # a place and a key state
@@ -174,6 +178,7 @@ class Figures:
     over_bound: float
     over_best: float
     by_best: int
+    with_hands: int  # cases in which something may be done by hand
     taken: dict[str, tuple[float, ...]]
 
 
@@ -192,7 +197,7 @@ def figures(every: Sequence[Start]) -> Figures:
     count = len(got)
     return Figures(
         count, sum(start.nodes for start, _ in got) / count, sum(len(start.shares) for start, _ in got) / count,
-        sum(one[0] for _, one in got) / sum(start.bits for start, _ in got), sum(one[0] for _, one in small) / sum(best), len(small), taken,
+        sum(one[0] for _, one in got) / sum(start.bits for start, _ in got), sum(one[0] for _, one in small) / sum(best), len(small), sum(any(start.by_hand) for start in every), taken,
     )  # fmt: skip
 
 

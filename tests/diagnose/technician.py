@@ -17,12 +17,15 @@ from tests.case.making import in_memory, reading
 from tests.electrics.spice import netlist_of, volts_by_ngspice
 from tracer.case.by_hand import BRIDGE, SWAP, WIGGLE, known
 from tracer.case.case import Case
+from tracer.case.proof import Verdict, verdict_of
 from tracer.case.readings import Conditions, Reading, Value, set_by
 from tracer.circuit.kinds import LinkKind
 from tracer.diagnose.faults import READING_WRONG, Atom, Fault
-from tracer.diagnose.likely import contradicting, level_of
+from tracer.diagnose.find import Finding
+from tracer.diagnose.likely import contradicting, level_of, weigh
 from tracer.diagnose.next import next_of
 from tracer.diagnose.values import Explains, Measurement, Next
+from tracer.diagnose.verdict import weighed_verdict
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.electrics.model.branches import Branch, Draw
 from tracer.electrics.model.changes import changes_of
@@ -264,10 +267,36 @@ def words_in(plan: dict[str, Any], row: str, fault: Fault) -> str:
     return fault.what
 
 
-__all__ = ["Followed", "Vehicle", "case_of", "followed", "words_in"]
+def check_left_out(plan: dict[str, Any], readings: Sequence[Reading], fault: Fault) -> int:
+    """How many verdicts were held against the law: whichever reading is left out, what is then called found is where the fault is; and what all of them find stays among what explains the others, or is no longer called found."""
+    whole = verdict_with(plan, readings)
+    for n in range(len(readings)):
+        some = [*readings[:n], *readings[n + 1 :]]
+        if not some:
+            continue
+        said = verdict_with(plan, some)
+        if said.kind == "found":
+            at = next((name for name, short in plan["short"].items() if short == said.found_at and name in plan["rows"]), said.found_at)  # fmt: skip
+            assert words_in(plan, at, fault) in {*said.pieces, *said.also}, (fault, readings[n], said.pieces, said.also)
+        if whole.kind != "found" or said.kind != "found":
+            continue
+        weighed = weigh(plan, some)
+        finding = Finding(case_of(plan, some), weighed, some[-1].name if whole.narrowed is None else whole.narrowed.row.name, some[-1].conditions)  # fmt: skip
+        left = {finding.words(one) for k, one in enumerate(weighed.faults) if not any(read.contradicts[weighed.best[k]] for read in weighed.evidence)}  # fmt: skip
+        assert left.intersection((*whole.pieces, *whole.also)), (fault, readings[n])
+    return len(readings)
+
+
+def verdict_with(plan: dict[str, Any], readings: Sequence[Reading]) -> Verdict:
+    """What `tracer proof` says of some readings."""
+    case = case_of(plan, readings)
+    return weighed_verdict(case, verdict_of(case))
 
 
 def looked_at(explains: Sequence[Explains]) -> list[str]:
     """What is looked at once nothing is left to measure: everything that nothing speaks against, however seldom it fails; the likeliest where readings disagree."""
     free = [one.what for one in explains if not one.speaks_against and one.what != READING_WRONG]
     return free or [one.what for one in explains[:1]]
+
+
+__all__ = ["Followed", "Vehicle", "case_of", "check_left_out", "followed", "looked_at", "words_in"]

@@ -37,6 +37,8 @@ def test_nothing_failed_so_the_cheapest_open_pin_is_proven_and_a_bad_one_read_ag
     assert found.measurement.set_before == ()  # the key is not turned while rows are open in this key state
     dead = replace(reading("ALM.5:+", (0.0, 0.0), OUT), id="2.1")
     assert (found := at(dead)).aim == "prove" and found.measurement is not None and found.measurement.short == "5+"
+    assert found.surprise == "5+: dead alone, key off"
+    assert found.measurement.outcomes[1][1] == "the row has failed, and the fault is on its way"
 
 
 def test_a_failed_row_is_halved_and_what_was_not_reached_is_never_asked_for() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ import tracer
 from benchmarks.believable import believable
 from tests.case.making import NOON, demo, demo_plan
 from tests.case.test_proof import THOROUGH
-from tests.diagnose.technician import case_of, looked_at
+from tests.diagnose.technician import case_of, check_left_out, looked_at
 from tests.electrics.spice import NGSPICE, volts_by_ngspice
 from tracer.case.kept_bus import SUPPLY
 from tracer.case.opening import kept_plan
@@ -102,6 +102,7 @@ class Bus:
     atom: Atom
     seed: int
     folder: Path
+    readings: list[Reading] = field(default_factory=list)  # that `followed` took
 
     def __post_init__(self) -> None:
         self.kept = self.plan["buses"][self.bus]["network"]
@@ -178,7 +179,7 @@ def followed(bus: Bus, *, most: int = 25) -> Iterator[Any]:
     first = next(((name, on, one) for name, on, one in read if contradicting(bus.plan, [one])), None)
     if first is None:
         return
-    readings = [first[2], bus.read(*first[:2])]
+    bus.readings = readings = [first[2], bus.read(*first[:2])]
     for _ in range(most):
         case = case_of(bus.plan, readings)
         found = next_of(case)
@@ -197,9 +198,11 @@ def check_law(plan: dict[str, Any], count: int, seed: int, folder: Path) -> tupl
     shown = hits = 0
     for number, atom in enumerate(real if THOROUGH else rng.sample(real, min(count, len(real)))):
         fault = faults.faults[atom.fault]
-        steps = list(followed(Bus(plan, atom.buses[0].bus, atom, seed + number, folder)))
+        bus = Bus(plan, atom.buses[0].bus, atom, seed + number, folder)
+        steps = list(followed(bus))
         if not steps:
             continue
+        assert check_left_out(plan, bus.readings, fault) >= 2
         shown += 1
         assert fault.what in looked_at(steps[-1].explains), (fault, atom)
         for step in steps:

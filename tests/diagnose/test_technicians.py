@@ -18,7 +18,7 @@ import tracer
 from benchmarks.believable import believable
 from tests.case.making import demo, demo_plan
 from tests.case.test_proof import THOROUGH
-from tests.diagnose.technician import Vehicle, followed, looked_at, words_in
+from tests.diagnose.technician import Vehicle, check_left_out, followed, looked_at, words_in
 from tests.electrics.spice import NGSPICE
 from tracer.case.opening import kept_plan
 from tracer.case.proof import FOUND_AT_MOST
@@ -53,6 +53,7 @@ def check_law(tracing: Tracing, plan: dict[str, Any], count: int, seed: int, fol
                 at = next(name for name in plan["rows"] if plan["short"][name] == step.of)
                 assert step.explains[0].what in named, (step.explains[0].what, named)
                 assert words_in(plan, at, fault) in named, (words, atom, named)
+        assert check_left_out(plan, got.readings, fault) >= 2
     return shown
 
 

@@ -34,6 +34,7 @@ from tracer.standards.allowances import contact_ohm, opens_at
 from tracer.trace.affects.still_fed import Opened
 from tracer.trace.affects.targets import Target, target_of
 from tracer.trace.lists.results import SupplyReport
+from tracer.trace.panels.labels import position_in
 from tracer.trace.tracing import Tracing
 
 _SAME_SHARE = 0.03  # ohms that differ by less from one key state to the next are kept once
@@ -139,6 +140,7 @@ class _Maker:
             "at": {name: self.nodes[node] for name, node in self._points() if node in self.nodes},
             "outs": {part: sorted(self.branches["link", n] for n in links if ("link", n) in self.branches) for part, links in self._outs(pieces).items()},
             "blows": {str(place[link]): [place[fuse] for fuse in fuses if fuse in place] for link, fuses in self._blows(loaded).items() if link in place},
+            "options": list(self._options()),
             "crossings": [[place[a], place[b]] for a, b in self._crossings(pieces)],
         }  # fmt: skip
 
@@ -192,6 +194,17 @@ class _Maker:
                     opened = target_of(self.circuit, name).opened
                     found[name] = opened.links.union(n for node in opened.nodes for n in self.circuit.at[node])
         return found
+
+    def _options(self) -> Iterator[dict[str, Any]]:
+        """Fuses on the ways that are an option of the equipment and not fitted here, or may sit in place of one that is: what they would join."""
+        on_way = {self.circuit.links[link].part for link in self.pieces}
+        for part in self.circuit.parts.values():
+            if not isinstance(part.facts, FuseFacts) or not self.circuit.is_not_fitted(part.name):
+                continue
+            other = position_in(self.circuit, part.panel, part.facts.or_) if part.facts.or_ is not None else None
+            ends = [self.nodes[node] for node in self.circuit.pins_of.get(part.name, {}).values() if node in self.nodes]
+            if (part.name in on_way or other in on_way) and len(ends) == 2:
+                yield {"part": part.name, "instead": other or "", "ends": ends}
 
     def _crossings(self, pieces: Iterable[_Piece]) -> Iterator[tuple[int, int]]:
         """Neighbouring cavities of a connector, by their number."""

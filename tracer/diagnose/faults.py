@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tracer.entry.problems import listed
-from tracer.standards.faults import fails_as, joint_ohms, piece_fails, slip
+from tracer.standards.faults import fails_as, joint_ohms, other_fails, piece_fails, slip
 
 READING_WRONG = "a reading is wrong"
 SHORT_OHM, STUCK_OHM = 0.02, 0.05
@@ -121,6 +121,12 @@ class _Maker:
             self._short(fuses, places)
         for one, other in self.network["crossings"]:
             self._add(*self._crossed(one, other))
+        prior, words = other_fails("option")
+        for option in self.network.get("options", ()):
+            moved = [n for n, piece in enumerate(self.pieces) if piece["part"] == option["instead"] and piece["kind"] == "fuse"]  # fmt: skip
+            what = f"reads like the vehicle with {option['part']} fitted" + (f" in place of {option['instead']}" if moved else "")  # fmt: skip
+            atom = Atom(len(self.faults), 1.0, opens=tuple(moved), joins=((*option["ends"], STUCK_OHM),))
+            self._add(Fault(what, words, (), prior), [atom])
 
     def _short(self, fuses: tuple[int, ...], places: Sequence[tuple[int, int, float]]) -> None:
         """A short to ground behind the fuses that it opens; where it is no volts tell while they are open."""

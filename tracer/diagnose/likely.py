@@ -18,11 +18,11 @@ import numpy as np
 from tracer.case.by_hand import BRIDGE, WIGGLE, known
 from tracer.case.readings import Conditions, Reading, Value
 from tracer.diagnose.bus_faults import bus_faults
-from tracer.diagnose.faults import Fault, Faults, both, faults_of
+from tracer.diagnose.faults import Atom, Fault, Faults, both, faults_of
 from tracer.diagnose.on_bus import OnBuses, PredictedOnBus
 from tracer.diagnose.predicted import Predicted, PredictedRow, Setting
 from tracer.electrics.network.described import FloatArray
-from tracer.standards.faults import slip
+from tracer.standards.faults import other_fails, slip
 
 # One sigma. Of a bare reading the battery's volts are minutes old; by how much a lamp moves a point is two readings of one meter. The shares are of what is lost
 # up to a point, or what is left there where that is less: lengths, contacts, loads and the lamp itself are known to within that (common practice, no source).
@@ -111,6 +111,9 @@ def every_fault(plan: Mapping[str, Any]) -> Faults:
         for fault, some in bus_faults(name, facts["network"], len(faults)) if facts.get("network") else ():
             faults.append(fault)
             atoms += some
+    weight, words = other_fails("module")
+    atoms.append(Atom(len(faults), 1.0))
+    faults.append(Fault(f"{plan['module']} itself", words, (), weight, inside=plan["module"]))
     return Faults(tuple(faults), tuple(atoms))
 
 

@@ -39,7 +39,7 @@ def next_of(case: Case) -> Next:
     readings = list(fresh(case))
     bad = contradicting(case.plan, readings)
     if not bad and not failed:
-        return _prove(case, verdict)
+        return replace(_prove(case, verdict), possible=tuple(_possible(case, readings)))
     weighed = weigh(case.plan, readings)
     verdict = agreed(case, verdict, weighed)
     if failed or (bad and weighed.nothing < SETTLED):
@@ -110,13 +110,26 @@ def _free(explains: Sequence[Explains], what: str) -> bool:
 
 
 def _prove(case: Case, verdict: Verdict) -> Next:
-    offers = [(not row.repeat, one) for row in verdict.rows if row.state not in _SETTLED_STATES for one in _offers(case, row)]  # fmt: skip
+    offers = [(not row.repeat, one, row) for row in verdict.rows if row.state not in _SETTLED_STATES for one in _offers(case, row)]  # fmt: skip
     if not offers:
         left = [one.short for one in verdict.rows if one.state not in ("proven", "waived", "not fitted")]
         why = f"no measurement of the plan proves {listed(left, most=4, joiner='and')}: reach it, or waive it with a reason" if left else "every row is settled; `tracer proof` says what else is open"  # fmt: skip
         return Next("prove", "", None, why, (), verdict)
-    _, best = min(offers, key=lambda one: (one[0], one[1].effort))
-    return Next("prove", best.short, best, "", (), verdict)
+    _, best, row = min(offers, key=lambda one: (one[0], one[1].effort))
+    again = f"{row.short}: {row.reason.partition(': read it once more')[0]}" if row.repeat else ""
+    return Next("prove", best.short, best, "", (), verdict, surprise=again)
+
+
+def _possible(case: Case, readings: Sequence[Reading]) -> Iterator[Explains]:
+    """What may be wrong where every reading is in order and the symptom was there: what none of them would have shown, and the module itself; nothing where the symptom was not seen."""
+    if not any(one.values and one.conditions.symptom for one in readings):
+        return
+    weighed = weigh(case.plan, readings)
+    left = [n for n in range(1, len(weighed.faults)) if not any(one.contradicts[weighed.best[n]] for one in weighed.evidence)]  # fmt: skip
+    total = sum(float(weighed.share[n]) for n in left)
+    for group, n in enumerate(sorted(left, key=lambda n: -weighed.share[n])):
+        fault = weighed.faults[n]
+        yield Explains(fault.called, float(weighed.share[n]) / total, fault.how, (), (), group)
 
 
 def _offers(case: Case, proof: RowProof) -> Iterator[Measurement]:
@@ -130,12 +143,12 @@ def _offers(case: Case, proof: RowProof) -> Iterator[Measurement]:
         on = proof.by[-1].conditions
         wanted = [test for test in case.plan["rows"][proof.name]["tests"] if test["most_v"] is not None and (test["key"], set(test["out"])) == (on.key, set(on.out))]  # fmt: skip
     for test in wanted:
-        yield _row(case, proof.name, test)
+        yield _row(case, proof.name, test, again=proof.repeat)
     for key in keys:
         yield _meter(case, proof.name, key)
 
 
-def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
+def _row(case: Case, name: str, test: Mapping[str, Any], *, again: bool) -> Measurement:
     """The pin of a row with one of its tests."""
     on = Conditions(key=test["key"], plugged=False, lamp_w=test["lamp_w"], out=tuple(sorted(test["out"])), leads=leads_of(test))  # fmt: skip
     short = case.short(name)
@@ -144,7 +157,10 @@ def _row(case: Case, name: str, test: Mapping[str, Any]) -> Measurement:
     passed = f"{listed(test['proves'], most=3)} carry the load" + ("; its other tests and key states still count" if others else "")  # fmt: skip
     outcomes = (
         (f"the lamp moves it by {least} to {most}", passed),
-        ("dead, dim, or moved by clearly more", BAD_TWICE),
+        (
+            "dead, dim, or moved by clearly more",
+            "the row has failed, and the fault is on its way" if again else BAD_TWICE,
+        ),
     )
     leads = tuple(f"a fused lead from pin {pin} to {other}" for pin, other in test["leads"])
     return Measurement(short, changes(case.conditions, on), leads, f"tracer read battery=VOLTS {short}=ALONE/LAMP{'/lit' if wants_lit(test) else ''}", outcomes, effort_of(case, on, name, {"place": case.plan["place"]}), case.plan["place"])  # fmt: skip

@@ -39,7 +39,8 @@ class Measurement:
 class Next:
     """The measurement to take next; `aim` is find or prove, `of` the row that failed. Without a measurement `why_not` says why.
 
-    `by_hand` is what may be done beside it, each with what it would mean; `surprise` is said where a reading is taken once more before it turns the conclusion.
+    `by_hand` is what may be done beside it, each with what it would mean; `surprise` is said where a reading is taken once more before it counts. `possible` is what may
+    still be wrong while every reading is in order and the symptom was there, the likeliest first.
     """
 
     aim: str
@@ -50,6 +51,7 @@ class Next:
     verdict: Verdict
     by_hand: tuple[tuple[str, str], ...] = ()
     surprise: str = ""
+    possible: tuple[Explains, ...] = ()
 
     @property
     def complete(self) -> bool:

@@ -15,6 +15,7 @@ from tracer.standards.cautions import caution
 SCHEMA = "tracer.next/1"
 _MOST_SHOWN = 5
 LEAST_NAMED = 0.005
+_LIKELY = 0.05  # of what may still be wrong, what is named by itself
 SHARES_REST_ON = "Shares rest on how often each kind of piece fails (from memory)."
 
 
@@ -41,6 +42,11 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
         page.line(f"or {do}: {means}.", indent=2, hang=4)
     if one is not None or found.by_hand:
         page.line(caution("maker-first"), hang=2)
+    if found.possible:
+        page.heading("What may still be wrong: every reading is in order, and the symptom is there")
+        for one_of in possible(case, found):
+            page.line(f"{one_of.share:>5}  {one_of.what}", indent=2, hang=8)
+        page.line(SHARES_REST_ON, hang=2)
     if found.explains:
         page.heading("What explains the readings")
         for one_of in explained(found):
@@ -86,6 +92,23 @@ def explained(found: Next) -> list[Explained]:
     return said
 
 
+def possible(case: Case, found: Next) -> list[Explained]:
+    """What may still be wrong: what is likely, the module itself, and how much else."""
+    named, own = _named_possible(case, found), f"{case.plan['module']} itself"
+    said = []
+    for one in named:
+        not_yet = "; not suspect before `tracer proof` says so" if one.what == own and not found.verdict.complete else ""  # fmt: skip
+        said.append(Explained(_percent(one.share), f"{one.what}: {one.how}{not_yet}"))
+    if rest := [one for one in found.possible if one not in named]:
+        said.append(Explained(_percent(sum(one.share for one in rest)), f"{len(rest)} more that no reading excludes"))
+    return said
+
+
+def _named_possible(case: Case, found: Next) -> list[Explains]:
+    own = f"{case.plan['module']} itself"
+    return [one for one in found.possible if one.what == own or one.share >= _LIKELY][:_MOST_SHOWN]
+
+
 def headline(case: Case, found: Next) -> str:
     """The first line: the aim, and where to measure."""
     what = (
@@ -127,6 +150,7 @@ def as_data(case: Case, found: Next) -> dict[str, Any]:
         "measurement": None if one is None else {**asdict(one), "outcomes": [{"seen": seen, "means": means} for seen, means in one.outcomes]},
         "surprise": found.surprise, "by_hand": [{"do": do, "means": means} for do, means in found.by_hand],
         "explains": [asdict(thing) for thing in found.explains],
+        "possible": [{"what": thing.what, "share": thing.share, "how": thing.how} for thing in _named_possible(case, found)],
     }  # fmt: skip
 
 

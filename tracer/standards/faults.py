@@ -17,6 +17,12 @@ def bus_fails(what: str) -> tuple[float, str]:
     return row.number("weight"), row.text("words")
 
 
+def other_fails(what: str) -> tuple[float, str]:
+    """How often it is no fault of the wiring (`option`, `module`), and what it is then."""
+    row = next(row for row in table("faults", "others") if row.text("what") == what)
+    return row.number("weight"), row.text("words")
+
+
 def fails_as(how: str) -> float:
     """The share of the faults of a piece that are of one kind: open, joint, short, stuck, fed, crossed."""
     return next(row.number("share") for row in table("faults", "ways") if row.text("how") == how)
@@ -42,4 +48,4 @@ def effort(what: str) -> float:
     return next(row.number("effort") for row in table("faults", "efforts") if row.text("what") == what)
 
 
-__all__ = ["bus_fails", "by_hand", "effort", "fails_as", "joint_ohms", "piece_fails", "slip"]
+__all__ = ["bus_fails", "by_hand", "effort", "fails_as", "joint_ohms", "other_fails", "piece_fails", "slip"]
