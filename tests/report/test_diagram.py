@@ -20,6 +20,7 @@ import tracer
 from tests.report.overlaps import overlap, overlapping
 from tests.report.pixels import ink_of
 from tests.report.printed_vehicles import HOSTILE, hostile, sixty_pins
+from tests.typed import load
 from tracer.plan.codes import bus_pins, coded_points
 from tracer.plan.diagram import view_of
 from tracer.report.diagram import PAPERS, DiagramPage, Paper, back_of, diagram_of, files_of
@@ -480,3 +481,35 @@ def test_the_title_names_each_panel_of_the_page_with_its_place_and_positions(tmp
         on_page = {label for label in labels if re.search(rf"(?<![\w.]){label}(?![\w.])", text.partition("Quillam")[0])}
         assert set(named[1].split(", ")) == on_page
     assert text.count("supply or ground is there") == text.count("depends, or not known") == 1
+
+
+BRIDGED = (
+    "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 10}, F2: {is: fuse, amps: 15}, G1: ground, G2: ground, "
+    "M: {is: module, at: floor, cavities: 1-4, pins: {1: supply, 2: supply, 3: ground, 4: ground}}}\n"
+    "runs:\n- BAT.+ -- RD 4 -- F1 -- RD 1 -- M.1\n- BAT.+ -- RD 4 -- F2 -- RD 1 -- M.2\n- M.1 -- RD/BK 1 -- M.2\n"
+    "- M.3 -- BN/WH 1 -- M.4\n- M.4 -- BN 1 -- G1\n- G1 -- BK 6 -- BAT.-\n"
+)
+
+
+@pytest.mark.parametrize(
+    "more", ["", "- M.3 -- BN 1 -- G2\n- G2 -- BK 6 -- BAT.-\n"], ids=["one ground", "two grounds"]
+)
+def test_a_bridge_between_two_pins_of_a_module_stays_outside_its_box(more: str, tmp_path: Path) -> None:
+    """Its line began at the inner end of a pin, in the air, and left the box at its side."""
+    tracing = Tracing(load(tmp_path, BRIDGED + more))
+    ((page,),) = (drawn(tracing, "M")[1],)
+    (outline,) = (shape for group in page.groups if group.kind == "module" for shape in group.shapes)
+    assert isinstance(outline, Rect)
+    box = outline.box
+    lines = [(group.title, one.points) for group in page.groups for one in group.shapes if isinstance(one, Line)]
+    wires = {title for title, _ in lines}
+    assert {"M.1 to M.2: RD/BK 1", "M.2 to M.1: RD/BK 1"} & wires and {
+        "M.3 to M.4: BN/WH 1",
+        "M.4 to M.3: BN/WH 1",
+    } & wires
+    edge = 0.01  # a wire ends on the outline
+    inside = [
+        title for title, points in lines for x, y in points
+        if box.x < x < box.x + box.width and box.y + edge < y < box.y + box.height - edge
+    ]  # fmt: skip
+    assert inside == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from tracer.circuit.kinds import INSIDE_MODULE, LinkKind, PartKind
@@ -32,6 +33,8 @@ from tracer.report.layout import also_words
 from tracer.report.minding import mark
 from tracer.trace.lists.results import LooseEnd
 
+_JOINT = 4.0  # height of a place outside a box at which the wires of a pin meet
+
 
 def blocks_of(view: View, share: Share) -> Blocks:
     """The blocks and edges of one page."""
@@ -51,20 +54,28 @@ class _Maker(Elements):
             self.bottom_of.setdefault(node, self.top_of[node])
         self._page_references()
         for step, block in own_links:
+            tail, head = self._ends_of(step)
             if block.upper != step.upper:
-                self._join(self.bottom_of[step.upper], block.id, step.upper, None)
+                self._join(tail, block.id, step.upper, None)
             if block.lower != step.lower:
-                self._join(block.id, self.top_of[step.lower], step.lower, None)
+                self._join(block.id, head, step.lower, None)
         for step in self.steps:
             if step.kind not in ELEMENTS:
                 if self._inside_only(step):
                     continue
-                self._join(self.bottom_of[step.upper], self.top_of[step.lower], step.upper, step)
+                self._join(*self._ends_of(step), step.upper, step)
         self._loose()
         self._boxes()
         self._edges()
         self._cut_leads()
         return self.made
+
+    def _ends_of(self, step: Step) -> tuple[str, str]:
+        """The blocks that the line of a link begins and ends at; inside a box these are the pins themselves, not what is joined outside of them."""
+        if step.kind in INSIDE_MODULE:
+            tail, head = (self.pin_of.get(node) for node in (step.upper, step.lower))
+            return tail or self.bottom_of[step.upper], head or self.top_of[step.lower]
+        return self.bottom_of[step.upper], self.top_of[step.lower]
 
     def _inside_only(self, step: Step) -> bool:
         """Whether a link joins two pins of one box at the same edge; such a link is told in words in the box."""
@@ -201,11 +212,11 @@ class _Maker(Elements):
     # --- pins of boxes -----------------------------------------------------------------------------------------
 
     def _edge_of(self, node: int) -> str:
-        """At which edge of its box a pin is: the top when all that comes from outside comes from above."""
-        out = [step for step in self.outgoing[node] if step.kind not in INSIDE_MODULE]
-        into = [step for step in self.incoming[node] if step.kind not in INSIDE_MODULE]
-        if out and not into:
-            return "bottom"
+        """At which edge of its box a pin is: the top when all that comes from outside comes from above. A ground that a bridge leads to from another pin stays at the foot."""
+        out, into = self._outside(self.outgoing[node]), self._outside(self.incoming[node])
+        if out and not [step for step in into if not self._is_bridge(step)]:
+            point = self.view.coded.get(node)
+            return "bottom" if not into or (point is not None and point.row.level == "ground") else "top"
         if not (out or into):
             part = self.circuit.parts[self.circuit.node_parts[node]]
             declared = getattr(part.facts, "pins", {}).get(self.circuit.node_pins[node], "")
@@ -243,7 +254,33 @@ class _Maker(Elements):
         self._add(block)
         if node is not None:
             self.top_of[node] = self.bottom_of[node] = block.id
+            self._join_outside(node, block)
         return block
+
+    @staticmethod
+    def _outside(steps: Iterable[Step]) -> list[Step]:
+        return [step for step in steps if step.kind not in INSIDE_MODULE]
+
+    def _is_bridge(self, step: Step) -> bool:
+        """Whether a wire leads from one pin of a box to another one of it."""
+        return self.circuit.node_parts[step.upper] == self.circuit.node_parts[step.lower]
+
+    def _join_outside(self, node: int, pin: Block) -> None:
+        """Where a wire leads on from a pin at the top (or another one to a pin at the foot), both are joined outside the box.
+
+        A line has its ends at the top and at the foot of a block, and the inner end of a pin lies in the box: a bridge between two feeds would begin there, in the air.
+        """
+        if not self._outside((self.outgoing if pin.edge == "top" else self.incoming)[node]):
+            return
+        joint = Block(
+            f"joint-{slug(self.circuit.node_names[node])}", pin.title, "joint", height=_JOINT, upper=node, lower=node
+        )
+        joint.shapes.append(Line(((0, 0), (0, _JOINT)), self._style(node)))
+        self._add(joint)
+        upper, lower = (joint, pin) if pin.edge == "top" else (pin, joint)
+        self._join(upper.id, lower.id, node, None)
+        self.pin_of[node] = pin.id
+        self.top_of[node] = self.bottom_of[node] = joint.id
 
     def _boxes(self) -> None:
         """Name and, for the module itself, bus lines of each box."""

@@ -43,6 +43,7 @@ class PageState:
             self.incoming[step.lower].append(step)
         self.top_of: dict[int, str] = {}  # block at whose top a line to the node ends
         self.bottom_of: dict[int, str] = {}
+        self.pin_of: dict[int, str] = {}  # of pins whose wires are joined outside their box: the pin itself
         self.joints: list[tuple[str, str, int, Step | None]] = []  # tail, head, net, step
 
     def _add(self, block: Block) -> Block:
