@@ -18,7 +18,7 @@ from tests.cli.test_exit_status import invoke
 from tests.typed import HEAD, write
 from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotUse
-from tracer.entry.wire_lists import take_in
+from tracer.entry.wire_lists import tables, take_in
 from tracer.entry.wire_lists.columns import FIELDS
 from tracer.entry.wire_lists.tables import read_table
 from tracer.report.wire_lists import list_csv
@@ -285,6 +285,41 @@ def test_a_workbook_reads_as_people_see_it_and_other_worksheets_are_named(tmp_pa
     assert found.beside == ("stock",)
     with pytest.raises(CannotUse, match="there is no worksheet `x`"):
         taken(tmp_path, data, name="list.xlsx", worksheet="x")
+
+
+@pytest.mark.parametrize("shape", ["worksheets", "prefixed", "styles", "parts"])
+def test_a_workbook_of_more_than_anybody_keeps_is_refused_before_the_library_opens_it(
+    shape: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def made(count: int) -> bytes:
+        if shape in ("worksheets", "prefixed"):
+            book = _workbook([("From", "To"), ("X1.1", "X2.1")], more=tuple(f"w{n}" for n in range(1, count)))
+            if shape == "prefixed":
+                head = '<x:workbook xmlns:x="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><x:sheets>'
+                return replaced(book, "xl/workbook.xml", head + "<x:sheet name='w' />" * count)
+            return book
+        book = _workbook([("From", "To"), ("X1.1", "X2.1")])
+        if shape == "styles":
+            head = '<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
+            tail = f"<!--{'x' * (count - len(head) - 20)}--></styleSheet>"
+            return replaced(book, "xl/styles.xml", head + tail)
+        had = len(zipfile.ZipFile(io.BytesIO(book)).namelist())
+        return replaced(book, *(part for n in range(count - had) for part in (f"{n}.txt", "x")))
+
+    def replaced(book: bytes, *parts: str) -> bytes:
+        out, other = io.BytesIO(), dict(zip(parts[::2], parts[1::2], strict=True))
+        with zipfile.ZipFile(io.BytesIO(book)) as old, zipfile.ZipFile(out, "w") as new:
+            for name in dict.fromkeys([*old.namelist(), *other]):
+                new.writestr(name, other[name] if name in other else old.read(name))
+        return out.getvalue()
+
+    bound = {"worksheets": 100, "prefixed": 100, "styles": 1_500_000, "parts": 5_000}[shape]
+    said = {"styles": "its part xl/styles.xml has more than 1.5 MB", "parts": "packed of more than 5000 parts"}
+    if shape != "prefixed":
+        assert len(runs(taken(tmp_path, made(bound), name="list.xlsx", worksheet="wires"))) == 1
+    monkeypatch.setattr(tables, "_opened", lambda *_, **__: pytest.fail("the library opens it"))
+    with pytest.raises(CannotUse, match=said.get(shape, "101 worksheets; at most 100 are read")):
+        taken(tmp_path, made(bound + (40 if shape == "styles" else 1)), name="list.xlsx")
 
 
 def test_a_formula_without_a_saved_value_is_a_row_that_is_named(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import io
 import re
 import warnings
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,8 @@ MAX_UNPACKED_BYTES = 512_000_000  # an XLSX is a zip: what it unpacks to is coun
 MAX_ROWS = 200_000
 MAX_COLUMNS = 200
 MAX_WORKSHEETS = 100
+MAX_PARTS = 5_000  # files in an XLSX: a few for each worksheet
+MAX_HEAD_BYTES = 1_500_000  # of its parts that the library makes objects of: what it holds, and its styles
 _SEPARATORS = {".csv": ",;\t|", ".tsv": "\t", ".txt": "\t;,|"}
 _ANEW = "Open it in the spreadsheet program and save it anew"
 _FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
@@ -142,23 +145,23 @@ def _separator(text: str, separators: str) -> str:
 
 
 def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
+    if data.count(b"PK\1\2") > MAX_PARTS:  # before even their names are taken in
+        raise _cannot(name, f"packed of more than {MAX_PARTS} parts", "Save the worksheet that is meant as .csv.")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(one.file_size for one in packed.infolist())
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+            count = _count_of_worksheets(name, packed) if size <= MAX_UNPACKED_BYTES else 0
+    except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, OSError, NotImplementedError, RuntimeError):
         fix = f"{_ANEW}; a protected one without its password."
         raise _cannot(name, "this is no readable .xlsx file", fix) from None
     if size > MAX_UNPACKED_BYTES:
         raise _cannot(name, f"unpacked it has more than {figures.megabytes(MAX_UNPACKED_BYTES)}", "Split the list.")
+    if count > MAX_WORKSHEETS:
+        what = f"{count} worksheets; at most {MAX_WORKSHEETS} are read"
+        raise _cannot(name, what, "Save the one that is meant as a file of its own.")
     book = _opened(name, data, values=False)
     sheets = {one.title: one for one in book.worksheets}
     titles = list(sheets)
-    if len(titles) > MAX_WORKSHEETS:
-        raise _cannot(
-            name,
-            f"{len(titles)} worksheets; at most {MAX_WORKSHEETS} are read",
-            "Save the one that is meant as a file of its own.",
-        )
     if wanted is not None and wanted not in titles:
         raise _cannot(name, f"there is no worksheet `{wanted}`", f"It has {listed(titles, joiner='and')}.")
     rows: list[tuple[int, tuple[str, ...]]] = []
@@ -170,6 +173,24 @@ def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
         rows = list(_kept(name, _saved_values(name, data, wanted, rows)))
     beside = tuple(visible(title) for title in titles if title != wanted)
     return Table(name, tuple(rows), beside)
+
+
+_HEAD = re.compile(rb"<(?:[\w.-]+:)?(?:workbook|styleSheet)[\s>]")
+_WORKSHEET = re.compile(rb"<(?:[\w.-]+:)?sheet\s[^>]*>")
+
+
+def _count_of_worksheets(name: str, packed: zipfile.ZipFile) -> int:
+    """How many the workbook says that it has, before the library makes something of each; the part that says so may have any name."""
+    count = 0
+    for part in packed.infolist():
+        with packed.open(part) as stream:
+            if not part.filename.endswith(".xml") or not _HEAD.search(stream.read(_LOOKED_AT)):
+                continue
+        if part.file_size > MAX_HEAD_BYTES:
+            what = f"its part {visible(part.filename)} has more than {figures.megabytes(MAX_HEAD_BYTES)}"
+            raise _cannot(name, what, "Save the worksheet that is meant as .csv.")
+        count += sum(1 for _ in _WORKSHEET.finditer(packed.read(part)))
+    return count
 
 
 def _opened(name: str, data: bytes, *, values: bool) -> Any:
