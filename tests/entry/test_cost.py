@@ -87,6 +87,26 @@ def test_ranges_of_few_letters_that_are_more_than_any_vehicle_has_are_refused(tm
     assert (str(found.place), found.what) == ("sheets/1.yaml:7:5", "more than 10 runs are typed up to here")
 
 
+def test_more_parts_key_states_and_conditions_than_any_vehicle_has_are_refused_at_the_first_too_many(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # fmt: skip
+    monkeypatch.setattr(sheets, "MAX_PARTS", 3)
+    parts = "sheet: 1\nparts:\n  S1: splice\n  S2: splice\n  S3: splice\n"
+    assert problems(write(tmp_path / "a", parts)) == []
+    assert problems(write(tmp_path / "b", parts, "sheet: 2\nparts: {S1: splice}\n")) == []  # one part on two sheets
+    (found,) = problems(write(tmp_path / "c", parts + "  S4: splice\n"))
+    assert (str(found.place), found.what) == ("sheets/1.yaml:6:3", "more than 3 parts are declared up to here")
+    monkeypatch.undo()
+    for key, one, most, called in (("key", "  - k{}\n", 64, "key states"), ("conditions", "  c{}: yes or no\n", 500, "conditions")):  # fmt: skip
+        typed = f"vehicle: v\n{key}:\n" + "".join(one.format(n) for n in range(most))
+        assert problems(write(tmp_path / key, HEAD, vehicle=typed)) == []
+        found, *rest = problems(write(tmp_path / key, HEAD, vehicle=typed + one.format(most)))
+        column = 5 if key == "key" else 3
+        assert (str(found.place), found.what, rest) == (
+            f"vehicle.yaml:{most + 3}:{column}",
+            f"more than {most} {called}",
+            [],
+        )
+
+
 def test_of_more_problems_than_anybody_reads_the_first_are_told_and_that_there_are_more(tmp_path: Path) -> None:
     count = MOST_PROBLEMS
     folder = write(tmp_path, HEAD + "runs:\n" + "  - S1 -- XQ 1 -- S2\n" * count)

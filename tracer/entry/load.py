@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tracer.entry.file_models import RailFacts, VehicleFacts
@@ -59,6 +59,10 @@ def read_folder(folder: str | Path, kept: Kept | None = None) -> Typed:
         return _read(folder, kept, names, ignored, problems)
     except TooMany as error:
         raise CannotUse([*error.said(folder.name).problems, *not_read(ignored)]) from None
+
+
+MAX_KEY_STATES = 64  # each question is answered in each of them
+MAX_CONDITIONS = 500
 
 
 def _read(
@@ -133,6 +137,12 @@ def _vehicle(file: TypedFile, problems: list[Problem]) -> VehicleFacts | None:
     vehicle: VehicleFacts | None = facts_of(VehicleFacts, file.tree, file, (), problems)
     if vehicle is None:
         return None
+    for key, most, called in (("key", MAX_KEY_STATES, "key states"), ("conditions", MAX_CONDITIONS, "conditions")):
+        if len(typed := list(getattr(vehicle, key))) > most:
+            place = file.place_of((key, most if key == "key" else typed[most]), key=True)
+            fix = "No vehicle has so many: take out what is none."
+            problems.append(replace(file.problem(place, f"more than {most} {called}", fix), cause=True))
+            return None
     names, before = [*vehicle.key, *vehicle.conditions], set[str]()
     for index, name in enumerate(names):
         path: Path_ = ("key", index) if index < len(vehicle.key) else ("conditions", name)

@@ -19,6 +19,7 @@ from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
 
 MAX_RUNS = 200_000  # of a vehicle, a run over several pins counted once for each; a large truck has some 10 000
+MAX_PARTS = 50_000  # of a vehicle
 MAX_PINS_TOGETHER = 200_000  # of a vehicle: cavities and positions, which a few letters (`1-900`) make many of
 
 
@@ -247,9 +248,12 @@ class SheetReader:
             what = f"more than {MAX_PINS_TOGETHER} cavities and positions are declared up to here"
             raise self._too_large(fragment.file, fragment.file.place_of(fragment.path, key=True), what)
         self.fragments.setdefault(fragment.name, []).append(fragment)
+        if len(self.fragments) > MAX_PARTS:
+            what = f"more than {MAX_PARTS} parts are declared up to here"
+            raise self._too_large(fragment.file, fragment.file.place_of(fragment.path, key=True), what)
 
     def _too_large(self, file: TypedFile, place: Place, what: str) -> CannotUse:
-        fix = "Check the ranges, such as `1-900`: no vehicle has so many."
+        fix = "No vehicle has so many: check the ranges, such as `1-900`."
         return CannotUse([*self.problems, replace(file.problem(place, what, fix), cause=True)])
 
     def _read_runs(self, file: TypedFile, number: int, seen: str) -> None:

@@ -26,6 +26,7 @@ MAX_PARTS = 5_000  # files in an XLSX: a few for each worksheet
 MAX_HEAD_BYTES = 1_500_000  # of its parts that the library makes objects of: what it holds, and its styles
 _SEPARATORS = {".csv": ",;\t|", ".tsv": "\t", ".txt": "\t;,|"}
 _ANEW = "Open it in the spreadsheet program and save it anew"
+_AS_CSV = "Save the worksheet that is meant as .csv."
 _FORMULA_STARTS = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 FORMULA = "\0formula"  # stands in a cell whose formula was saved without a value; no cell can hold it
 
@@ -146,7 +147,7 @@ def _separator(text: str, separators: str) -> str:
 
 def _workbook(name: str, data: bytes, wanted: str | None) -> Table:
     if data.count(b"PK\1\2") > MAX_PARTS:  # before even their names are taken in
-        raise _cannot(name, f"packed of more than {MAX_PARTS} parts", "Save the worksheet that is meant as .csv.")
+        raise _cannot(name, f"packed of more than {MAX_PARTS} parts", _AS_CSV)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             size = sum(one.file_size for one in packed.infolist())
@@ -188,7 +189,7 @@ def _count_of_worksheets(name: str, packed: zipfile.ZipFile) -> int:
                 continue
         if part.file_size > MAX_HEAD_BYTES:
             what = f"its part {visible(part.filename)} has more than {figures.megabytes(MAX_HEAD_BYTES)}"
-            raise _cannot(name, what, "Save the worksheet that is meant as .csv.")
+            raise _cannot(name, what, _AS_CSV)
         count += sum(1 for _ in _WORKSHEET.finditer(packed.read(part)))
     return count
 
