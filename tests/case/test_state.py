@@ -219,3 +219,13 @@ def test_options_of_readings_without_readings_are_refused(words: list[str], curr
 
 def test_the_battery_alone_is_said_back(current: Path) -> None:
     assert "battery 12.30 V" in " ".join(run("read", "battery=12,3")[1].split())
+
+
+@pytest.mark.usefixtures("state")
+def test_a_case_whose_name_holds_a_letter_that_nobody_sees_stays_current(tmp_path: Path) -> None:
+    runner = CliRunner()
+    made = runner.invoke(app, ["-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM", "-o", str(tmp_path / "turned\u202earound.case")])  # fmt: skip
+    shown = runner.invoke(app, ["--width", "400", "case", "show"])
+    assert (made.exit_code, shown.exit_code) == (0, 0)
+    for text in (made.output, shown.output):
+        assert "turned<U+202E>around.case" in text and "\u202e" not in text

@@ -52,7 +52,7 @@ def current() -> Path:
         raise CannotCompute(
             f"cannot read {pointer}: {getattr(error, 'strerror', None) or 'it is not text'}. {again}"
         ) from error
-    if not named or not named.isprintable() or len(named) > _LONGEST:
+    if not named or min(named) < " " or len(named) > _LONGEST:
         raise CannotCompute(f"{pointer} names no case. {again}")
     return Path(named)
 

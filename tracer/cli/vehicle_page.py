@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tracer.cli.answer import WRONG_USAGE, asked, end, fail, said, show, write
+from tracer.cli.answer import WRONG_USAGE, asked, end, fail, page, said, show, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import ModuleArgument, ShopOption
 
@@ -63,7 +63,7 @@ def desk(
         show(f"{opened.address}\n")
         if opened.lan:
             if sys.stdout.isatty():
-                opened.qr(sys.stdout)
+                opened.qr(sys.stdout, page()["width"])
             show("Whoever has this address sees the list and may add readings: for phones in your own network only. No password protects what goes over it.\n")  # fmt: skip
         show("Ctrl-C ends it.\n")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import signal
 import socket
@@ -32,11 +33,22 @@ class Opened:
     address: str
     lan: bool
 
-    def qr(self, out: TextIO) -> None:
-        """The address as a QR code (ISO/IEC 18004), in the half blocks of a terminal."""
+    def qr(self, out: TextIO, columns: int) -> None:
+        """The address as a QR code (ISO/IEC 18004), in the half blocks of a terminal; nothing where these columns cannot hold it.
+
+        The white around it is four modules wide; on a narrow terminal less, since a line that is broken can be read by no phone.
+        """
         import segno
 
-        segno.make(self.address, error="l").terminal(out=out, compact=True)
+        code = segno.make(self.address, error="l")
+        border = min(4, (columns - int(code.symbol_size(border=0)[0])) // 2)
+        if border >= 2:
+            drawn = io.StringIO()
+            code.terminal(out=drawn, border=border, compact=True)
+            for line in (
+                drawn.getvalue().splitlines()
+            ):  # white on black, whatever the terminal's own colours: turned around, many phones cannot read it
+                out.write(f"\x1b[97;40m{line}\x1b[0m\n")
 
 
 def serve(desk: Desk, say: Callable[[Opened], None], *, lan: bool = False, port: int = PORT) -> None:

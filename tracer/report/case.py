@@ -11,6 +11,7 @@ from tracer.case.case import Case, Note, Recorded
 from tracer.case.notes import not_as_listed, watches
 from tracer.case.proof import RowProof, Verdict
 from tracer.case.readings import Conditions, Reading
+from tracer.entry.visible import visible
 from tracer.report.layout import Page, counted
 from tracer.report.typeset import html, pdf, template
 from tracer.standards import figures
@@ -131,7 +132,7 @@ def show_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
     for words in (*case.damaged, *case.remarks):
         page.line(f"! {words}", hang=2)
     page.line(f"complaint: {case.opening['complaint'] or 'not said'}; list edition {case.plan['edition']}; opened {case.opening['at']} by {case.opening['by'] or 'nobody named'}")  # fmt: skip
-    page.line(f"file {case.file}")
+    page.line(f"file {visible(str(case.file))}")
     page.line(f"now: {conditions_text(case.conditions)}", hang=5)
     _readings(page, case, case.readings)
     _notes(page, case)

@@ -28,12 +28,16 @@ function cardView() {
   const shown = state.split ? splitCard() : state.asked ? askedCard(state.asked) : page.cards[state.card];
   const kept = standing().filter((one) => one.card === signature(shown));
   const parent = page.cards[state.card];
+  const first = shown.figure ? askedFirst(shown) : null;
+  const reads = shown.figure && !first; // whoever reads is there already: the way in stands below the keys, which are to be seen without moving the page
   return [
-    h("div", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, state.asked ? "" : `${state.card + 1} of ${page.cards.length}`)),
-    h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
-    shown.kind === "base" || (shown.items && !shown.panel) ? null : h("p", { class: "place" }, shown.place, shown.access ? h("span", { class: "access" }, shown.access) : null),
+    h("div", { class: "card-head" },
+      h("h2", { class: "code" }, shown.name, shown.wire ? h("span", { class: "wire" }, shown.wire) : null),
+      h("p", { class: "where-in" }, h("span", null, `${shown.step} ${shown.title}`), h("span", null, state.asked ? "" : `${state.card + 1} of ${page.cards.length}`))),
+    shown.kind === "base" || (shown.items && !shown.panel) ? null : h("p", { class: "place" }, shown.place, shown.access && !reads ? h("span", { class: "access" }, shown.access) : null),
     shown.way ? h("p", { class: "way" }, shown.way) : null,
-    body(shown, kept, parent),
+    body(shown, kept, parent, first),
+    reads && shown.access ? h("p", { class: "place" }, shown.place, h("span", { class: "access" }, shown.access)) : null,
     h("div", { class: "turn" },
       state.asked ? button("Back to the case", () => go("case")) : state.split ? button("Back to the pin", () => go("card", { split: "" })) : button("Before", () => turn(-1), { disabled: state.card === 0 }),
       state.split || state.asked ? null : button("Next", () => turn(1), { disabled: state.card === page.cards.length - 1 })),
@@ -61,35 +65,40 @@ function turn(by) {
   go("card", { card: Math.min(page.cards.length - 1, Math.max(0, state.card + by)), split: "" });
 }
 
-function body(card, kept, parent) {
+/** What a card wants before its pad; nothing where a value can be typed at once. */
+function askedFirst(card) {
+  if (state.open === "reason") return reasons(card);
+  const todo = wanted(card);
+  if (todo.length) return todoList(todo, card);
+  const old = card.fields[0] === "seconds" ? "" : batteryIsOld(state.on); // seconds say the same at any battery
+  if (old) return batteryPad(old);
+  return state.on.symptom ? null : symptomPart();
+}
+
+function body(card, kept, parent, first) {
   if (card.kind === "look") return lookBody(card);
   if (card.kind === "base") return baseBody(card);
   if (card.kind === "hazard") return h("p", { class: "heavy caution" }, card.says);
-  const todo = wanted(card);
-  const parts = [
+  const safe = [
     card.safe ? h("p", { class: "safe" }, card.safe) : null,
     card.leads_words ? h("p", { class: "safe" }, card.leads_words) : null,
-    h("p", { class: "figure" }, card.figure.words, card.figure.beside ? h("small", null, card.figure.beside) : null),
-    kept.map((one) => keptLine(card, one)),
-    fromOthers(card),
   ];
-  if (state.open === "reason") return [...parts, reasons(card)];
-  if (todo.length) return [...parts, todoList(todo, card)];
-  const old = card.fields[0] === "seconds" ? "" : batteryIsOld(state.on); // seconds say the same at any battery
-  if (old) return [...parts, batteryPad(old)];
-  if (!state.on.symptom) return [...parts, symptomPart()];
+  const figure = h("p", { class: "figure" }, card.figure.words, card.figure.beside ? h("small", null, card.figure.beside) : null);
+  const before = [kept.map((one) => keptLine(card, one)), fromOthers(card)];
+  if (first) return [safe, first, figure, before];
   const wrong = kept.find((one) => one.id === state.open);
   const beyond = ["point", "asked", "beside"].includes(card.kind) ? 0 : kept.filter((one) => one.judged === "beyond").length;
+  const keys = pad({
+    labels: fieldLabels(card), words: WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
+    keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
+  });
+  const contact = card.kind === "alone" ? contactPart(card) : null;
+  if (beyond > 1) return [safe, figure, before, onFailure(parent), keys, contact]; // where to go on comes before a third reading
   return [
-    ...parts,
-    beyond === 1 ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure: "), page.words.bad_twice, ".") : null,
-    beyond > 1 ? onFailure(parent) : null,
-    pad({
-      labels: fieldLabels(card), words: WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
-      keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
-    }),
-    beyond === 1 ? onFailure(parent) : null,
-    card.kind === "alone" ? contactPart(card) : null,
+    safe, figure, kept.length ? lastLine(kept[kept.length - 1], beyond) : null, keys, before,
+    beyond ? h("p", { class: "heavy" }, h("strong", null, "Beyond the figure: "), page.words.bad_twice, ".") : null,
+    beyond ? onFailure(parent) : null,
+    contact,
   ];
 }
 
@@ -109,12 +118,19 @@ function done(card, values, wrong, lit) {
   say(`${card.name} kept: ${shownValues(values)}. ${words}${sign ? " (a hint: tracer proof judges)" : ""}`);
 }
 
+const saidBy = (one) => (one.values.length ? shownValues(one.values) : one.said.split("=").pop().replace("-", " "));
+
+/** Above the keys, in one line: that something is kept already, and whether it is to be read again. */
+function lastLine(one, beyond) {
+  return h("p", { class: "last" }, `kept: ${saidBy(one)}`, beyond ? h("strong", null, " beyond the figure, once more") : null);
+}
+
 function keptLine(card, one) {
   const { sign, words } = one.values.length ? judgedAgain(card, one) : { sign: "", words: "" };
   return h("p", { class: `kept ${sign}` },
     h("span", { class: "sign", "aria-hidden": "true" }, sign === "within" ? "✓" : sign === "beyond" ? "✕" : "•"),
-    h("span", null, `${one.values.length ? shownValues(one.values) : one.said.split("=").pop().replace("-", " ")}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
-    one.values.length ? button("mistyped", () => { state.open = one.id; show(); }, { class: "small", "aria-label": `${shownValues(one.values).replaceAll(" / ", "/")} was mistyped` }) : null);
+    h("span", null, `${saidBy(one)}${one.why ? `: ${one.why}` : ""}`, words ? h("small", null, `${words}${sign ? " (a hint)" : ""}`) : null),
+    one.values.length ? button("mistyped", () => { state.open = one.id; show(); window.scrollTo(0, 0); }, { class: "small", "aria-label": `${shownValues(one.values).replaceAll(" / ", "/")} was mistyped` }) : null);
 }
 
 /** What the case has of a pin beside what was read here. */

@@ -126,16 +126,23 @@ function finishPaint(svg) {
   }
   const byName = new Map();
   for (const one of allReadings()) byName.set(one.full.replace(/:[+-]$/, ""), one);
+  const taken = byName.size ? [...svg.querySelectorAll("text:not(.read-at)")].map((text) => text.getBBox()) : []; // what is to be read beside a reading
   const numbers = new Map(Object.entries(page.picture.names).map(([node, name]) => [name, Number(node)]));
   for (const [name, one] of byName) {
     const node = numbers.get(name);
     const found = [...svg.nodesOf].find(([, nodes]) => nodes.includes(node));
     if (node === undefined || !found) continue;
     const box = svg.groups.get(found[0]).getBBox();
-    const text = put("text", { x: box.x + box.width / 2, y: box.y + box.height + 6, class: "read-at", "text-anchor": "middle", "font-size": 7 }, one.words);
-    const around = text.getBBox();
-    const frame = put("rect", { x: around.x - 1.5, y: around.y - 0.5, width: around.width + 3, height: around.height + 1, class: "read-frame" });
-    svg.over.insertBefore(frame, text);
+    const text = put("text", { class: "read-at", "text-anchor": "middle", "font-size": 7 }, one.words);
+    const own = text.getBBox(); // about where it was put: at 0, 0
+    const [wide, high] = [own.width + 3, own.height + 1];
+    const [middle, beside] = [box.x + (box.width - wide) / 2, box.y + (box.height - high) / 2];
+    const places = [[middle, box.y + box.height], [box.x + box.width + 1.5, beside], [box.x - wide - 1.5, beside], [middle, box.y - high]];
+    const [x, y] = places.find(([left, top]) => !taken.some((it) => left < it.x + it.width + 1 && it.x < left + wide + 1 && top < it.y + it.height && it.y < top + high)) || places[0];
+    taken.push({ x, y, width: wide, height: high });
+    svg.over.insertBefore(put("rect", { x, y, width: wide, height: high, class: "read-frame" }), text);
+    text.setAttribute("x", x + wide / 2);
+    text.setAttribute("y", y + 0.5 - own.y);
   }
   svg.pending = false;
 }

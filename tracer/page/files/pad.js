@@ -70,7 +70,7 @@ function pad({ labels, words = [], since = null, done, keepWords, draft, values,
     button("gone now", () => put(() => String(Math.max(0, Math.round((Date.now() - since) / 1000)))), { class: "key word", disabled: !since }),
     button("still live then", (event) => { isMore = !isMore; event.currentTarget.setAttribute("aria-pressed", String(isMore)); }, { class: "key word", "aria-pressed": String(isMore) }),
   ];
-  const litKey = lit ? button("the lamp is lit", () => { isLit = !isLit; litKey.setAttribute("aria-pressed", String(isLit)); }, { class: "key word lit-key", "aria-pressed": "false", pointerdown: (event) => event.preventDefault() }) : null;
+  const litKey = lit ? button("the lamp is lit", () => { isLit = !isLit; litKey.setAttribute("aria-pressed", String(isLit)); }, { class: "key word", "aria-pressed": "false", pointerdown: (event) => event.preventDefault() }) : null;
   const key = (face, change, more) => h("button", { type: "button", class: "key", pointerdown: (event) => event.preventDefault(), click: () => put(change), ...more }, face);
   const digit = (face) => key(face, (text) => (/[A-Za-z]/.test(text) ? face : text + face));
   const mark = page.decimal;
@@ -88,6 +88,6 @@ function pad({ labels, words = [], since = null, done, keepWords, draft, values,
     h("div", { class: "keys" }, keys),
     words.length || reach || timeKeys ? h("div", { class: "words" },
       words.map(([face, word]) => key(face, () => word, { class: "key word" })), timeKeys,
-      reach ? button("not reached", reach, { class: "key word" }) : null) : null,
-    litKey);
+      reach ? button("not reached", reach, { class: "key word" }) : null,
+      litKey) : null);
 }

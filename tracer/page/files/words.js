@@ -45,7 +45,12 @@ function crc(text) {
   return ((value ^ 0xffffffff) >>> 0).toString(16).padStart(8, "0");
 }
 
-const single = (text) => text.trim().split(/\s+/).join(" ");
+/** The same as `visible` in tracer/entry/visible.py, for what is typed here: what nobody sees, or what turns the line around, stands as its number. */
+const visible = (text) => text.replace(/[\t\n\v\f\r\x85\u2028\u2029]/g, " ")
+  .replace(/[\p{Cc}\p{Cf}\p{Cs}\p{NChar}]|(?!\p{Cn})\p{DI}/gu, (letter) => `<U+${letter.codePointAt(0).toString(16).toUpperCase().padStart(4, "0")}>`);
+
+/** What was typed, as text of one line. */
+const single = (text) => visible(text).trim().split(/\s+/).join(" ");
 
 /** One record as a line: its name, the check of what follows, the conditions, what was read, and why. */
 function line(record) {
