@@ -24,7 +24,6 @@ FEW_CALLS, MOST_CALLS = 3.0, 45.0  # for each byte: what is below is not looked 
 IN_RANGES = ("sheet: ranges", "sheet: very many to one")  # few letters for very much: tried below, with a lower bound
 ELSEWHERE = ("wire list (tabs)", "case added to", "current case", "workbook")  # read as another sort, or by a library
 INPUTS = {bad.name: bad for bad in every(own=True) if bad.sort not in ELSEWHERE and bad.name not in IN_RANGES}
-loaded: set[str] = set()  # sorts of which one was read in this process
 
 
 def counted(job: Callable[[], object]) -> int:
@@ -61,9 +60,7 @@ def test_twice_as_much_costs_twice_as_much_and_no_more(name: str, tmp_path: Path
     monkeypatch.delenv("TRACER_CASE", raising=False)
     monkeypatch.setenv("TRACER_STATE", "state")
     bad = INPUTS[name]
-    if bad.sort not in loaded:
-        answered(bad, tmp_path / "0", 100, monkeypatch)
-        loaded.add(bad.sort)
+    answered(bad, tmp_path / "0", 100, monkeypatch)  # what is loaded at need is not counted
     (few, _), (some, _), (many, said) = (
         answered(bad, tmp_path / str(size), size, monkeypatch) for size in (SIZE, 2 * SIZE, 4 * SIZE)
     )
