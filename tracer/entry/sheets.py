@@ -19,7 +19,7 @@ from tracer.entry.values import Misread
 from tracer.standards.colours import ColourSystem
 
 MAX_RUNS = 200_000  # of a vehicle, a run over several pins counted once for each; a large truck has some 10 000
-MAX_PARTS = 50_000  # of a vehicle
+MAX_PARTS = 200_000  # of a vehicle
 MAX_PINS_TOGETHER = 200_000  # of a vehicle: cavities and positions, which a few letters (`1-900`) make many of
 
 
