@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Final, Literal
@@ -154,9 +155,8 @@ def lin_level_v(level: LinLevel, supply_v: float, system_v: int = 12) -> Sourced
     form = "" if system_v == 12 else f", {figures.stated(system_v, 'V')}"
     low, high = lin_quantity(f"supply, lowest{form}").value, lin_quantity(f"supply, highest{form}").value
     if not low <= supply_v <= high:
-        raise ValueError(
-            f"LIN levels are given for {figures.stated_range(low, high, 'V')}, not for {figures.stated(supply_v, 'V')}"
-        )
+        asked = figures.stated(supply_v, "V") if math.isfinite(supply_v) else "an unknown supply"
+        raise ValueError(f"LIN levels are given for {figures.stated_range(low, high, 'V')}, not for {asked}")
     share = lin_quantity(f"{level}{form}")
     if share.unit != "share of the supply":
         raise ValueError(f"{level!r} is no level")
