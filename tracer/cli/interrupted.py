@@ -6,25 +6,19 @@ import contextlib
 import signal
 from collections.abc import Iterator
 
+from tracer.report.interrupts import interrupts
+
 INTERRUPTED = 130  # 128 and the number of the signal, as shells have it
 
 
 @contextlib.contextmanager
 def ends_at_once() -> Iterator[None]:
     """An interrupt within ends the process, without the unwinding that shows where it was; nothing half written may be open."""
-    before = signal.getsignal(signal.SIGINT)
-    if before is not signal.default_int_handler:  # whoever embeds this has a way of their own
+    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:  # whoever embeds this has a way of their own
         yield
         return
-    try:
-        signal.signal(signal.SIGINT, signal.SIG_DFL)
-    except ValueError:  # not the main thread: signals are none of its business
+    with interrupts(signal.SIG_DFL):
         yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def from_now_on() -> None:

@@ -22,6 +22,7 @@ from tracer.diagnose.faults import Atom, Fault, Faults, both, faults_of
 from tracer.diagnose.on_bus import OnBuses, PredictedOnBus
 from tracer.diagnose.predicted import Predicted, PredictedRow, Setting
 from tracer.electrics.network.described import FloatArray
+from tracer.plan.words import MODULE_ITSELF
 from tracer.standards.faults import other_fails, slip
 
 # One sigma. Of a bare reading the battery's volts are minutes old; by how much a lamp moves a point is two readings of one meter. The shares are of what is lost
@@ -113,7 +114,7 @@ def every_fault(plan: Mapping[str, Any]) -> Faults:
             atoms += some
     weight, words = other_fails("module")
     atoms.append(Atom(len(faults), 1.0))
-    faults.append(Fault(f"{plan['module']} itself", words, (), weight, inside=plan["module"]))
+    faults.append(Fault(MODULE_ITSELF.format(plan["module"]), words, (), weight, inside=plan["module"]))
     return Faults(tuple(faults), tuple(atoms))
 
 

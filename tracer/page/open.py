@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import os
-import signal
 import socket
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from secrets import token_urlsafe
 from typing import TYPE_CHECKING
@@ -18,6 +16,7 @@ from tracer.entry.files import NotWritten
 from tracer.entry.problems import CannotCompute
 from tracer.page.desk import Desk
 from tracer.page.server import KEPT_FOR_S, Doors, application
+from tracer.report.interrupts import interrupts
 
 if TYPE_CHECKING:
     from typing import TextIO
@@ -78,25 +77,12 @@ def serve(desk: Desk, say: Callable[[Opened], None], *, lan: bool = False, port:
     )  # fmt: skip
     desk.begin()
     try:
-        with _interrupts(lambda: setattr(server, "should_exit", True)):
+        # what is raised while a module is being loaded may be dropped there, and nobody would end
+        with interrupts(lambda *_: setattr(server, "should_exit", True)):
             say(Opened(f"http://{here}:{port}/" + (f"key/{doors.key}" if lan else ""), lan))
             server.run(sockets=[listening])
     finally:
         desk.end()
-
-
-@contextlib.contextmanager
-def _interrupts(noted: Callable[[], None]) -> Iterator[None]:
-    """Ctrl-C is noted within and raises nothing: what is raised while a module is being loaded may be dropped there, and nobody would end."""
-    try:
-        before = signal.signal(signal.SIGINT, lambda *_: noted())
-    except ValueError:  # not the main thread: signals are none of its business
-        yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def _own_address() -> str:

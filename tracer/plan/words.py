@@ -20,6 +20,7 @@ NO_LAMP, TO_ITS_POST, BETWEEN_LINES, MUST_BE_DEAD, IS_LIT, TO_GROUND, LIVE_AT_ON
     "to ground",
     "live at once",
 )
+MODULE_ITSELF = "{} itself"  # as what is wrong
 NO_PLACE = "place not typed in"
 BAD_TWICE = "read it once more; bad twice, the row has failed and the fault is on its way"
 METER_OFF_V = (
@@ -129,6 +130,7 @@ __all__ = [
     "CRANKING",
     "IS_LIT",
     "LIVE_AT_ONCE",
+    "MODULE_ITSELF",
     "MUST_BE_DEAD",
     "NO_LAMP",
     "NO_PLACE",

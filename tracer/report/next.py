@@ -9,6 +9,7 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.diagnose.values import Explains, Next
 from tracer.entry.problems import listed
+from tracer.plan.words import MODULE_ITSELF
 from tracer.report.layout import Page
 from tracer.standards.cautions import caution
 
@@ -94,7 +95,7 @@ def explained(found: Next) -> list[Explained]:
 
 def possible(case: Case, found: Next) -> list[Explained]:
     """What may still be wrong: what is likely, the module itself, and how much else."""
-    named, own = _named_possible(case, found), f"{case.plan['module']} itself"
+    named, own = _named_possible(case, found), MODULE_ITSELF.format(case.plan["module"])
     said = []
     for one in named:
         not_yet = "; not suspect before `tracer proof` says so" if one.what == own and not found.verdict.complete else ""  # fmt: skip
@@ -105,7 +106,7 @@ def possible(case: Case, found: Next) -> list[Explained]:
 
 
 def _named_possible(case: Case, found: Next) -> list[Explains]:
-    own = f"{case.plan['module']} itself"
+    own = MODULE_ITSELF.format(case.plan["module"])
     return [one for one in found.possible if one.what == own or one.share >= _LIKELY][:_MOST_SHOWN]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 import signal
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tracer.entry.problems import CannotCompute
+from tracer.report.interrupts import interrupts
 from tracer.standards.figures import POINT, decimal_mark
 from tracer.trace.lists.completeness import Answer, Completeness
 
@@ -114,9 +114,8 @@ def in_processes(
     mine = set(active_children())
     pool = ProcessPoolExecutor(many, mp_context=get_context("spawn"))
     try:
-        with (
-            _ignoring_interrupts()
-        ):  # the processes begin at the first of these, and keep to it: ending them is the caller's
+        # a process begun within never shows where an interrupt caught it: it keeps to this, and ending it is the caller's
+        with interrupts(signal.SIG_IGN):
             waiting = [pool.submit(print_one, module) for module in modules]
         for done in as_completed(waiting):
             yield done.result()
@@ -128,20 +127,6 @@ def in_processes(
         raise
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-@contextlib.contextmanager
-def _ignoring_interrupts() -> Iterator[None]:
-    """A process begun within never shows where an interrupt caught it."""
-    try:
-        before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    except ValueError:  # not the main thread: signals are none of its business
-        yield
-        return
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def page_names(file: Path, pages: int) -> list[Path]:

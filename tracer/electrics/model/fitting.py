@@ -20,8 +20,9 @@ from tracer.electrics.model.circuit_model import Model
 from tracer.electrics.network.described import BoolArray, FloatArray
 from tracer.standards.allowances import contact_most_v, conversion, junctions
 
-TURNS = 12  # the current of a starter rises as its contacts lose less; three are enough for what was tried
-NOT_FITTED = f"what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after {TURNS} turns, the figures are rough"
+# Three are enough for most; a starter's current rises as its contacts lose less, and a generator on wires of some ohms that is regulated at the posts takes forty.
+TURNS = 60
+NOT_FITTED = "what follows from the currents themselves (contacts, converters, diodes, generators): it still moved after many turns, the figures are rough"
 # a little above the most is let stand: the current changes a little with the ohms
 MOST_LOST_V = 1.01 * contact_most_v().value
 _SAME_V, _SAME_SHARE, _SAME_DIODE_V = 1e-6, 1e-6, 1e-4
