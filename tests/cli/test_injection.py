@@ -203,6 +203,25 @@ def test_every_output_shows_what_was_typed_and_runs_nothing(folder: Path, monkey
     assert {command for command in wanted if not shown[command]} == set()
 
 
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["check", "--f\x1b[31m\u202eoo"], ["check", "-\u202e"], ["che\x1b[31m\u202eck"], ["--no\x1b[31m\u202ene"], ["check", "--width", "4\x1b[31m\u202e0"],
+        ["--decimal", "po\x1b[31m\u202eint", "check"], ["missing", MODULE, "one too many \x1b[31m\u202e"],
+        ["case", "open", "--\x1b[31m\u202e"], ["watch", MODULE, "--saves", "\x1b[31m\u202e1"],
+    ],
+)  # fmt: skip
+def test_wrong_usage_quotes_what_was_typed_so_that_all_of_it_is_seen(
+    arguments: list[str], folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("click.utils.should_strip_ansi", lambda *_: False)  # as on a terminal
+    status, output = run(["-C", "v", *arguments], monkeypatch, folder.parent)
+    assert status == 2
+    assert not (found := _UNSEEN.search(output)), found
+    assert re.search(r"<U\+202E>|\\u202e", output)  # the library spells the names of commands in a way of its own
+    assert "Error: " in output and "\nTry " in output
+
+
 def _words(text: str) -> str:
     return " ".join(text.split())
 

@@ -7,12 +7,15 @@ import resource
 import signal
 import subprocess
 import sys
+import tempfile
 import textwrap
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tracer.entry.files import NotWritten, write_whole
+from tracer.entry.files import NotWritten, beside, write_whole
 
 OLD, NEW = b"old and whole\n", b"new and whole\n" * 4096
 
@@ -74,24 +77,47 @@ def test_a_folder_a_missing_folder_and_an_impossible_name_are_said(tmp_path: Pat
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="only root can become somebody else")
-def test_a_folder_without_the_right_to_write_is_said_to_somebody_who_is_not_root(tmp_path: Path) -> None:
-    folder = tmp_path / "shut"
-    folder.mkdir()
-    (folder / "list.csv").write_bytes(OLD)
-    folder.chmod(0o555)
-    child = os.fork()
-    if child == 0:
-        status = 1
-        try:
-            os.setuid(65534)
+@pytest.fixture
+def as_nobody() -> Iterator[Callable[[int, Callable[[Path], None]], Path]]:
+    """Has something done in a folder with these rights, by somebody who is not root; the folder, in which a list stands already."""
+    with tempfile.TemporaryDirectory() as name:  # the folders of pytest shut out all but their owner
+        top = Path(name)
+        top.chmod(0o755)
+
+        def done(rights: int, work: Callable[[Path], None]) -> Path:
+            folder = top / "folder"
+            folder.mkdir()
+            (folder / "list.csv").write_bytes(OLD)
+            folder.chmod(rights)
+            child = os.fork()
+            if child == 0:
+                status = 1
+                try:
+                    if os.geteuid() == 0:
+                        os.setuid(65534)
+                    work(folder)
+                    status = 0
+                finally:
+                    os._exit(status)
+            assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
+            folder.chmod(0o755)
+            return folder
+
+        yield done
+
+
+def test_a_folder_without_the_right_to_write_is_said_to_somebody_who_is_not_root(as_nobody: Any) -> None:
+    def refused(folder: Path) -> None:
+        with pytest.raises(NotWritten, match="Permission denied"):
             write_whole(folder / "list.csv", NEW)
-        except NotWritten:
-            status = 0
-        finally:
-            os._exit(status)
-    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 0
-    assert (folder / "list.csv").read_bytes() == OLD
+
+    assert (as_nobody(0o555, refused) / "list.csv").read_bytes() == OLD
+
+
+def test_in_a_folder_that_cannot_be_listed_a_file_is_written(as_nobody: Any) -> None:
+    folder = as_nobody(0o333, lambda folder: write_whole(folder / "list.csv", NEW))
+    assert [path.name for path in folder.iterdir()] == ["list.csv"]
+    assert (folder / "list.csv").read_bytes() == NEW
 
 
 def test_two_writers_at_once_leave_one_whole_file(tmp_path: Path) -> None:
@@ -137,6 +163,45 @@ def test_a_writer_killed_at_any_moment_leaves_the_old_file_or_the_new_one(tmp_pa
             writer.kill()
         content = file.read_bytes()
         assert (len(content), len(set(content))) == (200_000, 1)
+
+
+def left_by_a_killed_writer(file: Path) -> Path:
+    """What lies beside a file when its writer is killed before the last step."""
+    before = set(file.parent.iterdir())
+    child = os.fork()
+    if child == 0:
+        try:
+            with beside(file, OLD):
+                os.kill(os.getpid(), signal.SIGKILL)
+        finally:
+            os._exit(0)
+    os.waitpid(child, 0)
+    (left,) = set(file.parent.iterdir()) - before
+    return left
+
+
+def test_what_a_killed_writer_left_is_swept_up_an_hour_later_by_the_next_write_of_the_same_file(tmp_path: Path) -> None:
+    file, hour = tmp_path / "list*.csv", 3600
+    old, young, of_another = (left_by_a_killed_writer(one) for one in (file, file, tmp_path / "list7.csv"))
+    not_ours = [
+        tmp_path / f".{file.name}.20240101",
+        tmp_path / f"{old.name}.kept",
+        tmp_path / old.name.replace(old.name[-14:-12], "zz"),
+    ]
+    for one in not_ours:
+        one.write_bytes(OLD)
+    folder, link = (tmp_path / old.name.replace(old.name[-14:-12], letters) for letters in ("ab", "cd"))
+    folder.mkdir()
+    link.symlink_to(not_ours[0])
+    for one in (old, of_another, folder, *not_ours):
+        os.utime(one, (one.stat().st_mtime - hour - 60,) * 2)
+    os.utime(young, (young.stat().st_mtime - hour + 60,) * 2)
+    write_whole(file, NEW)
+    assert set(tmp_path.iterdir()) == {file, young, of_another, folder, link, *not_ours}
+    os.utime(young, (young.stat().st_mtime - 120,) * 2)
+    write_whole(file, NEW)
+    assert set(tmp_path.iterdir()) == {file, of_another, folder, link, *not_ours}
+    assert file.read_bytes() == NEW
 
 
 def test_what_was_typed_in_is_spared_under_any_name(tmp_path: Path) -> None:

@@ -2,21 +2,47 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from tracer.entry.visible import visible
+
 typer.core.HAS_RICH = (
     False  # the help is plain text; where rich is installed, backslashes would stand before its brackets
 )
 
 
+_Refused: Any = typer.BadParameter.__base__  # of all that is wrong usage: newer versions of the library bring their own
+
+
+@contextlib.contextmanager
+def _seen_as_typed() -> Iterator[None]:
+    """What the library refuses it quotes as it came: on a terminal that must do nothing."""
+    try:
+        yield
+    except _Refused as refused:
+        refused.message = "\n".join(visible(line) for line in refused.message.split("\n"))
+        raise
+
+
 class _SharedOptionsAnywhere(typer.core.TyperGroup):
     """The commands, whose shared options may stand before the command or behind it: `tracer supplies ALM --width 40`."""
 
+    def invoke(self, ctx: Any) -> Any:
+        with _seen_as_typed():
+            return super().invoke(ctx)
+
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        with _seen_as_typed():
+            return super().parse_args(ctx, self._in_front(args))
+
+    @staticmethod
+    def _in_front(args: list[str]) -> list[str]:
         front, rest, words = [], [], iter(args)
         for word in words:
             if word == "--":  # what stands behind is no option
@@ -29,7 +55,7 @@ class _SharedOptionsAnywhere(typer.core.TyperGroup):
                 front += [word, value]
             else:
                 rest.append(word)
-        return super().parse_args(ctx, front + rest)
+        return front + rest
 
 
 _WITH_A_VALUE = ("-C", "--folder", "--width", "--decimal")

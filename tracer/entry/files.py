@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
 import stat
 import time
 from collections.abc import Iterable, Iterator
@@ -71,18 +72,43 @@ def _replace(target: Path, content: bytes) -> None:
 
 @contextlib.contextmanager
 def beside(target: Path, content: bytes, mode: int = 0o666) -> Iterator[Path]:
-    """A file beside the wanted one with all of it, on the disk; it is gone again unless it was given a name meanwhile."""
-    whole = target.with_name(f".{target.name[:100]}.{os.urandom(4).hex()}")
+    """A file beside the wanted one with all of it, on the disk; it is gone again unless it was given a name meanwhile.
+
+    So are those that killed writers left beside the same one: no write takes an hour, and of two at once neither is that old.
+    """
+    front = f".{target.name[:50]}."
+    whole = target.with_name(f"{front}{os.urandom(4).hex()}{_LEFT}")
     handle = os.open(whole, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
+        _sweep(whole, front)
         yield whole
     finally:
         with contextlib.suppress(OSError):
             whole.unlink()
+
+
+_LEFT = ".tracer-part"
+_OLD_S = 3600
+
+
+def _sweep(whole: Path, front: str) -> None:
+    """Both times are those of the disk, whose clock need not be that of this machine."""
+    ours = re.compile(re.escape(front) + "[0-9a-f]{8}" + re.escape(_LEFT))
+    with contextlib.suppress(
+        OSError
+    ):  # a folder that may not be listed, a file that another sweeps: what is written is whole all the same
+        now = whole.stat().st_mtime
+        for entry in os.scandir(whole.parent):
+            if (
+                ours.fullmatch(entry.name)
+                and entry.is_file(follow_symlinks=False)
+                and now - entry.stat().st_mtime > _OLD_S
+            ):
+                os.unlink(entry.path)
 
 
 def sync_folder(folder: Path) -> None:
