@@ -379,3 +379,18 @@ def test_without_the_symptom_nothing_is_proven_of_the_module(tmp_path: Path) -> 
     read = tuple(replace(one, conditions=replace(one.conditions, symptom=None)) for one in case.readings)
     assert verdict_of(replace(case, readings=read)).kind == "not proven"
     assert verdict_of(case_in(case.file)).kind == "proven"
+
+
+def test_of_a_list_that_is_not_complete_every_answer_of_its_case_says_so() -> None:
+    """Seven rows of seven would read as if there were no more; what is missing in the list stands beside them."""
+    from tracer.report.case import report_text, show_text, verdict_line
+
+    unfinished = Tracing(tracer.load(Path(__file__).parents[2] / "circuits" / "unfinished"))
+    plan = kept_plan(unfinished, tracer.supplies(unfinished, "LIFT"), tracer.limits(unfinished))
+    case = in_memory(plan, ())
+    said = verdict_line(case, verdict_of(case))
+    assert "in all are open; the list is not complete: 11 loose ends. Nothing can be said of LIFT" in said
+    assert "\n! the list is not complete: 11 loose ends\n" in show_text(case)
+    assert said in " ".join(report_text(case, verdict_of(case)).split())
+    whole = in_memory(demo_plan(), ())
+    assert "the list is" not in verdict_line(whole, verdict_of(whole)) + show_text(whole)

@@ -205,6 +205,15 @@ def test_on_a_terminal_a_bar_counts_up_and_no_line_is_written_into_it(tmp_path: 
     assert "0/2" in seen.decode() and "2/2" in seen.decode()
 
 
+@pytest.mark.parametrize("command", [("diagram", "LIFT", "-o", "x.svg"), ("worksheet", "LIFT", "-o", "x.txt"), ("pocket", "LIFT", "-o", "x.html")])  # fmt: skip
+def test_beside_a_file_with_a_list_that_is_not_complete_it_is_said(command: tuple[str, ...], tmp_path: Path) -> None:
+    """Status 3 beside nothing but `wrote` leaves whoever typed it guessing."""
+    done = run(*command, vehicle="unfinished", cwd=tmp_path)
+    wrote, said = done.stderr.splitlines()
+    assert done.returncode == 3 and wrote == f"wrote {command[-1]}"
+    assert said.startswith("NOT COMPLETE: 11 loose ends") and said.endswith("`tracer supplies LIFT` lists what is loose.")  # fmt: skip
+
+
 def test_the_limits_of_a_workshop_stand_on_the_sheet(tmp_path: Path) -> None:
     shop = tmp_path / "shop.yaml"
     shop.write_text("shop: Bench 4\nlimits: {supply path: 0.37}\n", encoding="utf-8")

@@ -140,6 +140,13 @@ def test_a_pin_without_a_way_is_answered_with_what_it_is(name: str, said: str) -
     assert (status, out, error.strip()) == (2, "", said)
 
 
+def test_a_pin_that_is_declared_and_not_traced_yet_is_not_said_to_be_none() -> None:
+    for name in ("4", "4+", "LIFT.4"):
+        status, out, error = invoke("-C", UNFINISHED, "supplies", "LIFT", name)
+        assert (status, out) == (2, "")
+        assert error.strip() == "LIFT.4 is supply, declared `supply switched`, and its way is not known: `tracer missing LIFT` says what to type in."  # fmt: skip
+
+
 def test_a_pin_as_data_and_all_of_no_module_are_wrong_usage() -> None:
     assert invoke("-C", DEMO, "supplies", "ALM", "2", "--json")[0] == 2
     assert invoke("-C", DEMO, "supplies", "--all")[0] == 2

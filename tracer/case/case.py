@@ -15,7 +15,7 @@ from tracer.case.file import CaseFile, Entry, Grown, append, read_case
 from tracer.case.readings import BadWord, Conditions, Reading, reading_of, set_by, split_word, value_of
 from tracer.case.things import Things
 from tracer.entry.files import NotWritten
-from tracer.entry.problems import CannotCompute
+from tracer.entry.problems import CannotCompute, listed
 from tracer.plan.words import Names, line_name, unit_of
 from tracer.standards import figures
 
@@ -101,6 +101,15 @@ class Case:
     def unit(self, name: str, on: Conditions) -> str:
         """V, ohm or s: what a reading of that name is in."""
         return unit_of(name, is_bus=self.level(name) == "bus", asleep=on.asleep)
+
+    @property
+    def list_open(self) -> str:
+        """Why the list that the case was opened on may lack something; empty where it is complete."""
+        done = self.plan["list"]
+        if done["state"] == "complete":
+            return ""
+        loose = f"{done['loose']} loose end{'s' if done['loose'] > 1 else ''}" if done["loose"] else listed(done["rests_on"] or done["not_looked_at"], most=3, joiner="and")  # fmt: skip
+        return f"the list is {done['state']}" + (f": {loose}" if loose else "")
 
     def open_on_way(self, name: str) -> tuple[str, ...]:
         """What is loose or assumed on the way of a row and on what it needs first; of a case that does not keep it row by row, what the list lacks."""

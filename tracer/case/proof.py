@@ -114,7 +114,7 @@ def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]
             if worst.row.name not in case.plan["rows"]:
                 missing = (*failed_words(rows), *missing)
                 return Verdict("not proven", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst)
-            found = Verdict("found", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst, list_open=_list_open(case))  # fmt: skip
+            found = Verdict("found", rows, missing, excluded, (), worst.row.short, contradictions, seat, worst, list_open=case.list_open)  # fmt: skip
             return placed(case, found, worst.pieces, ())
         missing = (*failed_words(rows), *missing)
         return Verdict("not proven", rows, missing, excluded, (), "", contradictions, seat, worst, blocked)
@@ -189,7 +189,7 @@ def _damaged(case: Case) -> Iterator[str]:
 
 def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     """What must be settled before anything may be said of the module."""
-    if words := _list_open(case):
+    if words := case.list_open:
         yield words
     reads = [one for row in rows for one in row.by]
     if not reads or not all(one.conditions.symptom for one in reads if one.values):
@@ -220,15 +220,6 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield f"contacts whose fit was not looked at: {', '.join(left)}"
     if bad := [f"{case.short(pin)} {said}" for pin, said in fits.items() if said != "ok"]:
         yield f"contacts that do not sit well: {', '.join(bad)}"
-
-
-def _list_open(case: Case) -> str:
-    """Why the list that the case was opened on may lack something; empty where it is complete."""
-    done = case.plan["list"]
-    if done["state"] == "complete":
-        return ""
-    loose = f"{done['loose']} loose end{'s' if done['loose'] > 1 else ''}" if done["loose"] else listed(done["rests_on"] or done["not_looked_at"], most=3, joiner="and")  # fmt: skip
-    return f"the list is {done['state']}" + (f": {loose}" if loose else "")
 
 
 def _added(case: Case) -> Iterator[str]:

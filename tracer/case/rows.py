@@ -171,7 +171,8 @@ def _proof(case: Case, name: str) -> RowProof:
         worst = max(failed, key=lambda group: now.judged.index(group.last(Says.BAD)))
         bad = [one for one in _after_last(worst.readings, worst.good) if one.says is Says.BAD]
         pieces = tuple(piece for piece in row["parts"] if piece not in _opened(row, bad[-1].reading))
-        return said("failed", bad[-1].reason, [one.reading for one in bad], pieces=pieces, failed=tuple(bad))
+        reason = f"{bad[-1].reason}{_good_before(worst)}"
+        return said("failed", reason, [one.reading for one in bad], pieces=pieces, failed=tuple(bad))
     disputed = [group for group in now.groups.values() if group.state == "disputed"]
     if disputed:
         return said("doubtful", _disputed(disputed[-1]), [one.reading for one in disputed[-1].readings if one.says in (*AGAINST, disputed[-1].good)], repeat=True)  # fmt: skip
@@ -221,6 +222,12 @@ def _outweighed(now: _Row) -> str:
     """What spoke against a row and was outweighed: it stays named."""
     bad = [one for group in now.groups.values() for one in group.against]
     return f"; read bad before ({_ids(bad)}: {bad[-1].reason}) and good more often in a row since" if bad else ""
+
+
+def _good_before(group: _Group) -> str:
+    """What read good before a row failed: it came since, or comes and goes."""
+    good = [one for one in group.readings if one.says is group.good]
+    return f"; it read good before ({_ids(good)})" if good else ""
 
 
 def _ids(found: Iterable[Judged]) -> str:

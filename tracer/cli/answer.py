@@ -211,6 +211,14 @@ def write(file: Path, content: bytes, say: Callable[[str], object] | None = None
     (say or tell)(f"wrote {file}")
 
 
+def tell_open(module: str, completeness: Completeness) -> None:
+    """Beside a file that was written: that the list in it is not complete, where it is not."""
+    from tracer.report.completeness import list_words
+
+    if not completeness.complete:
+        tell(list_words(module, completeness))
+
+
 TYPED_ENDINGS = (".yaml", ".yml", ".case")  # of no output; behind a link one may be meant, of another vehicle too
 
 

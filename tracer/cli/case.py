@@ -68,7 +68,7 @@ def open_(
 
     show(f"opened {visible(str(opened.file))}\n")
     show(report.show_text(opened, **page()))
-    show("Next: tracer case set key=off plug=out lamp=21W symptom=yes; then tracer read battery=12.6 3+=12.58/12.37\n")
+    show("Next: tracer case set symptom=yes (if it is there now); then tracer next\n")
 
 
 @case.command("use", epilog="Example: tracer case use jobs/ALM-2026-03-31.case")

@@ -10,7 +10,20 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 import tracer
-from tracer.cli.answer import CANNOT_USE, NO_MODULE, WRONG_USAGE, Bar, asked, end, fail, one_of, show, tell, write
+from tracer.cli.answer import (
+    CANNOT_USE,
+    NO_MODULE,
+    WRONG_USAGE,
+    Bar,
+    asked,
+    end,
+    fail,
+    one_of,
+    show,
+    tell,
+    tell_open,
+    write,
+)
 from tracer.cli.app import app, chosen
 from tracer.cli.options import KEYS, MODULES, JsonOption, ShopOption
 
@@ -159,6 +172,7 @@ def _print_one(tracing: Tracing, module: str, wanted: _Wanted, job: Job) -> Comp
         fail(f"{file}: the ending says the format; write one of {endings}.", WRONG_USAGE)
     made = tracer.printed(tracing, module, replace(job, form=ending))
     _write_pages(file, made.files, tell)
+    tell_open(module, made.completeness)
     return made.completeness
 
 

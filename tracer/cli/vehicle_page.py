@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tracer.cli.answer import WRONG_USAGE, asked, end, fail, page, said, show, write
+from tracer.cli.answer import WRONG_USAGE, asked, end, fail, page, said, show, tell_open, write
 from tracer.cli.app import app, chosen
 from tracer.cli.options import ModuleArgument, ShopOption
 
@@ -44,6 +44,7 @@ def pocket(
     def ask(tracing: Tracing) -> Pocket:
         made: Pocket = calls().pocket(tracing, module, decimal=chosen.decimal, shop=shop)
         write(file, made.html.encode())
+        tell_open(made.module, made.completeness)
         return made
 
     end(asked(ask))

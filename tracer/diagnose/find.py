@@ -15,6 +15,7 @@ from tracer.case.case import Case
 from tracer.case.readings import Conditions, Reading
 from tracer.diagnose.bus_options import long_lead, on_buses
 from tracer.diagnose.choice import EXACT_GROUPS, choose
+from tracer.diagnose.counted import taken_as
 from tracer.diagnose.effort import changes, effort_of, place_of, typed
 from tracer.diagnose.faults import READING_WRONG, Atom, Fault
 from tracer.diagnose.likely import (
@@ -107,8 +108,8 @@ class Finding:
         return {id(one) for one in self.weighed.evidence if self.weighed.tells(one) > _TELLS}
 
     def read(self, one: Reading) -> str:
-        """'5+ dead', 'S12 12.59/12.39'."""
-        return f"{self.case.short(one.name)} {'/'.join(value.text for value in one.values)}"
+        """A reading in words."""
+        return in_words(self.case, one)
 
     def surprises(self, one: Reading) -> str:
         """That a reading does not fit the others, in words."""
@@ -305,10 +306,15 @@ class Finding:
         return tuple(found.items())[:2]
 
 
+def in_words(case: Case, one: Reading) -> str:
+    """'5+ dead', 'S12 12.59/12.39'."""
+    return f"{case.short(one.name)} {'/'.join(value.text for value in one.values)}"
+
+
 def surprising(weighed: Weighed, readings: Sequence[Reading]) -> Reading | None:
     """A reading that is rather wrong than right by all the others, and was not repeated yet: before it turns the conclusion it is taken once more."""
     for one in reversed(weighed.evidence):
-        again = [other for other in readings if other.values and other.name == one.reading.name and _same(other.conditions, one.reading.conditions)]  # fmt: skip
+        again = [other for other in readings if other.values and other.name == one.reading.name and taken_as(other.conditions) == taken_as(one.reading.conditions)]  # fmt: skip
         if len(again) > 1:
             continue
         others = weighed.without(one)
@@ -318,8 +324,4 @@ def surprising(weighed: Weighed, readings: Sequence[Reading]) -> Reading | None:
     return None
 
 
-def _same(one: Conditions, other: Conditions) -> bool:
-    return (one.key, one.plugged, one.lamp_w, one.out, one.leads, one.hand) == (other.key, other.plugged, other.lamp_w, other.out, other.leads, other.hand)  # fmt: skip
-
-
-__all__ = ["NAMED", "READING_WRONG", "Finding", "surprising"]
+__all__ = ["NAMED", "READING_WRONG", "Finding", "in_words", "surprising"]

@@ -12,12 +12,13 @@ from typing import Any
 from tracer.case.case import Case
 from tracer.case.proof import RowProof, Verdict, leads_of, row_leads, still_wanted, verdict_of, wants_lit
 from tracer.case.readings import Conditions, Reading
+from tracer.diagnose.counted import Counted, counted
 from tracer.diagnose.effort import changes, effort_of, place_of, typed
 from tracer.diagnose.faults import READING_WRONG
-from tracer.diagnose.find import Finding, surprising
-from tracer.diagnose.likely import Weighed, contradicting, weigh
+from tracer.diagnose.find import Finding, in_words, surprising
+from tracer.diagnose.likely import Weighed, weigh
 from tracer.diagnose.values import Explains, Measurement, Next
-from tracer.diagnose.verdict import agreed, fresh, why_no_network
+from tracer.diagnose.verdict import agreed, why_no_network
 from tracer.entry.problems import listed
 from tracer.plan.words import BAD_TWICE, CRANKING, line_name
 from tracer.standards import figures
@@ -36,8 +37,12 @@ def next_of(case: Case) -> Next:
         worst = failed[0]
         first = listed(case.plan["rows"][worst.name]["splits"] or worst.pieces, most=3)
         return Next("find", worst.short, None, f"no volts are computed for this vehicle ({why_not}): look at each piece by hand, first {first}", (), verdict)  # fmt: skip
-    readings = list(fresh(case))
-    bad = contradicting(case.plan, readings)
+    kept = counted(case)
+    readings, bad = kept.readings, kept.against
+    return replace(_weighed(case, verdict, failed, readings, bad), outweighed=tuple(_outweighed(case, kept)))
+
+
+def _weighed(case: Case, verdict: Verdict, failed: Sequence[RowProof], readings: Sequence[Reading], bad: Sequence[Reading]) -> Next:  # fmt: skip
     if not bad and not failed:
         return replace(_prove(case, verdict), possible=tuple(_possible(case, readings)))
     weighed = weigh(case.plan, readings)
@@ -48,6 +53,14 @@ def next_of(case: Case) -> Next:
         return _prove(case, verdict)
     again = _again(case, bad[-1])
     return Next("prove", again.short, again, "", (), verdict, surprise="it is not as the list says")
+
+
+def _outweighed(case: Case, kept: Counted) -> Iterator[str]:
+    """The readings that are not weighed since later ones outweigh them, in words."""
+    for one, since in kept.outweighed:
+        bad = any(last is since[-1] for last in kept.against)
+        why = "it came since, or comes and goes" if bad else "it was wrong, or what is wrong comes and goes"
+        yield f"{in_words(case, one)} ({one.id}) is not weighed, since {', '.join(last.id for last in since)} read otherwise: {why}"
 
 
 # --- find --------------------------------------------------------------------------------------------------------------

@@ -40,7 +40,7 @@ class Next:
     """The measurement to take next; `aim` is find or prove, `of` the row that failed. Without a measurement `why_not` says why.
 
     `by_hand` is what may be done beside it, each with what it would mean; `surprise` is said where a reading is taken once more before it counts. `possible` is what may
-    still be wrong while every reading is in order and the symptom was there, the likeliest first.
+    still be wrong while every reading is in order and the symptom was there, the likeliest first. `outweighed` are the readings that are not weighed, since later ones outweigh them.
     """
 
     aim: str
@@ -52,6 +52,7 @@ class Next:
     by_hand: tuple[tuple[str, str], ...] = ()
     surprise: str = ""
     possible: tuple[Explains, ...] = ()
+    outweighed: tuple[str, ...] = ()
 
     @property
     def complete(self) -> bool:

@@ -7,18 +7,15 @@ a fuse, the clamp at the post. A piece that some reading speaks against is no lo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
 
 from tracer.case.case import Case
 from tracer.case.proof import Verdict, before_repairs, failed_words, placed
-from tracer.case.readings import Reading
-from tracer.case.touched import is_stale
+from tracer.diagnose.counted import counted
 from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, weigh
-from tracer.diagnose.on_bus import asked
 
 _NO_NETWORK = {"why_not": "the case was opened by an earlier version of this program"}
 
@@ -35,25 +32,11 @@ def why_no_network(case: Case) -> str:
     return str(case.plan.get("network", _NO_NETWORK).get("why_not", ""))
 
 
-def fresh(case: Case) -> Iterator[Reading]:
-    """The readings since which nothing on their ways was touched."""
-    ways = case.plan["network"]["ways"]
-    pieces = case.plan["network"]["pieces"]
-    for one in case.readings:
-        if asked(case.plan, one.name) is not None:
-            if not is_stale(case, one.name, one):
-                yield one
-            continue
-        rows = [name for name in case.plan["rows"] if name == one.name or any(one.name in pieces[n]["ends"] for n in ways[name] if n >= 0)]  # fmt: skip
-        if not any(is_stale(case, row, one) for row in rows):
-            yield one
-
-
 def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict:
     """A verdict by the rule, as the weighing bears it out; one that finds nothing is as it was, and so is one on readings of which nothing is predicted."""
     if not said.found_at or said.narrowed is None or why_no_network(case):
         return said
-    readings = list(fresh(case))
+    readings = counted(case).readings
     weighed = weighed or weigh(case.plan, readings)
     failed = said.narrowed.row
     told = {one.reading.id for one in weighed.evidence}
@@ -106,4 +89,4 @@ class _Left:
         return any(one.contradicts[self.weighed.best[n]] for one in self.weighed.evidence)
 
 
-__all__ = ["agreed", "fresh", "weighed_verdict", "why_no_network"]
+__all__ = ["agreed", "weighed_verdict", "why_no_network"]

@@ -10,7 +10,7 @@ from tracer.case.readings import set_by
 from tracer.diagnose.next import next_of
 from tracer.diagnose.values import Measurement
 from tracer.report.case import conditions_text, proof_data, proof_parts, reading_data, values_text
-from tracer.report.next import SHARES_REST_ON, explained, list_words, surprise_words
+from tracer.report.next import MAY_STILL_BE, SHARES_REST_ON, explained, list_words, possible, surprise_words
 from tracer.report.next import as_data as next_data
 from tracer.standards.cautions import caution
 
@@ -34,7 +34,7 @@ def case_data(case: Case) -> dict[str, Any]:
         "proof": {**proof_data(case, verdict), "parts": asdict(proof_parts(case, verdict))},
         "next": {
             **next_data(case, found), "asks": _asks(case, found.measurement), "list_words": list_words(case), "surprise_words": surprise_words(found),
-            "explained": [asdict(one) for one in explained(found)], "rest_on": SHARES_REST_ON, "caution": caution("maker-first"),
+            "explained": [asdict(one) for one in explained(found)], "may_still_be": [asdict(one) for one in possible(case, found)], "may_still_be_head": MAY_STILL_BE, "rest_on": SHARES_REST_ON, "caution": caution("maker-first"),
         },
     }  # fmt: skip
 

@@ -156,10 +156,12 @@ def rows_of(report: SupplyReport, pin: str) -> tuple[Row, ...]:
     if found:
         return found
     name = pin.removeprefix(f"{report.module}.")
-    cavity = next((cavity for cavity in report.census if cavity.pin == name), None)
+    cavity = next((cavity for cavity in report.census if name in (cavity.pin, *(f"{cavity.pin}{sign}" for sign in _SIGN.values()))), None)  # fmt: skip
     if cavity is not None:
         said = f", declared `{cavity.declared}`" if cavity.declared else ""
-        raise CannotAnswer(f"{report.module}.{name} is {cavity.kind}{said}: no supply or ground is traced to it.")
+        if cavity.kind in ("supply", "ground"):
+            raise CannotAnswer(f"{report.module}.{cavity.pin} is {cavity.kind}{said}, and its way is not known: `tracer missing {report.module}` says what to type in.")  # fmt: skip
+        raise CannotAnswer(f"{report.module}.{cavity.pin} is {cavity.kind}{said}: no supply or ground is traced to it.")
     raise CannotAnswer(
         f"{report.module} has no pin {pin} here. Pins with a way: {', '.join(row.pin for row in own) or 'none'}."
     )

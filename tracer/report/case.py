@@ -131,6 +131,8 @@ def show_text(case: Case, *, width: int = 80, bold: bool = False) -> str:
     page.line(f"{case.plan['module']}{' - ' + case.plan['title'] if case.plan['title'] else ''}, {case.plan['vehicle']}", strong=True)  # fmt: skip
     for words in (*case.damaged, *case.remarks):
         page.line(f"! {words}", hang=2)
+    if words := case.list_open:
+        page.line(f"! {words}", hang=2)
     page.line(f"complaint: {case.opening['complaint'] or 'not said'}; list edition {case.plan['edition']}; opened {case.opening['at']} by {case.opening['by'] or 'nobody named'}")  # fmt: skip
     page.line(f"file {visible(str(case.file))}")
     page.line(f"now: {conditions_text(case.conditions)}", hang=5)
@@ -216,7 +218,7 @@ def verdict_line(case: Case, verdict: Verdict) -> str:
         return f"NOT PROVEN: narrowed down at {verdict.found_at}: {_found(verdict, most=_MOST_NAMED)}. Nothing can be said of {module}{but}."
     open_rows = sum(one.state not in ("proven", "waived", "not fitted") for one in verdict.rows)
     failed = f"{verdict.narrowed.row.short} failed, but nothing is found: {verdict.blocked[0] if verdict.blocked else 'see what is open'}. " if verdict.narrowed else ""  # fmt: skip
-    return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open. Nothing can be said of {module}{but}."  # fmt: skip
+    return f"NOT PROVEN: {failed}{counted(open_rows, 'row')} of {len(verdict.rows)} and {counted(len(verdict.open), 'point')} in all are open{f'; {case.list_open}' if case.list_open else ''}. Nothing can be said of {module}{but}."  # fmt: skip
 
 
 def _found(verdict: Verdict, most: int) -> str:

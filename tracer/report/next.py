@@ -17,6 +17,7 @@ SCHEMA = "tracer.next/1"
 _MOST_SHOWN = 5
 LEAST_NAMED = 0.005
 _LIKELY = 0.05  # of what may still be wrong, what is named by itself
+MAY_STILL_BE = "What may still be wrong: every reading is in order, and the symptom is there"
 SHARES_REST_ON = "Shares rest on how often each kind of piece fails (from memory)."
 
 
@@ -26,7 +27,7 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
     page.line(headline(case, found), strong=True)
     for words in list_words(case):
         page.line(f"! {words}", hang=2)
-    for words in found.verdict.contradictions:
+    for words in (*found.verdict.contradictions, *found.outweighed):
         page.line(f"! {words}", hang=2)
     for words in surprise_words(found):
         page.line(words, hang=2)
@@ -44,7 +45,7 @@ def as_text(case: Case, found: Next, *, width: int = 80, bold: bool = False) -> 
     if one is not None or found.by_hand:
         page.line(caution("maker-first"), hang=2)
     if found.possible:
-        page.heading("What may still be wrong: every reading is in order, and the symptom is there")
+        page.heading(MAY_STILL_BE)
         for one_of in possible(case, found):
             page.line(f"{one_of.share:>5}  {one_of.what}", indent=2, hang=8)
         page.line(SHARES_REST_ON, hang=2)
@@ -147,7 +148,7 @@ def as_data(case: Case, found: Next) -> dict[str, Any]:
     one = found.measurement
     return {
         "schema": SCHEMA, "module": case.plan["module"], "edition": case.plan["edition"], "list": case.plan["list"]["state"], "aim": found.aim, "of": found.of,
-        "sentence": headline(case, found), "contradictions": list(found.verdict.contradictions), "why_not": found.why_not,
+        "sentence": headline(case, found), "contradictions": list(found.verdict.contradictions), "outweighed": list(found.outweighed), "why_not": found.why_not,
         "measurement": None if one is None else {**asdict(one), "outcomes": [{"seen": seen, "means": means} for seen, means in one.outcomes]},
         "surprise": found.surprise, "by_hand": [{"do": do, "means": means} for do, means in found.by_hand],
         "explains": [asdict(thing) for thing in found.explains],
@@ -155,4 +156,4 @@ def as_data(case: Case, found: Next) -> dict[str, Any]:
     }  # fmt: skip
 
 
-__all__ = ["SCHEMA", "SHARES_REST_ON", "Explained", "as_data", "as_text", "explained", "headline", "list_words", "surprise_words"]  # fmt: skip
+__all__ = ["MAY_STILL_BE", "SCHEMA", "SHARES_REST_ON", "Explained", "as_data", "as_text", "explained", "headline", "list_words", "possible", "surprise_words"]  # fmt: skip

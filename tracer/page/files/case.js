@@ -169,7 +169,8 @@ function caseView() {
     h("table", null, h("thead", null, h("tr", null, ["row", "state", "because"].map((one) => h("th", { scope: "col" }, one)))),
       h("tbody", null, parts.rows.map(([row, state, because]) => h("tr", null, h("th", { scope: "row" }, row), h("td", null, `${STATES[state] || ""} ${state}`), h("td", null, because))))),
     h("p", { class: "place" }, parts.unread),
-    next.explained.length ? [h("h3", null, "What explains the readings"), h("ul", { class: "points" }, next.explained.map((one) => h("li", null, h("strong", null, one.share), h("span", null, one.what), one.because.map((words) => h("small", null, words))))), h("p", { class: "legend" }, next.rest_on)] : null,
+    shares("What explains the readings", next.explained, next.rest_on),
+    shares(next.may_still_be_head, next.may_still_be, next.rest_on),
     sections(parts.beside),
     button("Note something", () => go("readings", { noting: true })),
     h("h3", null, `Readings: ${theCase.readings.length}`),
@@ -190,6 +191,12 @@ function cardFor(next, one) {
   return parent && asSheet(parent) ? { card: parent.n, split: one.short } : null;
 }
 
+/** What may be wrong, each with its share and what speaks for and against it. */
+function shares(title, all, restOn) {
+  if (!all.length) return null;
+  return [h("h3", null, title), h("ul", { class: "points" }, all.map((one) => h("li", null, h("strong", null, one.share), h("span", null, one.what), one.because.map((words) => h("small", null, words))))), h("p", { class: "legend" }, restOn)];
+}
+
 /** Headings with their lines, as a proof has them. */
 function sections(all) {
   return all.map(([title, lines]) => [h("h3", null, title), h("ul", null, lines.map((one) => h("li", null, one)))]);
@@ -203,6 +210,7 @@ function nextPart(next) {
   return h("section", { class: "todo" },
     h("h3", null, "Next"),
     h("p", { class: "figure" }, next.sentence),
+    next.outweighed.map((words) => h("p", null, "! ", words)),
     next.surprise_words.map((words) => h("p", null, words)),
     one ? [
       one.by_hand.map((words) => h("p", null, `and ${words}`)),

@@ -303,7 +303,7 @@ def pin_not_declared(tracing: Tracing) -> Iterator[Finding]:
                     part.place,
                     at,
                     f"{at} reaches {'a source' if pin.supply else 'ground'}, but is not declared",
-                    f"Add `{pin.pin}: {pin.kind}` under `pins` of {part.name}.",
+                    f"Add `{pin.pin}: {pin.kind}` under `pins` of {part.name}; `{pin.pin}: signal` where it only listens there.",
                     module=part.name,
                 )
 
