@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -59,6 +61,35 @@ def test_trunk_and_branches(tmp_path: Path) -> None:
     (stub,) = [stub for stub in report.stubs if stub.module == "B"]
     assert stub.leaves_at == "S1"
     assert stub.length_m == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("line", "other"), [("H", "L"), ("L", "H")])
+@pytest.mark.parametrize("kind", ["high-speed can", "fault-tolerant can"])
+def test_a_module_of_which_one_line_alone_is_typed_in_leaves_the_bus_unknown(
+    tmp_path: Path, kind: str, line: str, other: str
+) -> None:
+    typed = {"H": "1: bus d H, ", "L": "2: bus d L, "}
+    sheet = SHEET.replace("B: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}", f"B: {{is: module, cavities: 1-3, unused: [3], pins: {{{typed[line]}}}}}")  # fmt: skip
+    sheet = "".join(row for row in sheet.splitlines(keepends=True) if {"H": "B.2", "L": "B.1"}[line] not in row)
+    report = bus(tmp_path, "A: 120, B: 120, C: 120" if kind.startswith("fault") else "A: 120, C: 120", kind, sheet)
+    assert not report.complete
+    assert report.problems == (f"B is on line {line} only, and which of its pins is on line {other} is not typed in",)
+
+
+def test_between_two_pins_of_the_same_line_no_ohms_are_to_be_read_and_between_two_lines_they_are(
+    tmp_path: Path,
+) -> None:
+    wider = "B: {is: module, cavities: 1-5, pins: {1: bus d H, 3: bus d H, 4: supply, 5: ground"
+    fed = "- S1 -- GN 0.5 1m -- B.3\n- 30 -- RD 1 -- B.4\n- B.5 -- BN 1 -- 31\n"
+    for name, pins, points in (("one", "}, unused: [2]}", []), ("both", ", 2: bus d L}}", ["B.1-2"])):
+        sheet = SHEET.replace("B: {is: module, cavities: 1-2, pins: {1: bus d H, 2: bus d L}}", wider + pins) + fed
+        if name == "one":
+            sheet = sheet.replace("- S2 -- YE 0.5 1m -- B.2\n", "")
+        tracing = tracing_of(tmp_path / name, sheet, "buses:\n  d: {kind: high-speed can, terminations: {A: 120, C: 120}}\n")  # fmt: skip
+        (made,) = tracer.worksheet(tracing, "B", "csv", full=True).files
+        rows = list(csv.DictReader(io.StringIO(made.decode())))
+        assert [row["point"] for row in rows if row["code"].startswith("B") and "-" in row["code"]] == points
+        assert {row["computed ohm"] for row in rows} == {""}
 
 
 def test_in_order_is_the_parallel_circuit_of_terminations_inputs_and_wire(tmp_path: Path) -> None:

@@ -145,6 +145,18 @@ def test_each_supply_and_ground_is_proven_alone_unplugged_and_loaded(sheets: She
         assert [key for key, _ in alone[row.code]] == changes
 
 
+@pytest.mark.parametrize("case", CASES)
+def test_plugged_in_each_supply_and_ground_pin_of_the_module_must_be_read_and_no_other_point(
+    sheets: Sheets, case: tuple[str, str]
+) -> None:
+    report, sheet = sheets[case]
+    points = [one for batch in sheet.batches for one in batch.to_read if batch.plugged and one.kind == "point"]
+    pins = {f"{row.part}.{row.pin}" for row in (*report.supplies, *report.grounds)}
+    assert {one.point for one in points if one.must} == pins
+    assert {one.code.split(".")[0] for one in points if one.must} == {row.code for row in (*report.supplies, *report.grounds)}  # fmt: skip
+    assert {one.must for one in points if one.point not in pins} == {False}
+
+
 def test_parallel_fuses_are_proven_one_by_one(sheets: Sheets) -> None:
     """Pin 8 of the demo (row S7) is fed over F20 or over F24; each suffices alone."""
     _, sheet = sheets["minibus", "ALM"]

@@ -10,7 +10,7 @@ from tracer.circuit.model import Circuit
 from tracer.entry.bus_words import bus_as_called
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
-from tracer.plan.names import full_name, names_of
+from tracer.plan.names import bus_pins_of, full_name, names_of
 from tracer.plan.side_by_side import side_by_side
 from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
@@ -211,7 +211,7 @@ def _buses(tracing: Tracing, bench: Bench | None, report: SupplyReport) -> Itera
         ohms = None
         if (
             bench is not None
-            and len(own) == 2
+            and len(bus_pins_of(report)[name]) == 2
             and not any(tracing.once(Hazards).withheld(f"{report.module}.{pin}") for pin, _ in own)
         ):
             found = bench.bus_of_pin(own[0][0])

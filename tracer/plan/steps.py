@@ -31,6 +31,7 @@ from tracer.plan.bench import Bench
 from tracer.plan.codes import CodedPoint, bus_pins, coded_points
 from tracer.plan.glance import held_by_itself, leads_for
 from tracer.plan.lamps import LampRule
+from tracer.plan.names import bus_pins_of
 from tracer.plan.side_by_side import fuses_alone
 from tracer.plan.upstream import Upstream
 from tracer.plan.values import Computed, Feeder, Kind, Plan, Range, Step, StepBatch, there
@@ -284,22 +285,20 @@ class _Planner:
 
     def _bus(self) -> None:
         """Bus pins: voltage while awake, resistance between the two lines of each bus with everything off."""
-        lines: dict[str, list[tuple[str, str]]] = {}
+        codes = {cavity.pin: code for code, cavity in bus_pins(self.report)}
         for number, (code, cavity) in enumerate(bus_pins(self.report)):
             found = self.bench.bus_of_pin(cavity.pin)
             said = cavity.declared.split()
-            name = found[0].name if found else " ".join(word for word in said if word not in ("H", "L"))
             typed = "H" if "H" in said else "L" if "L" in said else "LIN"
             line = {"H": "CAN_H", "L": "CAN_L"}.get(found[1] if found else typed, "LIN")
             bus = found[0] if found is not None else None
-            lines.setdefault(name, []).append((code, cavity.pin))
             step = Step(
                 Kind.BUS_LEVEL, code, f"{self.report.module}.{cavity.pin}", self.working, True, frozenset({"volts"}), cavity=cavity,
                 wire=self._wire_at(cavity.pin), bare=self._mean(bus, line), bus=bus, bus_line=line,
             )  # fmt: skip
             self._at_module(9_500_000 + number, step)
-        for number, pair in enumerate(pair for pair in lines.values() if len(pair) == 2):
-            self._bus_ohms(pair, 30_000 + number)
+        for number, pins in enumerate(pins for pins in bus_pins_of(self.report).values() if len(pins) == 2):
+            self._bus_ohms([(codes[pin], pin) for pin in pins.values()], 30_000 + number)
 
     def _mean(self, bus: BusReport | None, line: str) -> Computed | None:
         """What a meter averages on a line with traffic, where the kind of bus is known."""

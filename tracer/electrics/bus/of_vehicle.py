@@ -31,7 +31,7 @@ from tracer.electrics.bus.values import (
 from tracer.electrics.limits_in_use import LimitsInUse
 from tracer.entry.bus_words import NO_BUS
 from tracer.entry.bus_words import bus_of as bus_of_words
-from tracer.entry.problems import listed, nearest
+from tracer.entry.problems import listed, natural, nearest
 from tracer.standards import figures
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.basis import of_nodes, uncounted_joints
@@ -175,8 +175,18 @@ def _problems(lines: BusLines, terminations: Sequence[BusTermination]) -> Iterat
     if kind == HIGH_SPEED and not lines.two:
         typed = " and ".join(wired) if wired else "none"
         yield f"lines typed in: {typed}, where H and L are wanted; no resistance can be computed"
+    if {"H", "L"} <= lines.pins.keys():
+        yield from _on_one_line(lines.pins)
     if kind == HIGH_SPEED and not any(one.fitted for one in terminations):
         yield "no termination is typed in, so every resistance here is that of a bus without one; a working bus has two"
+
+
+def _on_one_line(pins: Mapping[str, Sequence[tuple[str, str]]]) -> Iterator[str]:
+    """Modules of which the other line is not typed in: what hangs on it there is in no reading."""
+    high, low = (dict.fromkeys(module for module, _ in pins[line]) for line in ("H", "L"))
+    for line, other, modules in (("H", "L", high.keys() - low.keys()), ("L", "H", low.keys() - high.keys())):
+        for module in sorted(modules, key=natural):
+            yield f"{module} is on line {line} only, and which of its pins is on line {other} is not typed in"
 
 
 def _misnamed(lines: BusLines) -> Iterator[str]:
