@@ -17,7 +17,7 @@ import random
 import sys
 import time
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -25,16 +25,19 @@ from typing import Any
 
 import coverage
 
-from tools.mutants.which_tests import KEPT, ROOT, TREE, child, collected, laid, tests_run
+from tools.mutants.which_tests import HUNG, KEPT, NOTHING_RUN, ROOT, TREE, Chosen, child, collected, laid, tests_run
 from tools.mutants.wrong import Mutant, Place, places, wrong_ones
 
 FOLDERS = ("circuit", "trace", "plan", "diagnose", "case")
 # Loaded once and inherited by every child: what the tests import that is not of this project.
 HEAVY = ("networkx", "numpy", "scipy.sparse.linalg", "scipy.stats", "pydantic", "yaml", "typer.testing", "rich.table", "jinja2", "openpyxl", "jsonschema")  # fmt: skip
-FIRST_S, MOST_S = (
-    4.0,
-    120.0,
-)  # the quickest tests of a line together first; then all that took no more than this when collected
+STAGES_S = (
+    3.0,
+    12.0,
+    50.0,
+    math.inf,
+)  # by the time they took when collected: each starts anew, so what can kill quickly comes first
+MOST_S = 150.0  # of the processor for one mutant; what lives after that counts as a survivor
 
 
 class Covered:
@@ -51,8 +54,12 @@ class Covered:
                     self.lines[source, key].update(names)
                     self.functions[source, key.split("\t")[0]].update(names)
 
-    def tests(self, mutant: Mutant, where: dict[int, Place]) -> list[str]:
-        """The tests that run it, the quickest first; for what runs when a file is loaded, those that run anything in it."""
+    def tests(self, mutant: Mutant, where: dict[int, Place], killers: Mapping[str, int]) -> list[str]:
+        """The tests that run it, the likeliest to notice first; for what runs when a file is loaded, those that run anything in it.
+
+        Likely are few tests of each file rather than many of one, quick ones, those of the folder that mirrors the mutant's, and those of files
+        that have killed others of its folder.
+        """
         found: set[str] = set()
         if mutant.function:
             for number in range(mutant.first, mutant.last + 1):
@@ -64,7 +71,16 @@ class Covered:
             )
             found = set().union(*(self.functions.get((mutant.file, name), set()) for name in functions))
         found = found or set(self.seconds)  # a table that only other files read
-        return sorted(found, key=lambda name: (self.seconds.get(name, 0.0), name))
+        of_files: dict[str, list[str]] = defaultdict(list)
+        for name in sorted(found, key=lambda name: (self.seconds.get(name, 0.0), name)):
+            of_files[name.partition("::")[0]].append(name)
+        mirror = mutant.file.replace("tracer", "tests", 1).rpartition("/")[0]
+        rank = {
+            name: (number + self.seconds.get(name, 0.0)) / (1 + 3 * file.startswith(mirror) + killers.get(file, 0))
+            for file, names in of_files.items()
+            for number, name in enumerate(names)
+        }
+        return sorted(rank, key=lambda name: (rank[name], name))
 
 
 class Tried:
@@ -74,6 +90,8 @@ class Tried:
         self.covered = covered
         self.stamp = time.time()
         self.texts: dict[str, bytes] = {}
+        self.anyway: dict[str, bool] = {}
+        self.killers: dict[str, Counter[str]] = defaultdict(Counter)
 
     def write(self, file: Path, text: bytes) -> None:
         """Each writing has a time of its own, so that no compiled file is taken for that of another."""
@@ -81,55 +99,59 @@ class Tried:
         file.write_bytes(text)
         os.utime(file, (self.stamp, self.stamp))
 
-    def run(self, names: Sequence[str], seconds: float) -> tuple[int | None, list[str]]:
-        """Run tests; the exit status (None if it took too long), and what was said."""
+    def run(self, names: Sequence[str], most_s: float) -> tuple[str, int, float]:
+        """Run tests for no longer than so many seconds of the processor: what came of it, how many were run, what it took."""
         said = KEPT / "said.txt"
-        status = child(partial(tests_run, names), seconds, said) if names else 0
-        return status, said.read_text(errors="replace").splitlines() if status != 0 else []
+        chosen = Chosen(names, self.covered.seconds, most_s)
+        status = child(partial(tests_run, chosen.files, chosen), 600 + 4 * most_s, said)
+        lines = said.read_text(errors="replace").splitlines()
+        _, ran, seconds, up = next(
+            (line.split() for line in reversed(lines) if line.startswith("ran ")), ("", 0, most_s, "")
+        )
+        fell = [line.removeprefix("fell ") for line in lines if line.startswith("fell ")]
+        if status in (None, HUNG):
+            came = "hung"
+        elif fell:
+            came = fell[0]
+        else:
+            came = "" if status in (0, NOTHING_RUN) or up == "up" else f"exit {status}"
+        return came, int(ran), float(seconds)
+
+    def fails_anyway(self, name: str) -> bool:
+        """Whether a test falls without anything made wrong: it is no sign then."""
+        if name not in self.anyway:
+            self.anyway[name] = bool(self.run([name], MOST_S)[0])
+        return self.anyway[name]
 
     def one(self, mutant: Mutant, most_s: float) -> dict[str, Any]:
-        """What came of it: `killed`, `hung`, `survived`, `not decided` (some of its tests were not run) or `never run`."""
+        """What came of it: `killed`, `hung`, `survived` or `never run`; a survivor says how many of the tests that run it were run."""
         text = self.texts.setdefault(mutant.file, (TREE / mutant.file).read_bytes())
-        tests = self.covered.tests(mutant, places(text.decode()))
-        seconds, first, second = 0.0, list[str](), list[str]()
-        for name in tests:
-            seconds += self.covered.seconds.get(name, 0.0)
-            if seconds <= FIRST_S and len(first) < 60:
-                first.append(name)
-            elif seconds <= most_s:
-                second.append(name)
-        found: dict[str, Any] = {
-            **asdict(mutant),
-            "tests": len(tests),
-            "run": len(first) + len(second),
-            "result": "survived",
-            "by": "",
-        }
+        folder = mutant.file.split("/")[1]
+        tests = self.covered.tests(mutant, places(text.decode()), self.killers[folder])
+        found: dict[str, Any] = {**asdict(mutant), "tests": len(tests), "run": 0, "result": "survived", "by": ""}
         if not tests:
             return {**found, "result": "never run"}
-        self.write(TREE / mutant.file, mutant.source(text))
-        try:
-            for names in (first, second):
-                status, lines = self.run(names, 40 + 4 * most_s)
-                gone = {
-                    line.partition("/tree/")[2].partition("::")[0]
-                    for line in lines
-                    if line.startswith("ERROR: not found: ")
-                }
-                if gone:  # an id that is another in each run; asking for it ends the run, as if something were noticed
-                    status, lines = self.run(
-                        [name for name in names if name.partition("::")[0] not in gone], 40 + 4 * most_s
-                    )
-                if status != 0:
-                    failed = [line for line in lines if line.startswith(("FAILED", "ERROR"))]
-                    return {
-                        **found,
-                        "result": "hung" if status is None else "killed",
-                        "by": failed[0] if failed else f"exit {status}",
-                    }
-        finally:
-            self.write(TREE / mutant.file, text)
-        return found if found["run"] == len(tests) else {**found, "result": "not decided"}
+        left_s, stages = most_s, iter(STAGES_S)
+        while tests and left_s > 0:
+            stage_s, stage = next(stages), list[str]()
+            while tests and (not stage or stage_s > 0):
+                stage.append(tests.pop(0))
+                stage_s -= self.covered.seconds.get(stage[-1], 0.0) + 0.05
+            self.write(TREE / mutant.file, mutant.source(text))
+            try:
+                by, count, seconds = self.run(stage, left_s)
+            finally:
+                self.write(TREE / mutant.file, text)
+            left_s -= seconds
+            found["run"] += count
+            if by and by in self.covered.seconds and self.fails_anyway(by):
+                for names in (*self.covered.lines.values(), *self.covered.functions.values()):
+                    names.discard(by)
+                return self.one(mutant, most_s)
+            if by:
+                self.killers[folder][by.partition("::")[0]] += 1
+                return {**found, "result": "hung" if by == "hung" else "killed", "by": by}
+        return found
 
 
 def interval(dead: int, decided: int) -> str:
@@ -143,20 +165,22 @@ def interval(dead: int, decided: int) -> str:
 
 
 def report(results: Sequence[dict[str, Any]]) -> None:
-    """What survived, and how many of each folder died."""
+    """What survived, and how many of each folder died. Who lived when the time was up is a survivor: the part that dies is that or more."""
     for one in results:
-        if one["result"] in ("survived", "never run", "not decided"):
+        if one["result"] in ("survived", "never run"):
             print(
                 f"\n{one['file']}:{one['line']} {one['function']} ({one['how']}), {one['result']}, {one['run']} of {one['tests']} tests"
             )
             print(f"  {' '.join(one['before'].split())}\n  -> {one['instead']}")
-    print(f"\n{'folder':10} {'sampled':>8} {'decided':>8} {'killed':>8} {'hung':>6} {'survived':>9} {'dies':>22}")
-    for folder in sorted({one["file"].split("/")[1] for one in results}):
-        count = Counter(one["result"] for one in results if one["file"].split("/")[1] == folder)
+    print(f"\n{'folder':10} {'sampled':>8} {'killed':>8} {'hung':>6} {'survived':>9} {'time up':>8} {'dies':>22}")
+    for folder in [*sorted({one["file"].split("/")[1] for one in results}), ""]:
+        of_folder = [one for one in results if folder in ("", one["file"].split("/")[1])]
+        count = Counter(one["result"] for one in of_folder)
         survived = count["survived"] + count["never run"]
+        time_up = sum(one["result"] == "survived" and one["run"] < one["tests"] for one in of_folder)
         dead = count["killed"] + count["hung"]
         print(
-            f"{folder:10} {sum(count.values()):8} {dead + survived:8} {count['killed']:8} {count['hung']:6} {survived:9} {interval(dead, dead + survived):>22}"
+            f"{folder or 'all':10} {len(of_folder):8} {count['killed']:8} {count['hung']:6} {survived:9} {time_up:8} {interval(dead, dead + survived):>22}"
         )
 
 
@@ -176,7 +200,7 @@ def main() -> None:
     asked.add_argument("--folders", nargs="+", default=FOLDERS)
     asked.add_argument("--collect", nargs="*", help="of the test files that changed only these; without any, none")
     asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--most", type=float, default=MOST_S, help="seconds of tests for each")
+    asked.add_argument("--most", type=float, default=MOST_S, help="seconds of the processor for each")
     arguments = asked.parse_args()
     results = KEPT / "results.json"
     os.nice(10)

@@ -12,7 +12,7 @@ import sys
 import time
 import traceback
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -69,6 +69,48 @@ class Few:
             "mutants", deadline=None, max_examples=EXAMPLES, derandomize=True, database=None, phases=phases
         )
         settings.load_profile("mutants")
+
+
+HUNG = -signal.SIGKILL
+NOTHING_RUN = int(pytest.ExitCode.NO_TESTS_COLLECTED)
+
+
+class Chosen:
+    """Only these tests, file by file, until one falls or the time is up; a test that takes far longer than it did ends all as hung."""
+
+    def __init__(self, names: Sequence[str], seconds: Mapping[str, float], most_s: float) -> None:
+        self.rank = {name: number for number, name in enumerate(names)}
+        self.files = list(dict.fromkeys(name.partition("::")[0] for name in names))
+        self.seconds, self.most_s = seconds, most_s
+        self.ran, self.up = 0, False
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        where = {file: number for number, file in enumerate(self.files)}
+        items[:] = sorted(
+            (item for item in items if item.nodeid in self.rank),  # an id may be another in each run
+            key=lambda item: (where[item.nodeid.partition("::")[0]], self.rank[item.nodeid]),
+        )
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
+        signal.signal(signal.SIGALRM, lambda *_: os.killpg(0, signal.SIGKILL))
+        signal.alarm(60 + int(20 * self.seconds.get(item.nodeid, 0.0)))
+        try:
+            return (yield)
+        finally:
+            signal.alarm(0)
+            self.ran += 1
+            if sum(os.times()[:4]) > self.most_s and self.ran < len(self.rank):
+                self.up = True
+                item.session.shouldstop = "the time is up"
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            print(f"\nfell {report.nodeid}", flush=True)
+
+    def pytest_unconfigure(self) -> None:
+        print(f"\nran {self.ran} {sum(os.times()[:4]):.1f} {'up' if self.up else 'all'}")
 
 
 def child(work: Callable[[], int], seconds: float, said: Path) -> int | None:
