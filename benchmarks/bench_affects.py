@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import gc
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 from benchmarks.generate import generate
-from benchmarks.ratios import Ratio, fastest_s
+from benchmarks.ratios import Ratio, least_cpu_s
 from tracer.circuit.join import join
 from tracer.entry.load import read_folder
 from tracer.trace.affects.dead_part import Affected
@@ -34,7 +33,7 @@ def affects_ratios(runs: int = RUNS) -> list[Ratio]:
         gc.collect()
         gc.disable()
         try:
-            load_s = fastest_s(lambda: join(read_folder(folder)), 2)
+            load_s = least_cpu_s(lambda: join(read_folder(folder)), 2)
             circuit = join(read_folder(folder))
             fuses = [part.name for part in circuit.parts.values() if part.kind == "fuse"]
             modules = [part.name for part in circuit.modules()]
@@ -47,17 +46,16 @@ def affects_ratios(runs: int = RUNS) -> list[Ratio]:
                 ("panel, every position of every panel", lambda: panels_of(Tracing(circuit))),
             ]  # fmt: skip
             return [
-                Ratio(f"{words}, {runs} runs / loading", _timed(job), load_s, MOST_OF_ALL if "all" in words else MOST)
+                Ratio(
+                    f"{words}, {runs} runs / loading",
+                    least_cpu_s(job, 1),
+                    load_s,
+                    MOST_OF_ALL if "all" in words else MOST,
+                )
                 for words, job in jobs
             ]
         finally:
             gc.enable()
-
-
-def _timed(job: Callable[[], object]) -> float:
-    start = time.perf_counter()
-    job()
-    return time.perf_counter() - start
 
 
 def ratios() -> list[Ratio]:

@@ -7,8 +7,6 @@ A ratio says more than a time: it holds on any machine. It is taken from the fas
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,8 +81,8 @@ def solve_ratio(node_count: int = 3000, runs: int = 7) -> Ratio:
     """One solve, topology, refinement and power sums included, against `splu` and `solve` of the matrix."""
     network = vehicle_like_network(node_count)
     matrix, injected_a = _plain_system(network)
-    ours_s = _fastest(lambda: solve(network), runs)
-    theirs_s = _fastest(lambda: _best_of_the_library(matrix).solve(injected_a), runs)
+    ours_s = shown.least_cpu_s(lambda: solve(network), runs)
+    theirs_s = shown.least_cpu_s(lambda: _best_of_the_library(matrix).solve(injected_a), runs)
     return Ratio(f"one solve, {node_count} nodes", ours_s, theirs_s)
 
 
@@ -108,15 +106,6 @@ def _plain_system(network: Network) -> tuple[csc_array[np.float64], np.ndarray[t
     inside = (rows >= 0) & (columns >= 0)
     matrix = csc_array((values[inside], (rows[inside], columns[inside])), shape=(size, size))
     return matrix, injected_a
-
-
-def _fastest(job: Callable[[], object], runs: int) -> float:
-    best = float("inf")
-    for _ in range(runs):
-        start = time.perf_counter()
-        job()
-        best = min(best, time.perf_counter() - start)
-    return best
 
 
 def ratios() -> list[shown.Ratio]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import tracer
 from benchmarks.generate import generate
-from benchmarks.ratios import Ratio, collector_off, fastest_s
+from benchmarks.ratios import Ratio, collector_off, least_cpu_s
 from tracer.electrics.limits_in_use import limits_of
 from tracer.electrics.volts.expected import expectations
 from tracer.trace.lists.supplies import supplies_of
@@ -31,9 +31,9 @@ def ratios() -> list[Ratio]:
 
 
 def _ratio(folder: Path, module: str, name: str, runs: int) -> Ratio:
-    listed_s = collector_off(lambda: fastest_s(lambda: supplies_of(Tracing(tracer.load(str(folder))), module), runs))
+    listed_s = collector_off(lambda: least_cpu_s(lambda: supplies_of(Tracing(tracer.load(str(folder))), module), runs))
     tracing = Tracing(tracer.load(str(folder)))
     report, limits = supplies_of(tracing, module), limits_of(tracing.circuit)
-    ours_s = collector_off(lambda: fastest_s(lambda: expectations(tracing, report, limits=limits), runs))
+    ours_s = collector_off(lambda: least_cpu_s(lambda: expectations(tracing, report, limits=limits), runs))
     job = f"readings of one module, {len(report.keys)} key states, {name} / its list from the files"
     return Ratio(job, ours_s, listed_s, AT_MOST[name])
