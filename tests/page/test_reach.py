@@ -12,9 +12,11 @@ from typing import Any
 from unicodedata import category
 
 import pytest
+import segno
 from playwright.sync_api import Page
 
-from tests.page.pages import card, enter, handed, prepare, read, view
+from tests.case.making import ROOT
+from tests.page.pages import NARROW, card, enter, handed, page_of, prepare, read, view
 from tracer.entry.visible import visible
 from tracer.page.open import Opened
 
@@ -46,6 +48,46 @@ def test_figure_and_keys_are_seen_without_moving_the_page(step: str, name: str, 
     section.get_by_role("button", name=name).first.click()
     prepare(page)
     in_reach(page)
+
+
+# What a thumb does on one card: all that is asked first, then, where a pin is read with the lamp, `dead`, so that what was kept stands above the keys as well.
+ON_A_CARD = """(read) => {
+  const one = (css) => document.querySelector(css), all = (css) => [...document.querySelectorAll(css)];
+  const named = (words) => all("main button").find((key) => key.textContent === words);
+  for (let asked = 0; one(".todo") && asked < 5; asked += 1) {
+    const battery = one(".todo .field");
+    if (battery) { battery.value = "12.62"; battery.dispatchEvent(new Event("input")); }
+    (one(".todo .enter") || named("It is there") || one(".todo .main")).click();
+  }
+  if (read && named("dead")) { named("dead").click(); one(".enter").click(); }
+  one("#said").textContent = ""; // gone with the next tap
+  const keys = all(".pad button").map((key) => key.getBoundingClientRect());
+  return { card: one(".card-head").textContent, keys: keys.length, kept: one(".last") !== null,
+    over: Math.max(0, ...keys.map((key) => key.bottom - one("#tabs").getBoundingClientRect().top)), least: Math.min(44, ...keys.map((key) => Math.min(key.width, key.height))),
+    wide: document.documentElement.scrollWidth - innerWidth };
+}"""
+
+
+@pytest.mark.parametrize(("vehicle", "module"), [("minibus", "ALM"), ("unfinished", "LIFT")])
+@pytest.mark.parametrize("size", [NARROW, LOW])
+def test_the_keys_of_every_card_are_above_the_views_on_the_smallest_phone(vehicle: str, module: str, size: tuple[int, int], visit: Visit, tmp_path: Path) -> None:  # fmt: skip
+    file = tmp_path / "page.html"
+    file.write_text(page_of(ROOT / "circuits" / vehicle, module), encoding="utf-8")
+    page = visit(file, size)
+    view(page, "Card")
+    following = page.locator(".turn button", has_text="Next")
+    found: list[Any] = []
+    while True:
+        found.append(page.evaluate(ON_A_CARD, False))
+        if following.is_disabled():
+            break
+        following.evaluate("key => key.click()")
+    for name in {"minibus": ("2+", "3+"), "unfinished": ("1+",)}[vehicle]:  # with what was kept above the keys
+        card(page, "5 unplugged", name)
+        found.append(page.evaluate(ON_A_CARD, True))
+        assert found[-1]["kept"]
+    assert sum(one["keys"] >= 14 for one in found) > 20
+    assert [one for one in found if one["over"] > 0.5 or one["least"] < 43.9 or one["wide"] > 0] == []
 
 
 def test_what_was_read_stands_above_the_keys_in_one_line(demo_file: Path, visit: Visit) -> None:
@@ -114,3 +156,18 @@ def test_the_code_of_the_address_is_no_wider_than_the_terminal(columns: int, wid
     lines = out.getvalue().splitlines()
     assert all(line.startswith("\x1b[97;40m") and line.endswith("\x1b[0m") for line in lines)
     assert {len(re.sub(r"\x1b\[[0-9;]*m", "", line)) for line in lines} == ({wide} if wide else set())
+
+
+def test_the_code_in_the_terminal_is_the_address_white_around_black() -> None:
+    """Drawn out as a terminal does, half a line a module: the very modules of the code, dark ones black, with the white around them that a phone wants."""
+    address = "http://192.168.178.123:8737/key/" + "A" * 22
+    out = io.StringIO()
+    Opened(address, True).qr(out, 80)
+    halves = {" ": (0, 0), "▀": (1, 0), "▄": (0, 1), "█": (1, 1)}
+    drawn: list[list[int]] = []
+    for line in out.getvalue().splitlines():
+        plain = line.removeprefix("\x1b[97;40m").removesuffix("\x1b[0m")
+        drawn += [[halves[letter][half] for letter in plain] for half in (0, 1)]
+    code = segno.make(address, error="l")
+    wanted = [[0 if dark else 1 for dark in row] for row in code.matrix_iter(border=4)]
+    assert drawn[: len(wanted)] == wanted

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from tracer.case.by_hand import WIGGLE, known
 from tracer.case.case import Case
 from tracer.case.readings import set_by
 from tracer.diagnose.next import next_of
@@ -44,9 +45,11 @@ def _asks(case: Case, one: Measurement | None) -> dict[str, Any] | None:
     if one is None:
         return None
     on = set_by(case.conditions, list(one.set_before), tuple(case.plan["keys"]), "", 0)  # in words only: nothing is set
+    name, by_hand = case.find(one.short), known(case.plan, on.hand) if on.hand else None
     return {
+        "name": name, "short": one.short, "level": case.level(name), "unit": case.unit(name, on), "place": one.place, "hand_words": by_hand.called if by_hand else "", "wiggles": by_hand is not None and by_hand.do == WIGGLE,
         "key": on.key, "plug": "in" if on.plugged else "out", "lamp_w": on.lamp_w, "out": sorted(on.out), "leads": sorted(on.leads), "asleep": on.asleep, "hand": on.hand,
-        "words": ": ".join(one.outcomes[0]) if one.outcomes else "",
+        "words": one.outcomes[0][0] if one.outcomes else "",
     }  # fmt: skip
 
 

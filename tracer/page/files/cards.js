@@ -7,6 +7,7 @@ const DO = {
   out: (card) => (card.out.length ? `Out: ${card.out.join(", ")}` : "All fuses and eyelets back"),
   leads: (card) => (card.leads.length ? card.leads_words : "Leads out of the plug"),
   asleep: (card) => (card.asleep ? "All asleep, key out" : "Awake"),
+  hand: (card) => card.hand_words || "As it was, nothing by hand",
   other: () => "Other lead to battery −",
 };
 
@@ -20,6 +21,7 @@ function wanted(card) {
   if (on.out.join() !== card.out.join()) found.push(["out", { out: card.out }]);
   if (on.leads.join() !== card.leads.join()) found.push(["leads", { leads: card.leads }]);
   if (Boolean(card.asleep) !== on.asleep) found.push(["asleep", { asleep: Boolean(card.asleep) }]);
+  if ((card.hand || "") !== on.hand) found.push(["hand", { hand: card.hand || "" }]);
   if ((card.kind === "least" || card.kind === "dead" || (card.kind === "beside" && card.fields[0] === "volts")) && on.other !== "-") found.push(["other", { other: "-" }]);
   return found;
 }
@@ -54,11 +56,13 @@ function splitCard() {
   };
 }
 
-/** What the case asks of a pin or bus and no card of the sheet does: another key state, something else unplugged. */
+/** What the case asks and no card of the sheet does: another key state, something else unplugged, something done by hand, another place. */
 function askedCard(asks) {
   const parent = page.cards[state.card];
-  const fields = parent.fields[0] === "ohms" ? ["ohms"] : asks.lamp_w === null ? ["volts"] : ["without lamp", `lamp ${number(asks.lamp_w, 0)} W`];
-  return { ...parent, ...asks, kind: "asked", title: "what the case asks", fields, splits: [], leads_words: asks.leads.length ? `Fused lead in the plug: ${asks.leads.join(", ")}` : "", figure: { words: asks.words } };
+  const point = page.points[asks.short];
+  const own = parent.full === asks.name ? parent : { step: "", name: asks.short, full: asks.name, level: asks.level, wire: "", way: "", place: asks.place, access: point ? point.access : "" };
+  const fields = asks.unit === "ohm" ? ["ohms"] : asks.lamp_w === null ? ["volts"] : ["without lamp", `lamp ${number(asks.lamp_w, 0)} W`];
+  return { ...own, ...asks, name: own.name, kind: "asked", title: "what the case asks", fields, splits: [], leads_words: asks.leads.length ? `Fused lead in the plug: ${asks.leads.join(", ")}` : "", figure: { words: asks.words } };
 }
 
 function turn(by) {
@@ -81,7 +85,7 @@ function body(card, kept, parent, first) {
   if (card.kind === "hazard") return h("p", { class: "heavy caution" }, card.says);
   const safe = [
     card.safe ? h("p", { class: "safe" }, card.safe) : null,
-    card.leads_words ? h("p", { class: "safe" }, card.leads_words) : null,
+    card.leads_words && !card.way.includes(card.leads_words) ? h("p", { class: "safe" }, card.leads_words) : null,
   ];
   const figure = h("p", { class: "figure" }, card.figure.words, card.figure.beside ? h("small", null, card.figure.beside) : null);
   const before = [kept.map((one) => keptLine(card, one)), fromOthers(card)];
@@ -89,7 +93,7 @@ function body(card, kept, parent, first) {
   const wrong = kept.find((one) => one.id === state.open);
   const beyond = ["point", "asked", "beside"].includes(card.kind) ? 0 : kept.filter((one) => one.judged === "beyond").length;
   const keys = pad({
-    labels: fieldLabels(card), words: WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
+    labels: fieldLabels(card), words: card.wiggles ? [...WORDS, ["flickers", "flickers"]] : WORDS_OF[card.fields[0]] || WORDS, since: card.fields[0] === "seconds" ? state.on.turnedAt : null, lit: card.fields.length === 2, mustAsk: card.asks_lit, draft: `draft/${signature(card)}`, values: wrong ? wrong.values : null,
     keepWords: wrong ? "Mend" : "Keep", done: (values, lit) => done(card, values, wrong, lit), reach: () => { state.open = "reason"; show(); },
   });
   const contact = card.kind === "alone" ? contactPart(card) : null;

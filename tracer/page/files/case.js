@@ -178,17 +178,16 @@ function caseView() {
   ];
 }
 
-/** Where the next measurement is read under just its conditions: a card of the sheet, a point on the way of a pin that failed, or a card of its own; none for what is done by hand. */
+/** Where the next measurement is read under just its conditions: a card of the sheet, a point on the way of a pin that failed, or a card of its own. */
 function cardFor(next, one) {
   const { asks } = next;
-  if (asks.hand) return null;
-  const asSheet = (card) => card.fields && card.key === asks.key && card.plug === asks.plug && card.lamp_w === asks.lamp_w && Boolean(card.asleep) === asks.asleep && card.out.join() === asks.out.join() && card.leads.join() === asks.leads.join();
-  const own = page.cards.filter((card) => card.fields && [card.name, card.full].includes(one.short) && ["alone", "leg", "state", "dead", "bus"].includes(card.kind));
+  const asSheet = (card) => card.fields && !asks.hand && card.key === asks.key && card.plug === asks.plug && card.lamp_w === asks.lamp_w && Boolean(card.asleep) === asks.asleep && card.out.join() === asks.out.join() && card.leads.join() === asks.leads.join();
+  const own = page.cards.filter((card) => card.fields && card.full === asks.name && ["alone", "leg", "state", "dead", "bus"].includes(card.kind));
   const card = own.find(asSheet);
   if (card) return { card: card.n, split: "" };
-  if (own.length) return { card: own[0].n, split: "", asked: asks };
   const parent = page.points[one.short] && cardOf(next.of, "alone");
-  return parent && asSheet(parent) ? { card: parent.n, split: one.short } : null;
+  if (parent && asSheet(parent)) return { card: parent.n, split: one.short };
+  return { card: own.length ? own[0].n : state.card, split: "", asked: asks };
 }
 
 /** What may be wrong, each with its share and what speaks for and against it. */
@@ -206,7 +205,7 @@ const STATES = { proven: "✓", "in order": "✓", failed: "✕", "not in order"
 
 function nextPart(next) {
   const one = next.measurement;
-  const where = one && cardFor(next, one);
+  const elsewhere = theCase.module !== page.module; // whose cards are of another module
   return h("section", { class: "todo" },
     h("h3", null, "Next"),
     h("p", { class: "figure" }, next.sentence),
@@ -219,8 +218,8 @@ function nextPart(next) {
     next.by_hand.length ? h("ul", { class: "outcomes" }, next.by_hand.map(({ do: what, means }) => h("li", null, `or ${what}: ${means}.`))) : null,
     one || next.by_hand.length ? h("p", { class: "safe" }, next.caution) : null,
     one ? [
-      where ? button("Its card", () => go("card", where), { class: "main" })
-        : [h("p", null, "No card keeps what is done by hand. At this machine:"), h("pre", null, [...(one.set_before.length ? [`tracer case set ${one.set_before.join(" ")}`] : []), one.typed].join("\n"))],
+      elsewhere ? [h("p", null, "At this machine:"), h("pre", null, [...(one.set_before.length ? [`tracer case set ${one.set_before.join(" ")}`] : []), one.typed].join("\n"))]
+        : button("Its card", () => go("card", cardFor(next, one)), { class: "main" }),
     ] : null);
 }
 

@@ -48,6 +48,7 @@ const CONDITIONS = {
   symptom: { words: (on) => ({ yes: "fault there", no: "fault not there" }[on.symptom] || "fault ?"), choices: () => [["the fault is there", { symptom: "yes" }], ["it is not there", { symptom: "no" }]] },
   out: { words: (on) => (on.out.length ? `out: ${on.out.join(", ")}` : ""), choices: () => [["all back in", { out: [] }]] },
   leads: { words: (on) => (on.leads.length ? `fused lead ${on.leads.join(", ")}` : ""), choices: () => [["no lead in the plug", { leads: [] }]] },
+  hand: { words: (on) => (on.hand ? `by hand: ${on.hand}` : ""), choices: () => [["as it was, nothing by hand", { hand: "" }]] },
   engine: { words: (on) => (on.engine ? "engine on" : "engine off"), choices: () => [["engine off", { engine: false }], ["engine running", { engine: true }]] },
   asleep: { words: (on) => (on.asleep ? "asleep" : ""), choices: () => [["awake", { asleep: false }], ["asleep", { asleep: true }]] },
   battery: { words: (on) => (on.battery ? `${number(Number(on.battery))} V${batteryIsOld(on) ? ", old" : ""}` : "battery ?"), choices: () => [] },

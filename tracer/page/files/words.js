@@ -1,14 +1,14 @@
 // The words of a case: conditions, readings, and the text that is handed over (docs/case.md, docs/pocket.md).
 
 function newConditions() {
-  return { key: page.keys[0], plug: "in", lamp: null, other: "-", symptom: "", engine: false, asleep: false, out: [], leads: [], battery: "", batteryAt: 0, turnedAt: 0 };
+  return { key: page.keys[0], plug: "in", lamp: null, other: "-", symptom: "", engine: false, asleep: false, out: [], leads: [], battery: "", batteryAt: 0, turnedAt: 0, hand: "" };
 }
 
 function conditionWords(on) {
   return [
     `key=${on.key}`, `plug=${on.plug}`, `lamp=${on.lamp === null ? "none" : `${on.lamp}W`}`, `other=${on.other}`,
     ...(on.symptom ? [`symptom=${on.symptom}`] : []), `engine=${on.engine ? "on" : "off"}`, `asleep=${on.asleep ? "yes" : "no"}`,
-    `out=${on.out.length ? on.out.join(",") : "none"}`, `lead=${on.leads.length ? on.leads.join(",") : "none"}`, ...(on.battery ? [`battery=${on.battery}`] : []),
+    `out=${on.out.length ? on.out.join(",") : "none"}`, `lead=${on.leads.length ? on.leads.join(",") : "none"}`, ...(on.hand ? [`hand=${on.hand}`] : []), ...(on.battery ? [`battery=${on.battery}`] : []),
   ];
 }
 
@@ -78,7 +78,7 @@ function keepNote(said, more) {
 
 /** What tells one card from another, whatever the edition numbers them. */
 function signature(card) {
-  return [card.kind, card.full, card.key, (card.out || []).join("+"), ...(card.kind === "beside" && card.asleep ? ["asleep"] : [])].join("|");
+  return [card.kind, card.full, card.key, (card.out || []).join("+"), ...(card.kind === "beside" && card.asleep ? ["asleep"] : []), ...(card.hand ? [card.hand] : [])].join("|");
 }
 
 /** What was typed, as it is shown: `gt600` is more than 600. */
