@@ -395,6 +395,20 @@ def test_a_point_that_is_on_no_card_of_the_sheet_gets_one_too(van: Path, visit: 
         assert (got.name, got.conditions.key, got.conditions.lamp_w) == (found["name"], found["key"], None)
 
 
+def test_what_was_unfolded_stays_so_when_a_reading_comes_in(van: Path, visit: Visit) -> None:
+    with desk(van) as served:
+        page = visit(served.address, PHONE, offline=False)
+        page.get_by_role("button", name="Begin").wait_for(timeout=PATIENCE_S * 1000)
+        section = page.locator("details", has_text="5 unplugged")
+        section.locator("summary").click()
+        before = section.element_handle()
+        cases.set_case(["key=off", "plug=out", "lamp=21W", "symptom=yes"])
+        cases.read(["battery=12.62", "3+=12.61/12.39"])
+        until(lambda: not before.evaluate("one => one.isConnected"))  # drawn anew
+        assert section.evaluate("one => one.open")
+        assert not page.locator("details", has_text="8 all asleep").evaluate("one => one.open")
+
+
 def test_what_may_still_be_wrong_stands_on_the_desk_as_at_the_terminal(van: Path, visit: Visit) -> None:
     cases.set_case(["key=off", "plug=out", "lamp=21W", "symptom=yes"])
     cases.read(["battery=12.62", "5+=dead"])

@@ -13,10 +13,12 @@ import pytest
 from playwright.sync_api import Page, expect
 
 import tracer
-from tests.case.making import ROOT, demo
+from tests.case.making import ROOT, demo, demo_plan, in_memory, reading
 from tests.page.pages import AXE, DESK, NARROW, PHONE, card, enter, handed, page_of, prepare, press, read, view
 from tests.typed import write
 from tracer.case import calls as cases
+from tracer.case.judged import Says, judged
+from tracer.case.readings import Conditions
 from tracer.diagnose.calls import proof
 from tracer.page.calls import page_content
 
@@ -72,6 +74,26 @@ def test_the_demo_case_played_through_taps_finds_what_the_typed_one_finds(demo_f
     view(page, "Card")
     assert page.locator("h2.code").inner_text().startswith("5+")
     assert page.locator(".kept").count() == 2
+
+
+@pytest.mark.parametrize("beyond_v", [(0.0, 0.0), (0.0, 0.02), (0.0, 0.05), (0.05, 0.0), (0.08, 0.0)])
+def test_the_hint_is_beyond_where_the_case_says_so(beyond_v: tuple[float, float], demo_file: Path, visit: Visit) -> None:  # fmt: skip
+    """By the last digits of a meter, and by the battery that was read before: two hundredths off the post are no bad joint."""
+    lost, moved = beyond_v
+    on = Conditions(key="off", plugged=False, lamp_w=21.0, symptom=True, battery_v=12.62)
+    page = visit(demo_file)
+    for name in ("3+", "5+"):
+        row = demo_plan()["rows"][f"ALM.{name[:-1]}:+"]
+        test = row["tests"][0]
+        alone = round(12.62 - test["bare_most_v"] - lost - 0.005, 2)
+        lit = round(alone - test["most_v"] - moved + 0.005, 2)
+        says = judged(in_memory(demo_plan(), ()), f"ALM.{name[:-1]}:+", reading(f"ALM.{name[:-1]}:+", (alone, lit), on)).says  # fmt: skip
+        card(page, "5 unplugged", name)
+        prepare(page)
+        read(page, f"{alone:.2f}", f"{lit:.2f}")
+        stays = page.locator("h2.code").inner_text().startswith(name)  # to be read once more
+        assert stays == (says is not Says.PASSES), (name, alone, lit, says)
+        assert stays == bool(page.locator(".last strong").count())
 
 
 @pytest.mark.usefixtures("open_case")

@@ -17,7 +17,7 @@ from tracer.page.without import is_large, without_data
 from tracer.plan.diagram import view_of
 from tracer.plan.names import full_name
 from tracer.plan.plug_worksheet import plug_worksheet_of
-from tracer.plan.words import BAD_TWICE, NO_PLACE
+from tracer.plan.words import BAD_TWICE, METER_OFF_V, NO_PLACE
 from tracer.report.completeness import completeness_data
 from tracer.report.layout import signs_meaning
 from tracer.report.plug_worksheet import worksheet_in_words
@@ -56,6 +56,7 @@ def content_of(
             "decimal": mark,
             "comma": mark == COMMA,
             "battery_holds_s": BATTERY_HOLDS_S,
+            "meter_off_v": METER_OFF_V,
             "system_v": plan["system_v"],
             "fits": list(FITS),
             "notes": [{"kind": kind, "example": one.example, "what": one.what, "reason": one.reason} for kind, one in NOTES.items() if kind not in _BY_NUMBER_OR_TIME],

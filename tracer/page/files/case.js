@@ -115,7 +115,9 @@ function refresh(whole) {
   if (!whole && (state.view === "card" || typing?.matches("textarea, select, .text"))) { head(); tabs(); notice(); showKept(); return; }
   const { id } = typing || {};
   const { scrollY } = window;
+  const opened = [...document.querySelectorAll("main details")].map((one) => one.open);
   show();
+  [...document.querySelectorAll("main details")].forEach((one, n) => { one.open = one.open || Boolean(opened[n]); });
   if (id && byId(id)) byId(id).focus({ preventScroll: true });
   window.scrollTo(0, scrollY);
 }

@@ -94,7 +94,7 @@ function besideJudged(card, text) {
   return { sign: fits ? "within" : "beyond", words: fits ? "in order" : "not in order" };
 }
 
-/** What was read against the figure of the plan: a hint only, since only the proof knows the whole way. */
+/** What was read against the figure of the plan, by as much as the case lets a meter be off: a hint only, since only the proof knows the whole way. */
 function judged(card, values) {
   const figure = card.figure || {};
   const { battery, other } = state.on;
@@ -119,12 +119,12 @@ function judged(card, values) {
   const found = [];
   if (values.length === 2 && figure.moved_v !== null && figure.moved_v !== undefined) {
     const moved = direct ? second - first : first - second;
-    found.push([moved <= figure.moved_v + 1e-9, `moved by ${volts(moved)}, figure ${volts(figure.moved_v)}`]);
+    found.push([moved <= figure.moved_v + page.meter_off_v + 1e-9, `moved by ${volts(moved)}, figure ${volts(figure.moved_v)}`]);
   }
   if (figure.lost_v !== null && figure.lost_v !== undefined && (direct || battery)) {
     const lost = direct ? first : Number(battery) - first;
     const most = Math.max(figure.lost_v, 0.01);
-    found.push([lost <= most + 0.005, `${volts(lost)} off its post, figure ${volts(most)}`]);
+    found.push([lost <= most + 2 * page.meter_off_v + 1e-9, `${volts(lost)} off its post, figure ${volts(most)}`]); // battery and pin: two readings
   }
   if (!found.length) return { sign: "", words: "no figure to hold it against" };
   const beyond = found.filter(([fits]) => !fits);
