@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from unittest import mock
 
@@ -28,6 +29,12 @@ def commands(tracing: Tracing, modules: Sequence[str], folder: Path) -> Iterator
         yield ["diagram", module, "-o", str(folder / "diagram.svg"), "--date", "2020-02-02"]
     if len(modules) > 1:
         yield ["common", *modules]
+
+
+@cache
+def shipped(vehicle: str) -> Tracing:
+    """A vehicle of `circuits/`, read once for all tests of this process."""
+    return tracer.Tracing(tracer.load(Path(__file__).parent.parent / "circuits" / vehicle))
 
 
 def run(tracing: Tracing, arguments: Sequence[str]) -> tuple[int, str]:

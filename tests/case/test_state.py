@@ -88,10 +88,10 @@ def test_a_state_folder_that_cannot_be_made_is_said(
     (tmp_path / "file").write_text("a file")
     monkeypatch.delenv("TRACER_CASE", raising=False)
     monkeypatch.setenv("TRACER_STATE", str(tmp_path / place))
-    status, text = run("-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM")
+    status, text = run("-C", str(ROOT / "circuits" / "unfinished"), "case", "open", "LIFT")
     assert status == 1 and message in text and text.count("\n") == 1
     kept = tmp_path / "kept.case"
-    status, text = run("-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM", "-o", str(kept))
+    status, text = run("-C", str(ROOT / "circuits" / "unfinished"), "case", "open", "LIFT", "-o", str(kept))
     assert status == 1 and f"The case is kept in {kept}, but is not the current one" in text
     monkeypatch.setenv("TRACER_CASE", str(kept))
     assert run("case", "show")[0] == 0
@@ -105,7 +105,7 @@ def test_a_case_that_would_not_be_current_in_this_terminal_is_said(current: Path
     status, text = run("case", "use", str(other))
     assert status == 1 and f"TRACER_CASE names {current} in this terminal and comes first" in text
     new = tmp_path / "new.case"
-    status, text = run("-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM", "-o", str(new))
+    status, text = run("-C", str(ROOT / "circuits" / "unfinished"), "case", "open", "LIFT", "-o", str(new))
     assert status == 1 and f"The case is kept in {new}, but is not the current one: TRACER_CASE names" in text
     assert run("case", "use", str(current))[0] == 0
 
@@ -224,7 +224,7 @@ def test_the_battery_alone_is_said_back(current: Path) -> None:
 @pytest.mark.usefixtures("state")
 def test_a_case_whose_name_holds_a_letter_that_nobody_sees_stays_current(tmp_path: Path) -> None:
     runner = CliRunner()
-    made = runner.invoke(app, ["-C", str(ROOT / "circuits" / "minibus"), "case", "open", "ALM", "-o", str(tmp_path / "turned\u202earound.case")])  # fmt: skip
+    made = runner.invoke(app, ["-C", str(ROOT / "circuits" / "unfinished"), "case", "open", "LIFT", "-o", str(tmp_path / "turned\u202earound.case")])  # fmt: skip
     shown = runner.invoke(app, ["--width", "400", "case", "show"])
     assert (made.exit_code, shown.exit_code) == (0, 0)
     for text in (made.output, shown.output):

@@ -9,6 +9,7 @@ import io
 import re
 import shutil
 from collections import Counter
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
@@ -52,22 +53,18 @@ def tracings(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Tracing]:
     return {name: Tracing(tracer.load(str(folder))) for name, folder in folders.items()}
 
 
+@cache
 def drawn(
     tracing: Tracing, module: str, key: str | None = None, paper: Paper = DATE
 ) -> tuple[SupplyReport, list[DiagramPage]]:
+    """The list and the pages of a module, drawn once for all tests that only look at them."""
     report = supplies_of(tracing, module)
     return report, diagram_of(view_of(tracing, report, key), paper)
 
 
-_DRAWN: dict[tuple[int, str, str], list[DiagramPage]] = {}
-
-
 def on_paper(tracing: Tracing, module: str, paper: str) -> list[DiagramPage]:
-    """The pages of a module, drawn once for all tests that only look at them."""
-    key = id(tracing), module, paper
-    if key not in _DRAWN:
-        _DRAWN[key] = drawn(tracing, module, paper=Paper(paper, date="2026-01-31"))[1]
-    return _DRAWN[key]
+    """The pages of a module on another paper."""
+    return drawn(tracing, module, paper=Paper(paper, date="2026-01-31"))[1]
 
 
 CASES = [
@@ -398,7 +395,7 @@ def test_the_system_dot_draws_the_same_points_as_neatly(
         texts = list(page.texts())
         assert texts_crossed(page) == [] and lines_on_edges(page) == []
         assert not overlapping(texts)
-    again = drawn(tracings[vehicle], module, paper=paper)[1]
+    again = drawn.__wrapped__(tracings[vehicle], module, paper=paper)[1]  # drawn once more
     assert files_of(again, "svg") == files_of(pages, "svg")
 
 

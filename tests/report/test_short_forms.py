@@ -5,8 +5,6 @@ from __future__ import annotations
 import itertools
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -19,7 +17,6 @@ from tests.typed import load
 from tracer.report.at_place import as_text
 from tracer.report.layout import display_width
 
-ROOT = Path(__file__).parent.parent.parent
 MV = ("--mv", "ML2=0.1", "--mv", "F4=1.6", "--mv", "F7=0.1", "--mv", "F9=0.3")
 # What is asked of the demo every day; each fits 30 lines of 80 columns.
 ASKED = {
@@ -42,10 +39,7 @@ MORE = {
 
 
 def run(width: int, *command: str, vehicle: str = "minibus") -> tuple[int, str]:
-    arguments = [sys.executable, "-m", "tracer.cli", "--width", str(width), "-C", f"circuits/{vehicle}", *command]
-    done = subprocess.run(arguments, cwd=ROOT, capture_output=True, text=True, encoding="utf-8", check=False)
-    assert done.stderr == ""
-    return done.returncode, done.stdout
+    return commands.run(commands.shipped(vehicle), ["--width", str(width), "-C", f"circuits/{vehicle}", *command])
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
@@ -172,7 +166,7 @@ def test_what_can_be_read_under_one_lid_is_one_screen(width: int) -> None:
 
 
 def test_every_point_of_every_list_at_a_place_is_there_and_no_other() -> None:
-    tracing = tracer.Tracing(tracer.load(ROOT / "circuits" / "minibus"))
+    tracing = commands.shipped("minibus")
     circuit = tracing.circuit
     points: dict[str | None, dict[str, set[str]]] = {}
     for report in tracer.every_list(tracing):
@@ -187,7 +181,7 @@ def test_every_point_of_every_list_at_a_place_is_there_and_no_other() -> None:
 
 
 def test_a_place_that_is_not_there_or_not_one_is_refused_with_what_to_write() -> None:
-    circuit = tracer.load(ROOT / "circuits" / "minibus")
+    circuit = commands.shipped("minibus").circuit
     with pytest.raises(tracer.UnknownPlace, match="Did you mean FPC"):
         tracer.at_place(circuit, "FPG")
     with pytest.raises(tracer.UnknownPlace, match=r"could be several places: .* more"):

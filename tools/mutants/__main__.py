@@ -233,6 +233,7 @@ def main() -> None:
             files = [str(file.relative_to(TREE)) for file in sorted((TREE / "tracer" / folder).rglob("*.py"))]
             every = [one for name in files for one in wrong_ones(name, (TREE / name).read_text(encoding="utf-8"))]
             chosen += random.Random(f"{arguments.seed} {folder}").sample(every, min(arguments.each, len(every)))
+        random.Random(arguments.seed).shuffle(chosen)  # ended early it is still a sample of all the folders
     for number, mutant in enumerate(chosen, 1):
         started = time.monotonic()
         found.append(tried.one(mutant, arguments.most))
