@@ -16,9 +16,11 @@ from benchmarks.believable import believable
 from tests.case.making import demo, demo_plan, in_memory, true_pieces
 from tests.case.test_care import OFF, typed
 from tests.case.test_proof import THOROUGH, Simulated, faults
+from tests.typed import load
 from tracer.case.case import Case
 from tracer.case.judged import CLEARLY_OHM
 from tracer.case.narrow import split_readings, things_at_odds
+from tracer.case.opening import kept_plan
 from tracer.case.proof import FOUND_AT_MOST, Verdict, verdict_of
 from tracer.plan.words import LEAST_OF_LAMP, METER_OFF_V
 from tracer.trace.tracing import Tracing
@@ -92,6 +94,46 @@ def test_a_point_is_bad_only_where_it_is_clearly_beyond_what_the_whole_way_may_t
     assert said_of_a_point(f"12.40/{12.40 - clearly_v + 0.01:.2f}") is None
     assert said_of_a_point(f"12.40/{12.40 - test['most_v'] - METER_OFF_V - 0.02:.2f}") is None
     assert said_of_a_point(f"12.40/{12.40 - test['most_v'] - METER_OFF_V + 0.02:.2f}") is True
+
+
+KEY = """
+sheet: 1
+parts:
+  BAT: {is: battery, volts: 12}
+  G1: ground
+  S1: {is: splice, wires: 3}
+  F1: {is: fuse, amps: 30}
+  KEY: {is: switch, follows: key, contacts: {"off": [], acc: [30-75], run: [30-75]}}
+  K1: {is: relay, kind: normally open}
+  F2: {is: fuse, amps: 15}
+  F3: {is: fuse, amps: 15}
+  M: {is: module, cavities: 1-3, pins: {1: supply, 2: supply, 3: ground}}
+runs:
+  - BAT.+ -- RD 4 0.5m -- F1 -- RD 4 0.5m -- KEY.30
+  - KEY.75 -- BK 2.5 0.5m -- S1
+  - S1 -- BK 1.5 0.5m -- F2 -- BK 1.5 1m -- M.1
+  - S1 -- BK 1.5 0.5m -- K1.30
+  - K1.87 -- BK 1.5 0.5m -- F3 -- BK 1.5 1m -- M.2
+  - 15 -- BK 1 -- K1.86
+  - K1.85 -- BN 1 -- G1
+  - M.3 -- BN 1.5 1m -- G1
+  - BAT.- -- BK 25 0.5m -- G1
+"""
+
+
+def test_a_contact_that_carried_a_lamp_in_one_key_state_is_not_cleared_for_another(tmp_path: Path) -> None:
+    """Pin 1 is good in acc; pin 2, over the same contact of the key switch, fails in run. What is no contact is cleared."""
+    tracing = Tracing(load(tmp_path, KEY, vehicle='vehicle: v\nkey: [off, acc, run]\nrails: {"15": [run]}\n'))  # fmt: skip
+    plan = kept_plan(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
+    tests = {name: row["tests"][0] for name, row in plan["rows"].items()}
+    assert [tests[name]["key"] for name in ("M.1:+", "M.2:+")] == ["acc", "run"]
+
+    good, bad = (replace(OFF, key=one["key"], lamp_w=one["lamp_w"]) for one in (tests["M.1:+"], tests["M.2:+"]))
+    readings = [typed("M.1:+", "12.4/12.35", good), typed("M.2:+", "12.4/8.0", bad)] * 2
+    narrowed = verdict_of(in_memory(plan, [replace(one, id=f"{n}.1") for n, one in enumerate(readings, 2)])).narrowed
+    assert narrowed is not None and narrowed.row.name == "M.2:+"
+    assert {"KEY", "K1", "F3"} <= set(narrowed.pieces)
+    assert "F1" not in narrowed.pieces
 
 
 @pytest.mark.parametrize(("first", "then", "odd"), [("dead", "6.5", True), ("6.5", "dead", True), ("dead", "5.5", False), ("-5.5", "dead", False)])  # fmt: skip
