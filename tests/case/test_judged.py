@@ -57,6 +57,8 @@ ANOTHER_WAY = "read in another way than the plan asks for (key off, lamp 21 W)"
         (TWO_WAYS, "12.3/11.9", replace(RUN, lamp_w=5.0), Says.OTHERWISE,
          "read in another way than the plan asks for (key acc, lamp 5 W; or key run, lamp 5 W, F24 out; or key run, lamp 5 W, F20 out)"),
         # a ground
+        (GROUND, "12.3/12.3", SMALL, Says.BAD, "no ground alone, key off"),
+        (GROUND, "0/12.3", SMALL, Says.BAD, "no ground under the lamp, key off"),
         (GROUND, "0/3", SMALL, Says.BAD, "the lamp moves it by 3.00 V, at most 0.02 V is in order"),
         (GROUND, "0/.01", SMALL, Says.UNCLEAR, "the volts do not show that the lamp was lit: read it once more, with /lit behind the values if it is"),
     ],

@@ -59,6 +59,14 @@ def test_what_would_split_them_is_about_the_pieces_that_are_left() -> None:
     assert "F22.load" in rule.split_by and "F22.load" not in found.split_by and "F40.load" in found.split_by
 
 
+def test_what_to_look_at_first_is_among_the_places_that_are_left() -> None:
+    """A ground that is lifted to the battery's volts: the ground points side by side are no suspects, and are not named to be opened."""
+    lifted = reading("ALM.1:-", (12.4, 12.4), OFF)
+    found = weighed_verdict(case_with(lifted, lifted), verdict_of(case_with(lifted, lifted)))
+    assert set(found.pieces) == {"wire BAT.- to G1", "G1"}
+    assert found.split_by.endswith("look at each by hand, first G1")
+
+
 def test_where_readings_that_are_wrong_explain_more_than_anything_broken_nothing_is_found() -> None:
     plugged = replace(OFF, plugged=True, lamp_w=None)
     live = [reading("ALM.3:+", (12.58,), plugged), reading("X4.1:ALM", (12.59, 12.4), OFF), reading("X4.1:ALM", (12.59,), plugged)]  # fmt: skip

@@ -79,22 +79,23 @@ def _says(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, A
     if one.status or not one.values:
         return Says.NOTHING, "looked at, not measured"
     live, dead = row["live"].get(key, "unknown"), is_dead(case, level, one)
+    gone = "dead" if level == "supply" else "no ground"
     if one.conditions.plugged:
         if dead and live == "live":
-            return Says.BAD, f"dead plugged in, key {key}"
+            return Says.BAD, f"{gone} plugged in, key {key}"
         return Says.NOTHING, "plugged in: a pin may read good through its neighbour, so it does not count"
     if level == "supply" and live == "dead":
         return _where_dead(case, one, key, dead)
     if dead:
         if live == "live":
-            return Says.BAD, f"dead alone, key {key}"
+            return Says.BAD, f"{gone} alone, key {key}"
         may_be = "nobody knows whether it is live" if live == "unknown" else "it need not be live"
-        return Says.NOTHING, f"dead in {key}, where {may_be}"
+        return Says.NOTHING, f"{gone} in {key}, where {may_be}"
     if any(value.is_word for value in one.values):
         return Says.BAD, f"{one.values[-1].text} with the lamp, key {key}"
     moved = one.moved_ends(level)
     if moved is not None and moved[0] > float(case.plan["system_v"]) / 2 and live == "live":
-        return Says.BAD, f"dead under the lamp, key {key}"
+        return Says.BAD, f"{gone} under the lamp, key {key}"
     if moved is None:
         return _alone(row, one, test, live, dead=dead)
     if test is None:

@@ -17,6 +17,7 @@ from tracer.case.narrow import (
     rows_at_odds,
     split_readings,
     splits_by_points,
+    splits_of,
     things_at_odds,
     within,
 )
@@ -145,9 +146,12 @@ def failed_words(rows: Iterable[RowProof]) -> tuple[str, ...]:
 
 def split_by(case: Case, worst: Narrowed, left: Sequence[str]) -> str:
     """What would tell the pieces that are left of a failed way apart, or why nothing can; empty for a single one."""
-    if len(left) < 2 or worst.splits.why_not:
-        return worst.splits.why_not if len(left) > 1 else ""
-    points = [case.short(at) for at in within(case, worst.splits, left)]
+    if len(left) < 2:
+        return ""
+    splits = splits_of(case, worst.row, left) if worst.row.name in case.plan["rows"] else worst.splits
+    if splits.why_not:
+        return splits.why_not
+    points = [case.short(at) for at in within(case, splits, left)]
     return f"the same lamp at {', '.join(points)}; `tracer next` says where first" if points else ""
 
 

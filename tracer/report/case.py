@@ -285,7 +285,6 @@ def proof_parts(case: Case, verdict: Verdict) -> ProofParts:
         left.append((f"Left on the way to {verdict.found_at}", [", ".join(verdict.pieces), *also]))
     rows = [(one.short, one.state, _reason(one)) for one in verdict.rows if not one.unread]
     rows += [(one.short, one.state, one.reason) for one in verdict.beside]
-    unread = ", ".join(one.short for one in verdict.rows if one.unread)
     beside = [
         ("Open", [f"- {words}" for words in besides(verdict)]),
         (f"Cleared on the way to {verdict.narrowed.row.short}" if verdict.narrowed else "Cleared", [f"by {one.by} ({_when(one.reading)}): {', '.join(one.pieces)}" for one in verdict.clears]),
@@ -294,8 +293,14 @@ def proof_parts(case: Case, verdict: Verdict) -> ProofParts:
     ]  # fmt: skip
     return ProofParts(
         verdict_line(case, verdict), [*split, *(f"! {words}" for words in verdict.contradictions)], left, rows,
-        f"no reading yet: {unread}" if unread else "", [(title, lines) for title, lines in beside if lines],
+        _unread(verdict), [(title, lines) for title, lines in beside if lines],
     )  # fmt: skip
+
+
+def _unread(verdict: Verdict) -> str:
+    """The rows without a reading, in one line."""
+    unread = ", ".join(one.short for one in verdict.rows if one.unread)
+    return f"no reading yet: {unread}" if unread else ""
 
 
 def besides(verdict: Verdict) -> list[str]:
@@ -355,14 +360,14 @@ def report_sections(case: Case, verdict: Verdict) -> list[tuple[str, list[str]]]
         if found.narrowed_down
         else "Not proven yet: see what is open.",
     }[found.kind]
-    head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or '-'}; {opening['km'] or '-'} km", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or '-'}"]  # fmt: skip
+    head = [f"Vehicle: {plan['vehicle']}", f"Customer: {opening['customer'] or 'not said'}; {opening['km'] + ' km' if opening['km'] else 'km not said'}", f"Opened {opening['at'][:16].replace('T', ' ')} by {opening['by'] or 'nobody named'}"]  # fmt: skip
     parts = [
         (f"Report on {plan['module']}{' - ' + plan['title'] if plan['title'] else ''}", head),
         ("Complaint", [opening["complaint"] or "not said"]),
         ("Cause", [cause]),
         ("Correction", repairs or ["none so far"]),
         ("Verdict now", [verdict_line(case, verdict)]),
-        ("Rows", [f"{one.short}: {one.state}; {_reason(one)}" for one in verdict.rows]),
+        ("Rows", [*(f"{one.short}: {one.state}; {_reason(one)}" for one in verdict.rows if not one.unread), *filter(None, [_unread(verdict)])]),
         ("Beside the rows", [f"{one.short}: {one.state}; {one.reason}" for one in verdict.beside]),
         *([("Before and after", before)] if (before := list(_before_after(case))) else []),
         ("Open besides", besides(verdict) or ["nothing"]),
