@@ -111,3 +111,20 @@ def test_the_module_is_said_to_be_suspect_by_the_verdict_alone() -> None:
     good = reading("ALM.3:+", (12.58, 12.38), OFF)
     said = verdict_of(in_memory(demo_plan(), [good, good]))
     assert said.kind == "not proven" and "ALM itself" not in (*said.pieces, *said.also)
+
+
+def test_of_two_dead_pins_on_ways_of_their_own_each_pair_of_what_may_be_open_is_weighed(tmp_path: Path) -> None:
+    """A third pin, fed from the same post, is good: no single fault explains both."""
+    sheet = HEATED.replace(", state: option", "").replace("1-3, pins: {", "1-4, pins: {4: supply, ")
+    sheet = sheet.replace("  G: {", "  F3: {is: fuse, amps: 10, at: box}\n  G: {")
+    plan = heated(tmp_path / "v", sheet + "- BAT.+ -- RD 2.5 1m -- F3 -- RD 1 1m -- M.4\n")
+    good, *dead = (reading(f"M.{pin}:+", volts, OFF) for pin, volts in ((4, (12.6, 12.5)), (1, (0, 0)), (2, (0, 0))))
+
+    def likely(*readings: Reading) -> list[set[str]]:
+        found = at(plan, *readings, *readings).explains
+        return [set(one.what.split(" and ")) for one in found if one.share > 0.01]
+
+    singles = [set.union(*likely(good, one)) for one in dead]
+    assert [len(one) for one in singles] == [4, 4]
+    pairs = [{first, second} for first in singles[0] for second in singles[1]]
+    assert sorted(map(sorted, likely(good, *dead))) == sorted(map(sorted, pairs))

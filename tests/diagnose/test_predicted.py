@@ -17,6 +17,7 @@ from tests.case.test_proof import THOROUGH, Simulated, faults
 from tracer.case.kept_network import DIODE_V
 from tracer.case.opening import kept_plan
 from tracer.diagnose.faults import Atom, Fault, Faults, faults_of
+from tracer.diagnose.likely import behind_a_diode
 from tracer.diagnose.predicted import FLOATS_OHM, Predicted, Setting
 from tracer.trace.tracing import Tracing
 
@@ -194,3 +195,11 @@ def test_the_demo_stays_small() -> None:
     import json
 
     assert len(json.dumps(demo_plan(), separators=(",", ":"))) < 150_000
+
+
+def test_the_demo_has_one_pin_behind_diodes_and_each_point_between_is_behind_them_too() -> None:
+    plan = demo_plan()
+    assert [name for name in plan["rows"] if behind_a_diode(plan, name)] == ["ALM.8:+"]
+    points = {name: behind_a_diode(plan, name) for name in plan["points"]}
+    assert points["S20"] and points["X4.6:X3"] and points["ALM.8"]
+    assert not any(points[name] for name in ("BAT.+", "F20.load", "F24.load", "ALM.3", "G1"))

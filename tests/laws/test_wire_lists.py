@@ -162,6 +162,20 @@ def test_two_wires_swapped_at_one_end_are_seen(vehicle: TypedVehicle, data: st.D
     assert found.complete == same
 
 
+def test_a_fact_that_only_one_of_two_typings_has_is_seen_whichever_it_is(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        shutil.copytree(ROOT / "circuits" / "unfinished", tmp_path / name)
+    sheet = tmp_path / "b" / "sheets" / "1-supply.yaml"
+    text = sheet.read_text(encoding="utf-8")
+    sheet.write_text(text.replace(', access: "tip the seat forward"}', "}", 1), encoding="utf-8")
+    for one, other in (("a", "b"), ("b", "a")):
+        found = tracer.compare(tmp_path / one, tmp_path / other)
+        (fact,) = found.in_facts
+        said = {"a": "tip the seat forward", "b": ""}
+        assert (fact.about, fact.a.words, fact.b.words) == ("BAT: access", said[one], said[other])
+        assert found.in_wires == () and not found.complete
+
+
 def test_two_supplies_swapped_between_two_pins_are_seen(tmp_path: Path) -> None:
     for name in ("a", "b"):
         shutil.copytree(ROOT / "circuits" / "minibus", tmp_path / name)

@@ -59,6 +59,16 @@ def sheets(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[str, str], tu
 Sheets = dict[tuple[str, str], tuple[PlugWorksheet, WorksheetInWords]]
 
 
+def test_while_the_starter_turns_each_live_supply_has_the_volts_that_tracer_volts_computes(sheets: Sheets) -> None:
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
+    made, _ = sheets["minibus", "ALM"]
+    (start,) = made.cranking
+    computed = {row.point: row.volts for row in tracer.volts(tracing, "ALM", start.key).rows}
+    supplies = tracer.supplies(tracing, "ALM").supplies
+    assert {(point, volts) for _, point, volts in start.live} == {(row.point, computed[row.point]) for row in supplies if row.live[start.key] == "live"}  # fmt: skip
+    assert {point for _, point in start.dead} == {row.point for row in supplies if row.live[start.key] == "dead"}
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_the_demo_is_one_side_with_the_faces_on_its_back(sheets: Sheets, paper: str) -> None:
     made, worksheet = sheets["minibus", "ALM"]

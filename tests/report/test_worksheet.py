@@ -157,6 +157,20 @@ def test_plugged_in_each_supply_and_ground_pin_of_the_module_must_be_read_and_no
     assert {one.must for one in points if one.point not in pins} == {False}
 
 
+def test_across_a_coil_is_every_difference_of_what_its_two_ends_may_be(sheets: Sheets) -> None:
+    tracing = Tracing(tracer.load(str(ROOT / "circuits" / "minibus")))
+    coils = [(batch.key, one) for batch in sheets["minibus", "ALM"][1].batches for one in batch.to_read if one.kind == "coil" and one.computed]  # fmt: skip
+    assert len(coils) == 3
+    for key, coil in coils:
+        part, _, pins = coil.point.partition(".")
+        volts = {row.point: row.volts for row in tracer.volts(tracing, "ALM", key).rows}
+        upper, lower = (volts[f"{part}.{pin}"] for pin in pins.split("-"))
+        (found,) = coil.computed
+        assert found.value is not None
+        wanted = (upper.low - lower.high, upper.nominal - lower.nominal, upper.high - lower.low)
+        assert (found.value.low, found.value.nominal, found.value.high) == pytest.approx(wanted)
+
+
 def test_parallel_fuses_are_proven_one_by_one(sheets: Sheets) -> None:
     """Pin 8 of the demo (row S7) is fed over F20 or over F24; each suffices alone."""
     _, sheet = sheets["minibus", "ALM"]

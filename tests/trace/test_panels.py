@@ -138,6 +138,15 @@ def test_an_either_or_that_nobody_settled_is_a_loose_end(tmp_path: Path) -> None
     assert "L144" in {loose.code for loose in panel.loose_ends}
 
 
+@pytest.mark.parametrize("other", ["F9", "K1"])
+def test_an_either_or_with_what_is_no_fuse_position_is_a_loose_end(other: str, tmp_path: Path) -> None:
+    """A label that nobody typed in, and one of a relay."""
+    parts = f"FB: {{is: panel, positions: {{F1: {{amps: 10, or: {other}}}, K1: {{is: relay, kind: normally open}}}}, busbars: {{BAT.+: [F1]}}}}"
+    (panel,) = panels_of(vehicle(tmp_path, parts, "['F1 -- RD 1 -- E1 -- BN 1 -- G1']")).panels
+    said = [loose.message for loose in panel.loose_ends if loose.code == "L144"]
+    assert said == [f"F1 may sit in {other} instead, but there is no such position"]
+
+
 def test_the_open_position_of_an_either_or_joins_nothing() -> None:
     """The two feeds of the demo's socket are never joined: what hangs on one rail is not live with the other."""
     circuit = tracer.load(DEMO)

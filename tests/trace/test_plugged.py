@@ -39,6 +39,14 @@ def seen(text: str, report: PanelReport = REPORT) -> SeenReport:
 
 
 @pytest.mark.parametrize(
+    ("text", "words"),
+    [("-", "nothing"), ("ok", "as it should be"), ("?", "fuse rating not readable"), ("15/C/blown", "fuse 15 A type C blown"), ("relay", "relay")],
+)  # fmt: skip
+def test_what_was_seen_is_said_back_whole(text: str, words: str) -> None:
+    assert [one.words for one in read_seen(f"F7:{text}", REPORT, "seen.txt").values()] == [words]
+
+
+@pytest.mark.parametrize(
     ("text", "what"),
     [
         ("F7:15", TOO_LARGE),

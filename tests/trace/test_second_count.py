@@ -210,6 +210,22 @@ def test_a_list_with_nothing_loose_and_a_difference_says_which_counts_differ(
     assert report.cross_check.differences == ("a way to M.1 leads over fuse F1, but its row lacks it",)
 
 
+@pytest.mark.parametrize(
+    "typed",
+    ["{is: switch, contacts: unknown}", "{is: switch, contacts: {a: [1-2], b: unknown}}", "{is: relay, coil: 3-4, contacts: {energised: [1-2], rest: unknown}}", "box"],
+)  # fmt: skip
+def test_an_unknown_inside_that_no_loose_end_tells_of_is_a_difference(
+    typed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts, runs = f"{M}, Q1: {typed}, S1: splice", ("BAT.+ -- RD 1 -- F1 -- RD 1 -- S1", "S1 -- RD 1 -- M.1", "S1 -- RD 1 -- Q1.1", *RUNS[1:])  # fmt: skip
+    report = listed(tmp_path / "told", parts, runs)
+    assert report.cross_check.differences == () and any(end.at == "Q1.1" for end in report.loose_ends)
+    first = guard.cross_check
+    monkeypatch.setattr(supplies, "cross_check", lambda tracing, module, own, loose: first(tracing, module, own, [end for end in loose if end.at != "Q1.1"]))  # fmt: skip
+    (said,) = listed(tmp_path / "forgotten", parts, runs).cross_check.differences
+    assert said == "Q1.1 is joined with M, what it leads to is not known, and no loose end says so"
+
+
 def test_the_bound_is_in_steps(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setattr(second_count, "MOST_STEPS", 0)
     report = listed(tmp_path, f"{M}, F2: {{is: fuse, amps: 5}}", (*RUNS, "BAT.+ -- RD 1 -- F2 -- RD 1 -- M.1"))

@@ -118,9 +118,10 @@ class Tried:
         return came, int(ran), float(seconds)
 
     def fails_anyway(self, name: str) -> bool:
-        """Whether a test falls without anything made wrong: it is no sign then."""
+        """Whether a test, or a file of tests that cannot be loaded, falls without anything made wrong: it is no sign then."""
         if name not in self.anyway:
-            self.anyway[name] = bool(self.run([name], MOST_S)[0])
+            one = next((test for test in self.covered.seconds if test == name or test.startswith(f"{name}::")), None)
+            self.anyway[name] = one is not None and bool(self.run([one], MOST_S)[0])
         return self.anyway[name]
 
     def one(self, mutant: Mutant, most_s: float) -> dict[str, Any]:
@@ -144,9 +145,11 @@ class Tried:
                 self.write(TREE / mutant.file, text)
             left_s -= seconds
             found["run"] += count
-            if by and by in self.covered.seconds and self.fails_anyway(by):
+            if by and self.fails_anyway(by):
+                for name in [name for name in self.covered.seconds if name == by or name.startswith(f"{by}::")]:
+                    del self.covered.seconds[name]
                 for names in (*self.covered.lines.values(), *self.covered.functions.values()):
-                    names.discard(by)
+                    names.intersection_update(self.covered.seconds)
                 return self.one(mutant, most_s)
             if by:
                 self.killers[folder][by.partition("::")[0]] += 1

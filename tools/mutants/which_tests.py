@@ -109,6 +109,10 @@ class Chosen:
         if report.failed:
             print(f"\nfell {report.nodeid}", flush=True)
 
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        if report.failed:
+            print(f"\nfell {report.nodeid}", flush=True)
+
     def pytest_unconfigure(self) -> None:
         print(f"\nran {self.ran} {sum(os.times()[:4]):.1f} {'up' if self.up else 'all'}")
 
