@@ -46,7 +46,7 @@ def _weighed(case: Case, verdict: Verdict, failed: Sequence[RowProof], readings:
     if not bad and not failed:
         return replace(_prove(case, verdict), possible=tuple(_possible(case, readings)))
     weighed = weigh(case.plan, readings)
-    verdict = agreed(case, verdict, weighed)
+    verdict = agreed(case, verdict, weighed, readings)
     if failed or (bad and weighed.nothing < SETTLED):
         return _find(case, verdict, weighed, failed, readings)
     if any(row.repeat for row in verdict.rows):

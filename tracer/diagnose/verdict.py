@@ -7,12 +7,14 @@ a fuse, the clamp at the post. A piece that some reading speaks against is no lo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from tracer.case.case import Case
 from tracer.case.proof import Verdict, before_repairs, failed_words, placed
+from tracer.case.readings import Reading
 from tracer.diagnose.counted import counted
 from tracer.diagnose.find import Finding, surprising
 from tracer.diagnose.likely import Weighed, weigh
@@ -32,11 +34,11 @@ def why_no_network(case: Case) -> str:
     return str(case.plan.get("network", _NO_NETWORK).get("why_not", ""))
 
 
-def agreed(case: Case, said: Verdict, weighed: Weighed | None = None) -> Verdict:
+def agreed(case: Case, said: Verdict, weighed: Weighed | None = None, readings: Sequence[Reading] | None = None) -> Verdict:  # fmt: skip
     """A verdict by the rule, as the weighing bears it out; one that finds nothing is as it was, and so is one on readings of which nothing is predicted."""
     if not said.found_at or said.narrowed is None or why_no_network(case):
         return said
-    readings = counted(case).readings
+    readings = counted(case).readings if readings is None else readings
     weighed = weighed or weigh(case.plan, readings)
     failed = said.narrowed.row
     told = {one.reading.id for one in weighed.evidence}
