@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 import tracer
 from tests.trace.drawn import FUSES, runs, typed
 from tests.trace.slow import LEVELS, lost_without
+from tests.typed import load
 from tracer.circuit.model import Circuit, LinkKind
 from tracer.circuit.states import KeyStates, Level
 from tracer.trace.affects.dead_part import (
@@ -25,6 +26,7 @@ from tracer.trace.affects.dead_part import (
     target_of,
 )
 from tracer.trace.affects.every_part import every_loss
+from tracer.trace.affects.in_common import common_of
 from tracer.trace.affects.still_fed import Opened, Reach
 from tracer.trace.tracing import Tracing
 
@@ -315,3 +317,20 @@ def test_a_rest_contact_that_stays_closed_is_told_by_its_key_states(tmp_path: Pa
     text = as_text(tracing.circuit, affects(tracing, "F2"))
     assert "now live in run, start" in text
     assert "every key state" not in text
+
+
+@pytest.mark.parametrize("feeder", ["BAT", "CV", "D", "GEN"])
+def test_what_only_one_part_feeds_is_lost_when_that_part_comes_off(feeder: str, tmp_path: Path) -> None:
+    parts = "BAT: battery, G1: ground, CV: {is: converter, return: isolated}, GEN: generator, D: {is: module, pins: {1: supply, 2: ground, 3: output}, outputs: {3: {drives: high, from: 1, when: always}}}, M: module"
+    fed = {"BAT": "BAT.+", "CV": "CV.out", "D": "D.3", "GEN": "GEN.B+"}[feeder]
+    runs = ["BAT.- -- BN 1 -- G1", "BAT.+ -- RD 1 -- D.1", "BAT.+ -- RD 1 -- CV.in", "CV.ground -- BN 1 -- G1", "D.2 -- BN 1 -- G1",
+            f"{fed} -- RD 1 -- M.1", "CV.return -- BN 1 -- M.2"]  # fmt: skip
+    listed = "".join(f"- {run}\n" for run in runs)
+    tracing = Tracing(load(tmp_path, f"sheet: 1\nparts: {{{parts}}}\nruns:\n{listed}"))
+    report = affects(tracing, feeder)
+    lost = {(effect.terminal.part, effect.terminal.pin) for effect in report.of(LOST)}
+    assert ("M", "1") in lost
+    assert (("M", "2") in lost) == (feeder == "CV")
+    (told,) = [loss for loss in every_loss(tracing).parts if loss.part == feeder]
+    assert "M" in {terminal.part for terminal in told.lost}
+    assert feeder in {one.name for group in common_of(tracing, ["M.1"]).groups for one in group.candidates}

@@ -60,7 +60,7 @@ PARTS: Mapping[PartKind, PartRow] = {
     PartKind.BOX: PartRow("connector of a box", 12, comes_off=True),
     PartKind.MODULE: PartRow("module connector", 13, Draws.AS_DECLARED, comes_off=True, ends_line=True),
     PartKind.PANEL: PartRow("panel", 16),
-    PartKind.CONVERTER: PartRow("converter", 17, Draws.AT_ITS_INPUT, passes_current=True),
+    PartKind.CONVERTER: PartRow("converter", 17, Draws.AT_ITS_INPUT, comes_off=True, passes_current=True),
     PartKind.GENERATOR: PartRow("generator", 18, comes_off=True, ends_line=True),
     PartKind.BATTERY: PartRow("battery post", 19, comes_off=True),
     PartKind.LOAD: PartRow("load", None, Draws.AT_EVERY_PIN, passes_current=True, ends_line=True),

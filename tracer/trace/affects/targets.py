@@ -57,7 +57,7 @@ def target_of(circuit: Circuit, name: str, pin: str | None = None) -> Target:
     """What `name`, or a pin of it, means as something that opens.
 
     A fuse, relay, switch, diode, strap or load opens between its pins; a connector between its halves; at a splice, a ground point or a rail every wire comes off; a
-    module, box, battery or generator is unplugged. A pin (`ALM`, `3`; or `ALM.3` as the name) stands for the contact there with its wires.
+    module, box, converter, battery or generator is unplugged. A pin (`ALM`, `3`; or `ALM.3` as the name) stands for the contact there with its wires.
 
     Raises
     ------
@@ -165,6 +165,7 @@ def _words(circuit: Circuit, name: str, kind: str, parts: tuple[str, ...]) -> st
         "strap": "open",
         "module": "unplugged",
         "box": "unplugged",
+        "converter": "unplugged",
         "battery": "off",
         "generator": "off",
     }
