@@ -422,3 +422,38 @@ def test_a_half_bridge_that_is_commanded_may_drive_either_way() -> None:
     both = _states("E: load, " + module % ("both", "through: 2, "), runs)
     assert (_supply(both, "E.1", "off"), _supply(both, "E.1", "run")) == (Level.DEAD, Level.DEPENDS)
     assert [one.text for one in both.reasons(both.circuit.node_names.index("E.1"), "run")] == ["which way M drives pin 3"]  # fmt: skip
+
+
+# --- modules whose supplies are not declared -------------------------------------------------------------------------
+
+SWITCHED = (
+    ["BAT.+ -- RD 1 -- IG.1", "IG.2 -- RD 1 -- D.1", "D.2 -- BN 1 -- BAT.-", "BAT.+ -- RD 1 -- F1.feed", "M.3 -- BN 1 -- D.3"],
+    "IG: {is: switch, follows: key, contacts: {off: [], run: [1-2]}}, M: module, F1: {is: fuse, amps: 5}",
+    "key: [off, run]",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("pins", "more", "off"),
+    [
+        ("1: supply, 2: ground, 3: output", [], Level.DEAD),
+        ("3: output", [], Level.DEPENDS),  # nobody says by which pins it works, and none that supply comes to is live
+        ("3: output", ["D.4 -- RD 1 -- F1.load"], Level.LIVE),  # by one of them it does
+        ("1: supply, 3: output", ["D.4 -- RD 1 -- F1.load"], Level.DEPENDS),  # it may work by the one that is not declared
+        ("1: supply, 3: output, 4: signal", ["D.4 -- RD 1 -- F1.load"], Level.DEAD),
+    ],
+)  # fmt: skip
+def test_a_module_of_undeclared_supplies_neither_works_without_one_nor_is_dead_for_certain(
+    pins: str, more: list[str], off: Level
+) -> None:
+    runs, parts, vehicle = SWITCHED
+    module = (
+        f"D: {{is: module, cavities: 1-4, pins: {{{pins}}}, outputs: {{3: {{drives: low, through: 2, when: always}}}}}}"
+    )
+    states = _states(f"{parts}, {module}", [*runs, *more], vehicle)
+    node = states.circuit.node_names.index("M.3")
+    assert states.ground_level(node, "off") is off
+    assert states.ground_level(node, "run") is Level.LIVE
+    if off is Level.DEPENDS:
+        (reason,) = states.reasons(node, "off", supply=False)
+        assert "supplies" in reason.text and not reason.known

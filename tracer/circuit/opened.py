@@ -144,7 +144,11 @@ class Opened(Spreading):
         fewer = [(supply, net) for supply, levels in begun.levels.items() for net in self._torn if net in levels and not self._stands(begun, net, supply=supply)]  # fmt: skip
         for name, by in whole.works_by.items():
             if by in self._fallen_apart:  # by which part of the net?
-                parts = [net for net in self.powered_by[name] if self._came_from.get(net, net) == by]
+                parts = [
+                    net
+                    for net in (*self.powered_by[name], *self.perhaps_by[name])
+                    if self._came_from.get(net, net) == by
+                ]
                 begun.works_by[name] = next((net for net in parts if (True, net) not in fewer), parts[0])
         starts = self.taken_out(begun, fewer)
         for net in self._lets_on:

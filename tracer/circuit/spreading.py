@@ -67,7 +67,7 @@ class Spreading:
     gates_at : of each net the gates to another one
     coils : of each relay the nets of its coils
     open_at : of each net at which something unknown may be joined, what that is
-    powered_by : of each module the nets of its supply pins
+    powered_by, perhaps_by : of each module the nets of its supply pins, and of pins that are not declared and may be one
     """
 
     def __init__(self, circuit: Circuit) -> None:
@@ -103,6 +103,7 @@ class Spreading:
                 pins = circuit.pins_of[part.name]
                 self.converter_nodes[part.name] = pins["in"], pins["ground"]
         self.sources = [self._source(end.node) for end in circuit.sources]
+        self.perhaps_nodes = {part.name: self._perhaps_nodes(part.name) for part in circuit.modules()}
         self.number_nets()
 
     def number_nets(self) -> None:
@@ -113,6 +114,7 @@ class Spreading:
         for node, words in self.open_nodes.items():
             self.open_at[of[node]] = (*self.open_at.get(of[node], ()), Reason(words, known=False))
         self.powered_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.power_nodes.items()}
+        self.perhaps_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.perhaps_nodes.items()}
         self.converters = {name: (of[into], of[ground]) for name, (into, ground) in self.converter_nodes.items()}
         self.sources_of: dict[str, list[Source]] = {}
         self.sources_at: dict[int, list[Source]] = {}
@@ -121,7 +123,7 @@ class Spreading:
             self.sources_at.setdefault(of[source.node], []).append(source)
         self.works_with: dict[tuple[bool, int], list[str]] = {}  # whether by supply, a net: what needs it
         for name, nets in self.powered_by.items():
-            for net in dict.fromkeys(nets):
+            for net in dict.fromkeys((*nets, *self.perhaps_by[name])):
                 self.works_with.setdefault((True, net), []).append(name)
         for name, (into, ground) in self.converters.items():
             self.works_with.setdefault((True, into), []).append(name)
@@ -163,11 +165,19 @@ class Spreading:
         return "" if link.kind is LinkKind.DIODE else f"{link.part}.{link.output}"
 
     def _supply_nodes(self, module: str) -> tuple[int, ...]:
-        """A module's declared supply pins; a module without any counts as supplied."""
+        """A module's declared supply pins; one without any, and without pins that may be one, counts as supplied."""
         facts = self.circuit.parts[module].facts
         assert isinstance(facts, ModuleFacts)
         pins = self.circuit.pins_of.get(module, {})
         return tuple(pins[pin] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins)
+
+    def _perhaps_nodes(self, module: str) -> tuple[int, ...]:
+        """Pins of a module in use that nobody has said anything of: it may be supplied by each."""
+        facts = self.circuit.parts[module].facts
+        assert isinstance(facts, ModuleFacts)
+        said = {*facts.pins, *facts.outputs, *(pin for output in facts.outputs.values() for pin in output.through)}
+        pins = self.circuit.pins_of.get(module, {}) if facts.outputs and not facts.gets else {}
+        return tuple(node for pin, node in pins.items() if pin not in said and self.circuit.is_attached(node))
 
     def _source(self, node: int) -> Source:
         part = self.circuit.part_at(node)
@@ -301,16 +311,27 @@ class Spreading:
             if name in self.converters:
                 into, out_of = self.converters[name]
                 level = min(supply.get(into, dead), ground.get(out_of, dead))
-            elif nets := self.powered_by[name]:
-                level = max([supply[net] for net in nets if net in supply], default=dead)
-                by = next((net for net in nets if supply.get(net) is level), by)
             else:
-                level = Level.LIVE
+                level, by = self.powered(name, supply)
             if level > was:
                 risen.append(name)
                 alive[name] = level
                 begun.works_by[name] = by
         return risen
+
+    def powered(self, module: str, supply: Mapping[int, Level]) -> tuple[Level, int]:
+        """How far a module has supply, and by which net (-1 where no single one says it).
+
+        Of a pin in use that is not declared nobody knows whether the module works by it: one that is live keeps the module from being dead, and where no
+        supply is declared at all, none that is dead makes it so.
+        """
+        sure, perhaps = ([(supply.get(net, Level.DEAD), net) for net in nets] for nets in (self.powered_by[module], self.perhaps_by[module]))  # fmt: skip
+        if not sure and not perhaps:
+            return Level.LIVE, -1
+        level, by = max(sure or perhaps, key=lambda one: one[0])
+        if level is Level.DEAD and (not sure or any(one for one, _ in perhaps)):
+            return Level.DEPENDS, -1
+        return level, by
 
     def _flood(self, begun: Spread, starts: Iterable[Start], *, supply: bool) -> None:
         """Raise the levels to what comes from the starts."""

@@ -281,7 +281,11 @@ class KeyStates:
             return
         yield from self._truth.command(link.part, link.output, settled.key, {})[1]
         if settled.alive.get(link.part) is Level.DEPENDS:
-            for net in self._spreading.powered_by[link.part]:
+            nets = self._spreading.powered_by[link.part]
+            if all(settled.supply.get(net, Level.DEAD) is Level.DEAD for net in nets):
+                yield Reason(f"which pins of {link.part} are its supplies (not declared)", known=False)
+                nets = self._spreading.perhaps_by[link.part]
+            for net in nets:
                 if settled.supply.get(net) is Level.DEPENDS:
                     yield from self._why(net, settled, True, asked)
 
