@@ -9,7 +9,9 @@ from functools import lru_cache, partial
 from tracer.circuit.flood import walk
 from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Part
+from tracer.circuit.nets import Nets
 from tracer.circuit.states import Level
+from tracer.circuit.without import circuit_without
 from tracer.entry.models import FuseFacts, LoadFacts, ModuleFacts
 from tracer.entry.problems import listed, natural
 from tracer.standards import figures
@@ -56,6 +58,40 @@ def coil_and_contact(tracing: Tracing) -> Iterator[Finding]:
             node = circuit.pins_of[part.name][pin]
             yield Finding(
                 part.place, at, f"{at} is an end of the coil and a pin of a contact", "", (node,), (part.name,)
+            )
+
+
+# --- fuses ---------------------------------------------------------------------------------------------------------
+
+
+@rule(
+    "L167",
+    "both sides of a fuse are joined without it",
+    why="Such a fuse protects nothing and none is built: as a rule a run was typed through it from the load side, while a busbar says what feeds it. What it feeds then hangs on its feed side, before the fuse.",
+    fix="Type the run from the source on, or let it end at the fuse: `ALM.4 -- RD 1 -- F9`.",
+    bad=_HEAD
+    + ", S1: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {S1: [F1]}}}  # L167\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- ALM.4 -- RD 1 -- F1 -- RD 1 -- S1\n- BAT.- -- BK 35 -- G1\n",
+    good=_HEAD + ", S1: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {S1: [F1]}}}\n"
+    "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- F1 -- RD 1 -- ALM.4\n- BAT.- -- BK 35 -- G1\n",
+)
+def bridged_fuse(tracing: Tracing) -> Iterator[Finding]:
+    """A fuse with a conductor beside it."""
+    circuit = tracing.circuit
+    fuses = {
+        n: link for n, link in enumerate(circuit.links) if link.kind is LinkKind.FUSE and not circuit.is_left_open(link)
+    }
+    of = Nets(circuit_without(circuit, fuses), inside_modules=False).of
+    for link in fuses.values():
+        if of[link.a] == of[link.b]:
+            part = circuit.parts[link.part]
+            yield Finding(
+                part.place,
+                part.name,
+                f"both sides of {part.name} are joined without it",
+                "",
+                (link.a, link.b),
+                (part.name,),
             )
 
 
