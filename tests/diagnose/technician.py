@@ -139,7 +139,7 @@ class Vehicle:
 
     @property
     def _crossed(self) -> bool:
-        return self.fault.what.endswith(" crossed")
+        return " crossed" in self.fault.what
 
     def _sound(self, on: Conditions) -> tuple[int, ...]:
         """The pieces of a relay that was changed over."""
@@ -167,7 +167,12 @@ class Vehicle:
             branches[at] = replace(branches[at], closed=True)
         if self._crossed:
             one, other = (number[self.links[n]] for n in self.atom.opens)
-            branches[one], branches[other] = replace(branches[one], b=branches[other].b), replace(branches[other], b=branches[one].b)  # fmt: skip
+            plug = self.circuit.pins_of[
+                self.report.module
+            ].values()  # of two wires it is the ends there that change places
+            here, there = ("a" if branches[n].a in plug else "b" for n in (one, other))
+            ends = getattr(branches[one], here), getattr(branches[other], there)
+            branches[one], branches[other] = replace(branches[one], **{here: ends[1]}), replace(branches[other], **{there: ends[0]})  # fmt: skip
         elif any(n not in self.links for n in self.atom.opens):  # the clamp
             at = self._battery(model)
             branches[at] = replace(branches[at], closed=False)

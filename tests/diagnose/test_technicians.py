@@ -69,6 +69,24 @@ def test_every_fault_stays_a_candidate_on_the_demo() -> None:
     assert Found.cases > 2
 
 
+@pytest.mark.parametrize("pins", [("3", "4"), ("2", "7"), ("3", "17")])
+def test_wires_in_each_others_place_in_the_plug_are_never_found_elsewhere(pins: tuple[str, str]) -> None:
+    """Neighbours and others; of two that run through one connector with cavities between them that connector is named as well."""
+    tracing, plan = demo(), demo_plan()
+    every = faults_of(plan["network"])
+    what = " and ".join(f"ALM.{pin}" for pin in pins) + " crossed"
+    atom = next(atom for atom in every.atoms if every.faults[atom.fault].what.startswith(what))
+    fault = every.faults[atom.fault]
+    vehicle = Vehicle(tracing, tracer.supplies(tracing, "ALM"), tracer.limits(tracing), plan, fault, atom, 3, None)
+    got = followed(vehicle)
+    assert got is not None
+    for step in got.steps:
+        if step.verdict.kind == "found":
+            assert fault.what in (*step.verdict.pieces, *step.verdict.also)
+    assert fault.what in looked_at(got.found.explains)
+    assert ("in the plug or in" in fault.what) == (pins == ("2", "7"))
+
+
 @pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed")
 def test_every_fault_stays_a_candidate_on_the_demo_as_ngspice_reads_it(tmp_path: Path) -> None:
     assert check_law(demo(), demo_plan(), 40 if THOROUGH else 2, 5, tmp_path) > 0

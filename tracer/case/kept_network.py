@@ -42,6 +42,7 @@ _DIGITS = 4
 # A silicon diode as a line from 0.15 V under a meter to 0.75 V under a lamp of 21 W (from memory); what lies between is in `DIODE_OFF_V`, one sigma.
 DIODE_V, DIODE_OHM, DIODE_OFF_V = 0.4, 0.2, 0.25
 _MOST_FUSES = 3
+_MOST_IN_PLUG = 24  # pins of a list up to which each pair may have changed places; of more the neighbours
 _ON_WAY = 0.05  # of what flows through a short: a fuse that carries so much more lies on its way
 
 Lead = tuple[str, str]
@@ -142,6 +143,7 @@ class _Maker:
             "blows": {str(place[link]): [place[fuse] for fuse in fuses if fuse in place] for link, fuses in self._blows(loaded).items() if link in place},
             "options": list(self._options()),
             "crossings": [[place[a], place[b]] for a, b in self._crossings(pieces)],
+            "crossed_at_plug": list(self._crossed_at_plug(pieces, place)),
         }  # fmt: skip
 
     # --- the ways ----------------------------------------------------------------------------------------------------
@@ -216,6 +218,56 @@ class _Maker:
                 by_part.setdefault(self.circuit.node_parts[link.a], []).append((natural(pin), one.link))
         for found in by_part.values():
             yield from ((a, b) for (_, a), (_, b) in pairwise(sorted(found)))
+
+    def _crossed_at_plug(self, pieces: Sequence[_Piece], place: Mapping[int, int]) -> Iterator[dict[str, Any]]:
+        """Pairs of wires that may have changed places in the plug of the module, and in which connectors on both ways they may have done so as well.
+
+        What is read at the plug is the same wherever two ways changed places; of a connector in which they are no neighbours nothing else says so.
+        """
+        told = [{a, b} for a, b in self._crossings(pieces)]
+        wires = list(self._wires_at_plug())
+        for n, (pin, wire, far) in enumerate(wires):
+            for apart, (other_pin, other, other_far) in enumerate(
+                wires[n + 1 : None if len(wires) <= _MOST_IN_PLUG else n + 2]
+            ):
+                nodes = [self.nodes.get(node, -1) for node in (far, other_pin, other_far, pin)]
+                if wire == other or wire not in place or other not in place or -1 in nodes:
+                    continue
+                here, there = (self._contacts_before(one) for one in (pin, other_pin))
+                elsewhere = [
+                    part
+                    for part in sorted(here.keys() & there.keys(), key=natural)
+                    if any(a != b and {a, b} not in told for a in here[part] for b in there[part])
+                ]
+                yield {
+                    "pieces": [place[wire], place[other]],
+                    "joins": [nodes[:2], nodes[2:]],
+                    "what": [point_name(self.circuit.node_names[node]) for node in (pin, other_pin)],
+                    "elsewhere": elsewhere,
+                    "neighbours": not apart,
+                }
+
+    def _wires_at_plug(self) -> Iterator[tuple[int, int, int]]:
+        """Each pin of the list, in order of its number, that one wire leads to: the pin, the wire, what is at its other end."""
+        module = self.report.module
+        pins = {row.pin: self.circuit.pins_of[module][row.pin] for row in self.report.rows if row.part == module and full_name(row) in self.ways}  # fmt: skip
+        for pin in sorted(pins, key=natural):
+            node = pins[pin]
+            wires = [
+                n for n in self.circuit.at[node] if n in self.pieces and self.circuit.links[n].kind is LinkKind.WIRE
+            ]
+            if len(wires) == 1:
+                yield node, wires[0], self.circuit.other(self.circuit.links[wires[0]], node)
+
+    def _contacts_before(self, pin: int) -> dict[str, set[int]]:
+        """By connector the contacts on the ways to a pin of the module."""
+        found: dict[str, set[int]] = {}
+        for row in self.report.rows:
+            if row.part == self.report.module and self.circuit.pins_of[row.part][row.pin] == pin:
+                for link in self.ways.get(full_name(row), ()):
+                    if self.circuit.links[link].kind is LinkKind.MATING:
+                        found.setdefault(self._part_at(link), set()).add(link)
+        return found
 
     # --- the networks ------------------------------------------------------------------------------------------------
 

@@ -15,6 +15,7 @@ from tracer.standards.faults import fails_as, joint_ohms, other_fails, piece_fai
 
 READING_WRONG = "a reading is wrong"
 SHORT_OHM, STUCK_OHM = 0.02, 0.05
+_CROSSED = "contacts of two cavities changed over"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +122,8 @@ class _Maker:
             self._short(fuses, places)
         for one, other in self.network["crossings"]:
             self._add(*self._crossed(one, other))
+        for at_plug in self.network.get("crossed_at_plug", ()):
+            self._add(*self._crossed_at_plug(at_plug))
         prior, words = other_fails("option")
         for option in self.network.get("options", ()):
             moved = [n for n, piece in enumerate(self.pieces) if piece["part"] == option["instead"] and piece["kind"] == "fuse"]  # fmt: skip
@@ -142,7 +145,17 @@ class _Maker:
         prior = piece_fails("mating")[0] * fails_as("crossed")
         ohm = self.network["ohm"][self.pieces[one]["branch"]]
         atom = Atom(len(self.faults), 1.0, opens=(one, other), joins=((a, d, ohm), (c, b, ohm)))
-        return Fault(f"{words[0]} and {words[1]} crossed", "contacts of two cavities changed over", (one, other), prior), [atom]  # fmt: skip
+        return Fault(f"{words[0]} and {words[1]} crossed", _CROSSED, (one, other), prior), [atom]  # fmt: skip
+
+    def _crossed_at_plug(self, crossed: Mapping[str, Any]) -> tuple[Fault, list[Atom]]:
+        """Two wires in each other's place at the module; by what is read there, also in a connector on both ways."""
+        one, other = crossed["pieces"]
+        what = f"{listed(crossed['what'], joiner='and')} crossed"
+        what += f", in the plug or in {listed(crossed['elsewhere'])}" if crossed["elsewhere"] else ""
+        prior = piece_fails("mating")[0] * fails_as("crossed" if crossed["neighbours"] else "crossed apart")
+        ohm = self.network["ohm"][self.pieces[one]["branch"]]
+        atom = Atom(len(self.faults), 1.0, opens=(one, other), joins=tuple((a, b, ohm) for a, b in crossed["joins"]))
+        return Fault(what, _CROSSED, (one, other), prior), [atom]
 
     def _add(self, fault: Fault, atoms: Sequence[Atom]) -> None:
         self.faults.append(fault)
