@@ -457,3 +457,52 @@ def test_a_module_of_undeclared_supplies_neither_works_without_one_nor_is_dead_f
     if off is Level.DEPENDS:
         (reason,) = states.reasons(node, "off", supply=False)
         assert "supplies" in reason.text and not reason.known
+
+
+@pytest.mark.parametrize(
+    ("pins", "more", "off"),
+    [
+        ("1: supply, 2: ground, 3: output", [], Level.DEAD),
+        ("1: supply, 2: ground, 3: output, 4: ground", ["D.4 -- BN 1 -- BAT.-"], Level.LIVE),
+        ("1: supply, 2: ground, 3: output", ["D.4 -- BN 1 -- BAT.-"], Level.DEPENDS),  # it may be grounded by pin 4
+        ("1: supply, 3: output", [], Level.LIVE),  # none of its grounds is typed in: it counts as grounded
+        ("1: supply, 2: ground, 3: output", ["D.2 -- BN 1 -- ref A"], Level.DEPENDS),  # what comes over it is not known
+    ],
+)
+def test_a_module_of_which_every_ground_is_switched_off_commands_nothing(
+    pins: str, more: list[str], off: Level
+) -> None:
+    runs = ["BAT.- -- BN 1 -- IG.1", "IG.2 -- BN 1 -- D.2", "BAT.+ -- RD 1 -- D.1", "D.3 -- RD 1 -- M.1"]
+    switch = "IG: {is: switch, follows: key, contacts: {off: [], run: [1-2]}}"
+    module = (
+        f"D: {{is: module, cavities: 1-4, pins: {{{pins}}}, outputs: {{3: {{drives: high, from: 1, when: always}}}}}}"
+    )
+    states = _states(f"{switch}, M: module, {module}", [*runs, *more], "key: [off, run]")
+    assert _supply(states, "M.1", "off") is off
+    assert _supply(states, "M.1", "run") is Level.LIVE
+    if off is Level.DEPENDS:
+        (reason,) = states.reasons(states.circuit.node_names.index("M.1"), "off")
+        assert not reason.known
+
+
+# --- generators ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("pin", ["D+", "61"])
+def test_nothing_behind_a_terminal_that_is_live_while_a_generator_turns_is_dead(pin: str) -> None:
+    parts = "GEN: generator, K: {is: relay, kind: change-over}, M: module"
+    runs = ["BAT.+ -- RD 1 -- K.30", "K.87 -- RD 1 -- M.1", "K.87a -- RD 1 -- M.2", f"GEN.{pin} -- BU 1 -- K.86", "K.85 -- BN 1 -- BAT.-"]  # fmt: skip
+    states = _states(parts, runs)
+    for at in ("M.1", "M.2"):
+        assert _supply(states, at, "run") is Level.DEPENDS
+        (reason,) = states.reasons(states.circuit.node_names.index(at), "run")
+        assert reason.text == f"what GEN.{pin} gives" and not reason.known
+
+
+def test_what_a_rail_says_of_such_a_terminal_is_known_and_other_terminals_give_nothing() -> None:
+    runs = ["GEN.D+ -- BU 1 -- 61", "61 -- BU 1 -- M.1", "GEN.W -- BU 1 -- M.2", "GEN.IG -- BU 1 -- 15", "15 -- BK 1 -- M.3"]  # fmt: skip
+    vehicle = "conditions: {engine: it runs}\nrails: {'61': [engine], '15': [run]}"
+    states = _states("GEN: generator, M: module", runs, vehicle)
+    node = states.circuit.node_names.index("M.1")
+    assert [reason.text for reason in states.reasons(node, "run")] == ["engine"]
+    assert _supply(states, "M.2", "run") is Level.DEAD and _supply(states, "M.3", "off") is Level.DEAD

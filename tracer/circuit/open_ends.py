@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from tracer.circuit.kinds import PARTS, LinkKind, PartKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import CONDUCTORS, PARTS, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.parts import joined_inside
 from tracer.entry.models import BoxFacts, ConverterFacts, RelayFacts, SwitchFacts
 from tracer.entry.problems import natural
 from tracer.entry.scalars import NO_FUSE_BELONGS
+
+_LIVE_WHILE_TURNING = ("D+", "61")  # beside B+, which is a source; all others may as well take as give
 
 
 def open_ends(circuit: Circuit) -> dict[int, str]:
@@ -30,13 +33,24 @@ def open_ends(circuit: Circuit) -> dict[int, str]:
             fitted = circuit.parts[link.part].facts.said("state") not in NO_FUSE_BELONGS
             if fitted and circuit.is_attached(link.b) and not circuit.is_attached(link.a):
                 found[link.a] = f"what feeds {link.part}"
-    for part, pin, node in open_contacts(circuit):
-        found[node] = f"what is behind {part}.{pin}"
+    for name, pin, node in _turning(circuit):
+        found[node] = f"what {name}.{pin} gives"
+    for name, pin, node in open_contacts(circuit):
+        found[node] = f"what is behind {name}.{pin}"
     for one, pin, node in unknown_insides(circuit):
         found[node] = (
             f"what {one.name} is" if one.undeclared else f"what {one.name}.{pin} is joined with inside {one.name}"
         )
     return found
+
+
+def _turning(circuit: Circuit) -> Iterator[tuple[str, str, int]]:
+    """Terminals of generators that are live while they turn, and of which no rail says when that is: part, pin, node."""
+    ends = {end.node for end in circuit.sources}
+    for part in circuit.parts.values():
+        for pin, node in circuit.pins_of.get(part.name, {}).items() if part.kind is PartKind.GENERATOR else ():
+            if pin in _LIVE_WHILE_TURNING and ends.isdisjoint(flood(circuit, [node], CONDUCTORS)):
+                yield part.name, pin, node
 
 
 def unknown_insides(circuit: Circuit) -> Iterator[tuple[Part, str, int]]:

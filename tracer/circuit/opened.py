@@ -9,7 +9,7 @@ A level goes where what gave it last goes. The rows of what gave what lead back 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from tracer.circuit.gates import Held
@@ -142,19 +142,25 @@ class Opened(Spreading):
                     levels[net] = levels[came_from]
                     begun.came[supply][net] = begun.came[supply][came_from]
         fewer = [(supply, net) for supply, levels in begun.levels.items() for net in self._torn if net in levels and not self._stands(begun, net, supply=supply)]  # fmt: skip
-        for name, by in whole.works_by.items():
-            if by in self._fallen_apart:  # by which part of the net?
-                parts = [
-                    net
-                    for net in (*self.powered_by[name], *self.perhaps_by[name])
-                    if self._came_from.get(net, net) == by
-                ]
-                begun.works_by[name] = next((net for net in parts if (True, net) not in fewer), parts[0])
+        for name, (fed, grounded) in whole.works_by.items():
+            if name in self.powered_by:  # by which part of a net that fell apart?
+                perhaps = self.perhaps_by[name]
+                begun.works_by[name] = (
+                    self._part_of(fed, (*self.powered_by[name], *perhaps), fewer, supply=True),
+                    self._part_of(grounded, (*self.grounded_by[name], *perhaps), fewer, supply=False),
+                )
         starts = self.taken_out(begun, fewer)
         for net in self._lets_on:
             for other, gate in self.onward[True].get(net, ()):
                 starts[True] += self.over(gate, net, other, begun.levels[True], begun.now, supply=True)
         return begun, starts
+
+    def _part_of(self, by: int, nets: Iterable[int], fewer: Collection[tuple[bool, int]], *, supply: bool) -> int:
+        """The net by which a module works: a part of what it worked by that still has its level, if there is one."""
+        if by not in self._fallen_apart:
+            return by
+        parts = [net for net in nets if self._came_from.get(net, net) == by]
+        return next((net for net in parts if (supply, net) not in fewer), parts[0])
 
     def _stands(self, begun: Spread, net: int, *, supply: bool) -> bool:
         """Whether what gave a net its level, or the net that it is part of now, still leads to this part of it."""

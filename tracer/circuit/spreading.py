@@ -34,13 +34,13 @@ class Spread:
     now : relays, modules and converters as they stand then
     levels : of each net that is not dead
     came : where the level of each net came from last: rows of origins lead back to sources, grounds and open ends, and never round
-    works_by : of each module that works the net by which it does; -1 of a converter, and of a module that no supply is declared of
+    works_by : of each module that works the nets of supply and of ground by which it does; -1 of a converter, and where no single one says it
     """
 
     now: Moment
     levels: dict[bool, dict[int, Level]]
     came: dict[bool, dict[int, Origin]]
-    works_by: dict[str, int]
+    works_by: dict[str, tuple[int, int]]
 
     def copy(self, now: Moment) -> Spread:
         """The same, to be gone on from."""
@@ -57,6 +57,11 @@ class Source:
     converts: bool
 
 
+def _best(nets: Iterable[int], levels: Mapping[int, Level]) -> tuple[Level, int]:
+    """The highest level of some nets, and the first that has it."""
+    return max(((levels.get(net, Level.DEAD), net) for net in nets), key=lambda one: one[0])
+
+
 class Spreading:
     """What supply and ground spread through in a circuit: nets, and the gates between them.
 
@@ -67,7 +72,8 @@ class Spreading:
     gates_at : of each net the gates to another one
     coils : of each relay the nets of its coils
     open_at : of each net at which something unknown may be joined, what that is
-    powered_by, perhaps_by : of each module the nets of its supply pins, and of pins that are not declared and may be one
+    powered_by, grounded_by : of each module the nets of its supply and of its ground pins
+    perhaps_by : of each module that switches something the nets of pins that are not declared and may be either
     """
 
     def __init__(self, circuit: Circuit) -> None:
@@ -96,13 +102,14 @@ class Spreading:
         self.drivers: dict[bool, dict[str, list[tuple[int, int, Gate]]]] = {True: {}, False: {}}
         self.take_drivers(gate for gate in self.gates.values() if gate.link.kind in DRIVERS)
         self.open_nodes = open_ends(circuit)
-        self.power_nodes = {part.name: self._supply_nodes(part.name) for part in circuit.modules()}
+        self.power_nodes = {part.name: self._declared(part.name, "supply") for part in circuit.modules()}
         self.converter_nodes: dict[str, tuple[int, int]] = {}
         for part in circuit.parts.values():
             if part.kind is PartKind.CONVERTER:
                 pins = circuit.pins_of[part.name]
                 self.converter_nodes[part.name] = pins["in"], pins["ground"]
         self.sources = [self._source(end.node) for end in circuit.sources]
+        self.return_nodes = {part.name: self._declared(part.name, "ground") for part in circuit.modules()}
         self.perhaps_nodes = {part.name: self._perhaps_nodes(part.name) for part in circuit.modules()}
         self.number_nets()
 
@@ -114,6 +121,7 @@ class Spreading:
         for node, words in self.open_nodes.items():
             self.open_at[of[node]] = (*self.open_at.get(of[node], ()), Reason(words, known=False))
         self.powered_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.power_nodes.items()}
+        self.grounded_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.return_nodes.items()}
         self.perhaps_by = {name: tuple(of[node] for node in nodes) for name, nodes in self.perhaps_nodes.items()}
         self.converters = {name: (of[into], of[ground]) for name, (into, ground) in self.converter_nodes.items()}
         self.sources_of: dict[str, list[Source]] = {}
@@ -122,9 +130,10 @@ class Spreading:
             self.sources_of.setdefault(source.whose, []).append(source)
             self.sources_at.setdefault(of[source.node], []).append(source)
         self.works_with: dict[tuple[bool, int], list[str]] = {}  # whether by supply, a net: what needs it
-        for name, nets in self.powered_by.items():
-            for net in dict.fromkeys((*nets, *self.perhaps_by[name])):
-                self.works_with.setdefault((True, net), []).append(name)
+        for supply, by in ((True, self.powered_by), (False, self.grounded_by)):
+            for name, nets in by.items():
+                for net in dict.fromkeys((*nets, *self.perhaps_by[name])) if nets or supply else ():
+                    self.works_with.setdefault((supply, net), []).append(name)
         for name, (into, ground) in self.converters.items():
             self.works_with.setdefault((True, into), []).append(name)
             self.works_with.setdefault((False, ground), []).append(name)
@@ -164,15 +173,15 @@ class Spreading:
             return self.circuit.parts[link.part].levers[link.lever].name
         return "" if link.kind is LinkKind.DIODE else f"{link.part}.{link.output}"
 
-    def _supply_nodes(self, module: str) -> tuple[int, ...]:
-        """A module's declared supply pins; one without any, and without pins that may be one, counts as supplied."""
+    def _declared(self, module: str, role: str) -> tuple[int, ...]:
+        """The pins in use of a module that are declared as its supplies (or grounds)."""
         facts = self.circuit.parts[module].facts
         assert isinstance(facts, ModuleFacts)
-        pins = self.circuit.pins_of.get(module, {})
-        return tuple(pins[pin] for pin, words in facts.pins.items() if words.split()[0] == "supply" and pin in pins)
+        pins = self.circuit.pins_of.get(module, {}) if role not in facts.gets else {}
+        return tuple(pins[pin] for pin, words in facts.pins.items() if words.split()[0] == role and pin in pins)
 
     def _perhaps_nodes(self, module: str) -> tuple[int, ...]:
-        """Pins of a module in use that nobody has said anything of: it may be supplied by each."""
+        """Pins in use of a module that switches something of which nobody has said anything: it may be supplied, or grounded, by each."""
         facts = self.circuit.parts[module].facts
         assert isinstance(facts, ModuleFacts)
         said = {*facts.pins, *facts.outputs, *(pin for output in facts.outputs.values() for pin in output.through)}
@@ -247,7 +256,7 @@ class Spreading:
     def spread(self, turn: Turn, relays: Mapping[str, Level], held: Held) -> Spread:
         """How supply and ground spread; not to be changed.
 
-        A module without supply commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
+        A module without supply or ground commands nothing, and a converter without supply and ground gives nothing: both begin as dead and come alive as
         the spreading reaches them, so that nothing lives by its own bootstraps.
         """
         asked = (turn, tuple(relays.items()), held)
@@ -301,18 +310,18 @@ class Spreading:
                     yield other, min(levels[net], self.passes(gate, now)), id(gate.link)
 
     def _risen(self, begun: Spread) -> list[str]:
-        """What works better than it did, from now on: a module by any supply that it has, a converter by supply and ground."""
+        """What works better than it did, from now on: a module by any supply and any ground that it has, a converter by its own."""
         dead, risen, alive = Level.DEAD, [], begun.now.alive
         supply, ground = begun.levels[True], begun.levels[False]
         for name, was in alive.items():
             if was is Level.LIVE:
                 continue
-            by = -1
             if name in self.converters:
                 into, out_of = self.converters[name]
-                level = min(supply.get(into, dead), ground.get(out_of, dead))
+                level, by = min(supply.get(into, dead), ground.get(out_of, dead)), (-1, -1)
             else:
-                level, by = self.powered(name, supply)
+                (fed, into), (grounded, out_of) = self.powered(name, supply), self.grounded(name, ground)
+                level, by = min(fed, grounded), (into, out_of)
             if level > was:
                 risen.append(name)
                 alive[name] = level
@@ -325,11 +334,21 @@ class Spreading:
         Of a pin in use that is not declared nobody knows whether the module works by it: one that is live keeps the module from being dead, and where no
         supply is declared at all, none that is dead makes it so.
         """
-        sure, perhaps = ([(supply.get(net, Level.DEAD), net) for net in nets] for nets in (self.powered_by[module], self.perhaps_by[module]))  # fmt: skip
-        if not sure and not perhaps:
+        if not self.powered_by[module] and self.perhaps_by[module]:
+            level, by = _best(self.perhaps_by[module], supply)
+            return (level, by) if level is not Level.DEAD else (Level.DEPENDS, -1)
+        return self._by_declared(self.powered_by[module], self.perhaps_by[module], supply)
+
+    def grounded(self, module: str, ground: Mapping[int, Level]) -> tuple[Level, int]:
+        """How far a module has ground, and by which net; one of which no ground is declared and in use counts as grounded."""
+        return self._by_declared(self.grounded_by[module], self.perhaps_by[module], ground)
+
+    @staticmethod
+    def _by_declared(declared: tuple[int, ...], perhaps: tuple[int, ...], levels: Mapping[int, Level]) -> tuple[Level, int]:  # fmt: skip
+        if not declared:
             return Level.LIVE, -1
-        level, by = max(sure or perhaps, key=lambda one: one[0])
-        if level is Level.DEAD and (not sure or any(one for one, _ in perhaps)):
+        level, by = _best(declared, levels)
+        if level is Level.DEAD and any(net in levels for net in perhaps):
             return Level.DEPENDS, -1
         return level, by
 
@@ -443,7 +462,7 @@ class Spreading:
                 if came.get(other) == id(gate.link):
                     lose(supply, other)
             for name in self.works_with.get((supply, net), ()):
-                if name in idle or begun.works_by.get(name, net) not in (net, -1):
+                if name in idle or begun.works_by.get(name, (net, net))[not supply] not in (net, -1):
                     continue
                 idle.add(name)
                 for sense, drivers in self.drivers.items():

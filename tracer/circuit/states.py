@@ -281,13 +281,26 @@ class KeyStates:
             return
         yield from self._truth.command(link.part, link.output, settled.key, {})[1]
         if settled.alive.get(link.part) is Level.DEPENDS:
-            nets = self._spreading.powered_by[link.part]
-            if all(settled.supply.get(net, Level.DEAD) is Level.DEAD for net in nets):
-                yield Reason(f"which pins of {link.part} are its supplies (not declared)", known=False)
-                nets = self._spreading.perhaps_by[link.part]
+            yield from self._why_works(link.part, settled, asked)
+
+    def _why_works(self, module: str, settled: Settled, asked: set[_Asked]) -> Iterator[Reason]:
+        """What it hangs on whether a module works: its supplies, then its grounds."""
+        spreading = self._spreading
+        for supply, (level, _), declared, levels in (
+            (True, spreading.powered(module, settled.supply), spreading.powered_by[module], settled.supply),
+            (False, spreading.grounded(module, settled.ground), spreading.grounded_by[module], settled.ground),
+        ):
+            if level is not Level.DEPENDS:
+                continue
+            nets = declared
+            if all(levels.get(net, Level.DEAD) is Level.DEAD for net in declared):
+                yield Reason(
+                    f"which pins of {module} are its {'supplies' if supply else 'grounds'} (not declared)", known=False
+                )
+                nets = spreading.perhaps_by[module]
             for net in nets:
-                if settled.supply.get(net) is Level.DEPENDS:
-                    yield from self._why(net, settled, True, asked)
+                if levels.get(net) is Level.DEPENDS:
+                    yield from self._why(net, settled, supply, asked)
 
 
 def _words(level: Level) -> str:
