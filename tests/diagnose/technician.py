@@ -167,12 +167,11 @@ class Vehicle:
             branches[at] = replace(branches[at], closed=True)
         if self._crossed:
             one, other = (number[self.links[n]] for n in self.atom.opens)
-            plug = self.circuit.pins_of[
-                self.report.module
-            ].values()  # of two wires it is the ends there that change places
-            here, there = ("a" if branches[n].a in plug else "b" for n in (one, other))
-            ends = getattr(branches[one], here), getattr(branches[other], there)
-            branches[one], branches[other] = replace(branches[one], **{here: ends[1]}), replace(branches[other], **{there: ends[0]})  # fmt: skip
+            plug = self.circuit.pins_of[self.report.module].values()  # of two wires it is the ends there that change places
+            turned = [branches[n].a in plug for n in (one, other)]
+            ends = [branches[n].a if at_a else branches[n].b for n, at_a in zip((one, other), turned, strict=True)]
+            for n, at_a, end in zip((one, other), turned, reversed(ends), strict=True):
+                branches[n] = replace(branches[n], a=end) if at_a else replace(branches[n], b=end)
         elif any(n not in self.links for n in self.atom.opens):  # the clamp
             at = self._battery(model)
             branches[at] = replace(branches[at], closed=False)
