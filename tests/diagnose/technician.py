@@ -167,7 +167,7 @@ class Vehicle:
             branches[at] = replace(branches[at], closed=True)
         if self._crossed:
             one, other = (number[self.links[n]] for n in self.atom.opens)
-            plug = self.circuit.pins_of[self.report.module].values()  # of two wires it is the ends there that change places
+            plug = self.circuit.pins_of[self.report.module].values()  # of two wires the ends there change places
             turned = [branches[n].a in plug for n in (one, other)]
             ends = [branches[n].a if at_a else branches[n].b for n, at_a in zip((one, other), turned, strict=True)]
             for n, at_a, end in zip((one, other), turned, reversed(ends), strict=True):
