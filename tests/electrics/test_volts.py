@@ -631,3 +631,11 @@ def test_a_12_v_module_of_a_24_v_vehicle_gives_up_at_the_volts_of_12(tmp_path: P
     tapped = row(volts(tracing_of(tmp_path / "b", TAP, "system: 24 V\n"), "M", battery_v=2 * tapped_v), "M.3")
     assert tapped.volts.nominal < tapped_v
     assert tapped.current_a.nominal == pytest.approx(1.0, abs=1e-6)
+
+
+def test_another_lamp_takes_the_place_of_each_that_may_hang_and_of_no_other() -> None:
+    tracing = Tracing(tracer.load(DEMO))
+    usual, other = ({row.point: row.lamp.lamp for row in tracer.volts(tracing, "ALM", lamp_w=watts).rows if row.lamp} for watts in (None, 3.0))  # fmt: skip
+    assert {lamp.watts for lamp in usual.values()} == {None, 5.0, 21.0}
+    assert {point: lamp.watts for point, lamp in other.items()} == {point: lamp.watts and 3.0 for point, lamp in usual.items()}  # fmt: skip
+    assert {lamp.current_a for lamp in other.values() if lamp.watts} == {3.0 / 12.0}
