@@ -232,3 +232,10 @@ def test_what_feeds_a_position_is_said_in_words(tmp_path: Path) -> None:
     circuit = vehicle(tmp_path, parts, "[BAT.+ -- RD 1 -- F9.feed, 30 -- RD 1 -- C.feed]", 'rails: {"30": always}\n')
     fed = {one.label: one.fed_from for one in panels_of(Tracing(circuit)).positions}
     assert fed == {"A": ("load side of F9",), "B": ("K.87",), "C": ("rail 30 (wire RD 1)",)}
+
+
+def test_a_pin_of_a_relay_that_is_typed_as_unused_is_told_as_such(tmp_path: Path) -> None:
+    parts = "FB: {is: panel, positions: {K1: {is: relay, kind: change-over, unused: [87a]}}}"
+    wires = "['BAT.+ -- RD 1 -- K1.30', 'K1.87 -- RD 1 -- E1 -- BN 1 -- G1', 'BAT.+ -- RD 1 -- K1.86', 'K1.85 -- BN 1 -- G1']"
+    (relay,) = panels_of(vehicle(tmp_path, parts, wires)).positions
+    assert relay.pins == (("30", "BAT.+"), ("85", "G1"), ("86", "BAT.+"), ("87", "E1.1"), ("87a", "not used"))

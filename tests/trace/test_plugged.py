@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import tracer
+from tests.typed import load
 from tracer.entry.problems import CannotUse
 from tracer.trace.panels.plugged_in import (
     BLOWN,
@@ -164,3 +165,14 @@ def test_any_text_is_read_or_refused_with_a_place(text: str) -> None:
     except CannotUse as error:
         lines = max(1, len(text.splitlines()))
         assert all(problem.place.file == "seen.txt" and 1 <= problem.place.line <= lines for problem in error.problems)
+
+
+@pytest.mark.parametrize(("other", "why"), [("F21", "the labels are alike"), ("F17", "the labels are alike"), ("F31", "same panel, same rating"), ("F112", "same panel, same rating")])  # fmt: skip
+def test_a_label_with_one_figure_more_or_two_changed_over_is_taken_for_another(other: str, why: str, tmp_path: Path) -> None:  # fmt: skip
+    """Not side by side: F15 sits between."""
+    sheet = f"sheet: 1\nparts: {{BAT: battery, FB: {{is: panel, positions: {{F12: 15, F15: 5, {other}: 10}}, busbars: {{BAT.+: [F12, F15, {other}]}}}}}}\nruns: []\n"
+    tracing = Tracing(load(tmp_path, sheet))
+    report = panels_of(tracing)
+    (story,) = compare(tracing, report, read_seen(f"F12:- F15:5 {other}:15", report, "seen.txt")).stories
+    assert story.message == f"the 15 A that is missing in F12 probably sits in {other}"
+    assert story.why.startswith(why)
