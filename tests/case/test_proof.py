@@ -323,6 +323,8 @@ def everything(folder: Path) -> Case:
             case = record(case, [f"{name}={'/'.join([*(value.text for value in one.values), *lit])}"], NOON).case
     case = set_conditions(case, ["key=off", "lead=none", "asleep=yes", "lamp=none", "battery=12.4"], NOON)
     case = record(case, ["drive:H-L=60.1"], NOON).case
+    case = set_conditions(case, ["key=run", "plug=in", "asleep=no", "battery=12.4"], NOON)
+    case = record(case, ["drive:H=2.6", "drive:L=2.4"], NOON).case
     case = note(
         case, "tick", [f"{name}=seen" for name in ("lamp", "wake", "coding", "variant", "immobiliser", "sensors")], NOON
     )
@@ -372,6 +374,37 @@ def test_each_single_thing_left_out_keeps_the_module_from_being_called_bad(left:
         notes = [n for n, one in enumerate(case.notes) if one.kind != "waive"]
         case = replace(case, notes=tuple(one for n, one in enumerate(case.notes) if n != notes[left - len(rows)]))
     assert verdict_of(case).kind == "not proven"
+
+
+@pytest.mark.parametrize(
+    ("words", "proven"),
+    [
+        ([], False),
+        (["drive:H=2.6"], False),
+        (["drive:H=2.4", "drive:L=2.6"], False),  # changed over
+        (["drive:H=2.49", "drive:L=2.51"], False),  # a meter that is off shows that of lines changed over too
+        (["drive:H=2.6", "drive:L=2.4"], True),
+        (["drive:H-H@GTW=0.4"], True),
+        (["drive:H-H@GTW=60"], False),
+        (["drive:L-L@GTW=OL"], False),
+    ],
+)
+def test_lines_that_may_be_changed_over_at_the_plug_keep_the_module_from_being_called_bad(
+    words: list[str], proven: bool, tmp_path: Path
+) -> None:
+    """Across them they read what they must, whichever is which."""
+    case = everything(tmp_path)
+    for number in [one.id for one in case.readings if one.name in ("drive:H", "drive:L")]:
+        case = note(case, "withdraw", [number], NOON, why="w")
+    along = any("@" in word for word in words)
+    case = set_conditions(case, ["plug=out", "asleep=yes"] if along else ["plug=in", "asleep=no"], NOON)
+    case = set_conditions(case, ["key=off" if along else "key=run", "battery=12.4"], NOON)
+    if words:
+        case = record(case, words, NOON).case
+    verdict = verdict_of(case)
+    assert (verdict.kind == "proven") == proven, verdict.open
+    if not proven and not along and len(words) < 2:
+        assert any("which line of drive is which" in one for one in verdict.open)
 
 
 def test_without_the_symptom_nothing_is_proven_of_the_module(tmp_path: Path) -> None:

@@ -24,7 +24,9 @@ from tracer.case.narrow import (
 from tracer.case.notes import not_as_listed, watches
 from tracer.case.rows import RowProof, rows_of, still_wanted
 from tracer.case.touched import unseated
+from tracer.case.which_line import lines_not_told
 from tracer.entry.problems import listed
+from tracer.plan.words import line_name
 
 FOUND_AT_MOST = 4  # places that are opened and looked at one after another: a wire, its two contacts, what it ends in (common practice, no source)
 
@@ -106,6 +108,7 @@ def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]
         *(f"pin {point} is declared, but its way is not known" for point in case.plan["untraced"]),
         *(f"{one.short}: {one.state}, {one.reason}" for one in beside if one.state == NOT_IN_ORDER),
         *_gate(case, rows),
+        *_which_line(case, rows, beside),
         *contradictions,
     )
     excluded = (*(one.set_aside for one in rows if one.set_aside), *_added(case), *_never_excluded())
@@ -224,6 +227,14 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield f"contacts whose fit was not looked at: {', '.join(left)}"
     if bad := [f"{case.short(pin)} {said}" for pin, said in fits.items() if said != "ok"]:
         yield f"contacts that do not sit well: {', '.join(bad)}"
+
+
+def _which_line(case: Case, rows: Iterable[RowProof], beside: Sequence[BesideRead]) -> Iterator[str]:
+    """What the ohms of a bus leave open."""
+    proven = {row.name for row in rows if row.state == "proven"}
+    for bus, facts in case.plan["buses"].items():
+        if line_name(bus, *facts["pins"]) in proven:
+            yield from lines_not_told(case, bus, beside)
 
 
 def _added(case: Case) -> Iterator[str]:
