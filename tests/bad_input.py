@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import shutil
 import string
+import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -22,6 +23,22 @@ from tracer.case.file import _sum
 ROOT = Path(__file__).resolve().parents[1]
 STILL = "2026-03-31T10:12:05+02:00"
 Make = Callable[[int], str | bytes]
+
+
+def counted(job: Callable[[], object]) -> int:
+    """How many calls a job makes."""
+    calls = 0
+
+    def called(frame: object, event: str, what: object) -> None:
+        nonlocal calls
+        calls += event in ("call", "c_call")
+
+    sys.setprofile(called)
+    try:
+        job()
+    finally:
+        sys.setprofile(None)
+    return calls
 
 
 @dataclass(frozen=True)

@@ -6,14 +6,12 @@ of file; every shape of every sort at a megabyte, in seconds of a processor and 
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
-from tests.bad_input import Bad, every
+from tests.bad_input import Bad, counted, every
 from tests.typed import HEAD, VEHICLE, problems, write
 from tracer.cli import app
 from tracer.entry import sheets
@@ -24,22 +22,6 @@ FEW_CALLS, MOST_CALLS = 3.0, 45.0  # for each byte: what is below is not looked 
 IN_RANGES = ("sheet: ranges", "sheet: very many to one")  # few letters for very much: tried below, with a lower bound
 ELSEWHERE = ("wire list (tabs)", "case added to", "current case", "workbook")  # read as another sort, or by a library
 INPUTS = {bad.name: bad for bad in every(own=True) if bad.sort not in ELSEWHERE and bad.name not in IN_RANGES}
-
-
-def counted(job: Callable[[], object]) -> int:
-    """How many calls a job makes."""
-    calls = 0
-
-    def called(frame: object, event: str, what: object) -> None:
-        nonlocal calls
-        calls += event in ("call", "c_call")
-
-    sys.setprofile(called)
-    try:
-        job()
-    finally:
-        sys.setprofile(None)
-    return calls
 
 
 def answered(bad: Bad, folder: Path, size: int, monkeypatch: pytest.MonkeyPatch) -> tuple[int, str]:
