@@ -63,6 +63,7 @@ def plan_data(tracing: Tracing, report: SupplyReport, worksheet: PlugWorksheet) 
         "looks": [look.part for look in worksheet.looks],
         "buses": {name: _bus(tracing, report.module, worksheet, name, pins) for name, pins in bus_pins_of(report).items()},
         "outputs": [one.pin for one in worksheet.outputs],
+        "gets": report.gets,
         "beside": [_beside(one) for one in worksheet.beside],
         "hazards": list(dict.fromkeys(row.no_method for row in report.rows if row.no_method)),
     }  # fmt: skip

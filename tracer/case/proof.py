@@ -24,7 +24,7 @@ from tracer.case.narrow import (
 from tracer.case.notes import not_as_listed, watches
 from tracer.case.rows import RowProof, rows_of, still_wanted
 from tracer.case.touched import unseated
-from tracer.case.which_line import lines_not_told
+from tracer.case.which_line import lines_not_shown, lines_not_told
 from tracer.entry.problems import listed
 from tracer.plan.words import line_name
 
@@ -108,10 +108,10 @@ def _said(case: Case, rows: tuple[RowProof, ...], beside: tuple[BesideRead, ...]
         *(f"pin {point} is declared, but its way is not known" for point in case.plan["untraced"]),
         *(f"{one.short}: {one.state}, {one.reason}" for one in beside if one.state == NOT_IN_ORDER),
         *_gate(case, rows),
-        *_which_line(case, rows, beside),
+        *_of_lines(case, rows, beside),
         *contradictions,
     )
-    excluded = (*(one.set_aside for one in rows if one.set_aside), *_added(case), *_never_excluded())
+    excluded = (*(one.set_aside for one in rows if one.set_aside), *_given(case), *_added(case), *_never_excluded())
     if worst is not None:
         blocked = (*_blocks_finding(case, worst), *contradictions)
         if not blocked:
@@ -209,6 +209,9 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
     works = {name: said for note in case.notes_of("works") for name, said in note.words.items()}
     if idle := [name for name, said in works.items() if said == "no"]:
         yield f"must work first and does not: {', '.join(idle)}"
+    for level, giver in case.plan.get("gets", {}).items():
+        if giver not in ("passive", "case") and works.get(giver) != "yes":
+            yield f"its {level} comes from {giver} and is no row of this list: prove the rows of {giver}, then `tracer case note works {giver}=yes`"
     yield from _damaged(case)
     ticked = {name for note in case.notes_of("tick") for name in note.words}
     wanted = ["lamp", "wake", "coding", "variant", "immobiliser", *(["sensors"] if case.plan["outputs"] else [])]
@@ -229,12 +232,24 @@ def _gate(case: Case, rows: Iterable[RowProof]) -> Iterator[str]:
         yield f"contacts that do not sit well: {', '.join(bad)}"
 
 
-def _which_line(case: Case, rows: Iterable[RowProof], beside: Sequence[BesideRead]) -> Iterator[str]:
-    """What the ohms of a bus leave open."""
-    proven = {row.name for row in rows if row.state == "proven"}
+def _of_lines(case: Case, rows: Iterable[RowProof], beside: Sequence[BesideRead]) -> Iterator[str]:
+    """What the rows of the buses leave open: those of two lines which is which, those of one line whether its wire is whole."""
+    states = {row.name: row.state for row in rows}
     for bus, facts in case.plan["buses"].items():
-        if line_name(bus, *facts["pins"]) in proven:
+        state = states.get(line_name(bus, *facts["pins"]))
+        if state == "proven":
             yield from lines_not_told(case, bus, beside)
+        elif state is None:
+            yield from lines_not_shown(case, bus, beside)
+
+
+def _given(case: Case) -> Iterator[str]:
+    """What the module has by no pin of the list."""
+    for level, giver in case.plan.get("gets", {}).items():
+        if giver == "case":
+            yield f"its {level} by its case, which is no row of this list"
+        elif giver != "passive":
+            yield f"its {level} from {giver}, which is no row of this list"
 
 
 def _added(case: Case) -> Iterator[str]:

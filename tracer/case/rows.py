@@ -276,6 +276,8 @@ def _bus_rows(case: Case) -> Iterator[RowProof]:
             yield _waived(
                 case, held or _bus(case, name, readings, facts["ohms"], (facts.get("network") or {}).get("least_ohm"))
             )
+        elif (aside := _waived(case, RowProof(name, name, "not read", NO_READING))).state == "waived":
+            yield aside
 
 
 def _held(case: Case, name: str, lines: Mapping[str, str], kept: Mapping[str, Any] | None) -> RowProof | None:

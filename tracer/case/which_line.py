@@ -1,4 +1,4 @@
-"""Whether it was shown at the plug which line of a bus is which: two lines that are changed over read the same ohms across them."""
+"""What of a bus no row proves: which line is which at the plug (two that are changed over read the same ohms across them), and a single line (LIN) up to there."""
 
 from __future__ import annotations
 
@@ -24,11 +24,26 @@ def lines_not_told(case: Case, bus: str, beside: Sequence[BesideRead]) -> Iterat
         )
 
 
+def lines_not_shown(case: Case, bus: str, beside: Sequence[BesideRead]) -> Iterator[str]:
+    """Whether the single line of a bus was read in order at the unplugged plug: plugged in the module itself may hold it up, whatever its wire does."""
+    line = line_name(bus, *case.plan["buses"][bus]["pins"])
+    names = _names_of(case, line)
+    if not any(
+        one.state == IN_ORDER and one.reading.name in names and not one.reading.conditions.plugged for one in beside
+    ):
+        yield f"{line} was not read in order at the unplugged plug (key off, asleep), which alone shows its wire; or waive it with a reason"
+
+
+def _names_of(case: Case, line: str) -> set[str]:
+    """What a line is called where its volts are read."""
+    return {name for one in case.plan.get("beside", ()) if one["unit"] == "V" and line in one["names"] for name in one["names"]}  # fmt: skip
+
+
 def _by_volts(case: Case, bus: str, lines: Sequence[str], beside: Sequence[BesideRead]) -> bool:
     """Both lines in order awake, and further apart than the meter may be off."""
     shown = []
     for line in lines:
-        names = {name for one in case.plan.get("beside", ()) if one["unit"] == "V" and line_name(bus, line) in one["names"] for name in one["names"]}  # fmt: skip
+        names = _names_of(case, line_name(bus, line))
         ends = [one.reading.values[-1].ends for one in beside if one.state == IN_ORDER and one.reading.name in names]
         if not ends or ends[-1] is None:
             return False
@@ -49,4 +64,4 @@ def _along(case: Case, bus: str, lines: Sequence[str]) -> bool:
     return any(whole(one) for one in last.values()) and all(whole(one) for one in last.values())
 
 
-__all__ = ["lines_not_told"]
+__all__ = ["lines_not_shown", "lines_not_told"]
