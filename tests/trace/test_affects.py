@@ -334,3 +334,19 @@ def test_what_only_one_part_feeds_is_lost_when_that_part_comes_off(feeder: str, 
     (told,) = [loss for loss in every_loss(tracing).parts if loss.part == feeder]
     assert "M" in {terminal.part for terminal in told.lost}
     assert feeder in {one.name for group in common_of(tracing, ["M.1"]).groups for one in group.candidates}
+
+
+def test_a_pin_that_becomes_live_is_told_so_though_what_opened_fed_it_too(tmp_path: Path) -> None:
+    """Two fuses feed its rest contact over diodes, and one of them the coil: without that one it is live with the key in run, and was dead."""
+    sheet = (
+        "sheet: 1\nparts: {BAT: battery, F1: {is: fuse, amps: 5}, F2: {is: fuse, amps: 5}, D1: diode, D2: diode, G1: ground, M: module,\n"
+        "  IGN: {is: switch, follows: key, contacts: {off: [], run: [30-15]}}, K1: {is: relay, kind: normally closed}}\n"
+        "runs:\n  - BAT.+ -- RD 1 -- F1 -- RD 1 -- D1.A\n  - BAT.+ -- RD 1 -- F2 -- RD 1 -- D2.A\n  - D1.K -- RD 1 -- K1.30\n  - D2.K -- RD 1 -- K1.30\n"
+        "  - K1.87a -- RD 1 -- M.1\n  - D2.A -- RD 1 -- IGN.30\n  - IGN.15 -- RD 1 -- K1.86\n  - K1.85 -- BN 1 -- G1\n  - BAT.- -- BN 1 -- G1\n"
+    )
+    tracing = Tracing(load(tmp_path, sheet, vehicle="vehicle: v\nkey: [off, run]\n"))
+    report = affects(tracing, "F2")
+    (gain,) = report.gains
+    assert (gain.terminal.part, gain.terminal.pin, gain.states) == ("M", "1", ("run",))
+    assert "M" not in {effect.terminal.part for effect in report.effects}
+    assert [effect.terminal.part for effect in affects(tracing, "F1").of(OTHER_WAY)] == ["M"]

@@ -80,10 +80,12 @@ class Affected:
         for terminal in fitted.terminals:
             if terminal.part in own:
                 continue
-            found = _effect(fitted, terminal, loss, after, terminal.node in passed[terminal.level])
-            if isinstance(found, Gain):
-                gains.append(found)
-            elif found is not None:
+            are = _levels_at(fitted, after, terminal, loss.opened)
+            found = _effect(fitted, terminal, loss, after, are, terminal.node in passed[terminal.level])
+            gain = _gain(fitted, terminal, after.keys, are)
+            if gain is not None:
+                gains.append(gain)
+            if found is not None and (gain is None or found.verdict != OTHER_WAY):
                 effects.append(found)
         notes = list(target.notes)
         partners = sorted(fitted.either)
@@ -302,9 +304,11 @@ def _levels_at(fitted: _Fitted, states: KeyStates, terminal: Terminal, opened: f
     return tuple(_level(fitted, states, terminal.node, terminal.level, key, opened) for key in states.keys)
 
 
-def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, passed: bool) -> Effect | Gain | None:
+def _effect(
+    fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, are: tuple[Level, ...], passed: bool
+) -> Effect | None:
     gone = terminal.node in loss.at(terminal.level)
-    were, are = fitted.levels_before[terminal], _levels_at(fitted, after, terminal, loss.opened)
+    were = fitted.levels_before[terminal]
     if were == are and not passed and not gone:
         return None
     before, then = (dict(zip(after.keys, levels, strict=True)) for levels in (were, are))
@@ -314,8 +318,7 @@ def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, p
     if (gone or alive_before) and all(level is Level.DEAD for level in then.values()):
         return Effect(terminal, LOST, _cause(loss, terminal), *shown, worse, {})
     if not worse and not passed and not gone:
-        better = tuple(key for key in after.keys if then[key] > before[key])
-        return Gain(terminal, better, *shown) if better else None
+        return None
     supply = terminal.level == "supply"
     why = {
         key: tuple(reason.text for reason in after.reasons(terminal.node, key, supply=supply))
@@ -329,6 +332,14 @@ def _effect(fitted: _Fitted, terminal: Terminal, loss: Loss, after: KeyStates, p
     narrower = tuple(key for key in after.keys if key in worse or (key in why and _fewer(fitted, terminal, key, why)))
     verdict = FEWER if narrower or gone else OTHER_WAY  # gone, and yet not dead: it hangs on something not typed in
     return Effect(terminal, verdict, "", *shown, narrower, why, remains)
+
+
+def _gain(fitted: _Fitted, terminal: Terminal, keys: tuple[str, ...], are: tuple[Level, ...]) -> Gain | None:
+    """Where a terminal is live, or may be, that was not: also one that what opened lay on a way to, or that is lost in other key states."""
+    were = fitted.levels_before[terminal]
+    better = tuple(key for key, was, now in zip(keys, were, are, strict=True) if now > was)
+    words = (dict(zip(keys, map(_WORDS.__getitem__, levels), strict=True)) for levels in (were, are))
+    return Gain(terminal, better, *words) if better else None
 
 
 def _fewer(fitted: _Fitted, terminal: Terminal, key: str, why: Mapping[str, tuple[str, ...]]) -> bool:
