@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 import tracer
 from tests.typed import load
 from tracer.entry.problems import CannotUse
+from tracer.report.panel import seen_text
 from tracer.trace.panels.plugged_in import (
     BLOWN,
     BOTH,
     BRIDGED,
     MISSING,
+    NOT_COMPARED,
     NOT_EMPTY,
     NOT_ORDERED,
     TOO_LARGE,
@@ -176,3 +178,56 @@ def test_a_label_with_one_figure_more_or_two_changed_over_is_taken_for_another(o
     (story,) = compare(tracing, report, read_seen(f"F12:- F15:5 {other}:15", report, "seen.txt")).stories
     assert story.message == f"the 15 A that is missing in F12 probably sits in {other}"
     assert story.why.startswith(why)
+
+
+TWO_PANELS = """sheet: 1
+title: two panels with the same labels
+parts:
+  FPA: {is: panel, positions: {F2: 10, F3: 10, F8: {is: breaker, amps: 20}}, busbars: {"30": [F2, F3, F8]}}
+  FPB: {is: panel, positions: {F2: {amps: 15, or: F3}, F3: 15, F5: unknown}, busbars: {"30": [F2, F3, F5]}}
+  M: {is: module, cavities: 1-4}
+runs:
+  - FPA/F2 -- RD 1 -- M.1
+  - FPA/F3 -- RD 1 -- M.2
+  - FPB/F2 -- RD 1 -- S1
+  - FPB/F3 -- RD 1 -- S1
+  - S1 -- RD 1 -- M.3
+  - FPA/F8 -- RD 1 -- M.4
+"""
+
+
+def _two_panels(tmp_path: Path, text: str) -> tuple[PanelReport, SeenReport]:
+    tracing = Tracing(load(tmp_path, TWO_PANELS))
+    report = panels_of(tracing)
+    return report, compare(tracing, report, read_seen(text, report, "seen.txt"))
+
+
+def test_the_other_position_of_a_pair_is_the_one_in_its_own_panel(tmp_path: Path) -> None:
+    both = _two_panels(tmp_path / "a", "FPA/F2:- FPA/F3:- FPB/F2:15 FPB/F3:15")[1]
+    assert {(one.position.part, one.what) for one in both.mismatches if one.what == BOTH} == {("FPB/F2", BOTH), ("FPB/F3", BOTH)}  # fmt: skip
+    one_of_two = _two_panels(tmp_path / "b", "FPA/F2:10 FPA/F3:10 FPB/F2:15 FPB/F3:-")[1]
+    assert one_of_two.mismatches == ()
+    neither = _two_panels(tmp_path / "c", "FPA/F2:10 FPA/F3:10 FPB/F2:- FPB/F3:-")[1]
+    assert {(one.position.part, one.what) for one in neither.mismatches} == {("FPB/F2", MISSING), ("FPB/F3", MISSING)}
+
+
+def test_a_label_of_two_panels_is_told_with_its_panel(tmp_path: Path) -> None:
+    report, found = _two_panels(tmp_path, "FPA/F2:- FPA/F3:10 FPB/F2:10")
+    assert found.right == ("FPA/F3",)
+    text = seen_text(report, found)
+    assert "FPA/F2 MISSING" in text and "FPB/F2 RATING TOO SMALL" in text
+    assert "the 10 A that is missing in FPA/F2" not in text  # another panel, and no like label: no story
+    assert "FPB/F3" in text.split("NOT LOOKED AT YET")[1] and "F8 " in text.split("NOT LOOKED AT YET")[1]
+
+
+@pytest.mark.parametrize("text", ["F7:F", "F8:breaker"])
+def test_what_was_seen_without_its_rating_is_not_as_it_should_be(text: str, tmp_path: Path) -> None:
+    found = seen(text) if text == "F7:F" else _two_panels(tmp_path, text)[1]
+    assert [one.what for one in found.mismatches] == [UNREADABLE] and found.right == ()
+    assert "the rating was not read" in found.mismatches[0].message
+    assert _two_panels(tmp_path / "more", "F8:20/breaker")[1].mismatches == ()
+
+
+def test_nobody_can_find_right_what_is_not_known(tmp_path: Path) -> None:
+    found = _two_panels(tmp_path, "F5:ok")[1]
+    assert [one.what for one in found.mismatches] == [NOT_COMPARED] and found.right == ()

@@ -223,13 +223,14 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     opening(page, report.minding)
     if seen.mismatches and not report.complete:
         page.line(f"What is taken away may be more than is listed: {first_line(report.completeness)}", strong=True)
+    shown = report.shown
     hazards = [one for one in seen.mismatches if one.hazard]
     others = [one for one in seen.mismatches if not one.hazard]
     for title, found in (("Hazard: put this right first", hazards), ("Does not belong", others)):
         if found:
             page.heading(title)
             for one in found:
-                _mismatch(page, one, report.minding)
+                _mismatch(page, shown[one.position.part], one, report.minding)
     if seen.stories:
         page.heading("Likely story")
         for story in seen.stories:
@@ -240,7 +241,7 @@ def seen_text(report: PanelReport, seen: SeenReport, *, width: int = 80, bold: b
     if seen.not_looked_at:
         page.heading("Not looked at yet")
         page.line("Nothing is known about these; an empty position is typed as `LABEL:-`.", indent=2)
-        page.table([[position.label, _belongs(position)] for position in seen.not_looked_at], indent=2)
+        page.table([[shown[position.part], _belongs(position)] for position in seen.not_looked_at], indent=2)
     _cautions(page, seen.cautions)
     return page.text()
 
@@ -270,9 +271,9 @@ def _belongs(position: Position) -> str:
     return position.belongs if position.state == FITTED else f"{position.belongs} ({position.state})"
 
 
-def _mismatch(page: Page, one: Mismatch, minding: Minding) -> None:
+def _mismatch(page: Page, name: str, one: Mismatch, minding: Minding) -> None:
     page.blank()
-    page.line(f"{one.position.label:<5} {one.what.upper()}: {one.message}.", hang=6, strong=one.hazard)
+    page.line(f"{name:<5} {one.what.upper()}: {one.message}.", hang=6, strong=one.hazard)
     page.line(one.action, indent=6)
     labelled(page, minding, one.position.part, indent=6)
     if one.symptoms:

@@ -15,6 +15,7 @@ from tracer.entry.problems import listed
 from tracer.standards import figures
 from tracer.trace.affects.dead_part import LOST, SOME_STATES, Affected
 from tracer.trace.lists.completeness import Answer, Completeness
+from tracer.trace.panels.labels import position_in
 from tracer.trace.panels.positions_of import EITHER, ELECTRONIC, EMPTY, OPTION, UNKNOWN, PanelReport, Position
 from tracer.trace.panels.read_seen import Plugged, read_seen
 from tracer.trace.tracing import Tracing
@@ -102,15 +103,16 @@ def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged], 
     asking = tracing.once(_Symptoms)
     mismatches = []
     right = []
+    shown = report.shown
     for position in report.positions:
         if position.part not in seen:
             continue
-        found = list(_judged(position, seen[position.part], seen, report))
+        found = list(_judged(position, seen[position.part], seen, _partner(tracing, report, position)))
         for what, message, action in found:
             takes = asking.of(position, what) if symptoms else ()
             mismatches.append(Mismatch(position, seen[position.part], what, message, action, takes))
         if not found:
-            right.append(position.label)
+            right.append(shown[position.part])
     mismatches.sort(key=lambda one: _ORDER.index(one.what))
     not_looked_at = tuple(position for position in report.positions if position.part not in seen)
     elsewhere = report.loose_elsewhere
@@ -131,18 +133,25 @@ def compare(tracing: Tracing, report: PanelReport, seen: Mapping[str, Plugged], 
     )
 
 
+def _partner(tracing: Tracing, report: PanelReport, position: Position) -> Position | None:
+    """The other position of an either-or pair: of that label in its own panel, whichever panels have such a label."""
+    name = position_in(tracing.circuit, position.panel, position.either) if position.either else None
+    return next((one for one in report.positions if one.part == name), None)
+
+
 def _judged(
-    position: Position, seen: Plugged, others: Mapping[str, Plugged], report: PanelReport
+    position: Position, seen: Plugged, others: Mapping[str, Plugged], partner: Position | None
 ) -> Iterator[tuple[str, str, str]]:
     """What does not belong, why, and what to do."""
     if seen.right:
+        if position.state == UNKNOWN:
+            yield NOT_COMPARED, "it looked right, but the sheets do not say what belongs here", _LOOK
         return
     if position.state in (EMPTY, ELECTRONIC):
         if not seen.nothing:
             why = "a position that must be empty" if position.state == EMPTY else "a position whose work an output does"
             yield NOT_EMPTY, f"{seen.words} sits in {why}", "Take it out; find out who put it in, and why."
         return
-    partner = next((one for one in report.positions if position.either in (one.label, one.part)), None)
     other = others.get(partner.part) if partner is not None else None
     holds_too = partner is not None and other is not None and not other.nothing
     if seen.nothing:
@@ -179,6 +188,7 @@ def _judged(
 
 
 _FIT = "Find out why it is gone before the right one is fitted."
+_LOOK = "Look at the lid or the handbook and type the rating in."
 
 
 def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, str]]:
@@ -205,7 +215,7 @@ def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, 
         yield (
             NOT_COMPARED,
             f"{seen.words} seen, but the sheets do not say what belongs here",
-            "Look at the lid or the handbook and type the rating in.",
+            _LOOK,
         )
     elif seen.amps is not None and position.amps is not None and seen.amps > position.amps:
         yield (
@@ -227,10 +237,10 @@ def _judged_part(position: Position, seen: Plugged) -> Iterator[tuple[str, str, 
         )
     if seen.blown:
         yield BLOWN, f"the {position.belongs} is blown", "Find what drew the current before a new one is fitted."
-    if seen.unreadable and seen.amps is None:
+    if seen.amps is None and not seen.blown:
         yield (
             UNREADABLE,
-            f"the rating cannot be read; a {position.belongs} belongs here",
+            f"the rating {'cannot be' if seen.unreadable else 'was not'} read; a {position.belongs} belongs here",
             "Take it out and read it with a light, or replace it.",
         )
 
@@ -292,6 +302,7 @@ def _stories(tracing: Tracing, report: PanelReport, mismatches: Iterable[Mismatc
         if one.seen.amps is not None and one.what in (NOT_EMPTY, NOT_ORDERED, BOTH, TOO_LARGE, TOO_SMALL)
     ]
     nearness = _Nearness(tracing, report)
+    shown = report.shown
     told: set[frozenset[str]] = set()
     for more in extra:
         near: dict[tuple[int, str], list[Mismatch]] = {}
@@ -304,23 +315,27 @@ def _stories(tracing: Tracing, report: PanelReport, mismatches: Iterable[Mismatc
         names = frozenset((more.position.part, *(lack.position.part for lack in found)))
         if distance <= _FAR and names not in told:
             told.add(names)
-            yield _story(found, more, words)
+            yield _story(shown, found, more, words)
 
 
-def _story(lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
+def _story(shown: Mapping[str, str], lacking: list[Mismatch], more: Mismatch, words: str) -> Story:
     there = more.position
+    sits = shown[there.part]
     first = lacking[0].position
     assert first.amps is not None  # it was compared with what was seen
     seen_a = lacking[0].seen.amps
     if len(lacking) == 1 and seen_a is not None and seen_a == there.amps:
         message = (
-            f"{first.label} and {there.label} are probably exchanged: {first.label} should be {figures.stated(first.amps, 'A')}, "
-            f"{there.label} {figures.stated(seen_a, 'A')}"
+            f"{shown[first.part]} and {sits} are probably exchanged: {shown[first.part]} should be {figures.stated(first.amps, 'A')}, "
+            f"{sits} {figures.stated(seen_a, 'A')}"
         )
     else:
-        labels = listed([lack.position.label for lack in lacking])
-        message = f"the {figures.stated(first.amps, 'A')} that is missing in {labels} probably sits in {there.label}"
-    fed = [f"{position.label} feeds {_fed_words(position)}" for position in (*(one.position for one in lacking), there)]
+        labels = listed([shown[lack.position.part] for lack in lacking])
+        message = f"the {figures.stated(first.amps, 'A')} that is missing in {labels} probably sits in {sits}"
+    fed = [
+        f"{shown[position.part]} feeds {_fed_words(position)}"
+        for position in (*(one.position for one in lacking), there)
+    ]
     return Story(message, "; ".join((words, *fed)), (there.part, *(lack.position.part for lack in lacking)))
 
 

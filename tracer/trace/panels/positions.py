@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 from tracer.circuit.model import FUSE_KINDS
@@ -136,3 +137,12 @@ class PanelReport(Answer):
     def positions(self) -> tuple[Position, ...]:
         """Every position of every panel, in order."""
         return tuple(position for panel in self.panels for position in panel.positions)
+
+    @property
+    def shown(self) -> dict[str, str]:
+        """What each position is called among all of these, by part: its label, with its panel where another one has that label too."""
+        labels = Counter(position.label for position in self.positions)
+        return {
+            position.part: position.label if labels[position.label] == 1 else f"{position.panel}/{position.label}"
+            for position in self.positions
+        }
