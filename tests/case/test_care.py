@@ -383,3 +383,42 @@ def test_a_supply_that_is_live_each_time_where_it_must_be_dead_is_not_asked_for_
     assert twice.reason == "live in off, where it must be dead, each time (2.1, 3.1): `tracer next` weighs what explains it"  # fmt: skip
     waived = row("4+", live, live, notes=[noted("waive", "ALM.4:+", why="no time")])
     assert waived.state == "doubtful"  # what was read bad is not waived away
+
+
+# --- what was bad and was touched since ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("kind", ["moved", "unplugged", "seated", "repair"])
+def test_a_waiver_hides_no_bad_reading_that_something_was_touched_after(kind: str) -> None:
+    touched, waived = noted(kind, "X3", n=50), noted("waive", "ALM.5:+", n=60, why="no time")
+    for bad in ([dead("ALM.5:+")], [dead("ALM.5:+"), replace(dead("ALM.5:+"), id="3.1")]):
+        found = row("5+", *bad, notes=[touched, waived])
+        assert found.state == "stale" and "hides no bad reading (2.1" in found.reason
+        fitted = Reading("ALM.5:+", (), "not-fitted", OFF, "55.1", "", why="left out here")
+        assert row("5+", *bad, fitted, notes=[touched]).state == "doubtful"
+        since = replace(good("ALM.5:+")[0], id="56.1")
+        assert (
+            row("5+", *bad, since, notes=[touched, waived]).state == "waived"
+        )  # under the same conditions it is good now
+        other = replace(typed("ALM.5:+", "12.39", replace(OFF, key="run", lamp_w=None)), id="56.1")
+        assert row("5+", *bad, other, notes=[touched, waived]).state != "waived"
+    assert row("5+", *good("ALM.5:+")[:1], notes=[touched, waived]).state == "waived"
+
+
+def test_nor_one_of_a_bus() -> None:
+    asleep = replace(OFF, lamp_w=None, asleep=True)
+    bad = [replace(typed("drive:H-L", "120", asleep), id=f"{n}.1") for n in (2, 3)]
+    touched, waived = noted("moved", "X3", n=50), noted("waive", "drive:H-L", n=60, why="no time")
+    assert row("drive:H-L", *bad, notes=[touched, waived]).state == "stale"
+    assert row("drive:H-L", typed("drive:H-L", "60", asleep), notes=[touched, waived]).state == "waived"
+
+
+def test_with_the_engine_running_no_point_of_a_way_is_cleared_and_what_is_dead_is_dead_all_the_same() -> None:
+    running = replace(OFF, engine=True)
+    failed = [dead("ALM.5:+", running), replace(dead("ALM.5:+", running), id="3.1")]
+    assert row("5+", *failed).state == "failed"
+    point = replace(typed("F9.load", "12.35/12.2", OFF), id="4.1")
+    for on, cleared in ((OFF, True), (running, False)):
+        bad = [replace(one, conditions=on) for one in failed]
+        narrowed = judged(*bad, replace(point, conditions=on)).narrowed
+        assert narrowed is not None and bool(narrowed.clears) == cleared

@@ -229,6 +229,7 @@ def test_each_leg_of_a_ring_of_grounds_wants_its_own_test() -> None:
         (lambda one: replace(one, values=one.values[:1], conditions=replace(one.conditions, plugged=True)), "open-circuit only"),
         (lambda one: replace(one, conditions=replace(one.conditions, lamp_w=5.0)), "doubtful"),
         (lambda one: replace(one, conditions=replace(one.conditions, key="run")), "doubtful"),
+        (lambda one: replace(one, conditions=replace(one.conditions, engine=True)), "doubtful"),  # the generator feeds as well
         (lambda one: replace(one, values=(one.values[0], one.values[0])), "doubtful"),  # the lamp was not lit
         (lambda one: replace(one, values=(), status="ok"), "open-circuit only"),
         (lambda one: replace(one, values=(), status="not-reached", why="sealed"), "not reached"),

@@ -23,6 +23,7 @@ MOST_OF_LAMP = 1.1  # of its rated current, behind the way
 _LEAST_BATTERY = 0.85  # of the system's volts: at less a lamp draws less than that (current as the 0.55th power of the volts, from memory)
 _BATTERY_MOVES_V = 1.0  # between its reading and that of a pin (common practice, no source)
 DEAD = ("OL", "dead")
+ENGINE_RUNS = "the engine was running: the generator feeds as well, past what lies between battery and pin; read it with the engine off"  # and its housing takes back what a strap does not carry
 
 Group = tuple[str, tuple[str, ...], frozenset[frozenset[str]]]
 
@@ -71,6 +72,8 @@ def judged(case: Case, name: str, one: Reading) -> Judged:
         return Judged(one, Says.NOTHING, f"{reason}, but {own}", group)
     if says not in (Says.WRONG, Says.NOTHING) and (flat := _flat_battery(case, one)):
         return Judged(one, Says.NOTHING, flat, group)
+    if on.engine and (says is Says.PASSES or (says is Says.LISTED and row["live"].get(on.key) == "live")):
+        return Judged(one, Says.OTHERWISE, ENGINE_RUNS, group)
     return Judged(one, says, reason, group, test)
 
 

@@ -237,6 +237,8 @@ def _point_good(case: Case, failed: RowProof, row: Mapping[str, Any], one: Readi
     if moved is None or test["most_v"] is None or one.conditions.lamp_w != test["lamp_w"]:
         return None
     if moved[1] <= good_up_to_v(case, failed, test):
+        if one.conditions.engine:
+            return None  # by the generator, past what lies before it
         return True if shown_lit(one, moved) and moved[1] >= -METER_OFF_V else None
     return False if moved[0] > test["most_v"] + METER_OFF_V + CLEARLY_OHM * LEAST_OF_LAMP * test["lamp_a"] else None
 

@@ -9,14 +9,14 @@ the row there, good readings settle it only when more of them follow in a row th
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from tracer.case.bus_levels import kept_lines, line_levels_v
 from tracer.case.case import Case
 from tracer.case.judged import AGAINST, Judged, Says, decides, in_order, judged, test_words
 from tracer.case.readings import Reading
-from tracer.case.touched import is_stale, stale_words
+from tracer.case.touched import TOUCHING, is_stale, stale_words
 from tracer.entry.problems import listed
 from tracer.plan.words import CRANKING, line_name
 from tracer.standards import figures
@@ -134,17 +134,21 @@ def _read(case: Case, name: str) -> _Row:
     found = tuple(
         judged(case, name, one) for one in in_order(case) if one.name == name and not is_stale(case, name, one)
     )
-    tested = {(test["key"], tuple(sorted(test["out"]))) for test in row["tests"]}
+    return _Row(case, name, row, found, _grouped(case, name, found))
+
+
+def _grouped(case: Case, name: str, found: Iterable[Judged]) -> dict[Any, _Group]:
+    """Readings of a row by their conditions."""
+    tested = {(test["key"], tuple(sorted(test["out"]))) for test in case.plan["rows"][name]["tests"]}
     groups: dict[Any, list[Judged]] = {}
     for one in found:
         groups.setdefault(one.group, []).append(one)
-    made = {at: _Group(tuple(some), Says.PASSES if at[:2] in tested else Says.LISTED) for at, some in groups.items()}
-    return _Row(case, name, row, found, made)
+    return {at: _Group(tuple(some), Says.PASSES if at[:2] in tested else Says.LISTED) for at, some in groups.items()}
 
 
 def rows_of(case: Case) -> tuple[RowProof, ...]:
     """Every row, those of the buses last."""
-    return (*(_waived(case, _proof(case, name)) for name in case.plan["rows"]), *_bus_rows(case))
+    return tuple(_waived(case, one) for one in (*(_proof(case, name) for name in case.plan["rows"]), *_buses_read(case)))  # fmt: skip
 
 
 def _waived(case: Case, found: RowProof) -> RowProof:
@@ -152,7 +156,25 @@ def _waived(case: Case, found: RowProof) -> RowProof:
     why = next((note.why for note in reversed(case.notes_of("waive")) if found.name in note.words), "")
     if not why or found.state in ("failed", "proven") or found.repeat:
         return found
+    if bad := _bad_before(case, found.name):
+        return replace(found, reason=f"{found.reason}; a waiver hides no bad reading ({bad}): read it once more")
     return RowProof(found.name, found.short, "waived", found.reason, found.by, (), found.source, why, passed=found.passed)  # fmt: skip
+
+
+def _bad_before(case: Case, name: str) -> str:
+    """The readings by which a row was bad when something on its way was touched, and under whose conditions it was not read good since; empty where there are none.
+
+    That something was touched, or even repaired, does not make it good.
+    """
+    untouched = replace(case, notes=tuple(note for note in case.notes if note.kind not in TOUCHING))
+    if name not in case.plan["rows"]:
+        fresh = any(one.name == name and one.values and not is_stale(case, name, one) for one in case.readings)
+        bad = () if fresh else next((one.by for one in _buses_read(untouched) if one.name == name and (one.state == "failed" or one.repeat)), ())  # fmt: skip
+        return ", ".join(one.id for one in bad)
+    now = _read(case, name).groups
+    then = _grouped(case, name, [judged(case, name, one) for one in in_order(case) if one.name == name])
+    kept = (group for at, group in then.items() if group.state in ("failed", "disputed") and not (at in now and now[at].state == "good"))  # fmt: skip
+    return _ids(one for group in kept for one in group.against)
 
 
 def _proof(case: Case, name: str) -> RowProof:
@@ -180,6 +202,8 @@ def _proof(case: Case, name: str) -> RowProof:
     if last is not None and last.status in ("not-reached", "not-fitted"):
         if last.status == "not-fitted" and any(one.says in (Says.PASSES, Says.LISTED) for one in now.judged):
             return said("doubtful", f"said not to be fitted ({last.why}), yet it was read", (*everything, last))
+        if last.status == "not-fitted" and (old := _bad_before(case, name)):
+            return said("doubtful", f"said not to be fitted ({last.why}), yet it read bad before ({old})", (last,))
         return RowProof(name, short, last.status.replace("-", " "), last.why, (last,))
     if row["no_method"]:
         return RowProof(name, short, "not read", f"nothing is measured there: {row['no_method']}")
@@ -266,18 +290,16 @@ def _source(row: Mapping[str, Any]) -> str:
 # --- buses -------------------------------------------------------------------------------------------------------------
 
 
-def _bus_rows(case: Case) -> Iterator[RowProof]:
+def _buses_read(case: Case) -> Iterator[RowProof]:
     for bus, facts in case.plan["buses"].items():
         name = line_name(bus, *facts["pins"])
         readings = [one for one in in_order(case) if one.name == name and one.values]
         lines = {line_name(bus, line): line for line in facts["pins"]}
         held = _held(case, name, lines, facts.get("network"))
         if held is not None or len(lines) == 2:  # a single line is a row once something speaks against it
-            yield _waived(
-                case, held or _bus(case, name, readings, facts["ohms"], (facts.get("network") or {}).get("least_ohm"))
-            )
-        elif (aside := _waived(case, RowProof(name, name, "not read", NO_READING))).state == "waived":
-            yield aside
+            yield held or _bus(case, name, readings, facts["ohms"], (facts.get("network") or {}).get("least_ohm"))
+        elif any(name in note.words for note in case.notes_of("waive")):
+            yield RowProof(name, name, "not read", NO_READING)
 
 
 def _held(case: Case, name: str, lines: Mapping[str, str], kept: Mapping[str, Any] | None) -> RowProof | None:

@@ -27,7 +27,7 @@ def changes(now: Conditions, wanted: Conditions) -> tuple[str, ...]:
     words = {
         "key": f"key={wanted.key}", "plugged": f"plug={'in' if wanted.plugged else 'out'}", "lamp_w": f"lamp={lamp}",
         "out": f"out={','.join(wanted.out) or 'none'}", "leads": f"lead={','.join(wanted.leads) or 'none'}", "asleep": f"asleep={'yes' if wanted.asleep else 'no'}",
-        "hand": f"hand={wanted.hand or 'none'}",
+        "hand": f"hand={wanted.hand or 'none'}", "engine": f"engine={'on' if wanted.engine else 'off'}",
     }  # fmt: skip
     return tuple(word for name, word in words.items() if getattr(now, name) != getattr(wanted, name))
 

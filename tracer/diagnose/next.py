@@ -93,8 +93,8 @@ def _row_of(case: Case, name: str) -> str:
 
 
 def _as_tested(case: Case, row: str, bad: Reading) -> Conditions:
-    """The conditions under which points of a way are read: those of the bad reading, with the lamp of the plan where a dead pin was found without one."""
-    on = replace(bad.conditions, symptom=True, hand="")
+    """The conditions under which points of a way are read: those of the bad reading, with the lamp of the plan where a dead pin was found without one, and the engine off."""
+    on = replace(bad.conditions, symptom=True, hand="", engine=False)
     kept = case.plan["rows"].get(row)
     live = kept is None or kept["live"].get(on.key) != "dead"
     for test in kept["tests"] if kept is not None and live and not on.plugged else ():
