@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from tests.case.making import ROOT, opened
+from tests.case.making import ROOT, demo_plan, opened
 from tracer.case.case import case_in, set_conditions
 from tracer.cli import app
 
@@ -229,3 +229,14 @@ def test_a_case_whose_name_holds_a_letter_that_nobody_sees_stays_current(tmp_pat
     assert (made.exit_code, shown.exit_code) == (0, 0)
     for text in (made.output, shown.output):
         assert "turned<U+202E>around.case" in text and "\u202e" not in text
+
+
+def test_row_by_row_what_a_hazard_lies_on_is_not_asked_for(state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:  # fmt: skip
+    plan = {**demo_plan(), "rows": {**demo_plan()["rows"]}}
+    plan["rows"]["ALM.5:+"] = {**plan["rows"]["ALM.5:+"], "no_method": "the maker's procedure only"}
+    monkeypatch.setenv("TRACER_CASE", str(opened(tmp_path, plan).file))
+    status, text = run("read", input="\n" * 20)
+    assert status == 0 and "4+=" in text and "6+=" in text and "5+=" not in text
+    assert "5+: nothing is measured there: the maker's procedure only" in text
+    status, text = run("read", "battery=12.6", "5+=12.5")
+    assert status == 0 and "? 5+: nothing is measured there" in text

@@ -16,6 +16,7 @@ from tests.golden import check_golden
 from tests.typed import load
 from tracer.case import calls, kept_network
 from tracer.case.opening import kept_plan
+from tracer.case.proof import verdict_of
 from tracer.case.readings import Conditions, Reading
 from tracer.cli import app
 from tracer.diagnose.next import READING_WRONG, Next, next_of
@@ -73,7 +74,41 @@ def test_a_row_with_a_hazard_is_never_asked_for() -> None:
         row["no_method"] = "not to be measured"
     plan["buses"] = {}
     found = at(plan=plan)
-    assert found.measurement is None and not found.complete and "no measurement of the plan" in found.why_not
+    assert found.measurement is None and not found.complete and "nothing is measured there: not to be measured" in found.why_not  # fmt: skip
+    assert "reach it" not in found.why_not
+
+
+def _with_a_hazard() -> dict[str, Any]:
+    plan: dict[str, Any] = json.loads(json.dumps(demo_plan()))
+    row = plan["rows"]["ALM.5:+"]
+    row["no_method"], row["tests"], plan["hazards"] = "the maker's procedure only", [], ["the maker's procedure only"]
+    for at in {end for piece in row["ends"].values() for end in piece}.intersection(plan["points"]):
+        plan["points"][at]["never"] = True
+    return plan
+
+
+def test_a_row_with_a_hazard_that_was_read_all_the_same_is_not_asked_for_again_nor_one_of_its_points() -> None:
+    plan = _with_a_hazard()
+    dead = [reading("ALM.5:+", (0.0, 0.0), OUT, n) for n in (2, 3)]
+    slip = reading("F9.load", (12.5, 12.3), OUT, 4)
+    for some in ([dead[0]], dead, [*dead, slip], [slip], [reading("F9.load", (0.0, 0.0), OUT, 5)]):
+        for network in (plan["network"], {"why_not": "no figures"}):
+            found = at(*some, plan={**plan, "network": network})
+            short = "" if found.measurement is None else found.measurement.short
+            assert short not in ("5+", "F9.load", "S12") and "read 5+" not in found.why_not
+    assert "nothing is measured there: the maker's procedure only" in at(*dead, slip, plan=plan).why_not
+    verdict = verdict_of(in_memory(plan, dead))
+    assert verdict.found_at == "5+" and verdict.split_by == "nothing is measured there: the maker's procedure only"
+    shared = verdict_of(in_memory(plan, [reading("ALM.3:+", (0.0, 0.0), OUT, n) for n in (2, 3)]))
+    assert "F7.load" in shared.split_by and "STC" not in shared.split_by and "ML2" not in shared.split_by
+    fit = next(one for one in verdict.open if one.startswith("contacts whose fit"))
+    assert "3+" in fit and "5+" not in fit
+
+
+def test_not_every_reading_is_in_order_while_one_is_to_be_read_once_more() -> None:
+    found = at(reading("ALM.3:+", (12.5, 12.1), OUT))  # too near to tell
+    assert found.surprise and not found.possible
+    assert at(reading("ALM.3:+", (12.5, 12.3), OUT)).possible
 
 
 ROOT = Path(__file__).parents[2]

@@ -118,6 +118,13 @@ class Case:
             return ()
         return tuple(row["open"]) if "open" in row else (f"the list is {done['state']}",)
 
+    def withheld(self, name: str, *, plugged: bool = True) -> str:
+        """'nothing is measured there: ...', of a row, a point, or a bus at the unplugged connector, where a hazard leaves no method; empty where something may be measured."""
+        row, point = self.plan["rows"].get(name), self.plan["points"].get(name, {})
+        why = row["no_method"] if row is not None else next(iter(self.plan["hazards"]), "") if point.get("never") else ""  # fmt: skip
+        why = why or ("" if plugged else self.plan["not_unplugged"])
+        return f"nothing is measured there: {why}" if why else ""
+
     def notes_of(self, kind: str) -> list[Note]:
         """The notes of one kind, in order."""
         return [note for note in self.notes if note.kind == kind]
@@ -377,6 +384,8 @@ def asks_about(case: Case, reading: Reading) -> Iterable[str]:
     """Questions about a value that can hardly be: it is kept all the same."""
     level, called = case.level(reading.name), case.short(reading.name)
     battery = reading.conditions.battery_v or float(case.plan["system_v"])
+    if reading.values and (withheld := case.withheld(reading.name, plugged=reading.conditions.plugged)):
+        yield f"{called}: {withheld}."
     for value in reading.values:
         volts = value.number
         if volts is None or level not in ("supply", "ground"):

@@ -165,6 +165,8 @@ def splits_by_points(case: Case, failed: RowProof) -> Mapping[str, Any] | None:
 
 def splits_of(case: Case, failed: RowProof, left: Sequence[str]) -> Splits:
     """Where what is left of a failed way can be split."""
+    if withheld := case.withheld(failed.name):
+        return Splits(failed.name, {}, withheld)
     row, test = case.plan["rows"][failed.name], splits_by_points(case, failed)
     named = [part for part in row["splits"] if any(part in _words(piece) for piece in left)]
     first = f"first {listed(named or list(left), most=3)}"
@@ -177,7 +179,11 @@ def splits_of(case: Case, failed: RowProof, left: Sequence[str]) -> Splits:
     read = {one.name for one, *_ in split_readings(case, failed)}  # too near to tell once, it tells nothing twice
     gone = {one.name for one in case.readings if one.status in _GONE}
     places = {row["ends"][piece][0]: n for n, piece in enumerate(row["parts"]) if n}
-    points = {at: n for at, n in places.items() if at in case.plan["points"] and at not in read | gone}
+    points = {
+        at: n
+        for at, n in places.items()
+        if at in case.plan["points"] and at not in read | gone and not case.withheld(at)
+    }
     return Splits(failed.name, points, "")
 
 

@@ -205,8 +205,8 @@ def _proof(case: Case, name: str) -> RowProof:
         if last.status == "not-fitted" and (old := _bad_before(case, name)):
             return said("doubtful", f"said not to be fitted ({last.why}), yet it read bad before ({old})", (last,))
         return RowProof(name, short, last.status.replace("-", " "), last.why, (last,))
-    if row["no_method"]:
-        return RowProof(name, short, "not read", f"nothing is measured there: {row['no_method']}")
+    if withheld := case.withheld(name):
+        return RowProof(name, short, "not read", withheld)
     if last is None:
         return RowProof(name, short, "not read", NO_READING)
     if not now.judged:

@@ -173,6 +173,9 @@ def _row_by_row(now: Case) -> None:
     show(report.set_text(now, **page()) + "An empty line passes a row over, `.` ends.\n")
     count = 0
     for name in ["battery", *now.plan["rows"]]:
+        if withheld := now.withheld(name):
+            show(f"{now.short(name)}: {withheld}\n")
+            continue
         while (typed := _typed(f"{now.short(name)}=")) is not None and typed:
             try:
                 got = calls().read([f"{name}={typed}"])

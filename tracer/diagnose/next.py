@@ -35,6 +35,8 @@ def next_of(case: Case) -> Next:
         if not failed:
             return _prove(case, verdict)
         worst = failed[0]
+        if withheld := case.withheld(worst.name):
+            return Next("find", worst.short, None, withheld, (), verdict)
         first = listed(case.plan["rows"][worst.name]["splits"] or worst.pieces, most=3)
         return Next("find", worst.short, None, f"no volts are computed for this vehicle ({why_not}): look at each piece by hand, first {first}", (), verdict)  # fmt: skip
     kept = counted(case)
@@ -44,15 +46,24 @@ def next_of(case: Case) -> Next:
 
 def _weighed(case: Case, verdict: Verdict, failed: Sequence[RowProof], readings: Sequence[Reading], bad: Sequence[Reading]) -> Next:  # fmt: skip
     if not bad and not failed:
-        return replace(_prove(case, verdict), possible=tuple(_possible(case, readings)))
+        in_order = not any(row.repeat for row in verdict.rows)
+        return replace(_prove(case, verdict), possible=tuple(_possible(case, readings)) if in_order else ())
     weighed = weigh(case.plan, readings)
     verdict = agreed(case, verdict, weighed, readings)
     if failed or (bad and weighed.nothing < SETTLED):
         return _find(case, verdict, weighed, failed, readings)
     if any(row.repeat for row in verdict.rows):
         return _prove(case, verdict)
+    what = "it is not as the list says"
+    if withheld := _withheld(case, bad[-1]):
+        return Next("prove", "", None, f"of {in_words(case, bad[-1])} ({what}): {withheld}", (), verdict)
     again = _again(case, bad[-1])
-    return Next("prove", again.short, again, "", (), verdict, surprise="it is not as the list says")
+    return Next("prove", again.short, again, "", (), verdict, surprise=what)
+
+
+def _withheld(case: Case, one: Reading) -> str:
+    """Why a reading is not asked for once more; empty where it may be."""
+    return case.withheld(one.name, plugged=one.conditions.plugged)
 
 
 def _outweighed(case: Case, kept: Counted) -> Iterator[str]:
@@ -73,13 +84,19 @@ def _find(case: Case, verdict: Verdict, weighed: Weighed, failed: Sequence[RowPr
     explains = tuple(finding.explains())
     short = case.short(of)
     again = surprising(weighed, readings)
+    if again is not None and (withheld := _withheld(case, again)):
+        return Next("find", short, None, f"{finding.surprises(again)}, and {withheld}", explains, verdict)
     if again is not None:
         return Next("find", short, _again(case, again), "", explains, verdict, (), finding.surprises(again))
     found = finding.next()
     if found is not None:
         return Next("find", short, found, "", explains, verdict, finding.by_hand())
     left = [n for n in finding.live if _free(explains, finding.words(weighed.faults[n]))]
-    why = f"no point that can be reached parts what is left: look at {finding.span(left or finding.live[:1])}, and after the repair read {short} once more"  # fmt: skip
+    span = finding.span(left or finding.live[:1])
+    if withheld := case.withheld(of):
+        why = f"{withheld}; what is left is {span}"
+    else:
+        why = f"no point that can be reached parts what is left: look at {span}, and after the repair read {short} once more"  # fmt: skip
     return Next("find", short, None, why, explains, verdict, finding.by_hand())
 
 
@@ -125,12 +142,22 @@ def _free(explains: Sequence[Explains], what: str) -> bool:
 def _prove(case: Case, verdict: Verdict) -> Next:
     offers = [(not row.repeat, one, row) for row in verdict.rows if row.state not in _SETTLED_STATES for one in _offers(case, row)]  # fmt: skip
     if not offers:
-        left = [one.short for one in verdict.rows if one.state not in ("proven", "waived", "not fitted")]
-        why = f"no measurement of the plan proves {listed(left, most=4, joiner='and')}: reach it, or waive it with a reason" if left else "every row is settled; `tracer proof` says what else is open"  # fmt: skip
-        return Next("prove", "", None, why, (), verdict)
+        return Next("prove", "", None, "; ".join(_why_nothing(case, verdict)), (), verdict)
     _, best, row = min(offers, key=lambda one: (one[0], one[1].effort))
     again = f"{row.short}: {row.reason.partition(': read it once more')[0]}" if row.repeat else ""
     return Next("prove", best.short, best, "", (), verdict, surprise=again)
+
+
+def _why_nothing(case: Case, verdict: Verdict) -> Iterator[str]:
+    """Why no measurement proves what is open."""
+    left = [one for one in verdict.rows if one.state not in ("proven", "waived", "not fitted")]
+    never = {one.short: case.withheld(one.name, plugged=False) for one in left}
+    if reached := [short for short, why in never.items() if not why]:
+        yield f"no measurement of the plan proves {listed(reached, most=4, joiner='and')}: reach it, or waive it with a reason"  # fmt: skip
+    for why in dict.fromkeys(why for why in never.values() if why):
+        yield f"of {listed([short for short, one in never.items() if one == why], most=4, joiner='and')} {why}"
+    if not left:
+        yield "every row is settled; `tracer proof` says what else is open"
 
 
 def _possible(case: Case, readings: Sequence[Reading]) -> Iterator[Explains]:
@@ -193,6 +220,8 @@ def _meter(case: Case, name: str, key: str) -> Measurement:
 
 def _bus(case: Case, proof: RowProof) -> Iterator[Measurement]:
     facts = next(facts for bus, facts in case.plan["buses"].items() if line_name(bus, *facts["pins"]) == proof.name)
+    if proof.by and _withheld(case, proof.by[-1]):
+        return
     if proof.repeat and proof.by and (proof.by[-1].name != proof.name or facts["ohms"] is None):
         yield _again(case, proof.by[-1])
         return
