@@ -13,6 +13,7 @@ from hypothesis import given, settings
 import tracer
 from tests.cli.test_exit_status import invoke
 from tests.laws.random_vehicles import TypedVehicle, typed_vehicles
+from tests.typed import write
 from tracer.electrics.volts import expected
 from tracer.entry.problems import CannotUse, display_width
 from tracer.plan.values import Glance
@@ -200,3 +201,14 @@ def test_a_vehicle_that_is_too_large_says_so_and_has_no_figures(monkeypatch: pyt
     assert status == 0
     assert re.search(r"^! NO VOLTS COMPUTED: the vehicle has \d+ links", out, re.MULTILINE)
     assert "FPC F7 10A" in out and "More V than" not in out
+
+
+def test_two_sources_of_one_pin_stand_beside_each_other(tmp_path: Path) -> None:
+    sheet = (
+        "sheet: 1\nparts:\n  D1: diode\n  D2: diode\n  S1: splice\n  M: {is: module, cavities: 1-1, gets: {ground: case}}\n"
+        "runs:\n- 58 -- GY 1 -- D1 -- GY 1 -- S1\n- 61 -- GY 1 -- D2 -- GY 1 -- S1\n- S1 -- GY 1 -- M.1\n"
+    )
+    vehicle = 'vehicle: v\nkey: [off, run]\nrails: {"58": [run], "61": [run]}\n'
+    _, out, _ = invoke("-C", str(write(tmp_path, sheet, vehicle=vehicle)), "supplies", "M", "--quick")
+    (line,) = (line for line in out.splitlines() if line.startswith("1+"))
+    assert "58 / 61" in line  # `>` would say that the one feeds the other

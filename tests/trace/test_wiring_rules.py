@@ -418,3 +418,36 @@ def test_contacts_that_short_supply_to_ground_are_named_with_the_key_state(parts
     )
     messages = [one.message for one in (*loose_ends(tracing), *remarks(tracing))]
     assert said in messages, messages
+
+
+BESIDE = (
+    POWER
+    + """  D1: {is: diode, at: bay}
+  D2: {is: diode, at: bay}
+  S1: {is: splice, at: bay}
+  SW: {is: switch, levers: {main: {contacts: {off: [], on: [1-2, 3-4]}}, aux: {contacts: {off: [], on: [5-6]}}}, at: bay}
+  K1: {is: relay, kind: make with bridged 87, at: bay}
+  M: {is: module, at: bay, cavities: 1-3, pins: {1: supply, 2: ground, 3: supply}}
+"""
+    + CABLE
+    + "- BAT.+ -- RD 6 -- F1 -- RD 6 -- S1\n- S1 -- RD 1 -- SW.1\n- S1 -- RD 1 -- SW.3\n- S1 -- RD 1 -- SW.5\n- S1 -- RD 1 -- D1.A\n- S1 -- RD 1 -- K1.30\n"
+    "- SW.4 -- RD 1 -- K1.86\n- K1.85 -- BN 1 -- G1\n- M.2 -- BN 1 -- G1\n- D1.K -- RD 1 -- M.1\n- D2.A -- RD 1 -- SW.6\n- D2.K -- RD 1 -- M.1\n- K1.87 -- RD 1 -- M.3\n- K1.87b -- RD 1 -- M.3\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "at"),
+    [
+        ("- SW.2 -- RD 1 -- M.1\n", []),
+        ("- SW.2 -- RD 1 -- S1\n", []),  # one pole of two: the other one still works
+        ("- SW.2 -- RD 1 -- S1\n- SW.4 -- RD 1 -- S1\n", ["SW/main"]),
+        ("- SW.2 -- RD 1 -- M.1\n- SW.6 -- RD 1 -- S1\n", ["SW/aux"]),
+        ("- SW.2 -- RD 1 -- M.1\n- M.1 -- RD 1 -- S1\n", ["D1"]),
+        ("- SW.2 -- RD 1 -- M.1\n- M.3 -- RD 1 -- S1\n", ["K1"]),
+    ],
+)
+def test_a_part_with_a_conductor_beside_it_is_loose_on_the_list(more: str, at: list[str], tmp_path: Path) -> None:
+    """The two of its runs that were taken for each other leave no gap, and the part is on no list."""
+    tracing = Tracing(load(tmp_path, BESIDE + more, vehicle=VEHICLE))
+    assert [where for code, where in found_in(tracing) if code == "L167"] == at
+    assert [one.at for one in supplies_of(tracing, "M").loose_ends if one.code == "L167"] == at

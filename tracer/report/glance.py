@@ -171,7 +171,7 @@ def way_words(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
     text = _way(way)
     ends = [end.id for end in pin.row.ends if end.assumed or not way]
     if pin.row.level == "ground" or not text:
-        text = " > ".join([*([text] if text else []), *ends])
+        text = " > ".join(filter(None, (text, " / ".join(ends))))  # each end alone suffices
     return text
 
 

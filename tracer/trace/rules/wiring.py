@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 
 from tracer.circuit.flood import walk
-from tracer.circuit.kinds import FUSE_KINDS, LINKS, LOADS, Link, LinkKind, PartKind
+from tracer.circuit.kinds import FUSE_KINDS, IN_A_POSITION, LINKS, LOADS, SWITCHED, Link, LinkKind, PartKind
 from tracer.circuit.model import Circuit, Part
 from tracer.circuit.nets import Nets
 from tracer.circuit.states import Level
@@ -66,33 +66,33 @@ def coil_and_contact(tracing: Tracing) -> Iterator[Finding]:
 
 @rule(
     "L167",
-    "both sides of a fuse are joined without it",
-    why="Such a fuse protects nothing and none is built: as a rule a run was typed through it from the load side, while a busbar says what feeds it. What it feeds then hangs on its feed side, before the fuse.",
-    fix="Type the run from the source on, or let it end at the fuse: `ALM.4 -- RD 1 -- F9`.",
+    "both sides of a fuse, switch, relay or diode are joined without it",
+    why="Such a part does nothing and none is built: as a rule a run was typed through a fuse from its load side, while a busbar says what feeds it, or two ends were taken for each other. What it feeds then hangs before it.",
+    fix="Type the run from the source on, or let it end at the fuse: `ALM.4 -- RD 1 -- F9`; compare the runs at both sides with the diagram.",
     bad=_HEAD
     + ", S1: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {S1: [F1]}}}  # L167\n"
     "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- ALM.4 -- RD 1 -- F1 -- RD 1 -- S1\n- BAT.- -- BK 35 -- G1\n",
     good=_HEAD + ", S1: {is: splice, at: bay}, FB: {is: panel, at: bay, positions: {F1: 20}, busbars: {S1: [F1]}}}\n"
     "runs:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- S1\n- S1 -- RD 1 -- F1 -- RD 1 -- ALM.4\n- BAT.- -- BK 35 -- G1\n",
 )
-def bridged_fuse(tracing: Tracing) -> Iterator[Finding]:
-    """A fuse with a conductor beside it."""
+def bridged(tracing: Tracing) -> Iterator[Finding]:
+    """A fuse or a diode with a conductor beside it; a switch (or lever) or relay of which each contact has one."""
     circuit = tracing.circuit
-    fuses = {
-        n: link for n, link in enumerate(circuit.links) if link.kind is LinkKind.FUSE and not circuit.is_left_open(link)
-    }
+    fuses: set[int] = set()
+    inside: dict[tuple[str, str, int | None], list[Link]] = {}
+    for number, link in enumerate(circuit.links):
+        if link.kind in IN_A_POSITION - LOADS and not circuit.is_left_open(link):
+            fuses |= {number} if link.kind is LinkKind.FUSE else set()
+            alone = None if link.kind in SWITCHED else number
+            inside.setdefault((link.part, link.lever, alone), []).append(link)
     of = Nets(circuit_without(circuit, fuses), inside_modules=False).of
-    for link in fuses.values():
-        if of[link.a] == of[link.b]:
-            part = circuit.parts[link.part]
-            yield Finding(
-                part.place,
-                part.name,
-                f"both sides of {part.name} are joined without it",
-                "",
-                (link.a, link.b),
-                (part.name,),
-            )
+    for (name, lever, alone), links in inside.items():
+        if all(of[link.a] == of[link.b] for link in links):
+            part = circuit.parts[name]
+            at = f"{name}/{lever}" if lever else name
+            of_it = "both sides of" if alone is not None or len(links) == 1 else "both sides of each contact of"
+            nodes = tuple(dict.fromkeys(node for link in links for node in (link.a, link.b)))
+            yield Finding(part.place, at, f"{of_it} {at} are joined without it", "", nodes, (name,))
 
 
 # --- buses ---------------------------------------------------------------------------------------------------------
