@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.case.making import demo_plan, in_memory
+import tracer
+from tests.case.making import ROOT, demo_plan, in_memory
 from tests.case.test_proof import good
+from tests.typed import load
 from tracer.case.case import Case, Note
+from tracer.case.opening import kept_plan
 from tracer.case.proof import RowProof, Verdict, verdict_of
 from tracer.case.readings import Conditions, Reading, Value, value_of
+from tracer.trace.tracing import Tracing
 
 OFF = Conditions(key="off", plugged=False, lamp_w=21.0, symptom=True, battery_v=12.4)
 RUN = replace(OFF, key="run")
@@ -422,3 +427,44 @@ def test_with_the_engine_running_no_point_of_a_way_is_cleared_and_what_is_dead_i
         bad = [replace(one, conditions=on) for one in failed]
         narrowed = judged(*bad, replace(point, conditions=on)).narrowed
         assert narrowed is not None and bool(narrowed.clears) == cleared
+
+
+# --- less than the battery has, in order ------------------------------------------------------------------------------------
+
+CONVERTERS = """
+sheet: 1
+parts:
+  BAT: {is: battery}
+  G1: ground
+  F1: {is: fuse, amps: 10}
+  F2: {is: fuse, amps: 10}
+  U1: {is: converter, volts: 12}
+  U2: {is: converter, volts: 5}
+  M: {is: module, cavities: 1-4, pins: {1: supply, 2: ground, 3: supply, 4: supply}}
+runs:
+  - BAT.- -- BK 16 0.5m -- G1
+  - BAT.+ -- RD 4 1m -- F1 -- RD 4 1m -- U1.in
+  - BAT.+ -- RD 4 1m -- F2 -- RD 4 1m -- U2.in
+  - BAT.+ -- RD 1 1m -- M.4
+  - U1.ground -- BN 4 1m -- G1
+  - U2.ground -- BN 4 1m -- G1
+  - U1.out -- RD 1 1m -- M.1
+  - U2.out -- RD 1 1m -- M.3
+  - M.2 -- BN 1 1m -- G1
+"""
+
+
+def test_a_pin_is_dead_where_less_than_half_is_there_of_what_it_carries_in_order(tmp_path: Path) -> None:
+    """Behind a converter, and at the tap between two batteries."""
+    tapped = Tracing(tracer.load(ROOT / "tests" / "constructs" / "tapped_12_v_of_24_v"))
+    made = Tracing(load(tmp_path, CONVERTERS, vehicle="vehicle: v\nsystem: 24 V\nkey: [off, run]\n"))
+    for tracing, pin, sound, bad in ((made, "1", "11.95", "5.8"), (made, "3", "5.02", "2.2"), (made, "4", "25.1", "11.9"), (tapped, "3", "11.9", "5.8"), (tapped, "1", "24.1", "11.9")):  # fmt: skip
+        plan = kept_plan(tracing, tracer.supplies(tracing, "M"), tracer.limits(tracing))
+        on, name = replace(OFF, battery_v=25.2, lamp_w=None), f"M.{pin}:+"
+        twice = [[replace(typed(name, volts, on), id=f"{n}.1") for n in (2, 3)] for volts in (sound, bad)]
+        assert [row(f"{pin}+", *some, plan=plan).state == "failed" for some in twice] == [False, True]
+        said = {f"M.{pin}:+": f"{bad}/25", "for": "5 min", "symptom": "yes"}
+        watched = Note(9, "watch", said, "drove", "", "", on)
+        assert any("broke off" in one for one in judged(*twice[0], notes=[watched], plan=plan).open)
+        watched = replace(watched, words={**said, f"M.{pin}:+": f"{sound}/25"})
+        assert not any("broke off" in one for one in judged(*twice[0], notes=[watched], plan=plan).open)

@@ -81,14 +81,14 @@ def _says(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, A
     key, level = one.conditions.key, row["level"]
     if one.status or not one.values:
         return Says.NOTHING, "looked at, not measured"
-    live, dead = row["live"].get(key, "unknown"), is_dead(case, level, one)
+    live, dead = row["live"].get(key, "unknown"), is_dead(case, row, one)
     gone = "dead" if level == "supply" else "no ground"
     if one.conditions.plugged:
         if dead and live == "live":
             return Says.BAD, f"{gone} plugged in, key {key}"
         return Says.NOTHING, "plugged in: a pin may read good through its neighbour, so it does not count"
     if level == "supply" and live == "dead":
-        return _where_dead(case, one, key, dead)
+        return _where_dead(case, row, one, key, dead)
     if dead:
         if live == "live":
             return Says.BAD, f"{gone} alone, key {key}"
@@ -97,7 +97,7 @@ def _says(case: Case, row: Mapping[str, Any], one: Reading, test: Mapping[str, A
     if any(value.is_word for value in one.values):
         return Says.BAD, f"{one.values[-1].text} with the lamp, key {key}"
     moved = one.moved_ends(level)
-    if moved is not None and moved[0] > float(case.plan["system_v"]) / 2 and live == "live":
+    if moved is not None and moved[0] > half_v(case, row) and live == "live":
         return Says.BAD, f"{gone} under the lamp, key {key}"
     if moved is None:
         return _alone(row, one, test, live, dead=dead)
@@ -115,23 +115,23 @@ def _otherwise(*tests: Mapping[str, Any]) -> str:
     return f"read in another way than the plan asks for ({'; or '.join(map(test_words, tests))})"
 
 
-def _where_dead(case: Case, one: Reading, key: str, dead: bool | None) -> tuple[Says, str]:
+def _where_dead(case: Case, row: Mapping[str, Any], one: Reading, key: str, dead: bool | None) -> tuple[Says, str]:  # fmt: skip
     """A supply in a key state in which it must be dead."""
     wrong = Says.WRONG, f"live in {key}, where it must be dead"
     listed = Says.LISTED, f"dead in {key}, as it must be"
     if any(value.is_word and value.text not in DEAD for value in one.values):
         return wrong
-    if dead or (one.loaded and _dead_with_lamp(case, one)):
+    if dead or (one.loaded and _dead_with_lamp(case, row, one)):
         return listed  # what only a meter sees is no supply
     return wrong if dead is False else (Says.NOTHING, f"{one.values[0].text} does not say whether it is dead in {key}")
 
 
-def _dead_with_lamp(case: Case, one: Reading) -> bool:
-    half, lit = float(case.plan["system_v"]) / 2, one.values[1]
+def _dead_with_lamp(case: Case, row: Mapping[str, Any], one: Reading) -> bool:
+    lit = one.values[1]
     if lit.is_word:
         return lit.text in DEAD
     there = one.there_ends(1)
-    return there is not None and there[1] < half
+    return there is not None and there[1] < half_v(case, row)
 
 
 def _alone(row: Mapping[str, Any], one: Reading, test: Mapping[str, Any] | None, live: str, *, dead: bool | None) -> tuple[Says, str]:  # fmt: skip
@@ -194,14 +194,20 @@ def decides(test: Mapping[str, Any]) -> bool:
     return far
 
 
-def is_dead(case: Case, level: str, one: Reading) -> bool | None:
+def half_v(case: Case, row: Mapping[str, Any]) -> float:
+    """Half of what a row carries in order: less than the battery has behind a converter, or at the tap between two batteries. A ground is held against the battery."""
+    return float(row.get("carries_v", case.plan["system_v"])) / 2
+
+
+def is_dead(case: Case, row: Mapping[str, Any], one: Reading) -> bool | None:
     """Whether a pin is dead alone; None where the reading does not say, as a bound may not."""
     if one.values[0].text in DEAD:
         return True
-    there, half = one.there_ends(0), float(case.plan["system_v"]) / 2
+    there, half = one.there_ends(0), half_v(case, row)
     if there is None or there[0] <= half <= there[1]:
         return None
-    return (there[1] < half) == (level == "supply")
+    below: bool = there[1] < half
+    return below is (row["level"] == "supply")
 
 
 # --- what explains a reading by itself -----------------------------------------------------------------------------------

@@ -123,10 +123,10 @@ def _adds_ohm(case: Case, failed: RowProof) -> float:
 
 def _moved_v(case: Case, failed: RowProof) -> float:
     """By how much the lamp moved a failed pin at least; without end where it was dead."""
-    level, least = case.plan["rows"][failed.name]["level"], math.inf
+    row, least = case.plan["rows"][failed.name], math.inf
     for one in failed.failed:
-        read, moved = one.reading, one.reading.moved_ends(level)
-        if is_dead(case, level, read) or read.values[-1].text in DEAD:
+        read, moved = one.reading, one.reading.moved_ends(row["level"])
+        if is_dead(case, row, read) or read.values[-1].text in DEAD:
             continue
         if moved is not None:
             least = min(least, moved[0])
@@ -237,7 +237,7 @@ def _point_good(case: Case, failed: RowProof, row: Mapping[str, Any], one: Readi
     """Whether the way up to a point carries the lamp; None where that is not said."""
     if judged(case, failed.name, one).test is None:
         return None  # its own conditions explain it
-    if any(value.is_word for value in one.values) or is_dead(case, row["level"], one):
+    if any(value.is_word for value in one.values) or is_dead(case, row, one):
         return False
     moved = one.moved_ends(row["level"])
     if moved is None or test["most_v"] is None or one.conditions.lamp_w != test["lamp_w"]:

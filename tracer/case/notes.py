@@ -10,6 +10,7 @@ from typing import Any
 
 from tracer.case.case import Case, Note, case_in
 from tracer.case.file import append
+from tracer.case.judged import half_v
 from tracer.case.readings import BadWord, Conditions, said_yes, split_word, value_of
 from tracer.entry.part_kinds import IN_A_POSITION
 from tracer.plan.words import UnknownName, line_name
@@ -254,8 +255,8 @@ class Watched:
 
     def broke_off(self, case: Case) -> list[str]:
         """The supplies that went dead and the grounds that came off meanwhile, by their names."""
-        half = float(case.plan["system_v"]) / 2
-        return [name for name, least, most in self.rows if (case.level(name) == "supply" and least < half) or (case.level(name) == "ground" and most > half)]  # fmt: skip
+        half = {name: half_v(case, case.plan["rows"].get(name, {})) for name, *_ in self.rows}
+        return [name for name, least, most in self.rows if (case.level(name) == "supply" and least < half[name]) or (case.level(name) == "ground" and most > half[name])]  # fmt: skip
 
 
 def watches(case: Case) -> list[Watched]:

@@ -23,6 +23,9 @@ from tracer.trace.lists.concerns import open_on_way
 from tracer.trace.lists.results import SupplyReport
 from tracer.trace.tracing import Tracing
 
+_NOTHING_V = 1.0  # of a pin that nothing feeds while the module is unplugged
+_LESS = 0.75  # of the system's volts: no battery in order, and no wire, takes so much off (common practice, no source)
+
 
 def kept_plan(tracing: Tracing, report: SupplyReport, limits: LimitsInUse) -> dict[str, Any]:
     """What a case on this module's list needs to know of it."""
@@ -100,8 +103,15 @@ def _pin(worksheet: PlugWorksheet, one: PinAtPlug) -> dict[str, Any]:
         "not_told_apart": list(beside.left),
         "kinds": {piece.words: piece.kind for piece in beside.pieces.values()},
         "ends": {piece.words: list(piece.ends) for piece in beside.pieces.values()},
-        "splits": list(one.pin.splits), "joined_with": list(row.joined_with),
+        "splits": list(one.pin.splits), "joined_with": list(row.joined_with), **_carries(worksheet, one),
     }  # fmt: skip
+
+
+def _carries(worksheet: PlugWorksheet, one: PinAtPlug) -> dict[str, float]:
+    """The volts of a supply that are those of a converter, or of one of two batteries, and not those of the vehicle."""
+    volts = None if one.bare is None else one.bare.value
+    system_v = worksheet.plan.system_v
+    return {"carries_v": volts.nominal} if one.pin.row.level == "supply" and volts is not None and _NOTHING_V < volts.nominal < _LESS * system_v else {}  # fmt: skip
 
 
 def _test(test: Decides, bare: Computed | None, by: str, out: Iterable[str]) -> dict[str, Any]:
