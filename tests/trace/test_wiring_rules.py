@@ -451,3 +451,27 @@ def test_a_part_with_a_conductor_beside_it_is_loose_on_the_list(more: str, at: l
     tracing = Tracing(load(tmp_path, BESIDE + more, vehicle=VEHICLE))
     assert [where for code, where in found_in(tracing) if code == "L167"] == at
     assert [one.at for one in supplies_of(tracing, "M").loose_ends if one.code == "L167"] == at
+
+
+@pytest.mark.parametrize(
+    ("live", "contacts", "words"),
+    [
+        ("[run]", "{off: [], run: [30-15]}", None),
+        ("[run and lights]", "{off: [], run: [30-15]}", None),  # not sure, so not against it
+        ("din", "{off: [30-15], run: []}", None),  # nobody said it of this vehicle
+        ("[run]", "{run: [30-15]}", None),  # what the switch does with the key off is not known
+        ("[off, run]", "{off: [], run: [30-15]}", "rail 15 is live in off as typed, but dead as traced from IGN.15"),
+        ("[run]", "{off: [30-15], run: [30-15]}", "rail 15 is dead in off as typed, but live as traced from IGN.15"),
+    ],
+)
+def test_key_states_typed_for_a_rail_against_its_origin(live: str, contacts: str, words: str | None, tmp_path: Path) -> None:  # fmt: skip
+    rail = '"15": {from: IGN.15}' if live == "din" else f'"15": {{live: {live}, from: IGN.15}}'
+    vehicle = f"vehicle: v\nkey: [off, run]\nconditions: {{lights: on}}\nrails: {{{rail}}}\n"
+    sheet = (
+        POWER
+        + f"  IGN: {{is: switch, at: column, follows: key, contacts: {contacts}}}\n  M: {{is: module, at: bay, cavities: 1-2}}\n"
+        + CABLE
+        + '- BAT.+ -- RD 1 -- F1 -- RD 1 -- IGN.30\n- "15 -- RD 1 -- M.1"\n- M.2 -- BN 1 -- G1\n'
+    )
+    tracing = Tracing(load(tmp_path, sheet, vehicle=vehicle))
+    assert [one.message for one in supplies_of(tracing, "M").loose_ends if one.code == "L168"] == ([words] if words else [])  # fmt: skip

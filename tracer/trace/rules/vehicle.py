@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tracer.circuit.kinds import PartKind
+from tracer.circuit.states import Level
 from tracer.entry.load import how_to_be_read
 from tracer.entry.page import page_is_there
 from tracer.entry.problems import Place
 from tracer.standards.colours import OwnLetters, colour_name, other_meanings
 from tracer.trace.rules.registry import EXAMPLE_PARTS, EXAMPLE_RUNS, Finding, rule
 from tracer.trace.tracing import Tracing
+
+_RAIL_PARTS = (
+    EXAMPLE_PARTS
+    + ", IGN: {is: switch, at: column, follows: key, contacts: {off: [], acc: [], run: [30-15], start: []}}}\nruns:\n- BAT.+ -- RD 1 -- F9 -- RD 1 -- IGN.30\n"
+    '- "15 -- RD 1 -- S1"\n- S1 -- RD 1 -- ALM.4\n'
+)
 
 
 @rule(
@@ -80,6 +87,33 @@ def rail_not_known(tracing: Tracing) -> Iterator[Finding]:
         if unknown:
             message = f"whether rail {end.id} is live in {', '.join(unknown)} is not known"
             yield Finding(file.place_of(("rails", end.id), key=True), end.id, message, "", (end.node,))
+
+
+@rule(
+    "L168",
+    "rail live at other times than its origin",
+    why="The vehicle says when the rail is live, and the contacts before it say otherwise: one of the two is mistyped, or a second feed is not typed in. What hangs on the rail is shown live or dead in the wrong key state.",
+    fix="Compare the contact table of the switch (or the relay and its coil) before the rail with its key states in vehicle.yaml; correct the wrong one.",
+    bad='rails: {"15": {live: [run, start], from: IGN.15}}  # L168\n---\n' + _RAIL_PARTS,
+    good='rails: {"15": {live: [run], from: IGN.15}}\n---\n' + _RAIL_PARTS,
+)
+def rail_against_its_origin(tracing: Tracing) -> Iterator[Finding]:
+    """A rail whose typed key states and whose traced ones are surely not the same."""
+    circuit = tracing.circuit
+    states = tracing.states
+    file = circuit.typed.vehicle_file
+    supply = tracing.supply_ways()
+    for name, rail in circuit.typed.vehicle.rails.items():
+        node = circuit.node_of_point.get((name, ""))
+        if node is None or rail.from_ is None or rail.live is None or not supply.reached(node):
+            continue
+        sure = {key: (states.source_level(node, key), states.supply_level(node, key)) for key in states.keys}
+        wrong = [key for key, levels in sure.items() if set(levels) == {Level.LIVE, Level.DEAD}]
+        if wrong:
+            said, traced = ("live", "dead") if sure[wrong[0]][0] is Level.LIVE else ("dead", "live")
+            wrong = [key for key in wrong if sure[key] == sure[wrong[0]]]
+            message = f"rail {name} is {said} in {', '.join(wrong)} as typed, but {traced} as traced from {rail.from_}"
+            yield Finding(file.place_of(("rails", name), key=True), name, message, "", (node,))
 
 
 @rule(
