@@ -15,6 +15,7 @@ from tracer.case.case import Case, case_in
 from tracer.case.handed import take_handed
 from tracer.case.notes import note
 from tracer.case.readings import BadWord
+from tracer.case.rows import rows_of
 
 ON = "key=off plug=out lamp=21W other=- symptom=yes engine=off asleep=no out=none battery=12.60 read=35s"
 
@@ -51,6 +52,22 @@ def test_each_line_is_recorded_under_its_own_conditions(case: Case) -> None:
 def test_what_holds_at_the_terminal_stays_as_it_was(case: Case) -> None:
     taken = take_handed(case, text(line(1, "3+=12.58/12.31")), NOON)
     assert taken.case.conditions == case.conditions
+
+
+def test_what_two_phones_read_good_before_a_bad_reading_does_not_outweigh_it_when_handed_over_after_it(
+    case: Case,
+) -> None:
+    hour = NOON + timedelta(hours=1)
+    take_handed(case, text(line(1, "3+=12.58/12.36/lit", at=30)), hour)
+    take_handed(case_in(case.file), text(line(2, "3+=dead", at=20)), hour)
+    for who in ("aaaaaa", "bbbbbb", "cccccc"):
+        taken = take_handed(case_in(case.file), text(line(1, "3+=12.58/12.36/lit", at=2, who=who)), hour)
+    row = next(one for one in rows_of(taken.case) if one.short == "3+")
+    assert row.repeat and "read good" in row.reason
+    for number in (3, 4):
+        taken = take_handed(case_in(case.file), text(line(number, "3+=12.58/12.36/lit", at=40)), hour)
+    row = next(one for one in rows_of(taken.case) if one.short == "3+")
+    assert not row.repeat and row.passed
 
 
 def test_handing_over_twice_adds_nothing_twice(case: Case) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from typing import Any
 
 from tracer.case.bus_levels import kept_lines, line_levels_v
@@ -143,7 +144,25 @@ def _grouped(case: Case, name: str, found: Iterable[Judged]) -> dict[Any, _Group
     groups: dict[Any, list[Judged]] = {}
     for one in found:
         groups.setdefault(one.group, []).append(one)
-    return {at: _Group(tuple(some), Says.PASSES if at[:2] in tested else Says.LISTED) for at, some in groups.items()}
+    goods = {at: Says.PASSES if at[:2] in tested else Says.LISTED for at in groups}
+    return {at: _Group(tuple(_as_taken(case, some, goods[at])), goods[at]) for at, some in groups.items()}
+
+
+def _as_taken(case: Case, some: Sequence[Judged], good: Says) -> list[Judged]:
+    """Readings in order, but a good one that a phone took before a bad one and handed over after it stands before that one: it says nothing of what came since.
+
+    A bad one stays behind what was good, since clocks differ.
+    """
+    handed, found = set(case.handed.values()), list[Judged]()
+    for one in some:
+        early = one.says is good and one.reading.n in handed
+        later = (n for n, other in enumerate(found) if early and other.says in AGAINST and _taken(other) > _taken(one))
+        found.insert(next(later, len(found)), one)
+    return found
+
+
+def _taken(one: Judged) -> datetime:
+    return datetime.fromisoformat(one.reading.at)
 
 
 def rows_of(case: Case) -> tuple[RowProof, ...]:
