@@ -212,3 +212,28 @@ def test_two_sources_of_one_pin_stand_beside_each_other(tmp_path: Path) -> None:
     _, out, _ = invoke("-C", str(write(tmp_path, sheet, vehicle=vehicle)), "supplies", "M", "--quick")
     (line,) = (line for line in out.splitlines() if line.startswith("1+"))
     assert "58 / 61" in line  # `>` would say that the one feeds the other
+
+
+@pytest.mark.parametrize(
+    ("parts", "runs", "plugged"),
+    [
+        ("M: {is: module, cavities: 1-3, joined: [[1, 2]], pins: {2: supply}}", "- F1 -- RD 1 -- M.1\n- M.2 -- RD 1 -- E1 -- BN 1 -- G1\n- M.3 -- BN 1 -- G1\n", ["2+"]),
+        ("M: {is: module, cavities: 1-3, joined: [[1, 2]]}", "- F1 -- RD 1 -- M.1\n- M.2 -- RD 1 -- F1\n- M.3 -- BN 1 -- G1\n", []),
+        ("CV: {is: converter, volts: 12, return: isolated}, M: {is: module, cavities: 1-2}", "- F1 -- RD 1 -- CV.in\n- CV.ground -- BN 1 -- G1\n- CV.out -- RD 1 -- M.1\n- CV.return -- BN 1 -- M.2\n", ["1+", "2-"]),
+        ("CV: {is: converter, volts: 12, return: joined}, M: {is: module, cavities: 1-2}", "- F1 -- RD 1 -- CV.in\n- CV.ground -- BN 1 -- G1\n- CV.out -- RD 1 -- M.1\n- CV.return -- BN 1 -- M.2\n", []),
+    ],
+    ids=["own bridge", "own bridge beside a wire", "isolated converter", "converter"],
+)  # fmt: skip
+def test_where_no_lamp_lights_while_unplugged_none_is_asked_for(parts: str, runs: str, plugged: list[str], tmp_path: Path) -> None:  # fmt: skip
+    """A pin that is fed through the module itself is dead in its unplugged plug: in order, it read like a fault."""
+    sheet = (
+        f"sheet: 1\nparts: {{BAT: battery, F1: {{is: fuse, amps: 10}}, G1: ground, E1: {{is: load, watts: 5}}, {parts}}}\n"
+        f"runs:\n- BAT.+ -- RD 1 -- F1.feed\n- BAT.- -- BK 35 -- G1\n{runs.replace('F1', 'F1.load')}"
+    )
+    folder = str(write(tmp_path, sheet, vehicle="vehicle: v\nkey: [off, run]\n"))
+    _, out, _ = invoke("-C", folder, "supplies", "M")
+    pins = {line.split()[0]: line for line in out.splitlines() if re.match(r"\d[+-] ", line)}
+    assert [pin for pin, line in pins.items() if " off plugged" in line] == plugged
+    _, out, _ = invoke("-C", folder, "worksheet", "M", "-o", str(tmp_path / "m.txt"))
+    asked = (tmp_path / "m.txt").read_text(encoding="utf-8").partition("5  UNPLUGGED")[2]
+    assert re.findall(r"(\d[+-])  on nothing while unplugged, no lamp lights there", asked) == plugged

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from tracer.circuit.kinds import PARTS, LinkKind, PartKind
+from tracer.circuit.flood import flood
+from tracer.circuit.kinds import GROUND_KINDS, INSIDE_MODULE, PARTS, SUPPLY_KINDS, LinkKind, PartKind
 from tracer.circuit.model import Circuit
 from tracer.entry.bus_words import bus_as_called
+from tracer.entry.models import ConverterFacts
 from tracer.entry.problems import natural
 from tracer.plan.lamps import LampRule
 from tracer.plan.names import bus_pins_of, full_name, names_of
 from tracer.plan.side_by_side import side_by_side
-from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
+from tracer.plan.values import ON_NOTHING, BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance, there
 from tracer.trace.hazards import Hazards
 from tracer.trace.lists.results import Probe, Row, SupplyReport
 from tracer.trace.rules.registry import rank
@@ -175,9 +177,23 @@ def alone_test(
     if bare is None or bare.not_computed:
         return Decides(key, lamp, why_not=bench.failed.get(key, "") if bare is None else bare.not_computed)
     if loaded is None or not there(row.level, bare, lamps.system_v):
-        return Decides(key, lamp, held=held, leads=leads)
+        why_not = ON_NOTHING if _on_nothing(circuit, row) else ""
+        return Decides(key, lamp, why_not=why_not, held=held, leads=leads)
     grows, hides_ohm = bench.growth(row, key, lamp.watts, out, pulled)
     return Decides(key, lamp, grows.high, hides_ohm, held=held, leads=leads)
+
+
+def _on_nothing(circuit: Circuit, row: Row) -> bool:
+    """Whether a pin of an unplugged module is joined with neither post of the battery: without the module's own insides no way is left, or each ends at a converter with a 0 V output of its own."""
+    ends, kinds = (circuit.sources, SUPPLY_KINDS) if row.level == "supply" else (circuit.grounds, GROUND_KINDS)
+    reached = flood(
+        circuit,
+        [circuit.pins_of[row.part][row.pin]],
+        kinds,
+        passes=lambda _number, link, _here, _there: link.part != row.part or link.kind not in INSIDE_MODULE,
+    )
+    at = [circuit.parts.get(circuit.node_parts[end.node]) for end in ends if end.node in reached]
+    return all(part is not None and isinstance(part.facts, ConverterFacts) and part.facts.return_ == "isolated" for part in at)  # fmt: skip
 
 
 def leads_for(circuit: Circuit, report: SupplyReport, row: Row) -> tuple[tuple[str, str], ...]:

@@ -56,6 +56,10 @@ def there(level: str, computed: Computed | None, system_v: float) -> bool:
     return value is not None and (value.nominal > system_v / 2 if level == "supply" else value.nominal < GROUND_BELOW_V)
 
 
+# Why a lamp tells nothing at a pin of an unplugged module: its only way runs through the module itself, or it hangs on a converter that floats.
+ON_NOTHING = "on nothing while unplugged, no lamp lights there: read it plugged in"
+
+
 class Kind(Enum):
     """What is done in a step."""
 
@@ -323,5 +327,5 @@ class AtPlace(Answer):
 
 
 __all__ = [
-    "GROUND_BELOW_V", "METER_ONLY", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Face", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
+    "GROUND_BELOW_V", "METER_ONLY", "ON_NOTHING", "AtPlace", "BusAtAGlance", "Computed", "Decides", "Face", "Feeder", "Glance", "Kind", "Lamp", "LegAlone", "OnWay", "Piece", "PinAtAGlance", "Plan", "PointAtPlace", "Range", "SideBySide", "Step", "StepBatch", "there",
 ]  # fmt: skip

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from tracer.entry.problems import display_width, listed, natural
-from tracer.plan.values import BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
+from tracer.plan.values import ON_NOTHING, BusAtAGlance, Decides, Glance, OnWay, PinAtAGlance
 from tracer.plan.words import NO_PLACE
 from tracer.report.cavities import way_not_known
 from tracer.report.completeness import joints_words, loose_words
@@ -177,6 +177,8 @@ def way_words(pin: PinAtAGlance, behind: dict[str, tuple[OnWay, ...]]) -> str:
 
 def _test(test: Decides) -> str:
     """'run 21W'; nothing where it is not known when the pin is live."""
+    if test.why_not == ON_NOTHING:
+        return f"{test.key} plugged"
     lamp = figures.stated(test.lamp.watts) + "W" if test.lamp.watts is not None else "meter"
     return f"{test.key} {lamp}" if test.key else ""
 
@@ -328,11 +330,13 @@ def minded(pins: Iterable[PinAtAGlance]) -> list[str]:
     pins = list(pins)
     hidden = {pin.name: pin.test.hides_ohm for pin in pins if pin.test.hides_ohm is not None}
     diodes = [pin.name for pin in pins if pin.test.why_not == "diode"]
+    nothing = [pin.name for pin in pins if pin.test.why_not == ON_NOTHING]
     own = [pin for pin in pins if pin.row.code[0] in "SG"]
     legs = [pin.name for pin in own if pin.beside.legs]
     untold = [pin.name for pin in own if pin.beside.left]
     return [
         *([f"{', '.join(diodes)}: diode, 5 W against 21 W"] if diodes else []),
+        *([f"{', '.join(nothing)}: {ON_NOTHING}"] if nothing else []),
         *([f"{', '.join(legs)}: each way alone"] if legs else []),
         *([f"{', '.join(untold)}: ways side by side that no test tells apart"] if untold else []),
         *(f"{name}: {figures.ohms(_tenths_up(ohm))} up" for name, ohm in hidden.items() if ohm > SHOWN_OHM),

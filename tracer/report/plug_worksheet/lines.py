@@ -23,7 +23,7 @@ from tracer.plan.plug_values import (
     PinAtPlug,
     PlugWorksheet,
 )
-from tracer.plan.values import Decides, Step
+from tracer.plan.values import ON_NOTHING, Decides, Step
 from tracer.plan.words import BETWEEN_LINES, IS_LIT, LIVE_AT_ONCE, MUST_BE_DEAD, NO_LAMP, NO_PLACE, TO_ITS_POST
 from tracer.plan.words import TO_GROUND as LINE_TO_GROUND
 from tracer.report.cavities import way_not_known
@@ -268,6 +268,11 @@ class _Writer:
             for key, pins in self.made.dead
             if (pin.name, row.point) in pins
         )
+        if test.why_not == ON_NOTHING:
+            says = ON_NOTHING
+            return PinLine(
+                pin.name, row.point, short_wire(row), way, plugged=plugged, start=start, dead=dead, says=says
+            )
         if not test.key:
             boxes = tuple(
                 Box(pin.name, key, "V", "", key, OUT, row.point, decides=True)
